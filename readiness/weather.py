@@ -1,0 +1,86 @@
+"""The hourly weather frame that everything else reads."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+VARIABLES = ("rain", "temp", "humidity", "wind", "gust", "radiation")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weather:
+    """Hourly weather, each array shaped (member, site, hour).
+
+    Hours are UTC and labelled by their start. NaN means unknown. Records have one member.
+
+    Attributes
+    ----------
+    start : numpy.datetime64
+        First hour, unit 'h', UTC.
+    rain : mm fallen in the hour (water equivalent).
+    temp : air temperature, °C, hourly mean.
+    humidity : relative humidity, percent.
+    wind, gust : m/s at 10 m.
+    radiation : global solar radiation, W/m², hourly mean.
+    estimated : bool; True where any variable was filled or estimated.
+    """
+
+    start: np.datetime64
+    rain: Array
+    temp: Array
+    humidity: Array
+    wind: Array
+    gust: Array
+    radiation: Array
+    estimated: NDArray[np.bool_]
+
+    def __post_init__(self) -> None:
+        for name in (*VARIABLES, "estimated"):
+            shape = getattr(self, name).shape
+            if shape != self.rain.shape or len(shape) != 3:
+                raise ValueError(
+                    f"weather {name} is shaped {shape}; (member, site, hour) as rain "
+                    f"{self.rain.shape} expected"
+                )
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """(members, sites, hours)."""
+        m, f, h = self.rain.shape
+        return m, f, h
+
+    @property
+    def times(self) -> NDArray[np.datetime64]:
+        """Hour labels, (hour,), datetime64[h] UTC."""
+        return np.datetime64(self.start, "h") + np.arange(self.rain.shape[2])
+
+    def sites(self, index: Sequence[int] | NDArray[np.int64]) -> Weather:
+        """Pick or repeat sites, for example one per field: result (member, len(index), hour)."""
+        picked = {f.name: getattr(self, f.name)[:, index] for f in fields(self)[1:]}
+        return replace(self, **picked)
+
+    def between(self, first: np.datetime64, stop: np.datetime64) -> Weather:
+        """Cut the hours in [first, stop) out of the frame."""
+        a = int((np.datetime64(first, "h") - np.datetime64(self.start, "h")).astype(int))
+        b = int((np.datetime64(stop, "h") - np.datetime64(self.start, "h")).astype(int))
+        if a < 0 or b > self.rain.shape[2] or a > b:
+            raise ValueError(f"weather covers {self.times[0]} to {self.times[-1]}, not {first} to {stop}")
+        cut = {f.name: getattr(self, f.name)[:, :, a:b] for f in fields(self)[1:]}
+        return replace(self, start=np.datetime64(first, "h"), **cut)
+
+    def then(self, later: Weather) -> Weather:
+        """Append `later`, which must start at the hour after this frame's last; members broadcast."""
+        if np.datetime64(later.start, "h") != self.times[-1] + 1:
+            raise ValueError(f"frame ends {self.times[-1]}, next starts {later.start}")
+        m = max(self.rain.shape[0], later.rain.shape[0])
+
+        def join(name: str) -> NDArray[np.float64]:
+            parts = [getattr(w, name) for w in (self, later)]
+            return np.concatenate([np.broadcast_to(p, (m, *p.shape[1:])) for p in parts], axis=2)
+
+        return replace(self, **{f.name: join(f.name) for f in fields(self)[1:]})

@@ -1,0 +1,10 @@
+"""Commands of the book group."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+
+def register(commands: Any) -> None:
+    """Add this group's subcommands."""

@@ -1,0 +1,25 @@
+"""The errors a user can meet; `scheduler.command` turns them into one line and an exit code."""
+
+
+class AfterrainError(Exception):
+    """Base of every error that is told in one line. `exit_code` is what the command returns."""
+
+    exit_code = 1
+
+
+class FarmError(AfterrainError):
+    """The farm folder is wrong: the message says file, row, column and what to do."""
+
+
+class WeatherError(AfterrainError):
+    """Weather is missing, stale or unreadable."""
+
+
+class BookError(AfterrainError):
+    """The season book refuses an entry or cannot be opened."""
+
+
+class NoPlan(AfterrainError):
+    """No feasible plan: the message says what binds."""
+
+    exit_code = 3
