@@ -69,7 +69,9 @@ class Weather:
         a = int((np.datetime64(first, "h") - np.datetime64(self.start, "h")).astype(int))
         b = int((np.datetime64(stop, "h") - np.datetime64(self.start, "h")).astype(int))
         if a < 0 or b > self.rain.shape[2] or a > b:
-            raise ValueError(f"weather covers {self.times[0]} to {self.times[-1]}, not {first} to {stop}")
+            raise ValueError(
+                f"weather covers {self.times[0]} to {self.times[-1]}, not {first} to {stop}"
+            )
         cut = {f.name: getattr(self, f.name)[:, :, a:b] for f in fields(self)[1:]}
         return replace(self, start=np.datetime64(first, "h"), **cut)
 

@@ -19,7 +19,7 @@ class BookError(AfterrainError):
     """The season book refuses an entry or cannot be opened."""
 
 
-class NoPlan(AfterrainError):
+class NoPlanError(AfterrainError):
     """No feasible plan: the message says what binds."""
 
     exit_code = 3

@@ -39,7 +39,9 @@ class Combine:
                  efficiency=self.efficiency, tank_m3=self.tank_m3, unload_m3_s=self.unload_m3_s,
                  flow_t_h=self.flow_t_h, loaded_t=self.loaded_t)  # fmt: skip
         if self.efficiency > 1:
-            raise FarmError(f'combine "{self.id}": efficiency must be <= 1, got {self.efficiency:g}')
+            raise FarmError(
+                f'combine "{self.id}": efficiency must be <= 1, got {self.efficiency:g}'
+            )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, time, timedelta, timezone
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -16,19 +16,19 @@ Bool = NDArray[np.bool_]
 
 def utc_hour(when: datetime) -> np.datetime64:
     """The UTC hour that holds an aware time."""
-    return np.datetime64(when.astimezone(timezone.utc).replace(tzinfo=None), "h")
+    return np.datetime64(when.astimezone(UTC).replace(tzinfo=None), "h")
 
 
 def local(stamp: np.datetime64, tz: ZoneInfo) -> datetime:
     """A UTC stamp as an aware farm time."""
     naive: datetime = np.datetime64(stamp, "s").astype(datetime)
-    return naive.replace(tzinfo=timezone.utc).astimezone(tz)
+    return naive.replace(tzinfo=UTC).astimezone(tz)
 
 
 def slot_times(now: datetime, days: int, minutes: int) -> NDArray[np.datetime64]:
     """Slot starts, UTC, from the first whole slot at or after `now`."""
     step = np.timedelta64(minutes, "m")
-    stamp = np.datetime64(now.astimezone(timezone.utc).replace(tzinfo=None), "m")
+    stamp = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "m")
     floor = stamp - (stamp - stamp.astype("datetime64[D]")) % step
     first = floor if floor == stamp else floor + step
     return first + np.arange(days * 24 * 60 // minutes) * step
@@ -92,9 +92,7 @@ def down_slots(spans: Sequence[tuple[datetime, datetime]], slots: NDArray[np.dat
     step = slots[1] - slots[0]
     out = np.zeros(len(slots), dtype=np.bool_)
     for a, b in spans:
-        first, last = (
-            np.datetime64(t.astimezone(timezone.utc).replace(tzinfo=None), "s") for t in (a, b)
-        )
+        first, last = (np.datetime64(t.astimezone(UTC).replace(tzinfo=None), "s") for t in (a, b))
         out |= (slots + step > first) & (slots < last)
     return out
 
