@@ -1,0 +1,347 @@
+"""Every constant that belongs to a crop, with the edition and source it was taken from.
+
+Marks used beside the values: 'published' (text of the source or a faithful restatement was
+read), 'reproduced' (checked against figures printed elsewhere), 'memory' (a handbook value
+from memory, to be opened before it is relied on), 'assumed' (chosen here, with the reason).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+Form = Literal["henderson", "chung-pfost", "halsey"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Isotherm:
+    """Equilibrium moisture constants; the edition stays with them because editions differ.
+
+    Forms (RH decimal, T °C, M dry basis; see `grain.equilibrium_moisture`):
+    henderson a=K, b=N, c=C (M percent); chung-pfost a=A, b=B, c=C (M decimal);
+    halsey a=A, b=B, c=C (M percent). ASAE D245.5 and D245.6.
+    """
+
+    form: Form
+    a: float
+    b: float
+    c: float
+    edition: str
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crop:
+    """One crop.
+
+    Attributes
+    ----------
+    name : as shown to people.
+    lb_per_bu : trade weight of a bushel.
+    test_weight : of sound grain at the trade bushel weight, kg/hL.
+    base_moisture : moisture a bushel is sold at, percent wet basis (wb).
+    thresh_limit : highest moisture a combine threshes well, percent wb.
+    harvest_range : usual moisture of combining, percent wb.
+    mature_moisture : at physiological maturity, percent wb.
+    heading_to_ripe : days from `heading_stage` to physiological maturity.
+    heading_to_ripe_gdd : the same in growing degree days, °C d above `gdd_base` °C.
+    filling_rate : fall of moisture before maturity, percent wb per day.
+    isotherms : equilibrium constants, the one in use first.
+    saturated_moisture : moisture grain under free water moves to, percent wb.
+    k0, activation : thin-layer drying constant k = k0 exp(-activation / (T + 273.15)), 1/s, K.
+    exposure : share of that k a standing ear reaches, drying or soaking.
+    vapour_exposure : the same for taking up vapour, slower than drying.
+    ear_capacity : free water the ear layer can hold, mm.
+    ear_catch : share of rain the ear layer catches until it is full.
+    sprout_hours : hours of free water at 20 °C on ripe grain before sprouting starts.
+    sprout_scale : further such hours in which 63 % of the rest sprouts.
+    wetting_test_weight : test weight lost per wetting event, kg/hL.
+    daily_loss : share of the crop lost per day of standing ripe (shatter, lodging).
+    """
+
+    name: str
+    lb_per_bu: float
+    test_weight: float
+    base_moisture: float
+    thresh_limit: float
+    harvest_range: tuple[float, float]
+    mature_moisture: float
+    heading_stage: str
+    heading_to_ripe: float
+    heading_to_ripe_gdd: float
+    gdd_base: float
+    filling_rate: float
+    isotherms: tuple[Isotherm, ...]
+    saturated_moisture: float
+    k0: float
+    activation: float
+    exposure: float
+    vapour_exposure: float
+    ear_capacity: float
+    ear_catch: float
+    sprout_hours: float
+    sprout_scale: float
+    wetting_test_weight: float
+    daily_loss: float
+
+    @property
+    def isotherm(self) -> Isotherm:
+        """The equilibrium constants in use."""
+        return self.isotherms[0]
+
+    def using(self, *, edition: str, form: Form) -> Crop:
+        """The same crop on another of its isotherms, for example barley on the textbook set."""
+        for one in self.isotherms:
+            if one.edition == edition and one.form == form:
+                rest = tuple(other for other in self.isotherms if other is not one)
+                return replace(self, isotherms=(one, *rest))
+        known = ", ".join(f"{one.edition} {one.form}" for one in self.isotherms)
+        raise ValueError(f"{self.name}: no isotherm {edition} {form}; known are {known}")
+
+
+def _isotherm(form: Form, a: float, b: float, c: float, edition: str, source: str) -> Isotherm:
+    return Isotherm(form=form, a=a, b=b, c=c, edition=edition, source=source)
+
+
+_D5, _D6, _BOOK = "D245.5", "D245.6", "textbook"
+_CEREALS_BOOK = "Storage of Cereal Grains and Their Products, 5th ed., p. 272, as quoted in code"
+
+#: O'Callaghan, Menzies & Bailey 1971 (memory): ventilated single wheat kernels, 1/s and K.
+_WHEAT_K = {"k0": 2000.0, "activation": 5094.0}
+#: Boyce 1965 (memory): barley.
+_BARLEY_K = {"k0": 139.3, "activation": 4426.0}
+
+#: What the small grains share.
+_SMALL_GRAIN = {
+    # published: Ohio State prints about 30 %, Virginia Tech about 37 %; assumed between them
+    "mature_moisture": 35.0,
+    "heading_stage": "heading",
+    "heading_to_ripe": 35.0,  # memory: 30-40 days
+    "heading_to_ripe_gdd": 700.0,  # memory: 600-800 °C d above 0 °C
+    "gdd_base": 0.0,
+    "filling_rate": 1.5,  # memory: about 70 % at milk to 35 % in three to four weeks
+    # published: Atzema 1998 gives 10-30 % as the range of standing wheat and barley
+    "saturated_moisture": 30.0,
+    "ear_capacity": 0.30,  # assumed: ear area about 1 m²/m² with a film of 0.2 mm, and chaff
+    "ear_catch": 0.4,  # assumed: 1 - exp(-0.5 x ear area index 1)
+    # published: Ontario, about 1 lb/bu per re-wetting; 1.292 kg/hL per lb/bu (FGIS, memory)
+    "wetting_test_weight": 1.29,
+}
+#: Share of single-kernel rates reached by an ear, fitted once to the published rates that
+#: `grain.grain_checks` lists (one value for all small grains), not to any farm's data.
+_EAR = {"exposure": 0.22, "vapour_exposure": 0.11}
+
+#: Wheat delay loss: mean of Bolland 1984 (published: 0.53, 0.49, 0.53, 0.18, 0 %/day).
+_WHEAT_LOSS = 0.0035
+#: Barley delay loss: mean of Bolland 1984 (published: 0.67, 0.75, 0.46, 0.65, 0.42, 0.25).
+_BARLEY_LOSS = 0.0053
+
+CROPS: dict[str, Crop] = {
+    "wheat_hard": Crop(
+        name="hard wheat",
+        lb_per_bu=60.0,  # memory, trade standard
+        test_weight=78.9,  # 60 lb/bu by 1.292 x + 1.419 (FGIS, memory)
+        base_moisture=13.5,  # published for hard red spring
+        thresh_limit=20.0,  # published: Ohio State, Rutgers; above it kernels are damaged
+        harvest_range=(13.0, 20.0),  # published: Rutgers
+        isotherms=(
+            _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, "memory"),
+            _isotherm("henderson", 2.3008e-5, 2.2857, 55.815, _D5, "memory"),
+            _isotherm("chung-pfost", 610.34, 15.526, 93.213, _BOOK, _CEREALS_BOOK),
+        ),
+        sprout_hours=60.0,  # assumed: about 50 mm over consecutive warm days (Victoria)
+        sprout_scale=120.0,  # assumed
+        daily_loss=_WHEAT_LOSS,
+        **_WHEAT_K,
+        **_EAR,
+        **_SMALL_GRAIN,  # type: ignore[arg-type]
+    ),
+    "wheat_soft": Crop(
+        name="soft wheat",
+        lb_per_bu=60.0,
+        test_weight=78.9,
+        base_moisture=13.5,  # published for soft red winter
+        thresh_limit=20.0,  # published, as hard wheat
+        harvest_range=(13.0, 20.0),
+        isotherms=(
+            _isotherm("henderson", 1.2299e-5, 2.5558, 64.346, _D5, "reproduced"),
+            _isotherm("chung-pfost", 726.49, 23.607, 35.662, _D5, "reproduced"),
+        ),
+        sprout_hours=48.0,  # assumed: soft and white wheats keep less dormancy
+        sprout_scale=100.0,  # assumed
+        daily_loss=_WHEAT_LOSS,
+        **_WHEAT_K,
+        **_EAR,
+        **_SMALL_GRAIN,  # type: ignore[arg-type]
+    ),
+    "wheat_durum": Crop(
+        name="durum",
+        lb_per_bu=60.0,
+        test_weight=78.2,  # 60 lb/bu by 1.292 x + 0.630 (FGIS, memory)
+        base_moisture=13.5,  # published
+        thresh_limit=20.0,  # assumed, as hard wheat
+        harvest_range=(13.0, 20.0),
+        isotherms=(
+            _isotherm("chung-pfost", 922.65, 18.077, 112.350, _D5, "memory"),
+            _isotherm("henderson", 2.5738e-5, 2.2110, 70.318, _D5, "memory"),
+        ),
+        sprout_hours=54.0,  # assumed between hard and soft wheat
+        sprout_scale=110.0,  # assumed
+        daily_loss=_WHEAT_LOSS,
+        **_WHEAT_K,
+        **_EAR,
+        **_SMALL_GRAIN,  # type: ignore[arg-type]
+    ),
+    "barley": Crop(
+        name="barley",
+        lb_per_bu=48.0,  # memory
+        test_weight=61.8,  # 48 lb/bu x 1.287
+        base_moisture=14.0,  # memory: 13.5-14.5
+        thresh_limit=18.0,  # memory: up to about 18 %
+        harvest_range=(13.0, 18.0),  # memory: malt direct-cut 13-17
+        # Published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `using`.
+        isotherms=(
+            _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
+            _isotherm("henderson", 2.2919e-5, 2.0123, 195.267, _D5, "memory"),
+            _isotherm("chung-pfost", 457.12, 14.843, 71.996, _BOOK, _CEREALS_BOOK),
+        ),
+        sprout_hours=42.0,  # published: sprouts more readily than wheat; the number assumed
+        sprout_scale=90.0,  # assumed
+        daily_loss=_BARLEY_LOSS,
+        **_BARLEY_K,
+        exposure=0.31,  # assumed: the ear rate of wheat at 20 °C, for barley's smaller k
+        vapour_exposure=0.155,
+        **_SMALL_GRAIN,  # type: ignore[arg-type]
+    ),
+    "oats": Crop(
+        name="oats",
+        lb_per_bu=32.0,  # memory
+        test_weight=41.2,  # 32 lb/bu x 1.287
+        base_moisture=14.0,  # memory
+        thresh_limit=16.0,  # memory: harvest 14-16 %
+        harvest_range=(13.0, 16.0),
+        isotherms=(
+            _isotherm("chung-pfost", 442.85, 21.228, 35.803, _D5, "memory"),
+            _isotherm("henderson", 8.5511e-5, 2.0087, 37.811, _D5, "memory"),
+            _isotherm("chung-pfost", 433.157, 21.581, 41.439, _BOOK, _CEREALS_BOOK),
+        ),
+        sprout_hours=66.0,  # assumed
+        sprout_scale=120.0,  # assumed
+        daily_loss=0.0075,  # assumed: top of the published range, oats shatter and lodge most
+        **_BARLEY_K,  # assumed: none found for oats
+        exposure=0.31,
+        vapour_exposure=0.155,
+        **_SMALL_GRAIN,  # type: ignore[arg-type]
+    ),
+    "canola": Crop(
+        name="canola",
+        lb_per_bu=50.0,  # memory
+        test_weight=64.4,  # 50 lb/bu x 1.287
+        base_moisture=10.0,  # published, second hand
+        thresh_limit=12.0,  # assumed: about 10 % is usual (memory), a little above is threshed
+        harvest_range=(8.0, 12.0),  # memory
+        mature_moisture=35.0,  # memory: seed at colour change 30-40 %
+        heading_stage="end of flowering",
+        heading_to_ripe=35.0,  # memory
+        heading_to_ripe_gdd=480.0,  # memory
+        gdd_base=5.0,
+        filling_rate=2.0,  # memory: 2-3 points a day
+        isotherms=(_isotherm("halsey", 3.0026, -0.0048967, 1.7607, _D5, "memory"),),
+        saturated_moisture=28.0,  # assumed
+        **_WHEAT_K,  # assumed: none found; small seed in a pod taken as a kernel in chaff
+        **_EAR,
+        ear_capacity=0.30,  # assumed, as small grain
+        ear_catch=0.4,
+        sprout_hours=96.0,  # assumed: the pod keeps water off
+        sprout_scale=160.0,  # assumed
+        wetting_test_weight=0.3,  # assumed: small; canola is graded on green and heated seed
+        daily_loss=0.0075,  # assumed: ripe pods shatter
+    ),
+    "corn": Crop(
+        name="corn",
+        lb_per_bu=56.0,  # memory
+        test_weight=72.1,  # 56 lb/bu x 1.287
+        base_moisture=15.5,  # published
+        thresh_limit=25.0,  # memory: 15-25 %
+        harvest_range=(15.0, 25.0),
+        mature_moisture=33.0,  # memory: black layer at 30-35 %
+        heading_stage="silking",
+        heading_to_ripe=58.0,  # memory: 55-60 days
+        heading_to_ripe_gdd=700.0,  # memory
+        gdd_base=10.0,
+        filling_rate=1.0,  # published: linear, 0.25-1.0 point a day
+        isotherms=(
+            _isotherm("chung-pfost", 374.34, 18.662, 31.696, _D6, "reproduced"),
+            _isotherm("chung-pfost", 312.30, 16.958, 30.205, _D5, "reproduced"),
+            _isotherm("henderson", 8.6541e-5, 1.8634, 49.810, _D5, "reproduced"),
+            _isotherm("henderson", 6.6612e-5, 1.9677, 42.143, _D6, "memory"),
+        ),
+        saturated_moisture=30.0,  # assumed
+        **_WHEAT_K,
+        exposure=0.012,  # assumed: the husk; gives 0.25-1.0 point a day (published)
+        vapour_exposure=0.006,
+        ear_capacity=0.30,
+        ear_catch=0.2,  # assumed: the ear hangs below leaves
+        sprout_hours=240.0,  # assumed: the husk
+        sprout_scale=240.0,
+        wetting_test_weight=0.1,  # assumed: little under the husk
+        daily_loss=0.003,  # assumed: stalk lodging
+    ),
+    "sorghum": Crop(
+        name="sorghum",
+        lb_per_bu=56.0,  # memory
+        test_weight=72.1,
+        base_moisture=14.0,  # memory
+        thresh_limit=20.0,  # memory: 14-20 %
+        harvest_range=(14.0, 20.0),
+        mature_moisture=33.0,  # memory
+        heading_stage="half bloom",
+        heading_to_ripe=42.0,  # memory
+        heading_to_ripe_gdd=600.0,  # memory
+        gdd_base=10.0,
+        filling_rate=1.2,  # assumed
+        isotherms=(
+            _isotherm("chung-pfost", 1099.68, 19.644, 102.849, _D5, "memory"),
+            _isotherm("henderson", 0.8532e-5, 2.4757, 113.725, _D5, "memory"),
+        ),
+        saturated_moisture=30.0,  # assumed
+        **_WHEAT_K,
+        exposure=0.11,  # assumed: naked kernels in a dense head, half an ear of wheat
+        vapour_exposure=0.055,
+        ear_capacity=0.30,
+        ear_catch=0.4,
+        sprout_hours=60.0,  # assumed
+        sprout_scale=120.0,
+        wetting_test_weight=0.6,  # assumed
+        daily_loss=0.004,  # assumed
+    ),
+    "soybean": Crop(
+        name="soybean",
+        lb_per_bu=60.0,  # memory
+        test_weight=77.2,  # 60 lb/bu x 1.287
+        base_moisture=13.0,  # published
+        thresh_limit=15.0,  # memory: harvest 13-15 %
+        harvest_range=(11.0, 15.0),
+        mature_moisture=50.0,  # memory: first brown pod at 50-60 %
+        heading_stage="beginning seed",
+        heading_to_ripe=40.0,  # memory
+        heading_to_ripe_gdd=550.0,  # memory
+        gdd_base=10.0,
+        filling_rate=1.0,  # memory
+        isotherms=(
+            _isotherm("halsey", 2.87, -0.0054, 1.38, _D5, "reproduced"),
+            _isotherm("chung-pfost", 328.30, 13.917, 100.288, _D5, "published second hand"),
+            _isotherm("henderson", 30.5327e-5, 1.2164, 134.136, _D5, "published second hand"),
+        ),
+        saturated_moisture=35.0,  # assumed
+        **_WHEAT_K,
+        exposure=0.22,  # assumed: the pod as chaff
+        vapour_exposure=0.11,
+        ear_capacity=0.30,
+        ear_catch=0.4,
+        sprout_hours=72.0,  # assumed
+        sprout_scale=140.0,
+        wetting_test_weight=0.3,  # assumed
+        daily_loss=0.0075,  # assumed: pods shatter once re-wetted and dried
+    ),
+}
