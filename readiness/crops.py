@@ -43,7 +43,7 @@ class Crop:
     thresh_limit : highest moisture a combine threshes well, percent wb.
     harvest_range : usual moisture of combining, percent wb.
     mature_moisture : at physiological maturity, percent wb.
-    heading_to_ripe : days from `heading_stage` to physiological maturity.
+    heading_to_ripe_days : days from `heading_stage` to physiological maturity.
     heading_to_ripe_gdd : the same in growing degree days, °C d above `gdd_base` °C.
     filling_rate : fall of moisture before maturity, percent wb per day.
     isotherms : equilibrium constants, the one in use first.
@@ -56,7 +56,7 @@ class Crop:
     sprout_hours : hours of free water at 20 °C on ripe grain before sprouting starts.
     sprout_scale : further such hours in which 63 % of the rest sprouts.
     wetting_test_weight : test weight lost per wetting event, kg/hL.
-    daily_loss : share of the crop lost per day of standing ripe (shatter, lodging).
+    loss_day : share of the crop lost per day of standing ripe (shatter, lodging).
     """
 
     name: str
@@ -67,7 +67,7 @@ class Crop:
     harvest_range: tuple[float, float]
     mature_moisture: float
     heading_stage: str
-    heading_to_ripe: float
+    heading_to_ripe_days: float
     heading_to_ripe_gdd: float
     gdd_base: float
     filling_rate: float
@@ -82,7 +82,7 @@ class Crop:
     sprout_hours: float
     sprout_scale: float
     wetting_test_weight: float
-    daily_loss: float
+    loss_day: float
 
     @property
     def isotherm(self) -> Isotherm:
@@ -106,118 +106,99 @@ def _isotherm(form: Form, a: float, b: float, c: float, edition: str, source: st
 _D5, _D6, _BOOK = "D245.5", "D245.6", "textbook"
 _CEREALS_BOOK = "Storage of Cereal Grains and Their Products, 5th ed., p. 272, as quoted in code"
 
-#: O'Callaghan, Menzies & Bailey 1971 (memory): ventilated single wheat kernels, 1/s and K.
-_WHEAT_K = {"k0": 2000.0, "activation": 5094.0}
-#: Boyce 1965 (memory): barley.
-_BARLEY_K = {"k0": 139.3, "activation": 4426.0}
-
-#: What the small grains share.
-_SMALL_GRAIN = {
-    # published: Ohio State prints about 30 %, Virginia Tech about 37 %; assumed between them
-    "mature_moisture": 35.0,
-    "heading_stage": "heading",
-    "heading_to_ripe": 35.0,  # memory: 30-40 days
-    "heading_to_ripe_gdd": 700.0,  # memory: 600-800 °C d above 0 °C
-    "gdd_base": 0.0,
-    "filling_rate": 1.5,  # memory: about 70 % at milk to 35 % in three to four weeks
-    # published: Atzema 1998 gives 10-30 % as the range of standing wheat and barley
-    "saturated_moisture": 30.0,
-    "ear_capacity": 0.30,  # assumed: ear area about 1 m²/m² with a film of 0.2 mm, and chaff
-    "ear_catch": 0.4,  # assumed: 1 - exp(-0.5 x ear area index 1)
-    # published: Ontario, about 1 lb/bu per re-wetting; 1.292 kg/hL per lb/bu (FGIS, memory)
-    "wetting_test_weight": 1.29,
-}
-#: Share of single-kernel rates reached by an ear, fitted once to the published rates that
-#: `grain.grain_checks` lists (one value for all small grains), not to any farm's data.
-_EAR = {"exposure": 0.22, "vapour_exposure": 0.11}
-
 #: Wheat delay loss: mean of Bolland 1984 (published: 0.53, 0.49, 0.53, 0.18, 0 %/day).
 _WHEAT_LOSS = 0.0035
 #: Barley delay loss: mean of Bolland 1984 (published: 0.67, 0.75, 0.46, 0.65, 0.42, 0.25).
 _BARLEY_LOSS = 0.0053
 
-CROPS: dict[str, Crop] = {
-    "wheat_hard": Crop(
-        name="hard wheat",
-        lb_per_bu=60.0,  # memory, trade standard
-        test_weight=78.9,  # 60 lb/bu by 1.292 x + 1.419 (FGIS, memory)
-        base_moisture=13.5,  # published for hard red spring
-        thresh_limit=20.0,  # published: Ohio State, Rutgers; above it kernels are damaged
-        harvest_range=(13.0, 20.0),  # published: Rutgers
-        isotherms=(
-            _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, "memory"),
-            _isotherm("henderson", 2.3008e-5, 2.2857, 55.815, _D5, "memory"),
-            _isotherm("chung-pfost", 610.34, 15.526, 93.213, _BOOK, _CEREALS_BOOK),
-        ),
-        sprout_hours=60.0,  # assumed: about 50 mm over consecutive warm days (Victoria)
-        sprout_scale=120.0,  # assumed
-        daily_loss=_WHEAT_LOSS,
-        **_WHEAT_K,
-        **_EAR,
-        **_SMALL_GRAIN,  # type: ignore[arg-type]
+_HARD = Crop(
+    name="hard wheat",
+    lb_per_bu=60.0,  # memory, trade standard
+    test_weight=78.9,  # 60 lb/bu by 1.292 x + 1.419 (FGIS, memory)
+    base_moisture=13.5,  # published for hard red spring
+    thresh_limit=20.0,  # published: Ohio State, Rutgers; above it kernels are damaged
+    harvest_range=(13.0, 20.0),  # published: Rutgers
+    # published: Ohio State prints about 30 %, Virginia Tech about 37 %; assumed between them
+    mature_moisture=35.0,
+    heading_stage="heading",
+    heading_to_ripe_days=35.0,  # memory: 30-40 days
+    heading_to_ripe_gdd=700.0,  # memory: 600-800 °C d above 0 °C
+    gdd_base=0.0,
+    filling_rate=1.5,  # memory: about 70 % at milk to 35 % in three to four weeks
+    isotherms=(
+        _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, "memory"),
+        _isotherm("henderson", 2.3008e-5, 2.2857, 55.815, _D5, "memory"),
+        _isotherm("chung-pfost", 610.34, 15.526, 93.213, _BOOK, _CEREALS_BOOK),
     ),
-    "wheat_soft": Crop(
+    # published: Atzema 1998 gives 10-30 % as the range of standing wheat and barley
+    saturated_moisture=30.0,
+    # O'Callaghan, Menzies & Bailey 1971 (memory): ventilated single wheat kernels
+    k0=2000.0,
+    activation=5094.0,
+    # Fitted once to the published rates that `grain.grain_checks` lists, not to a farm's data.
+    exposure=0.22,
+    vapour_exposure=0.11,
+    ear_capacity=0.30,  # assumed: ear area about 1 m²/m² with a film of 0.2 mm, and chaff
+    ear_catch=0.4,  # assumed: 1 - exp(-0.5 x ear area index 1)
+    sprout_hours=60.0,  # assumed: about 50 mm over consecutive warm days (Victoria, published)
+    sprout_scale=120.0,  # assumed
+    # published: Ontario, about 1 lb/bu per re-wetting; 1.292 kg/hL per lb/bu (FGIS, memory)
+    wetting_test_weight=1.29,
+    loss_day=_WHEAT_LOSS,
+)
+_BARLEY = replace(
+    _HARD,
+    name="barley",
+    lb_per_bu=48.0,  # memory
+    test_weight=61.8,  # 48 lb/bu x 1.287
+    base_moisture=14.0,  # memory: 13.5-14.5
+    thresh_limit=18.0,  # memory: up to about 18 %
+    harvest_range=(13.0, 18.0),  # memory: malt direct-cut 13-17
+    # Published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `using`.
+    isotherms=(
+        _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
+        _isotherm("henderson", 2.2919e-5, 2.0123, 195.267, _D5, "memory"),
+        _isotherm("chung-pfost", 457.12, 14.843, 71.996, _BOOK, _CEREALS_BOOK),
+    ),
+    # Boyce 1965 (memory)
+    k0=139.3,
+    activation=4426.0,
+    exposure=0.32,  # the ear rate of wheat at 20 °C, for barley's smaller k
+    vapour_exposure=0.16,
+    sprout_hours=42.0,  # published: sprouts more readily than wheat; the number assumed
+    sprout_scale=90.0,  # assumed
+    loss_day=_BARLEY_LOSS,
+)
+
+CROPS: dict[str, Crop] = {
+    "wheat_hard": _HARD,
+    "wheat_soft": replace(
+        _HARD,
         name="soft wheat",
-        lb_per_bu=60.0,
-        test_weight=78.9,
-        base_moisture=13.5,  # published for soft red winter
-        thresh_limit=20.0,  # published, as hard wheat
-        harvest_range=(13.0, 20.0),
         isotherms=(
             _isotherm("henderson", 1.2299e-5, 2.5558, 64.346, _D5, "reproduced"),
             _isotherm("chung-pfost", 726.49, 23.607, 35.662, _D5, "reproduced"),
         ),
         sprout_hours=48.0,  # assumed: soft and white wheats keep less dormancy
         sprout_scale=100.0,  # assumed
-        daily_loss=_WHEAT_LOSS,
-        **_WHEAT_K,
-        **_EAR,
-        **_SMALL_GRAIN,  # type: ignore[arg-type]
     ),
-    "wheat_durum": Crop(
+    "wheat_durum": replace(
+        _HARD,
         name="durum",
-        lb_per_bu=60.0,
         test_weight=78.2,  # 60 lb/bu by 1.292 x + 0.630 (FGIS, memory)
-        base_moisture=13.5,  # published
-        thresh_limit=20.0,  # assumed, as hard wheat
-        harvest_range=(13.0, 20.0),
         isotherms=(
             _isotherm("chung-pfost", 922.65, 18.077, 112.350, _D5, "memory"),
             _isotherm("henderson", 2.5738e-5, 2.2110, 70.318, _D5, "memory"),
         ),
         sprout_hours=54.0,  # assumed between hard and soft wheat
         sprout_scale=110.0,  # assumed
-        daily_loss=_WHEAT_LOSS,
-        **_WHEAT_K,
-        **_EAR,
-        **_SMALL_GRAIN,  # type: ignore[arg-type]
     ),
-    "barley": Crop(
-        name="barley",
-        lb_per_bu=48.0,  # memory
-        test_weight=61.8,  # 48 lb/bu x 1.287
-        base_moisture=14.0,  # memory: 13.5-14.5
-        thresh_limit=18.0,  # memory: up to about 18 %
-        harvest_range=(13.0, 18.0),  # memory: malt direct-cut 13-17
-        # Published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `using`.
-        isotherms=(
-            _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
-            _isotherm("henderson", 2.2919e-5, 2.0123, 195.267, _D5, "memory"),
-            _isotherm("chung-pfost", 457.12, 14.843, 71.996, _BOOK, _CEREALS_BOOK),
-        ),
-        sprout_hours=42.0,  # published: sprouts more readily than wheat; the number assumed
-        sprout_scale=90.0,  # assumed
-        daily_loss=_BARLEY_LOSS,
-        **_BARLEY_K,
-        exposure=0.31,  # assumed: the ear rate of wheat at 20 °C, for barley's smaller k
-        vapour_exposure=0.155,
-        **_SMALL_GRAIN,  # type: ignore[arg-type]
-    ),
-    "oats": Crop(
+    "barley": _BARLEY,
+    "oats": replace(
+        _BARLEY,
         name="oats",
         lb_per_bu=32.0,  # memory
         test_weight=41.2,  # 32 lb/bu x 1.287
-        base_moisture=14.0,  # memory
         thresh_limit=16.0,  # memory: harvest 14-16 %
         harvest_range=(13.0, 16.0),
         isotherms=(
@@ -227,13 +208,10 @@ CROPS: dict[str, Crop] = {
         ),
         sprout_hours=66.0,  # assumed
         sprout_scale=120.0,  # assumed
-        daily_loss=0.0075,  # assumed: top of the published range, oats shatter and lodge most
-        **_BARLEY_K,  # assumed: none found for oats
-        exposure=0.31,
-        vapour_exposure=0.155,
-        **_SMALL_GRAIN,  # type: ignore[arg-type]
+        loss_day=0.0075,  # assumed: top of the published range, oats shatter and lodge most
     ),
-    "canola": Crop(
+    "canola": replace(
+        _HARD,
         name="canola",
         lb_per_bu=50.0,  # memory
         test_weight=64.4,  # 50 lb/bu x 1.287
@@ -242,22 +220,19 @@ CROPS: dict[str, Crop] = {
         harvest_range=(8.0, 12.0),  # memory
         mature_moisture=35.0,  # memory: seed at colour change 30-40 %
         heading_stage="end of flowering",
-        heading_to_ripe=35.0,  # memory
+        heading_to_ripe_days=35.0,  # memory
         heading_to_ripe_gdd=480.0,  # memory
         gdd_base=5.0,
         filling_rate=2.0,  # memory: 2-3 points a day
         isotherms=(_isotherm("halsey", 3.0026, -0.0048967, 1.7607, _D5, "memory"),),
         saturated_moisture=28.0,  # assumed
-        **_WHEAT_K,  # assumed: none found; small seed in a pod taken as a kernel in chaff
-        **_EAR,
-        ear_capacity=0.30,  # assumed, as small grain
-        ear_catch=0.4,
         sprout_hours=96.0,  # assumed: the pod keeps water off
         sprout_scale=160.0,  # assumed
         wetting_test_weight=0.3,  # assumed: small; canola is graded on green and heated seed
-        daily_loss=0.0075,  # assumed: ripe pods shatter
+        loss_day=0.0075,  # assumed: ripe pods shatter
     ),
-    "corn": Crop(
+    "corn": replace(
+        _HARD,
         name="corn",
         lb_per_bu=56.0,  # memory
         test_weight=72.1,  # 56 lb/bu x 1.287
@@ -266,7 +241,7 @@ CROPS: dict[str, Crop] = {
         harvest_range=(15.0, 25.0),
         mature_moisture=33.0,  # memory: black layer at 30-35 %
         heading_stage="silking",
-        heading_to_ripe=58.0,  # memory: 55-60 days
+        heading_to_ripe_days=58.0,  # memory: 55-60 days
         heading_to_ripe_gdd=700.0,  # memory
         gdd_base=10.0,
         filling_rate=1.0,  # published: linear, 0.25-1.0 point a day
@@ -277,17 +252,16 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 6.6612e-5, 1.9677, 42.143, _D6, "memory"),
         ),
         saturated_moisture=30.0,  # assumed
-        **_WHEAT_K,
         exposure=0.012,  # assumed: the husk; gives 0.25-1.0 point a day (published)
         vapour_exposure=0.006,
-        ear_capacity=0.30,
         ear_catch=0.2,  # assumed: the ear hangs below leaves
         sprout_hours=240.0,  # assumed: the husk
         sprout_scale=240.0,
         wetting_test_weight=0.1,  # assumed: little under the husk
-        daily_loss=0.003,  # assumed: stalk lodging
+        loss_day=0.003,  # assumed: stalk lodging
     ),
-    "sorghum": Crop(
+    "sorghum": replace(
+        _HARD,
         name="sorghum",
         lb_per_bu=56.0,  # memory
         test_weight=72.1,
@@ -296,7 +270,7 @@ CROPS: dict[str, Crop] = {
         harvest_range=(14.0, 20.0),
         mature_moisture=33.0,  # memory
         heading_stage="half bloom",
-        heading_to_ripe=42.0,  # memory
+        heading_to_ripe_days=42.0,  # memory
         heading_to_ripe_gdd=600.0,  # memory
         gdd_base=10.0,
         filling_rate=1.2,  # assumed
@@ -305,17 +279,15 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 0.8532e-5, 2.4757, 113.725, _D5, "memory"),
         ),
         saturated_moisture=30.0,  # assumed
-        **_WHEAT_K,
         exposure=0.11,  # assumed: naked kernels in a dense head, half an ear of wheat
         vapour_exposure=0.055,
-        ear_capacity=0.30,
-        ear_catch=0.4,
         sprout_hours=60.0,  # assumed
         sprout_scale=120.0,
         wetting_test_weight=0.6,  # assumed
-        daily_loss=0.004,  # assumed
+        loss_day=0.004,  # assumed
     ),
-    "soybean": Crop(
+    "soybean": replace(
+        _HARD,
         name="soybean",
         lb_per_bu=60.0,  # memory
         test_weight=77.2,  # 60 lb/bu x 1.287
@@ -324,7 +296,7 @@ CROPS: dict[str, Crop] = {
         harvest_range=(11.0, 15.0),
         mature_moisture=50.0,  # memory: first brown pod at 50-60 %
         heading_stage="beginning seed",
-        heading_to_ripe=40.0,  # memory
+        heading_to_ripe_days=40.0,  # memory
         heading_to_ripe_gdd=550.0,  # memory
         gdd_base=10.0,
         filling_rate=1.0,  # memory
@@ -334,14 +306,11 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 30.5327e-5, 1.2164, 134.136, _D5, "published second hand"),
         ),
         saturated_moisture=35.0,  # assumed
-        **_WHEAT_K,
         exposure=0.22,  # assumed: the pod as chaff
         vapour_exposure=0.11,
-        ear_capacity=0.30,
-        ear_catch=0.4,
         sprout_hours=72.0,  # assumed
         sprout_scale=140.0,
         wetting_test_weight=0.3,  # assumed
-        daily_loss=0.0075,  # assumed: pods shatter once re-wetted and dried
+        loss_day=0.0075,  # assumed: pods shatter once re-wetted and dried
     ),
 }
