@@ -23,3 +23,11 @@ class NoPlanError(AfterrainError):
     """No feasible plan: the message says what binds."""
 
     exit_code = 3
+
+
+class Unreadable(AfterrainError):
+    """One value in a file cannot be read. `remedy` says what to write instead."""
+
+    def __init__(self, message: str, remedy: str) -> None:
+        super().__init__(f"{message}; {remedy}")
+        self.message, self.remedy = message, remedy

@@ -29,7 +29,7 @@ LB_BU_KG_HL = LB_KG / (BUSHEL_M3 * 10.0)
 
 #: For each quantity the unit names a file may carry, as `spelled` writes them, and SI per unit.
 #: Of each pair of `USUAL` the first is what is meant in a farm with US units, the second in a
-#: metric one. Prices and yields by the bushel depend on the crop: see `factor`.
+#: metric one. 0 stands for what is counted in bushels and so depends on the crop: see `factor`.
 SCALES: dict[str, dict[str, float]] = {
     "area": {"ac": ACRE_HA, "acre": ACRE_HA, "acres": ACRE_HA, "ha": 1.0, "hectares": 1.0},
     "depth": {"in": INCH_MM, "inch": INCH_MM, "inches": INCH_MM, "mm": 1.0, "cm": 10.0},
@@ -102,8 +102,8 @@ def celsius(value: float, units: Units) -> float:
     return (value - 32.0) / 1.8 if units == "us" else value
 
 
-def test_weight_kg_hl(lb_bu: float, crop: str) -> float:
-    """Test weight in kg/hL from lb/bu, by the U.S. grain inspection service's conversions.
+def kg_hl(lb_bu: float, crop: str) -> float:
+    """Test weight, kg/hL from lb/bu, by the U.S. grain inspection service's conversions.
 
     Wheat 1.292 x + 1.419, durum 1.292 x + 0.630, other grain 1.287 x (values from memory).
     """
@@ -112,9 +112,6 @@ def test_weight_kg_hl(lb_bu: float, crop: str) -> float:
     if crop.startswith("wheat"):
         return 1.292 * lb_bu + 1.419
     return 1.287 * lb_bu
-
-
-test_weight_kg_hl.__test__ = False  # type: ignore[attr-defined]  # not a test, whatever its name
 
 
 def show_number(value: float, digits: int = 0) -> str:
