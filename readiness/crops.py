@@ -49,8 +49,9 @@ class Crop:
     isotherms : equilibrium constants, the one in use first.
     saturated_moisture : moisture grain under free water moves to, percent wb.
     k0, activation : thin-layer drying constant k = k0 exp(-activation / (T + 273.15)), 1/s, K.
-    exposure : share of that k a standing ear reaches, drying or soaking.
+    exposure : share of that k the skin of kernels in a standing ear reaches, drying or soaking.
     vapour_exposure : the same for taking up vapour, slower than drying.
+    core_exposure : the same for the core following the skin.
     ear_capacity : free water the ear layer can hold, mm.
     ear_catch : share of rain the ear layer catches until it is full.
     sprout_hours : hours of free water at 20 °C on ripe grain before sprouting starts.
@@ -77,6 +78,7 @@ class Crop:
     activation: float
     exposure: float
     vapour_exposure: float
+    core_exposure: float
     ear_capacity: float
     ear_catch: float
     sprout_hours: float
@@ -136,8 +138,9 @@ _HARD = Crop(
     k0=2000.0,
     activation=5094.0,
     # Fitted once to the published rates that `grain.grain_checks` lists, not to a farm's data.
-    exposure=0.22,
-    vapour_exposure=0.11,
+    exposure=0.8,
+    vapour_exposure=0.4,
+    core_exposure=0.1,
     ear_capacity=0.30,  # assumed: ear area about 1 m²/m² with a film of 0.2 mm, and chaff
     ear_catch=0.4,  # assumed: 1 - exp(-0.5 x ear area index 1)
     sprout_hours=60.0,  # assumed: about 50 mm over consecutive warm days (Victoria, published)
@@ -163,8 +166,9 @@ _BARLEY = replace(
     # Boyce 1965 (memory)
     k0=139.3,
     activation=4426.0,
-    exposure=0.32,  # the ear rate of wheat at 20 °C, for barley's smaller k
-    vapour_exposure=0.16,
+    exposure=1.16,  # the ear rates of wheat at 20 °C, for barley's smaller k
+    vapour_exposure=0.58,
+    core_exposure=0.145,
     sprout_hours=42.0,  # published: sprouts more readily than wheat; the number assumed
     sprout_scale=90.0,  # assumed
     loss_day=_BARLEY_LOSS,
@@ -252,8 +256,9 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 6.6612e-5, 1.9677, 42.143, _D6, "memory"),
         ),
         saturated_moisture=30.0,  # assumed
-        exposure=0.012,  # assumed: the husk; gives 0.25-1.0 point a day (published)
-        vapour_exposure=0.006,
+        exposure=0.03,  # assumed: the husk; gives 0.25-1.0 point a day (published)
+        vapour_exposure=0.015,
+        core_exposure=0.02,
         ear_catch=0.2,  # assumed: the ear hangs below leaves
         sprout_hours=240.0,  # assumed: the husk
         sprout_scale=240.0,
@@ -279,8 +284,9 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 0.8532e-5, 2.4757, 113.725, _D5, "memory"),
         ),
         saturated_moisture=30.0,  # assumed
-        exposure=0.11,  # assumed: naked kernels in a dense head, half an ear of wheat
-        vapour_exposure=0.055,
+        exposure=0.4,  # assumed: naked kernels in a dense head, half an ear of wheat
+        vapour_exposure=0.2,
+        core_exposure=0.05,
         sprout_hours=60.0,  # assumed
         sprout_scale=120.0,
         wetting_test_weight=0.6,  # assumed
@@ -306,8 +312,6 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 30.5327e-5, 1.2164, 134.136, _D5, "published second hand"),
         ),
         saturated_moisture=35.0,  # assumed
-        exposure=0.22,  # assumed: the pod as chaff
-        vapour_exposure=0.11,
         sprout_hours=72.0,  # assumed
         sprout_scale=140.0,
         wetting_test_weight=0.3,  # assumed

@@ -1,0 +1,263 @@
+"""Grain moisture: equilibrium with the air, and the standing crop hour by hour.
+
+The standing crop has two stores, after Bruck & van Elderen and Atzema 1998 (structure only):
+water absorbed in the kernel (skin and core), which relaxes to equilibrium with the air or, under
+free water, to a saturated value; and free water on the ear, filled by rain and dew and dried by
+evaporation.
+Moisture is percent dry basis (db) in the steps and percent wet basis (wb) at the edges.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+from numba import njit
+
+from readiness.crops import Crop, Isotherm
+from readiness.weather import Array
+
+#: Isotherms hold between about 10 and 90 % and diverge towards 100 %: humidity is capped here.
+HUMIDITY_RANGE = (5.0, 95.0)
+#: They were measured between 0 and 50 °C.
+TEMP_RANGE = (0.0, 50.0)
+FORMS = {"henderson": 0, "chung-pfost": 1, "halsey": 2}
+
+#: Share of the canopy's net radiation that the ears exchange; assumed, because with it dew
+#: begins near the published humidity of 94 % (Lu & Siebenmorgen 1994) on a clear breezy night.
+EAR_RADIATION = 0.4
+#: Resistance between ears and air is this over wind at 10 m, s/m; assumed, from a log profile
+#: over a crop of 0.8 m (123) and the film of air round an ear (about 16).
+EAR_RESISTANCE = 140.0
+#: Air in a crop is never quite still, m/s; assumed, with the two above.
+WIND_FLOOR = 1.5
+#: Share of a kernel's dry matter that makes its skin (bran, hull and outer endosperm); assumed,
+#: with the exposures of `readiness.crops`, to meet the published rates of `grain_checks`.
+SKIN = 0.45
+#: Moisture of grain long before maturity, percent wb (memory: about 70 % at the milk stage).
+GREEN_MAX = 70.0
+#: A wetting event: the core gains so many points above its lowest since the last event; the
+#: next is armed once it falls by the second figure. Assumed, because a rain or a night and
+#: morning of heavy dew should count (Ontario) and an ordinary dew should not: published falls of
+#: test weight are one such step in three to five days.
+WETTING_GAIN, WETTING_FALL = 0.7, 0.4
+#: Dry hours undo wet ones at this rate in the clock of sprouting; assumed.
+SPROUT_DRYING = 0.5
+
+
+def wet_to_dry(moisture: Array) -> Array:
+    """Percent dry basis from percent wet basis: 100 M / (100 - M)."""
+    return np.asarray(100.0 * moisture / (100.0 - moisture), dtype=np.float64)
+
+
+def dry_to_wet(moisture: Array) -> Array:
+    """Percent wet basis from percent dry basis: 100 M / (100 + M)."""
+    return np.asarray(100.0 * moisture / (100.0 + moisture), dtype=np.float64)
+
+
+@njit(cache=True, nogil=True)
+def equilibrium(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
+    """Equilibrium moisture of one state of air, percent db; see `equilibrium_moisture`."""
+    t = min(max(temp, 0.0), 50.0)
+    rh = min(max(humidity, 5.0), 95.0) / 100.0
+    if form == 0:
+        return math.exp(math.log(-math.log(1.0 - rh) / (a * (t + c))) / b)
+    if form == 1:
+        return 100.0 / b * (math.log(a) - math.log(-(t + c) * math.log(rh)))
+    return math.exp((a + b * t - math.log(-math.log(rh))) / c)
+
+
+@njit(cache=True, nogil=True)
+def _equilibrium_each(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
+    out = np.empty(temp.size)
+    for i in range(temp.size):
+        if math.isnan(temp[i]) or math.isnan(humidity[i]):
+            out[i] = math.nan
+        else:
+            out[i] = equilibrium(form, a, b, c, temp[i], humidity[i])
+    return out
+
+
+def equilibrium_moisture(temp: Array, humidity: Array, isotherm: Isotherm) -> Array:
+    """Equilibrium moisture content, percent wet basis (ASAE D245.5 / D245.6).
+
+    Modified Henderson  1 - RH = exp[-K (T + C) M^N];
+    modified Chung-Pfost  RH = exp[-A / (T + C) exp(-B M)];
+    modified Halsey  RH = exp[-exp(A + B T) M^-C].
+
+    Parameters
+    ----------
+    temp, humidity : °C and percent, shapes that broadcast. Held to 0-50 °C and 5-95 %, beyond
+        which the equations diverge. NaN gives NaN.
+    isotherm : constants with their edition, from `readiness.crops`.
+
+    Notes
+    -----
+    Forms of the same grain differ by up to 0.8 point at 90 %; editions of barley by 2 points.
+    """
+    t, rh = np.broadcast_arrays(np.asarray(temp, float), np.asarray(humidity, float))
+    i = isotherm
+    flat = _equilibrium_each(FORMS[i.form], i.a, i.b, i.c, t.ravel(), rh.ravel())
+    return dry_to_wet(flat.reshape(t.shape))
+
+
+def equilibrium_humidity(moisture: Array, temp: Array, isotherm: Isotherm) -> Array:
+    """Humidity of air in equilibrium with grain of `moisture` (percent wb) at `temp`, percent."""
+    i, m = isotherm, wet_to_dry(moisture)
+    t = np.clip(temp, *TEMP_RANGE)
+    if i.form == "henderson":
+        rh = 1.0 - np.exp(-i.a * (t + i.c) * m**i.b)
+    elif i.form == "chung-pfost":
+        rh = np.exp(-i.a / (t + i.c) * np.exp(-i.b * m / 100.0))
+    else:
+        rh = np.exp(-np.exp(i.a + i.b * t) * m**-i.c)
+    return np.asarray(100.0 * rh, dtype=np.float64)
+
+
+def thin_layer_k(temp: Array, crop: Crop) -> Array:
+    """Drying constant of ventilated single kernels, 1/h, at `temp` °C; standing ears are slower."""
+    kelvin = np.asarray(temp, dtype=np.float64) + 273.15
+    return np.asarray(3600.0 * crop.k0 * np.exp(-crop.activation / kelvin), dtype=np.float64)
+
+
+@njit(cache=True, nogil=True)
+def ear_air(temp, humidity, wind, radiation, clear):  # type: ignore[no-untyped-def]
+    """State of the ear layer in one hour: (evaporation mm/h, temperature °C, humidity percent).
+
+    Sun warms a dry ear above the air and a clear night cools it: temperature and humidity are
+    those at its surface when dry. Evaporation is what it would lose when wet (Penman's
+    combination, same net radiation and resistance); negative is dew, which begins as the dry
+    ear cools to the dew point.
+
+    Parameters: °C, percent, m/s at 10 m, W/m², and the ratio of radiation to that of a clear
+    sky (FAO-56 eq. 39 for net long wave), held over the night.
+    """
+    es = 0.6108 * math.exp(17.27 * temp / (temp + 237.3))
+    ea = es * min(humidity, 100.0) / 100.0
+    slope = 4098.0 * es / (temp + 237.3) ** 2
+    cloud = 1.35 * min(max(clear, 0.3), 1.0) - 0.35
+    kelvin = temp + 273.16
+    long_wave = 5.675e-8 * kelvin * kelvin * kelvin * kelvin * (0.34 - 0.14 * math.sqrt(ea)) * cloud
+    net = EAR_RADIATION * (0.77 * radiation - long_wave)
+    # 1216 J/m³/K is the heat capacity of air, 0.066 kPa/K the psychrometric constant, and
+    # 3600 / 2.45e6 turns W/m² into mm/h.
+    exchange = 1216.0 * max(wind, WIND_FLOOR) / EAR_RESISTANCE
+    latent = (slope * net + exchange * (es - ea)) / (slope + 0.066)
+    warmer = net / exchange
+    return (
+        latent * 3600.0 / 2.45e6,
+        temp + warmer,
+        100.0 * min(ea / max(es + slope * warmer, 0.1 * es), 1.0),
+    )
+
+
+@njit(cache=True, nogil=True)
+def grain_step(
+    skin, core, film, rain, evaporation, target, rate, uptake, inner, saturated, capacity, catch
+):  # type: ignore[no-untyped-def]
+    """One hour of the stores: (skin, core, film, wet share of the hour).
+
+    The skin (bran and hull, `SKIN` of the dry matter) exchanges with the air or the film, the
+    core with the skin; a sample is their mean. So a day's swing is wide and dry-down slow.
+
+    Parameters
+    ----------
+    skin, core : absorbed water, percent db.
+    film : free water on the ear, mm.
+    rain, evaporation : mm in the hour; negative evaporation is dew.
+    target : equilibrium with the air at the ear, percent db.
+    rate, uptake, inner : share of the way gone in an hour, 1 - exp(-k): the skin drying or
+        soaking, the skin taking up vapour, the core following the skin. More rain never leaves
+        grain drier as long as uptake <= rate and target <= saturated.
+    saturated : percent db under free water.
+    capacity, catch : of the ear, mm and share of rain.
+    """
+    water = min(film + catch * rain, capacity)
+    left = min(max(water - evaporation, 0.0), capacity)
+    if left > 0.0:
+        wet = 1.0
+    elif water > 0.0:
+        wet = water / evaporation
+    else:
+        wet = 0.0
+    if skin < saturated:
+        skin += (saturated - skin) * rate * wet
+    dry = 1.0 - wet
+    if target < skin:
+        skin += (target - skin) * rate * dry
+    else:
+        skin += (target - skin) * uptake * dry
+    moved = inner * (skin - core)
+    return skin - (1.0 - SKIN) * moved, core + SKIN * moved, left, wet
+
+
+@njit(cache=True, nogil=True)
+def wetting_step(core, turn, armed):  # type: ignore[no-untyped-def]
+    """Count wettings of ripe grain: (turning point, armed, 1.0 if an event was completed).
+
+    `core` and `turn` percent db. Armed (1.0), `turn` is the lowest so far and the next rise
+    counts; otherwise (0.0) it is the highest.
+    """
+    if armed > 0.0:
+        turn = min(turn, core)
+        if core - turn >= WETTING_GAIN:
+            return core, 0.0, 1.0
+        return turn, 1.0, 0.0
+    turn = max(turn, core)
+    if turn - core >= WETTING_FALL:
+        return core, 1.0, 0.0
+    return turn, 0.0, 0.0
+
+
+@njit(cache=True, nogil=True)
+def sprout_step(soak, sprout, wet, temp, hours, scale):  # type: ignore[no-untyped-def]
+    """Sprouting of ripe grain in long warm wetness: (soak, sprouted fraction).
+
+    `soak` is hours of free water weighted by warmth (none at 5 °C, one at 20 °C); dry hours take
+    it back. Beyond `hours` the rest sprouts with the scale given; what has sprouted stays so.
+    """
+    warmth = min(max((temp - 5.0) / 15.0, 0.0), 1.2)
+    soak = max(soak + wet * warmth - (1.0 - wet) * SPROUT_DRYING, 0.0)
+    if soak > hours:
+        sprout = max(sprout, 1.0 - math.exp(-(soak - hours) / scale))
+    return soak, sprout
+
+
+def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) -> dict[str, Array]:
+    """Moisture of one ripe standing crop over hours, for checks and for showing the model.
+
+    Parameters
+    ----------
+    weather : arrays (hour,): rain mm, temp °C, humidity percent, wind m/s, radiation W/m²; a
+        clear sky is taken for net long wave.
+    start : moisture before the first hour, percent wb.
+
+    Returns
+    -------
+    dict of (hour,) arrays: moisture (percent wb), film (mm), wettings (count), sprout (fraction).
+    """
+    names = ("temp", "humidity", "wind", "radiation")
+    evaporation, temp, humidity = np.array(
+        [ear_air(*row, 1.0) for row in zip(*(weather[n] for n in names), strict=True)]
+    ).T
+    target = wet_to_dry(equilibrium_moisture(temp, humidity, crop.isotherm))
+    k = thin_layer_k(temp, crop)
+    rate, uptake, inner = (
+        -np.expm1(-share * k) for share in (crop.exposure, crop.vapour_exposure, crop.core_exposure)
+    )
+    saturated = float(wet_to_dry(np.array(crop.saturated_moisture)))
+    skin = core = turn = float(wet_to_dry(np.array(start)))
+    film, soak, armed, count, sprout = 0.0, 0.0, 1.0, 0.0, 0.0
+    rows = []
+    for h in range(len(temp)):
+        skin, core, film, wet = grain_step(
+            skin, core, film, weather["rain"][h], evaporation[h], target[h], rate[h], uptake[h],
+            inner[h], saturated, crop.ear_capacity, crop.ear_catch,
+        )  # fmt: skip
+        turn, armed, event = wetting_step(core, turn, armed)
+        count += event
+        soak, sprout = sprout_step(soak, sprout, wet, temp[h], crop.sprout_hours, crop.sprout_scale)
+        rows.append((SKIN * skin + (1.0 - SKIN) * core, film, count, sprout))
+    m, film_mm, wettings, sprouted = np.array(rows).T
+    return {"moisture": dry_to_wet(m), "film": film_mm, "wettings": wettings, "sprout": sprouted}
