@@ -155,7 +155,7 @@ def ear_air(temp, humidity, wind, radiation, clear):  # type: ignore[no-untyped-
 @njit(cache=True, nogil=True)
 def grain_step(
     skin, core, film, rain, evaporation, target, rate, uptake, inner, saturated, capacity, catch
-):  # type: ignore[no-untyped-def]
+):
     """One hour of the stores: (skin, core, film, wet share of the hour).
 
     The skin (bran and hull, `SKIN` of the dry matter) exchanges with the air or the film, the
