@@ -153,7 +153,7 @@ def ear_air(temp, humidity, wind, radiation, clear):  # type: ignore[no-untyped-
 
 
 @njit(cache=True, nogil=True)
-def grain_step(
+def grain_step(  # type: ignore[no-untyped-def]
     skin, core, film, rain, evaporation, target, rate, uptake, inner, saturated, capacity, catch
 ):
     """One hour of the stores: (skin, core, film, wet share of the hour).
@@ -237,9 +237,9 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
     -------
     dict of (hour,) arrays: moisture (percent wb), film (mm), wettings (count), sprout (fraction).
     """
-    names = ("temp", "humidity", "wind", "radiation")
+    columns = (weather[n] for n in ("temp", "humidity", "wind", "radiation"))
     evaporation, temp, humidity = np.array(
-        [ear_air(*row, 1.0) for row in zip(*(weather[n] for n in names), strict=True)]
+        [ear_air(t, rh, u, sun, 1.0) for t, rh, u, sun in zip(*columns, strict=True)]
     ).T
     target = wet_to_dry(equilibrium_moisture(temp, humidity, crop.isotherm))
     k = thin_layer_k(temp, crop)
