@@ -12,10 +12,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from scheduler.csv_file import CsvTable
 from scheduler.dates import date_order
 from scheduler.farm import Field
 from scheduler.record import Custom, Problem, Record
-from scheduler.sheet_file import Sheet
 from scheduler.units import show_area, spelled
 from scheduler.vocabulary import (
     APPROACH_NAMES,
@@ -23,7 +23,8 @@ from scheduler.vocabulary import (
     DRAINAGE_NAMES,
     PURPOSE_NAMES,
     TEXTURE_NAMES,
-    column,
+    columns,
+    named,
 )
 
 FILE = "fields.csv"
@@ -35,7 +36,10 @@ AREA_TOLERANCE = 0.20
 MOST_HA = 13_000.0
 #: Authalic radius of the WGS 84 ellipsoid, km.
 EARTH_KM = 6371.0072
-NEEDED = ("id", "crop", "yield")
+KNOWN = ("id", "name", "lat", "lon", "area", "area_ac", "area_ha", "crop", "variety", "texture",
+         "sand", "clay", "organic_matter", "drainage", "tile", "slope", "residue", "approach",
+         "yield", "yield_bu_ac", "yield_t_ha", "ripe", "heading", "sample", "sampled",
+         "test_weight", "purpose", "cut", "wet", "boundary")  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,26 +147,28 @@ def _sound(geometry: BaseGeometry, fault: Any) -> BaseGeometry | None:
 
 
 def read_fields(
-    sheet: Sheet, shapes: Mapping[str, Shape], custom: Custom, problems: list[Problem]
+    table: CsvTable, shapes: Mapping[str, Shape], custom: Custom, problems: list[Problem]
 ) -> tuple[Field, ...]:
     """The fields of fields.csv that can be read; whatever is wrong is added to `problems`."""
-    names = [column(spelled(c)) for c in sheet.columns]
-    if not _headed(sheet, names, problems):
+    names = columns(table.columns)
+    if "id" not in names:
+        names = ["id" if n == "name" else n for n in names]
+    if not _headed(table, names, problems):
         return ()
     orders = {
-        n: date_order(cells[i] for _, cells in sheet.rows)
+        n: date_order(cells[i] for _, cells in table.rows)
         for i, n in enumerate(names)
         if n in ("ripe", "heading", "sampled")
     }
     out: list[Field] = []
     seen: dict[str, str] = {}
     used: set[str] = set()
-    for number, cells in sheet.rows:
+    for number, cells in table.rows:
         record = Record(
             dict(zip(names, cells, strict=True)),
             custom, problems, file=FILE, row=str(number), orders=orders,
         )  # fmt: skip
-        record.written |= dict(zip(names, sheet.columns, strict=True))
+        record.written |= dict(zip(names, table.columns, strict=True))
         own = record.text("id", None)
         if own in seen:
             record.fault("id", f'field "{own}" is already in row {seen[own]}', "give its own id")
@@ -172,12 +178,12 @@ def read_fields(
         field = _field(record, shape, custom)
         if field is not None:
             out.append(field)
-    for extra in shapes.keys() - used:
+    for extra in sorted(shapes.keys() - used):
         problems.append(
             Problem(file=SHAPES, row=f'"{extra}"', column="", message="is no field of fields.csv",
                     remedy="correct its id, or remove it")
         )  # fmt: skip
-    if not sheet.rows:
+    if not table.rows:
         problems.append(
             Problem(file=FILE, row="", column="", message="has no fields",
                     remedy="give one row to each field")
@@ -185,19 +191,20 @@ def read_fields(
     return tuple(out)
 
 
-def _headed(sheet: Sheet, names: list[str], problems: list[Problem]) -> bool:
+def _headed(table: CsvTable, names: list[str], problems: list[Problem]) -> bool:
     """Whether the heading has the columns that are needed, each once."""
 
     def fault(name: str, message: str, remedy: str) -> None:
         problems.append(Problem(file=FILE, row="1", column=name, message=message, remedy=remedy))
 
     good = True
-    for name in sorted({n for n in names if n and names.count(n) > 1}):
-        fault(name, f'column "{name}" stands there twice', "keep one")
-        good = False
-    shown = ", ".join(c for c in sheet.columns[:30] if c) or "none"
-    for name in NEEDED:
-        if not any(n == name or n.startswith(f"{name}_") for n in names):
+    for name in KNOWN:
+        if names.count(name) > 1:
+            fault(name, f'column "{name}" stands there twice', "keep one")
+            good = False
+    shown = ", ".join(c for c in table.columns[:30] if c) or "none"
+    for name in ("id", "crop", "yield"):
+        if name not in names and not (name == "yield" and named(name, name, names)):
             fault(name, f'column "{name}" is missing', f"add it; found are: {shown:.300}")
             good = False
     return good
@@ -292,8 +299,7 @@ def _area(r: Record, shape: Shape | None, custom: Custom) -> float:
 def _soil(r: Record) -> dict[str, Any]:
     """Sand and clay (0-1) and the texture's name: as measured, else the texture's centre."""
     word = r.text("texture")
-    parts = [None if r.found(n, ("pct", "percent")) is None else r.share(n)
-             for n in ("sand", "clay")]  # fmt: skip
+    parts = [r.maybe_share(n) for n in ("sand", "clay")]
     named = r.choice("texture", TEXTURE_NAMES) if word else None
     if parts[0] is not None and parts[1] is not None:
         if parts[0] + parts[1] > 1.0 + 1e-9:

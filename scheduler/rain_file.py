@@ -10,13 +10,13 @@ from typing import TypedDict
 
 import pandas as pd
 
+from scheduler.csv_file import CsvTable
 from scheduler.dates import comes_twice, date_order, instant
 from scheduler.errors import Unreadable
 from scheduler.farm_file import Gauge
 from scheduler.record import Custom, Problem, Record
-from scheduler.sheet_file import Sheet
 from scheduler.units import spelled
-from scheduler.vocabulary import column
+from scheduler.vocabulary import columns, named
 
 FILE = "rain.csv"
 COLUMNS = ["gauge", "time", "hours", "mm"]
@@ -41,7 +41,7 @@ def empty() -> pd.DataFrame:
 
 
 def read_gauges(
-    sheet: Sheet, gauges: Mapping[str, Gauge], custom: Custom, problems: list[Problem]
+    table: CsvTable, gauges: Mapping[str, Gauge], custom: Custom, problems: list[Problem]
 ) -> pd.DataFrame:
     """Every reading: gauge, time (UTC, start), hours, mm; problems are added.
 
@@ -49,21 +49,21 @@ def read_gauges(
     ended at that hour. A clock time is the start of a reading whose length is the column `hours`,
     else the least step between readings of the gauge. Blank amounts are unknown and left out.
     """
-    sheet = _joined(sheet)
-    names = [column(spelled(c)) for c in sheet.columns]
-    if not _headed(names, sheet, problems):
+    table = _joined(table)
+    names = columns(table.columns)
+    if not _headed(names, table, problems):
         return empty()
-    order = {"time": date_order(cells[names.index("time")] for _, cells in sheet.rows)}
+    order = {"time": date_order(cells[names.index("time")] for _, cells in table.rows)}
     known = {spelled(g): g for g in gauges}
     seen: dict[tuple[str, datetime], str] = {}
     daily: list[Catch] = []
     timed: list[Catch] = []
-    for number, cells in sheet.rows:
+    for number, cells in table.rows:
         r = Record(
             dict(zip(names, cells, strict=True)),
             custom, problems, file=FILE, row=str(number), orders=order,
         )  # fmt: skip
-        r.written |= dict(zip(names, sheet.columns, strict=True))
+        r.written |= dict(zip(names, table.columns, strict=True))
         gauge = _gauge(r, known)
         amount = 0.0 if r.text("amount").lower() in TRACE else r.maybe(
             "amount", "depth", low=0.0, high=MOST_MM)  # fmt: skip
@@ -96,28 +96,28 @@ def read_gauges(
     return out.sort_values(["gauge", "time"], ignore_index=True)
 
 
-def _joined(sheet: Sheet) -> Sheet:
-    """The sheet with its columns 'date' and 'time', where it has both, made one."""
-    low = [spelled(c) for c in sheet.columns]
+def _joined(table: CsvTable) -> CsvTable:
+    """The table with its columns 'date' and 'time', where it has both, made one."""
+    low = [spelled(c) for c in table.columns]
     if low.count("date") != 1 or low.count("time") != 1:
-        return sheet
+        return table
     d, t = low.index("date"), low.index("time")
 
     def join(cells: Sequence[str]) -> tuple[str, ...]:
         both = f"{cells[d]} {cells[t]}".strip()
         return tuple(both if i == d else c for i, c in enumerate(cells) if i != t)
 
-    rows = tuple((number, join(cells)) for number, cells in sheet.rows)
-    heading = tuple(c for i, c in enumerate(sheet.columns) if i != t)
-    return replace(sheet, columns=heading, rows=rows)
+    rows = tuple((number, join(cells)) for number, cells in table.rows)
+    heading = tuple(c for i, c in enumerate(table.columns) if i != t)
+    return replace(table, columns=heading, rows=rows)
 
 
-def _headed(names: list[str], sheet: Sheet, problems: list[Problem]) -> bool:
+def _headed(names: list[str], table: CsvTable, problems: list[Problem]) -> bool:
     good = True
-    for name in ("time", "amount"):
-        count = sum(n == name or (n.startswith("amount_") and name == "amount") for n in names)
-        if count != 1 or names.count("gauge") > 1:
-            shown = ", ".join(c for c in sheet.columns[:30] if c) or "none"
+    counts = {"time": names.count("time"), "amount": len(named("amount", "depth", names))}
+    for name, count in counts.items():
+        if count != 1:
+            shown = ", ".join(c for c in table.columns[:30] if c) or "none"
             what = "missing" if count == 0 else "there twice"
             problems.append(
                 Problem(file=FILE, row="1", column=name, message=f'column "{name}" is {what}',

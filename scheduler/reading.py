@@ -12,12 +12,12 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from scheduler import farm_file, field_file, rain_file
+from scheduler.csv_file import file_text, read_csv
 from scheduler.errors import FarmError, Unreadable
 from scheduler.farm import Farm, Field
 from scheduler.farm_file import Settings
 from scheduler.haul import road_km
 from scheduler.record import Custom, Problem
-from scheduler.sheet_file import file_text, read_sheet
 from scheduler.units import show_distance
 
 T = TypeVar("T")
@@ -134,11 +134,11 @@ def _table(
     text = read.text(file, needed=needed)
     if text is None:
         return None
-    sheet = read_sheet(text)
-    for number, message, remedy in sheet.faults:
+    table = read_csv(text)
+    for number, message, remedy in table.faults:
         read.fault(file, str(number), "", message, remedy)
     custom = read.settings.custom if read.settings else Custom(units="us", tz=ZoneInfo("UTC"))
-    return rows(sheet, known, replace(custom, mark=sheet.mark), read.problems)
+    return rows(table, known, replace(custom, mark=table.mark), read.problems)
 
 
 def _fields(read: _Folder) -> None:

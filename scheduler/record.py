@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TypeVar
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
+from scheduler.csv_file import Mark, read_number
 from scheduler.dates import Order, instant, read_date, read_time
 from scheduler.errors import Unreadable
-from scheduler.sheet_file import Mark, read_number
 from scheduler.units import SCALES, USUAL, Units, factor, kg_hl, spelled
 
 T = TypeVar("T")
@@ -70,6 +70,7 @@ class Record:
         self.file, self.row = file, row
         self.orders = orders or {}
         self.used: set[str] = set()
+        self.asked: set[str] = set()
         self.failed = False
 
     def fault(self, name: str, message: str, remedy: str) -> None:
@@ -83,6 +84,7 @@ class Record:
     def found(self, name: str, units: Iterable[str] = ()) -> tuple[object, str, str | None] | None:
         """Value, its name here and the unit in that name; None where blank or absent."""
         hit = None
+        self.asked.add(name)
         for key, unit in [(name, None), *((f"{name}_{u}", u) for u in units)]:
             if key in self.values:
                 self.used.add(key)
@@ -112,8 +114,7 @@ class Record:
 
     def ids(self, name: str) -> tuple[str, ...]:
         """A list of ids; empty where absent."""
-        value = self.values.get(name, [])
-        self.used.add(name)
+        value = self.plain(name, [])
         if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
             self.fault(name, f"{value!r} is not a list of ids", 'write it as ["A", "B"]')
             return ()
@@ -132,7 +133,7 @@ class Record:
             return picked
         near = difflib.get_close_matches(spelled(word), options, n=1)
         hint = f'did you mean "{near[0]}"?' if near else f"use one of {', '.join(options)}"
-        self.fault(self._key(name), f'{name} "{word}" is not known', hint)
+        self.fault(name, f'{name} "{word}" is not known', hint)
         return None
 
     def truth(self, name: str, default: bool = False) -> bool:
@@ -162,7 +163,7 @@ class Record:
             return value
         if default is not None:
             return default
-        unit = f" in {self._unit(quantity)}" if quantity else ""
+        unit = f" in {self.usual(quantity)}" if quantity else ""
         self.missing(name, f"a number{unit}")
         return math.nan
 
@@ -182,7 +183,7 @@ class Record:
             return None
         scale, unit = 1.0, ""
         if quantity:
-            unit = hit[2] or self._unit(quantity)
+            unit = hit[2] or self.usual(quantity)
             scale = factor(quantity, unit, crop)
         raw = self._float(hit[0], hit[1])
         if math.isnan(raw):
@@ -190,13 +191,19 @@ class Record:
         self._bounds(hit[1], name, raw, unit, scale, above, low, high)
         return raw * scale
 
-    def share(self, name: str, default: float | None = None, *, high: float = 1.0) -> float:
-        """A share 0-1, written as percent; without '%' in its name numbers up to 1 are shares."""
+    def share(self, name: str, default: float, *, high: float = 1.0) -> float:
+        """A share 0-1; as `maybe_share`."""
+        value = self.maybe_share(name, high=high)
+        return default if value is None else value
+
+    def maybe_share(self, name: str, *, high: float = 1.0) -> float | None:
+        """A share 0-1, None where absent; written as percent, or, up to 1, as the share itself.
+
+        A name that ends in '%', pct or percent always means percent.
+        """
         hit = self.found(name, ("pct", "percent"))
         if hit is None:
-            if default is None:
-                self.missing(name, "a percentage")
-            return math.nan if default is None else default
+            return None
         raw = self._float(hit[0], hit[1])
         scale = 1.0 if hit[2] is None and raw <= 1.0 else 0.01
         self._bounds(hit[1], name, raw, "" if scale == 1.0 else "%", scale, None, 0.0, high)
@@ -269,20 +276,51 @@ class Record:
             return instant(datetime.combine(value, time(0)), tz), False
         return read_time(str(value), tz, self._order(key))
 
+    def plain(self, name: str, default: object = None) -> object:
+        """A value as it stands, for what is no single text or number."""
+        self.asked.add(name)
+        self.used.add(name)
+        return self.values.get(name, default)
+
+    def listed(self, name: str) -> list[Any]:
+        """A list; empty where absent."""
+        value = self.plain(name, [])
+        if not isinstance(value, list):
+            self.fault(name, f"{name} is not a list", "write it in square brackets")
+            return []
+        return value
+
+    def table(self, name: str, row: str) -> Record:
+        """A table inside this one as a record of its own; empty where absent."""
+        value = self.plain(name, {})
+        if not isinstance(value, dict):
+            self.fault(name, f"{name} is not a table", f"write it under a line [{name}]")
+            value = {}
+        return Record(value, self.custom, self.problems, file=self.file, row=row)
+
+    def tables(self, name: str, row: str = "") -> Iterator[Record]:
+        """A list of tables as records, their rows named after their ids."""
+        value = self.plain(name, [])
+        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+            self.fault(name, f"{name} is not a list of tables", f"begin each with [[{name}]]")
+            value = []
+        for n, one in enumerate(value, start=1):
+            label = str(one.get("id", one.get("crop", n)))[:40]
+            where = f'{row}[[{name}]] "{label}"'
+            yield Record(one, self.custom, self.problems, file=self.file, row=where)
+
     def rest(self, known: Iterable[str] = ()) -> None:
-        """Note names that nothing asked for; `known` are those that may be meant."""
-        for name in self.values.keys() - self.used:
-            near = difflib.get_close_matches(name, [*known, *self.used], n=1, cutoff=0.7)
+        """Note names that nothing asked for; `known` are further ones that may be meant."""
+        for name in sorted(self.values.keys() - self.used):
+            near = difflib.get_close_matches(name, [*known, *self.asked], n=1, cutoff=0.6)
             hint = f'did you mean "{near[0]}"?' if near else "remove it, or correct the name"
             self.fault(name, f'"{self.written[name]}" is not a setting here', hint)
-
-    def _key(self, name: str) -> str:
-        return next((k for k in self.used if k == name and k in self.values), name)
 
     def _order(self, key: str) -> Order | None:
         return self.custom.order or self.orders.get(key)
 
-    def _unit(self, quantity: str) -> str:
+    def usual(self, quantity: str) -> str:
+        """Unit of a quantity where its name tells none."""
         return USUAL[quantity][self.custom.units == "metric"]
 
     def _float(self, value: object, key: str) -> float:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from readiness.crops import CROPS
+from scheduler.units import SCALES, spelled
 
 _CROP_WORDS = {
     "wheat_hard": "wheat hard_wheat spring_wheat hard_red_spring_wheat hard_red_spring hrs hrsw "
@@ -145,11 +148,23 @@ COLUMNS: dict[str, str] = {
 }
 
 
-def column(spelled_name: str) -> str:
-    """Our name of a heading, unit kept: 'expected_yield_bu_ac' is 'yield_bu_ac'."""
-    if spelled_name in COLUMNS:
-        return COLUMNS[spelled_name]
+def columns(headings: Sequence[str]) -> list[str]:
+    """Our names of a heading's columns, units kept: 'Expected yield (bu/ac)' is 'yield_bu_ac'.
+
+    A column that is named as ours keeps its name before another that only means the same.
+    """
+    own = [spelled(h) for h in headings]
+    return [_ours(name, own) for name in own]
+
+
+def _ours(name: str, own: Sequence[str]) -> str:
     for alias in sorted(COLUMNS, key=len, reverse=True):
-        if spelled_name.startswith(alias + "_"):
-            return COLUMNS[alias] + spelled_name[len(alias) :]
-    return spelled_name
+        if name == alias or name.startswith(alias + "_"):
+            ours = COLUMNS[alias] + name[len(alias) :]
+            return name if ours in own else ours
+    return name
+
+
+def named(name: str, quantity: str, columns: Sequence[str]) -> list[str]:
+    """The columns that hold a quantity: by its plain name, or with a unit at the end."""
+    return [c for c in columns if c == name or c in {f"{name}_{u}" for u in SCALES[quantity]}]

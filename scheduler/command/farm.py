@@ -1,10 +1,69 @@
-"""Commands of the farm group."""
+"""Commands of the farm folder: `new` writes one to start from, `check` lists what is wrong."""
 
 from __future__ import annotations
 
 import argparse
+import textwrap
 from typing import Any
+
+from scheduler.reading import farm_problems, read_farm, read_rain
+from scheduler.record import Problem
+from scheduler.starter import new_farm
+from scheduler.units import show_area
+
+HEADING = ("file", "row", "column", "what is wrong", "what to do")
+#: Widest column of the table, characters; longer texts run on below.
+WIDEST = (24, 24, 24, 40, 40)
 
 
 def register(commands: Any) -> None:
     """Add this group's subcommands."""
+    new = commands.add_parser("new", help="write a commented farm folder to start from")
+    new.add_argument("folder", metavar="FOLDER", help="a folder that does not exist yet")
+    new.set_defaults(run=run_new)
+    check = commands.add_parser("check", help="list everything that is wrong in a farm folder")
+    check.add_argument("folder", metavar="FOLDER", help="the farm folder")
+    check.set_defaults(run=run_check)
+
+
+def run_new(args: argparse.Namespace) -> int:
+    """Write the starter."""
+    files = new_farm(args.folder)
+    print(f"wrote {', '.join(files)} into {args.folder}")
+    print(f"put your own farm in, then run: afterrain check {args.folder}")
+    return 0
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Print the problems as a table; 0 where there are none."""
+    problems = farm_problems(args.folder)
+    if problems:
+        print(table(problems))
+        print(f"\n{len(problems)} problem{'s' if len(problems) > 1 else ''} in {args.folder}")
+        return 1
+    farm = read_farm(args.folder)
+    rain = read_rain(args.folder, farm)
+    area = show_area(sum(f.area_ha for f in farm.fields), farm.units)
+    print(f"{args.folder}: no problems")
+    print(
+        f"{len(farm.fields)} fields ({area}), {len(farm.crews)} crews, {len(farm.combines)} "
+        f"combines, {len(farm.carts)} carts, {len(farm.trucks)} trucks, {len(farm.points)} "
+        f"delivery points, {len(rain)} gauge readings"
+    )
+    return 0
+
+
+def table(problems: list[Problem]) -> str:
+    """The problems in columns: file, row, column, what is wrong, what to do."""
+    rows = [HEADING, *((p.file, p.row, p.column, p.message, p.remedy) for p in problems)]
+    cells = [[textwrap.wrap(c, w) or [""] for c, w in zip(r, WIDEST, strict=True)] for r in rows]
+    widths = [max(len(line) for row in cells for line in row[i]) for i in range(len(HEADING))]
+    lines = []
+    for n, row in enumerate(cells):
+        for k in range(max(len(c) for c in row)):
+            texts = [c[k] if k < len(c) else "" for c in row]
+            line = "  ".join(t.ljust(w) for t, w in zip(texts, widths, strict=True))
+            lines.append(line.rstrip())
+        if n == 0:
+            lines.append("  ".join("-" * w for w in widths))
+    return "\n".join(lines)

@@ -23,6 +23,7 @@ _MAGIC = {
     b"%PDF": "a PDF",
     b"\x1f\x8b": "a compressed file",
 }
+_NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ufffd]")
 _PLAIN = re.compile(r"[+-]?\d*\.?\d+(e[+-]?\d+)?|[+-]?\d+\.", re.IGNORECASE)
 _COMMA = re.compile(r"[+-]?(\d+,(\d{1,2}|\d{4,})|0*,\d+|0+,\d+|\d{1,3}(\.\d{3})+,\d+)")
 _DOT = re.compile(r"[+-]?(\d+\.(\d{1,2}|\d{4,})|0*\.\d+|0+\.\d+|\d{1,3}(,\d{3})+\.\d+)")
@@ -30,7 +31,7 @@ _GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}([,.])\d{3}(\1\d{3})*")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sheet:
+class CsvTable:
     """A table of text. `rows` are (row number in the file, cells), each as long as `columns`.
 
     `mark` is the decimal mark its numbers show, None where they leave it open. `faults` are
@@ -71,8 +72,7 @@ def file_text(path: Path) -> str:
         if data.startswith(magic):
             raise Unreadable(f"is {what}, not text", _SAVE)
     text = _decoded(data)
-    odd = sum(text.count(chr(c)) for c in range(32) if c not in (9, 10, 12, 13))
-    if odd or "\ufffd" in text:
+    if _NOT_TEXT.search(text):
         raise Unreadable("is not text (binary data)", _SAVE)
     return text
 
@@ -89,7 +89,7 @@ def _decoded(data: bytes) -> str:
         return data.decode("cp1252", errors="replace")
 
 
-def read_sheet(text: str) -> Sheet:
+def read_csv(text: str) -> CsvTable:
     """The table in a text: comma, semicolon, tab or bar between cells, '#' lines are remarks."""
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     delimiter = _delimiter(text)
@@ -114,7 +114,7 @@ def read_sheet(text: str) -> Sheet:
     mark = decimal_mark(c for _, cells in rows for c in cells)
     if mark is None and delimiter == ",":
         mark = "."
-    return Sheet(columns=columns, rows=tuple(rows), mark=mark, faults=tuple(faults))
+    return CsvTable(columns=columns, rows=tuple(rows), mark=mark, faults=tuple(faults))
 
 
 def _delimiter(text: str) -> str:
@@ -122,7 +122,7 @@ def _delimiter(text: str) -> str:
     for line in text.split("\n"):
         if line[:4].lower() == "sep=" and len(line) > 4:
             return line[4]
-        if line.strip(" \t,;|") and not line.startswith("#"):
+        if line.strip(" \t,;|") and not line.lstrip('"').startswith("#"):
             bare = re.sub(r'"[^"]*"', "", line)
             return max(",;\t|", key=bare.count)
     return ","
