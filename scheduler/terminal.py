@@ -1,0 +1,142 @@
+"""What the terminal prints: the orders of the day, and the hours of every field."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from scheduler.orders import CrewOrders, Morning, Order
+from scheduler.units import show_area, show_distance, show_money, show_rate
+from scheduler.words import (
+    EDGE_ONLY,
+    LIMITED,
+    clock,
+    crop_name,
+    day_name,
+    field_title,
+    grain_text,
+    loads_text,
+    loss_lines,
+    machines,
+    moisture_range,
+    percent,
+    plain,
+    time_range,
+    total_area,
+    weather_line,
+    worth_lines,
+)
+
+WIDTH = 92
+
+
+def wrapped(text: str, indent: int, *, hang: int | None = None) -> list[str]:
+    """`text` in lines of at most `WIDTH`, indented; later lines hang."""
+    return textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent if hang is None else hang),
+        break_on_hyphens=False,
+    )
+
+
+def heading(text: str) -> list[str]:
+    """A heading after an empty line."""
+    return ["", text.upper(), "-" * min(WIDTH, len(text))]
+
+
+def terminal(morning: Morning) -> str:
+    """Orders of every crew, what they lose, what is left out, cautions and status."""
+    lines = _head(morning)
+    for crew in morning.crews:
+        lines += _crew(crew, morning)
+    lines += _loss(morning)
+    if morning.left:
+        lines += heading("Left out")
+        for left in morning.left:
+            cost = show_money(left.cost, morning.farm.currency)
+            title = f"{plain(left.name)} ({plain(left.field)})"
+            lines += wrapped(f"{title}: {plain(left.why)}; leaving it costs {cost}", 2, hang=4)
+    lines += heading("Cautions")
+    for caution in morning.cautions:
+        lines += wrapped(f"- {plain(caution)}", 2, hang=4)
+    lines += ["", f"Status: {morning.status}; seed {morning.seed}"]
+    return "\n".join(lines) + "\n"
+
+
+def _head(morning: Morning) -> list[str]:
+    title = f"{plain(morning.farm.name)}: cutting order, {day_name(morning.now)} {morning.now:%Y}"
+    lines = [title, "=" * min(WIDTH, len(title)), *wrapped(f"Weather: {weather_line(morning)}", 0)]
+    for note in morning.weather_notes:
+        lines += wrapped(f"Weather note: {plain(note)}", 0, hang=2)
+    if morning.makeup:
+        lines += wrapped(f"Make-up: {plain(morning.makeup)}", 0, hang=2)
+    for change in morning.changes:
+        lines += wrapped(f"Changed: {plain(change)}", 0, hang=2)
+    return lines + wrapped(
+        f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
+        "brackets; 'chance' is that the field is begun and finished on the days said.",
+        0,
+    )
+
+
+def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
+    lines = heading(f"Crew {plain(crew.crew)}")
+    lines += wrapped(machines(crew), 0)
+    if crew.note:
+        lines += wrapped(plain(crew.note), 0)
+    day = None
+    for place, order in enumerate(crew.orders, 1):
+        if order.start.mid.date() != day:
+            day = order.start.mid.date()
+            lines.append(("Today, " if day == morning.now.date() else "") + day_name(day))
+        lines += _order(place, order, morning)
+    if crew.fallback is not None:
+        lines += wrapped(
+            f"If the first sample is tough: {plain(crew.fallback.if_tough)}", 0, hang=2
+        )
+        lines += wrapped(f"If the ground is soft: {plain(crew.fallback.if_soft)}", 0, hang=2)
+    if crew.orders:
+        lines.append(f"In all {len(crew.orders)} orders, {total_area(crew, morning)}")
+    return lines
+
+
+def _order(place: int, order: Order, morning: Morning) -> list[str]:
+    units, day = morning.farm.units, order.start.mid.date()
+    first = (
+        f"{field_title(order)}  {crop_name(order.crop)}  {show_area(order.area_ha, units)}"
+        f" -> {plain(order.point)}, {loads_text(order.loads)} ({grain_text(order, morning)})"
+    )
+    second = (
+        f"leave {clock(order.leave_at, day)} (move {order.move_min:.0f} min, "
+        f"{show_distance(order.move_km, units)})"
+        f"  start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
+        f"  done {clock(order.finish.mid, day)} ({time_range(order.finish, day)})"
+    )
+    third = (
+        f"moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
+        f"  chance {percent(order.chance)}"
+        f"  {show_rate(order.rate_ha_h, units)}, {LIMITED.get(order.limited_by, order.limited_by)}"
+    )
+    lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
+    lines += wrapped(second, 4) + wrapped(third, 4)
+    for text in _remarks(order):
+        lines += wrapped(text, 4, hang=6)
+    return lines
+
+
+def _remarks(order: Order) -> Iterator[str]:
+    if order.headland_only:
+        yield f"ground: {EDGE_ONLY}"
+    if order.reason:
+        yield f"why: {plain(order.reason)}"
+    if order.changed:
+        yield f"changed: {plain(order.changed)}"
+
+
+def _loss(morning: Morning) -> list[str]:
+    lines = heading("What it is worth")
+    for text in (*loss_lines(morning), *worth_lines(morning)):
+        lines += wrapped(text, 2, hang=4)
+    return lines

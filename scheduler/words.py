@@ -1,0 +1,166 @@
+"""How times, spreads, money and proof are said, the same in every outlet."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from datetime import date, datetime
+
+from readiness.crops import CROPS
+from scheduler.orders import CrewOrders, Morning, Order, Spread, TimeSpread
+from scheduler.units import show_area, show_mass, show_money
+
+LIMITED = {
+    "combine": "as fast as the combines cut",
+    "cart": "held up by carts",
+    "haul": "held up by trucks",
+}
+EDGE_ONLY = "carts and trucks stay at the edge"
+
+
+def plain(text: str) -> str:
+    """Text of other people without control characters, on one line."""
+    kept = ("" if unicodedata.category(c) == "Cf" else c for c in text)
+    return " ".join("".join(" " if unicodedata.category(c) == "Cc" else c for c in kept).split())
+
+
+def day_name(when: datetime | date) -> str:
+    """'Sat 16 Aug'."""
+    return f"{when:%a} {when.day} {when:%b}"
+
+
+def clock(when: datetime, beside: datetime | date) -> str:
+    """'10:00' on the day of `beside`, else with its weekday, or its date when a week away."""
+    other = beside.date() if isinstance(beside, datetime) else beside
+    days = abs((when.date() - other).days)
+    before = "" if days == 0 else f"{when:%a} " if days < 6 else f"{day_name(when)} "
+    return f"{before}{when:%H:%M}"
+
+
+def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> str:
+    """'09:30-11:30', the 10th to the 90th percentile, days named where they differ."""
+    low = clock(spread.low, beside)
+    return f"{low}{dash}{clock(spread.high, beside if spread.low.date() == beside else spread.low)}"
+
+
+def moisture_range(spread: Spread, dash: str = "-") -> str:
+    """'13.2-15.9 %'."""
+    return f"{spread.low:.1f}{dash}{spread.high:.1f} %"
+
+
+def percent(share: float) -> str:
+    """A chance as '78 %'; NaN is 'unknown'."""
+    return "unknown" if math.isnan(share) else f"{100 * share:.0f} %"
+
+
+def loads_text(loads: float) -> str:
+    """'5.1 loads', '12 loads'."""
+    number = f"{loads:.1f}" if loads < 10 else f"{loads:.0f}"
+    return f"{number} load{'' if number == '1.0' else 's'}"
+
+
+def field_title(order: Order) -> str:
+    """'Home quarter (F01), wet hollow'."""
+    name = plain(order.name) or order.field
+    title = name if name == order.field else f"{name} ({plain(order.field)})"
+    return f"{title}, {order.parcel}" if order.parcel else title
+
+
+def crop_name(crop: str) -> str:
+    """The crop as shown to people."""
+    return CROPS[crop].name if crop in CROPS else plain(crop)
+
+
+def grain_text(order: Order, morning: Morning) -> str:
+    """'4,900 bu' or '133.1 t'."""
+    return show_mass(order.tonnes, order.crop, morning.farm.units)
+
+
+def machines(crew: CrewOrders) -> str:
+    """'C1, C2 with cart North; trucks T1, T2; 5 people'."""
+    parts = [", ".join(crew.combines) or "no combine"]
+    if crew.carts:
+        parts[0] += f" with {', '.join(crew.carts)}"
+    if crew.trucks:
+        parts.append(f"truck{'s' if len(crew.trucks) > 1 else ''} {', '.join(crew.trucks)}")
+    parts.append(f"{crew.people} people" if crew.people != 1 else "1 person")
+    return plain("; ".join(parts))
+
+
+def total_area(crew: CrewOrders, morning: Morning) -> str:
+    """Area of all orders of a crew."""
+    return show_area(sum(o.area_ha for o in crew.orders), morning.farm.units)
+
+
+def weather_line(morning: Morning) -> str:
+    """Where the weather comes from and how old it is."""
+    age = "age unknown" if morning.age_h is None else f"{morning.age_h:.0f} h old"
+    issued = (
+        ""
+        if morning.issued is None
+        else f", issued {clock(morning.issued.astimezone(morning.farm.tz), morning.now)}"
+    )
+    return (
+        f"{plain(morning.source)}, {morning.members} member{'s' if morning.members != 1 else ''}"
+        f"{issued}, {age}; planned to {clock(morning.until, morning.now)}"
+    )
+
+
+def objective_words(morning: Morning) -> str:
+    """What `loss` averages."""
+    if morning.farm.rules.objective == "cautious":
+        return "loss averaged over the worst fifth of the forecasts"
+    return "expected loss"
+
+
+def loss_lines(morning: Morning) -> tuple[str, ...]:
+    """The loss, against the best rule of thumb, and what is proven: one sentence each."""
+    money = morning.farm.currency
+    lines = [f"{objective_words(morning).capitalize()} of this plan: "
+             f"{show_money(morning.loss, money)}."]  # fmt: skip
+    if morning.rules:
+        name, rule = min(morning.rules.items(), key=lambda item: item[1])
+        saved = rule - morning.loss
+        verdict = (
+            f"the plan saves {show_money(saved, money)}"
+            if saved > 0.5
+            else f"the plan loses {show_money(-saved, money)} more"
+            if saved < -0.5
+            else "the plan is as good"
+        )
+        lines.append(
+            f"Best of {len(morning.rules)} rules of thumb, {name}: "
+            f"{show_money(rule, money)}; {verdict}."
+        )
+    lines.append(proof(morning))
+    return tuple(lines)
+
+
+def proof(morning: Morning) -> str:
+    """How good the plan is known to be, in plain words; roundings never flatter it."""
+    if morning.bound is None or morning.gap is None:
+        return "Not proven: no limit was found in time to what the best order could lose."
+    if morning.status == "optimal" or morning.gap <= 0.0:
+        return "Proven: no order of these fields can lose less in these forecasts."
+    money = show_money(math.floor(morning.bound), morning.farm.currency)
+    within = math.ceil(round(morning.gap * 1000.0, 6)) / 10.0
+    return (
+        f"No order of these fields can lose less than {money}; this one is within {within:.1f} %."
+    )
+
+
+def worth_lines(morning: Morning) -> tuple[str, ...]:
+    """What the uncertainty of the weather is worth."""
+    money = morning.farm.currency
+    lines = []
+    if morning.foresight_value is not None:
+        lines.append(
+            "Knowing the weather beforehand would save another "
+            f"{show_money(morning.foresight_value, money)}."
+        )
+    if morning.ignoring_cost is not None:
+        lines.append(
+            "Planning on the average forecast alone would lose "
+            f"{show_money(morning.ignoring_cost, money)} more."
+        )
+    return tuple(lines)

@@ -1,0 +1,287 @@
+"""A small fabricated morning for the tests of outlets: plausible, invented, without a planner."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from readiness.hazards import daylight
+from readiness.season import Reason, Season, Tier
+from readiness.weather import Weather
+from scheduler.farm import Cart, Combine, Crew, DeliveryPoint, Farm, Field, Market, Rules, Truck
+from scheduler.orders import (
+    Alternative,
+    CrewOrders,
+    Fallback,
+    LeftOut,
+    Morning,
+    Order,
+    Spread,
+    TimeSpread,
+)
+
+TZ = ZoneInfo("America/Chicago")
+NOW = datetime(2025, 8, 16, 6, 0, tzinfo=TZ)
+HISTORY_DAYS = 4
+NAMES = (
+    "Home quarter",
+    "Slough eighty",
+    "Mail road north",
+    "Schoolhouse",
+    "Railway strip",
+    "Hilltop",
+    "Section nine",
+    "East bottom",
+    "Windmill",
+    "Stone pile",
+    "River bench",
+    "Town line",
+)
+CROPS = ("wheat_hard", "barley", "canola")
+WEEK = ((time(8), time(22)),) * 7
+
+
+def farm(*, fields: int = 6, units: str = "us", rules: Rules | None = None) -> Farm:
+    """Two crews, two delivery points, `fields` invented fields around the base."""
+    market = Market(price_t=230.0, moisture_base_pct=13.5, moisture_limit_pct=17.0)
+    points = tuple(
+        DeliveryPoint(
+            id=name, lat=48.2 + d, lon=-98.4, week=WEEK, markets=dict.fromkeys(CROPS, market)
+        )
+        for name, d in (("Elevator", 0.09), ("Home bins", 0.0))
+    )  # fmt: skip
+    return Farm(
+        name="Invented Farm",
+        tz=TZ,
+        units=units,  # type: ignore[arg-type]
+        base_lat=48.2,
+        base_lon=-98.5,
+        crews=tuple(
+            Crew(id=k, combines=c, carts=(f"cart {k}",), trucks=t, week=WEEK, people=len(c) + 3)
+            for k, c, t in (("North", ("C1", "C2"), ("T1", "T2")), ("South", ("C3",), ("T3",)))
+        ),
+        combines=tuple(
+            Combine(
+                id=c, header_m=12.2, speed_kmh=6.4, efficiency=0.7, tank_m3=14.0, unload_m3_s=0.1
+            )
+            for c in ("C1", "C2", "C3")
+        ),
+        carts=tuple(
+            Cart(id=f"cart {k}", capacity_m3=38.0, unload_m3_s=0.2) for k in ("North", "South")
+        ),
+        trucks=tuple(Truck(id=t, capacity_m3=38.0, payload_t=28.0) for t in ("T1", "T2", "T3")),
+        points=points,
+        fields=tuple(field(i) for i in range(fields)),
+        rules=rules or Rules(),
+    )  # fmt: skip
+
+
+def field(i: int) -> Field:
+    """The i-th invented field, a square on a grid of section roads."""
+    lat, lon = 48.2 + 0.03 * (i % 5 - 2), -98.5 + 0.045 * (i // 5 - 1) + 0.01 * (i % 2)
+    d = 0.0036
+    return Field(
+        id=f"F{i + 1:02d}",
+        name=NAMES[i % len(NAMES)] + (f" {i // len(NAMES) + 1}" if i >= len(NAMES) else ""),
+        lat=lat,
+        lon=lon,
+        area_ha=40.0 + 12.0 * (i % 3),
+        crop=CROPS[i % 3],
+        sand=0.3,
+        clay=0.25,
+        approach="dirt" if i % 4 == 3 else "gravel",
+        yield_t_ha=3.6 - 0.5 * (i % 3),
+        boundary=(
+            ((lon - d, lat - d), (lon + d, lat - d), (lon + d, lat + d), (lon - d, lat + d))
+            if i % 2
+            else ()
+        ),
+    )
+
+
+def weather(place: Farm, *, days: int, members: int, seed: int) -> Weather:
+    """Sunny days, dewy nights, a storm that the members place differently; same past."""
+    rng = np.random.default_rng(seed)
+    count, hours = len(place.fields), (HISTORY_DAYS + days) * 24
+    start = np.datetime64(NOW.astimezone(UTC).replace(tzinfo=None), "h") - HISTORY_DAYS * 24
+    clock = (start + np.arange(hours) - np.timedelta64(5, "h")).astype("datetime64[h]")
+    hour = (clock - clock.astype("datetime64[D]")).astype(int)
+    day = np.cos(2 * np.pi * (hour - 15) / 24)
+    temp = np.broadcast_to(20 + 7 * day, (members, count, hours)).copy()
+    humidity = np.broadcast_to(62 - 30 * day, temp.shape).copy()
+    rain = np.zeros(temp.shape)
+    rain[:, :, 30:42] = 2.5
+    for m in range(members):
+        at = int((HISTORY_DAYS + 2) * 24 + rng.integers(0, 40))
+        rain[m, :, at : at + 5] = rng.uniform(0, 4) * rng.uniform(0.5, 1.5, (count, 1))
+        temp[m, :, HISTORY_DAYS * 24 :] += rng.normal(0, 1.5)
+    humidity[rain > 0] = 97.0
+    wind = np.broadcast_to(4 + 2 * day, temp.shape).copy()
+    return Weather(
+        start=start,
+        rain=rain,
+        temp=temp,
+        humidity=humidity,
+        wind=wind,
+        gust=wind * 1.5,
+        radiation=np.clip(700 * np.broadcast_to(day, temp.shape), 0, None),
+        estimated=np.zeros(temp.shape, dtype=np.bool_),
+    )
+
+
+def season(place: Farm, sky: Weather, *, unknown: bool = False) -> Season:
+    """Ground and grain that follow the weather by simple rules; not the real model."""
+    members, count, hours = sky.shape
+    top = np.empty(sky.shape)
+    grain = np.empty(sky.shape)
+    w, g = np.full((members, count), 0.24), np.full((members, count), 16.5)
+    for h in range(hours):
+        w = np.clip(w + sky.rain[:, :, h] / 150 - 0.002 * (sky.temp[:, :, h] > 18), 0.12, 0.36)
+        to = np.where(sky.rain[:, :, h] > 0, 30.0, 4 + 0.16 * sky.humidity[:, :, h])
+        g = g + (to - g) * 0.08
+        top[:, :, h], grain[:, :, h] = w + 0.004 * np.arange(count), g
+    tier = np.where(top < 0.23, Tier.FIRM, np.where(top < 0.26, Tier.HEADLAND_ONLY, Tier.SOFT))
+    dark = ~daylight(sky.times, *np.array([(f.lat, f.lon) for f in place.fields]).T)
+    reason = np.select(
+        [(tier == Tier.SOFT) | (sky.rain > 0.2), grain > 17.0, np.broadcast_to(dark, sky.shape)],
+        [Reason.GROUND, Reason.GRAIN, Reason.NIGHT],
+        Reason.OPEN,
+    )
+    if unknown:
+        late = (HISTORY_DAYS + 4) * 24
+        top[:, 0, late:] = grain[:, 0, late:] = np.nan
+        tier[:, 0, late:], reason[:, 0, late:] = Tier.UNKNOWN, Reason.UNKNOWN
+    return Season(
+        start=sky.start,
+        water_top=top,
+        water_below=top + 0.02,
+        moisture=grain,
+        film=np.where(sky.rain > 0, 0.3, 0.0),
+        tier=tier.astype(np.uint8),
+        approach=np.full(sky.shape, Tier.FIRM, dtype=np.uint8),
+        reason=reason.astype(np.uint8),
+        wettings=np.cumsum(sky.rain > 0, axis=2) / 6.0,
+        sprout=np.zeros(sky.shape),
+        end=None,
+    )
+
+
+def spread(mid: datetime, hours: float) -> TimeSpread:
+    """A time with `hours` to either side."""
+    return TimeSpread(low=mid - timedelta(hours=hours), mid=mid, high=mid + timedelta(hours=hours))
+
+
+def order(place: Farm, i: int, at: int) -> Order:
+    """Field `i` as the `at`-th order of its crew: two a day, the last of a crew overnight."""
+    f = place.fields[i]
+    begin = NOW.replace(hour=10 + 5 * (at % 2)) + timedelta(days=at // 2)
+    return Order(
+        field=f.id,
+        name=f.name,
+        parcel="",
+        crop=f.crop,
+        leave_at=begin - timedelta(minutes=40),
+        move_min=40.0,
+        move_km=9.5,
+        start=spread(begin, 1 + at),
+        finish=spread(begin + timedelta(hours=4, minutes=30), 1 + at),
+        area_ha=f.area_ha,
+        tonnes=f.area_ha * f.yield_t_ha,
+        moisture_pct=Spread(low=13.2, mid=14.4, high=15.9),
+        chance=max(0.35, 0.9 - 0.12 * at),
+        loads=f.area_ha * f.yield_t_ha / 28.0,
+        point=place.points[i % 2].id,
+        rate_ha_h=9.1,
+        limited_by="haul" if i % 2 else "combine",
+        headland_only=i % 4 == 1,
+        loss=310.0 + 55.0 * i,
+        reason="dew off and grain fit from about 10:00; one place later would cost $1,240 more",
+        alternative=Alternative(
+            earlier=None if at == 0 else 420.0, later=1240.0, other_crew=-0.2, leave=9400.0
+        ),
+        locked=at == 0,
+        changed="was second yesterday: a sample came in at 14.1 %" if i == 2 else "",
+    )
+
+
+def crews(place: Farm) -> tuple[CrewOrders, ...]:
+    """Odd fields to one crew, even fields to the other, the last field to nobody."""
+    out = []
+    for k, crew in enumerate(place.crews):
+        mine = range(k, len(place.fields) - 1, len(place.crews))
+        orders = tuple(order(place, i, at) for at, i in enumerate(mine))
+        out.append(
+            CrewOrders(
+                crew=crew.id,
+                combines=crew.combines,
+                carts=crew.carts,
+                trucks=crew.trucks,
+                people=crew.people,
+                orders=orders,
+                fallback=Fallback(
+                    if_tough="wait three hours at Home quarter: no other field is worth the move",
+                    if_soft="go to Mail road north (F03) and come back to Home quarter after",
+                ),
+            )
+        )
+    return tuple(out)
+
+
+def morning(
+    *,
+    fields: int = 6,
+    days: int = 6,
+    members: int = 7,
+    units: str = "us",
+    rules: Rules | None = None,
+    unknown: bool = False,
+    seed: int = 3,
+    **changes: object,
+) -> Morning:
+    """A whole morning; `changes` replace its attributes."""
+    place = farm(fields=fields, units=units, rules=rules)
+    sky = weather(place, days=days, members=members, seed=seed)
+    last = place.fields[-1]
+    made = Morning(
+        farm=place,
+        now=NOW,
+        until=NOW + timedelta(days=days),
+        seed=seed,
+        source="invented ensemble",
+        issued=NOW - timedelta(hours=4),
+        age_h=4.0,
+        weather_notes=("gauge G2: 6 hours missing on 14 Aug, filled from its neighbour",),
+        members=members,
+        weather=sky,
+        season=season(place, sky, unknown=unknown),
+        makeup="North: C1 + C2 with cart North; South: C3 with cart South",
+        makeups=(("C1 + C2 | C3", 3140.0), ("C1 | C2 + C3", 3890.0)),
+        crews=crews(place),
+        left=(
+            LeftOut(
+                field=last.id,
+                name=last.name,
+                why="cannot be finished in the days planned: mostly not ripe",
+                cost=4200.0,
+            ),
+        ),
+        status="feasible",
+        loss=3140.0,
+        bound=3115.0,
+        gap=0.0079617,
+        rules={
+            "nearest first": 5210.0,
+            "ripest first": 4020.0,
+            "largest first": 6100.0,
+            "most valuable first": 4480.0,
+        },
+        member_loss=tuple(float(2200 + 310 * m) for m in range(members)),
+        foresight_value=640.0,
+        ignoring_cost=210.0,
+        cautions=("Fire: the index may reach 28 (very high) about 16:00.", "Keep out of bins."),
+        changes=("Mail road north moved up: a sample came in at 14.1 %",),
+    )
+    return replace(made, **changes)  # type: ignore[arg-type]

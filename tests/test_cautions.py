@@ -1,0 +1,138 @@
+"""Cautions of the day are chosen by the day's own values."""
+
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+
+import mornings
+import numpy as np
+import pytest
+
+from readiness.hazards import grassland_fire_index
+from scheduler.cautions import DEFERENCE, STANDING, cautions, day_cautions, sunset
+from scheduler.farm import Rules
+from scheduler.words import clock
+
+
+def sky(**values):
+    """Three members, two fields, one day before and two after NOW, the same hour after hour."""
+    place = mornings.farm(fields=2)
+    calm = mornings.weather(place, days=2, members=3, seed=1)
+    base = {"temp": 15.0, "humidity": 60.0, "wind": 2.0, "gust": 3.0, "rain": 0.0} | values
+    return replace(calm, **{k: np.broadcast_to(v, calm.shape).copy() for k, v in base.items()})
+
+
+def today(weather, rules=None, **more):
+    place = mornings.farm(fields=2, rules=rules or Rules())
+    return cautions(place, weather, now=mornings.NOW, **more)
+
+
+def line(lines, word):
+    found = [x for x in lines if x.startswith(word + ":")]
+    return found[0] if found else ""
+
+
+def test_standing_cautions_every_day_and_last_word_defers():
+    lines = today(sky())
+    assert lines[-1] == DEFERENCE
+    assert set(STANDING) <= set(lines)
+    topics = " ".join(lines).lower()
+    for word in ("fire", "fatigue", "wide loads", "power lines", "grain", "dust"):
+        assert word in topics
+    assert day_cautions(lines) == lines[: -len(STANDING) - 1]
+
+
+# published: McArthur Mk 4 at 35 °C, 14 %, 26 km/h is 34.1 (a public implementation states 34),
+# 'very high' from 25 and harvest stops above 35 (South Australian code).
+def test_fire_index_named_with_its_class():
+    fire = line(today(sky(temp=35.0, humidity=14.0, wind=26 / 3.6)), "Fire")
+    assert "may reach 34 (very high)" in fire
+    assert "one published code stops above 35" in fire
+
+
+def test_fire_stop_rule_of_the_user_is_quoted_with_its_chance():
+    weather = sky(temp=35.0, humidity=14.0, wind=26 / 3.6)
+    weather.humidity[1:] = 60.0
+    rules = Rules(fire_index_stop=30.0)
+    fire = line(today(weather, rules), "Fire")
+    assert "your stop rule of 30 in 33 % of forecasts" in fire
+    assert "the plan leaves those hours out" in fire
+    index = grassland_fire_index(weather.temp, weather.humidity, weather.wind)
+    assert (index > 30).any(axis=(1, 2)).mean() == pytest.approx(1 / 3)
+
+
+def test_cool_damp_day_has_no_fire_or_heat_line():
+    lines = today(sky())
+    assert not line(lines, "Fire")
+    assert not line(lines, "Heat")
+    assert not line(lines, "Lightning")
+    assert not line(lines, "Wind")
+
+
+# published: U.S. National Weather Service, 90 °F and 70 % is 106 °F, 'danger' from 105.
+def test_heat_class():
+    assert "106 °F (danger)" in line(today(sky(temp=(90 - 32) / 1.8, humidity=70.0)), "Heat")
+
+
+def test_wind_stop_rule_and_advisory():
+    assert "46 mph" in line(today(sky(gust=20.7)), "Wind")
+    assert "stop rule of 22 mph in 100 %" in line(
+        today(sky(gust=12.0), Rules(wind_stop_ms=10.0)), "Wind"
+    )
+
+
+def test_rain_named_from_one_forecast_in_ten_and_thunder_where_known():
+    weather = sky()
+    at = mornings.HISTORY_DAYS * 24 + 8
+    weather.rain[0, 0, at] = 2.0
+    assert "rain possible from 14:00 (up to 33 % of forecasts)" in line(today(weather), "Lightning")
+    storm = np.zeros(weather.shape, dtype=bool)
+    storm[:2, 1, at + 2] = True
+    told = line(today(weather, lightning=storm), "Lightning")
+    assert "thunderstorms possible from 16:00 (up to 67 % of forecasts)" in told
+    assert "wait 30 min" in told
+
+
+def test_unknown_weather_is_said_and_is_not_calm():
+    weather = sky()
+    weather.humidity[:] = np.nan
+    assert "could not be judged" in line(today(weather), "Unknown")
+
+
+def test_end_of_the_weather_is_no_error():
+    place = mornings.farm(fields=2)
+    late = mornings.NOW + timedelta(days=1, hours=20)
+    assert cautions(place, sky(), now=late)[-1] == DEFERENCE
+
+
+# published: sunset at 48.2 N 98.5 W on 16 August is 20:51 CDT by the usual almanac equations
+# (value from memory of the calculators); the elevation used is good to about half a degree.
+def test_sunset_within_ten_minutes():
+    down = sunset(mornings.farm(), mornings.NOW)
+    assert down is not None
+    assert abs(down - mornings.NOW.replace(hour=20, minute=51)) < timedelta(minutes=10)
+
+
+def test_dark_and_long_day_follow_the_roster():
+    place = mornings.farm(fields=2)
+    short = tuple(replace(c, week=((time(9), time(18)),) * 7) for c in place.crews)
+    lines = cautions(replace(place, crews=short), sky(), now=mornings.NOW)
+    assert not line(lines, "Dark")
+    assert not line(lines, "Long day")
+    lines = cautions(place, sky(), now=mornings.NOW)
+    assert "North, South may work on" in line(lines, "Dark")
+    assert "North 14 h" in line(lines, "Long day")
+
+
+def test_absent_crew_is_not_named():
+    place = mornings.farm(fields=2)
+    crews = (replace(place.crews[0], absent=(mornings.NOW.date(),)), place.crews[1])
+    lines = cautions(replace(place, crews=crews), sky(), now=mornings.NOW)
+    assert "North" not in line(lines, "Long day") + line(lines, "Dark")
+
+
+# hand: after the clocks go back on 2 November 2025 noon CST is 18 UTC.
+def test_sunset_after_the_clock_change():
+    now = datetime(2025, 11, 2, 6, tzinfo=mornings.TZ)
+    down = sunset(mornings.farm(), now)
+    assert down is not None
+    assert clock(down, now) in {"17:10", "17:15", "17:20", "17:25"}
