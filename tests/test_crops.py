@@ -1,0 +1,57 @@
+"""Crop constants: trade facts, editions, and orders that physics or the sources give."""
+
+import pytest
+
+from readiness.crops import CROPS
+from readiness.grain import wet_to_dry
+
+
+def test_the_crops_are_these():
+    assert list(CROPS) == [
+        "wheat_hard", "wheat_soft", "wheat_durum", "barley", "oats",
+        "canola", "corn", "sorghum", "soybean",
+    ]  # fmt: skip
+
+
+def test_bushel_weights():  # memory: trade standards, wheat 60 lb/bu common practice
+    weights = {key: crop.lb_per_bu for key, crop in CROPS.items()}
+    assert weights == {
+        "wheat_hard": 60, "wheat_soft": 60, "wheat_durum": 60, "barley": 48, "oats": 32,
+        "canola": 50, "corn": 56, "sorghum": 56, "soybean": 60,
+    }  # fmt: skip
+
+
+def test_a_400_bushel_tank_holds_24000_lb_of_wheat():  # common practice, no source
+    assert 400 * CROPS["wheat_hard"].lb_per_bu == 24_000
+
+
+@pytest.mark.parametrize("key", sorted(CROPS))
+def test_constants_are_consistent(key):
+    crop = CROPS[key]
+    assert crop.base_moisture <= crop.thresh_limit < crop.mature_moisture
+    assert crop.harvest_range[0] < crop.harvest_range[1] <= crop.thresh_limit
+    assert crop.vapour_exposure <= crop.exposure  # so that rain never dries grain
+    assert 0 <= crop.loss_day <= 0.0075  # published range of the recommended daily rate
+    assert all(one.edition and one.source for one in crop.isotherms)
+    assert wet_to_dry(crop.saturated_moisture) > 25
+
+
+def test_another_isotherm_is_chosen_by_edition_and_form():
+    book = CROPS["barley"].using(edition="textbook", form="chung-pfost")
+    assert book.isotherm.a == 457.12
+    assert set(book.isotherms) == set(CROPS["barley"].isotherms)
+    with pytest.raises(
+        ValueError, match=r"canola: no isotherm D245\.6 halsey; known are D245\.5 halsey"
+    ):
+        CROPS["canola"].using(edition="D245.6", form="halsey")
+
+
+def test_barley_sprouts_more_readily_than_wheat():  # published
+    wheats = [CROPS[k].sprout_hours for k in ("wheat_hard", "wheat_soft", "wheat_durum")]
+    assert CROPS["barley"].sprout_hours < min(wheats)
+
+
+def test_delay_loss_is_within_the_published_rates():
+    # published: Western Australia, wheat 0.2-0.5 and barley from 0.5 %/day (Tech. Bull. 79).
+    assert 0.002 <= CROPS["wheat_hard"].loss_day <= 0.005
+    assert CROPS["barley"].loss_day >= 0.005
