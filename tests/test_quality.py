@@ -58,7 +58,8 @@ def test_test_weight_conversion():
         [78.94, 76.36], abs=6e-3
     )
     for crop in ("wheat_hard", "wheat_durum", "barley"):
-        assert us_test_weight(metric_test_weight(np.array(57.3), crop), crop) == pytest.approx(57.3)
+        metric = metric_test_weight(np.array(57.3), crop)
+        assert us_test_weight(metric, crop) == pytest.approx(57.3)
 
 
 def test_falling_number_blends_by_liquefaction():
