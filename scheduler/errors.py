@@ -19,6 +19,18 @@ class BookError(AfterrainError):
     """The season book refuses an entry or cannot be opened."""
 
 
+class EntryError(BookError):
+    """An entry is wrong. `wrong` says what, by the name of the fact."""
+
+    def __init__(self, wrong: dict[str, str]) -> None:
+        super().__init__("\n".join(f"{name}: {why}" for name, why in wrong.items()))
+        self.wrong = wrong
+
+
+class ConflictError(BookError):
+    """Someone else wrote about the same in the meantime; nothing was written."""
+
+
 class NoPlanError(AfterrainError):
     """No feasible plan: the message says what binds."""
 

@@ -114,6 +114,12 @@ def kg_hl(lb_bu: float, crop: str) -> float:
     return 1.287 * lb_bu
 
 
+def lb_bu(value_kg_hl: float, crop: str) -> float:
+    """Test weight, lb/bu from kg/hL: the inverse of `kg_hl`."""
+    zero = kg_hl(0.0, crop)
+    return (value_kg_hl - zero) / (kg_hl(1.0, crop) - zero)
+
+
 def show_number(value: float, digits: int = 0) -> str:
     """A number with thousands separators and a plain minus only where it is not zero."""
     text = f"{value:,.{digits}f}"
