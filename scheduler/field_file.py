@@ -300,14 +300,14 @@ def _soil(r: Record) -> dict[str, Any]:
     """Sand and clay (0-1) and the texture's name: as measured, else the texture's centre."""
     word = r.text("texture")
     parts = [r.maybe_share(n) for n in ("sand", "clay")]
-    named = r.choice("texture", TEXTURE_NAMES) if word else None
+    soil = r.choice("texture", TEXTURE_NAMES) if word else None
     if parts[0] is not None and parts[1] is not None:
         if parts[0] + parts[1] > 1.0 + 1e-9:
             total = 100 * (parts[0] + parts[1])
             r.fault("clay", f"sand and clay make {total:.0f}%", "correct them; silt is the rest")
-        return {"sand": parts[0], "clay": parts[1], "texture": named[0] if named else ""}
-    if named is None:
+        return {"sand": parts[0], "clay": parts[1], "texture": soil[0] if soil else ""}
+    if soil is None:
         if not word:
             r.fault("texture", "has no soil", "give its texture, such as loam, or sand and clay")
         return {}
-    return {"texture": named[0], "sand": named[1], "clay": named[2]}
+    return {"texture": soil[0], "sand": soil[1], "clay": soil[2]}

@@ -187,12 +187,13 @@ def _farm(settings: Settings, read: _Folder) -> Farm:
 def _cross_check(settings: Settings, read: _Folder) -> None:
     """Note what is wrong between the parts of a farm."""
     for kind, ids in settings.ids.items():
-        if not ids and kind != "cart":
+        if not ids and kind not in ("cart", "gauge"):
             read.fault(farm_file.FILE, "", kind, f"the farm has no {kind}", f"add a [[{kind}]]")
     _check_crews(settings, read)
+    whole = len(settings.points) == len(settings.ids["point"]) > 0
     sold = {crop for point in settings.points for crop in point.markets}
     for f in read.fields:
-        if sold and f.crop not in sold:
+        if whole and f.crop not in sold:
             read.fault(farm_file.FILE, "", "point", f'no delivery point takes {f.crop} of field '
                        f'"{f.id}"', f'add a [[point.market]] with crop = "{f.crop}"')  # fmt: skip
     _check_places(settings, read)

@@ -71,12 +71,14 @@ class Record:
         self.orders = orders or {}
         self.used: set[str] = set()
         self.asked: set[str] = set()
+        self.keys: dict[str, str] = {}  # asked name -> the name, with its unit, that held it
         self.failed = False
 
     def fault(self, name: str, message: str, remedy: str) -> None:
         """Note a problem with a column of this record."""
         self.failed = True
-        column = self.written.get(name, name)
+        key = self.keys.get(name, name)
+        column = self.written.get(key, key)
         self.problems.append(
             Problem(file=self.file, row=self.row, column=column, message=message, remedy=remedy)
         )
@@ -91,10 +93,9 @@ class Record:
                 value = self.values[key]
                 if value is not None and str(value).strip().lower() not in BLANK:
                     if hit is not None:
-                        self.fault(
-                            key, f'says again what "{self.written[hit[1]]}" says', "keep one"
-                        )
+                        self.fault(key, f'says the same as "{self.written[hit[1]]}"', "keep one")
                     hit = value, key, unit
+                    self.keys[name] = key
         return hit
 
     def missing(self, name: str, what: str) -> None:
