@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from datetime import datetime
 
+from readiness.season import Season
+from scheduler.farm import Farm
+from scheduler.hours import LEAST_H, DayHours, days_ahead, row_title
 from scheduler.orders import CrewOrders, Morning, Order
 from scheduler.units import show_area, show_distance, show_money, show_rate
 from scheduler.words import (
@@ -140,3 +144,37 @@ def _loss(morning: Morning) -> list[str]:
     for text in (*loss_lines(morning), *worth_lines(morning)):
         lines += wrapped(text, 2, hang=4)
     return lines
+
+
+def terminal_ready(
+    farm: Farm, season: Season, *, now: datetime, days: int = 4, least_h: float = LEAST_H
+) -> str:
+    """Hours of every field on each of the next days: to drive on, to cut, how sure, why not more.
+
+    Of today only the hours left are counted.
+    """
+    title = f"{plain(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
+    lines = [title, "=" * min(WIDTH, len(title))]
+    lines += wrapped(
+        "drive: hours the ground bears a combine. cut: hours the field can be cut, with the 10th "
+        "to 90th percentile over forecasts. from: first hour to cut. "
+        f"{least_h:g} h: chance of at least so many hours to cut.",
+        0,
+    )
+    for day, hours in list(days_ahead(farm, season, now=now, least_h=least_h).items())[:days]:
+        lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
+        lines.append(
+            f"{'field':28} {'drive':>5} {'cut':>10} {'from':>6} {f'{least_h:g} h':>6}  lost to"
+        )
+        lines += [_hours_line(row_title(farm, row), h) for row, h in enumerate(hours)]
+    return "\n".join(lines) + "\n"
+
+
+def _hours_line(title: str, hours: DayHours) -> str:
+    name = title if len(title) <= 28 else f"{title[:27]}~"
+    if hours.cut is None:
+        return f"{name:28} {'?':>5} {'?':>10} {'?':>6} {'?':>6}  weather unknown"
+    cut = f"{hours.cut:.0f} ({hours.low:.0f}-{hours.high:.0f})"
+    first = f"{hours.first:%H:%M}" if hours.first else "-"
+    line = f"{name:28} {hours.drive:5.0f} {cut:>10} {first:>6} {percent(hours.chance):>6}"
+    return f"{line}  {hours.lost_to}"[:WIDTH]

@@ -7,6 +7,7 @@ import unicodedata
 from datetime import date, datetime
 
 from readiness.crops import CROPS
+from readiness.season import Reason
 from scheduler.orders import CrewOrders, Morning, Order, Spread, TimeSpread
 from scheduler.units import show_area, show_mass, show_money
 
@@ -15,13 +16,26 @@ LIMITED = {
     "cart": "held up by carts",
     "haul": "held up by trucks",
 }
+#: What closes an hour, as said in a reason.
+CAUSE = {
+    Reason.UNKNOWN: "weather unknown",
+    Reason.GROUND: "ground too soft or rain falling",
+    Reason.APPROACH: "dirt approach shut",
+    Reason.GRAIN: "dew on the ear or grain too wet",
+    Reason.GREEN: "not ripe",
+    Reason.WIND: "wind over your stop rule",
+    Reason.FIRE: "fire index over your stop rule",
+    Reason.LIGHTNING: "thunderstorm expected",
+    Reason.HEAT: "heat over your stop rule",
+    Reason.NIGHT: "dark",
+}
 EDGE_ONLY = "carts and trucks stay at the edge"
 
 
 def plain(text: str) -> str:
-    """Text of other people without control characters, on one line."""
-    kept = ("" if unicodedata.category(c) == "Cf" else c for c in text)
-    return " ".join("".join(" " if unicodedata.category(c) == "Cc" else c for c in kept).split())
+    """Text of other people on one line, without control, direction or broken characters."""
+    swap = {"Cc": " ", "Cf": "", "Cs": ""}
+    return " ".join("".join(swap.get(unicodedata.category(c), c) for c in text).split())
 
 
 def day_name(when: datetime | date) -> str:

@@ -52,7 +52,7 @@ def farm(*, fields: int = 6, units: str = "us", rules: Rules | None = None) -> F
             id=name, lat=48.2 + d, lon=-98.4, week=WEEK, markets=dict.fromkeys(CROPS, market)
         )
         for name, d in (("Elevator", 0.09), ("Home bins", 0.0))
-    )  # fmt: skip
+    )
     return Farm(
         name="Invented Farm",
         tz=TZ,
@@ -76,7 +76,7 @@ def farm(*, fields: int = 6, units: str = "us", rules: Rules | None = None) -> F
         points=points,
         fields=tuple(field(i) for i in range(fields)),
         rules=rules or Rules(),
-    )  # fmt: skip
+    )
 
 
 def field(i: int) -> Field:
@@ -113,7 +113,7 @@ def weather(place: Farm, *, days: int, members: int, seed: int) -> Weather:
     temp = np.broadcast_to(20 + 7 * day, (members, count, hours)).copy()
     humidity = np.broadcast_to(62 - 30 * day, temp.shape).copy()
     rain = np.zeros(temp.shape)
-    rain[:, :, 30:42] = 2.5
+    rain[:, :, 30:42] = 0.9
     for m in range(members):
         at = int((HISTORY_DAYS + 2) * 24 + rng.integers(0, 40))
         rain[m, :, at : at + 5] = rng.uniform(0, 4) * rng.uniform(0.5, 1.5, (count, 1))

@@ -1,0 +1,98 @@
+"""Hours ahead: what each field may still get on each day, as the outlets show it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from datetime import date, datetime, time
+from math import isnan
+
+import numpy as np
+
+from readiness.season import Reason, Season
+from readiness.windows import DailyWindows, daily_windows
+from scheduler.farm import Farm
+from scheduler.orders import Order
+from scheduler.outlook import rows
+from scheduler.slots import utc_hour
+from scheduler.words import CAUSE, plain
+
+HOLLOW = "wet hollow"  # name of the parcel that is a wet hollow
+LEAST_H = 4.0  # hours a day that are worth moving a crew; assumed, half a usual cutting day
+SHORTEST_H = 8  # a last day cut shorter than this by the end of the forecast is not shown; assumed
+UNKNOWN_SHARE = 0.5  # share of a day's hours that may be unknown before its count is; assumed
+
+
+@dataclass(frozen=True, kw_only=True)
+class DayHours:
+    """One row of the season on one day, hours over members; `cut` is None where unknown."""
+
+    drive: float  # median trafficable hours
+    cut: float | None  # median harvestable hours
+    low: float
+    high: float  # 10th and 90th percentile of harvestable hours
+    chance: float  # of at least the hours asked for
+    first: time | None  # median first hour
+    lost_to: str  # largest cause of lost hours
+
+
+def ahead(season: Season, now: datetime) -> Season:
+    """The season from the hour of `now` on."""
+    skip = max(0, int((utc_hour(now) - season.start).astype(int)))
+    arrays = {
+        f.name: getattr(season, f.name)[:, :, skip:]
+        for f in fields(season)
+        if f.name not in ("start", "end")
+    }
+    return replace(season, start=season.start + np.timedelta64(skip, "h"), **arrays)
+
+
+def order_row(farm: Farm, order: Order) -> int:
+    """Row of the season that an order cuts."""
+    wanted = (order.field, order.parcel == HOLLOW)
+    return [(f.id, hollow) for f, hollow in rows(farm)].index(wanted)
+
+
+def row_title(farm: Farm, row: int) -> str:
+    """'Home quarter (F01)' for a row of the season, the hollow named."""
+    field, hollow = rows(farm)[row]
+    name = plain(field.name) or plain(field.id)
+    title = name if name == field.id else f"{name} ({plain(field.id)})"
+    return f"{title}, {HOLLOW}" if hollow else title
+
+
+def days_ahead(
+    farm: Farm, season: Season, *, now: datetime, least_h: float = LEAST_H
+) -> dict[date, list[DayHours]]:
+    """For each day from today, every row of the season; of today only the hours left."""
+    windows = daily_windows(ahead(season, now), tz=farm.tz)
+    shown = [d for d, h in enumerate(windows.hours) if d == 0 or h >= SHORTEST_H]
+    figures = {
+        "drive": np.median(windows.trafficable, axis=0),
+        "cut": windows.quantile(0.5),
+        "low": windows.quantile(0.1),
+        "high": windows.quantile(0.9),
+        "chance": windows.chance(least_h),
+        "first": windows.first_hour(0.5),
+    }
+    return {
+        windows.dates[d].astype(object): [
+            _day_hours(windows, {k: float(v[row, d]) for k, v in figures.items()}, row, d)
+            for row in range(windows.trafficable.shape[1])
+        ]
+        for d in shown
+    }
+
+
+def _day_hours(windows: DailyWindows, figures: dict[str, float], row: int, d: int) -> DayHours:
+    lost = windows.lost[1:, :, row, d].mean(axis=1)
+    unknown = windows.unknown[:, row, d].mean() > UNKNOWN_SHARE * windows.hours[d]
+    clock = figures["first"]
+    return DayHours(
+        drive=figures["drive"],
+        cut=None if unknown else figures["cut"],
+        low=figures["low"],
+        high=figures["high"],
+        chance=figures["chance"],
+        first=None if isnan(clock) else time(int(clock), round(clock % 1 * 60)),
+        lost_to=CAUSE[Reason(1 + int(lost.argmax()))] if lost.any() else "",
+    )

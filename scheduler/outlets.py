@@ -1,0 +1,331 @@
+"""Files of the morning: plan.json, plan.csv, a text and a calendar for each crew, the sheet.
+
+`plan.json`, version 1: times are UTC ('2025-08-16T15:00:00Z'), quantities SI (ha, t, km, min,
+percent wet basis), money in `currency`, unknown numbers null. Top level: `schema`, `version`,
+`farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
+(source, issued, age_h, notes), `makeup` (chosen, priced), `crews`, `left_out`, `status`, `loss`,
+`bound`, `gap`, `rules_of_thumb`, `member_loss`, `foresight_value`, `ignoring_cost`, `cautions`,
+`changes`. A crew holds `crew`, its machines, `people`, `fallback`, `note` and `orders`, each the
+attributes of `scheduler.orders.Order` and its `place` from 1.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import math
+import os
+import re
+import shutil
+import tempfile
+import time
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import fields as attributes
+from dataclasses import is_dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import icalendar
+
+from scheduler.cautions import day_cautions
+from scheduler.orders import CrewOrders, Morning, Order
+from scheduler.sheet import sheet
+from scheduler.units import USUAL, from_si, show_area, show_distance
+from scheduler.words import (
+    EDGE_ONLY,
+    clock,
+    crop_name,
+    day_name,
+    field_title,
+    grain_text,
+    loads_text,
+    moisture_range,
+    percent,
+    plain,
+    time_range,
+)
+
+PLAN_VERSION = 1
+STALE_S = 3600.0  # a half-written folder this old is nobody's work in progress; assumed
+SEE = " See sheet."
+MESSAGE_CHARS = 300  # two joined text messages carry 306 characters of the GSM 7-bit alphabet
+
+
+def _plain_data(value: Any) -> Any:
+    """Dataclasses, tuples and times as JSON takes them; NaN as None."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    if is_dataclass(value):
+        return {a.name: _plain_data(getattr(value, a.name)) for a in attributes(value)}
+    if isinstance(value, (tuple, list)):
+        return [_plain_data(v) for v in value]
+    if isinstance(value, dict):
+        return {k: _plain_data(v) for k, v in value.items()}
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def plan_json(morning: Morning) -> dict[str, Any]:
+    """The plan as the documented schema above: all that a replan or a review needs."""
+    crews: list[dict[str, Any]] = _plain_data(morning.crews)
+    for crew in crews:
+        crew["orders"] = [{"place": n, **o} for n, o in enumerate(crew["orders"], 1)]
+    same = ("until", "seed", "members", "status", "loss", "bound", "gap", "member_loss")
+    worth = ("foresight_value", "ignoring_cost", "cautions", "changes")
+    return {
+        "schema": "afterrain plan",
+        "version": PLAN_VERSION,
+        "farm": morning.farm.name,
+        "time_zone": morning.farm.tz.key,
+        "currency": morning.farm.currency,
+        "made": _plain_data(morning.now),
+        "objective": morning.farm.rules.objective,
+        "forecast": {
+            "source": morning.source,
+            "issued": _plain_data(morning.issued),
+            "age_h": _plain_data(morning.age_h),
+            "notes": list(morning.weather_notes),
+        },
+        "makeup": {
+            "chosen": morning.makeup,
+            "priced": [{"makeup": m, "loss": _plain_data(c)} for m, c in morning.makeups],
+        },
+        "crews": crews,
+        "left_out": _plain_data(morning.left),
+        "rules_of_thumb": _plain_data(morning.rules),
+        **{name: _plain_data(getattr(morning, name)) for name in (*same, *worth)},
+    }
+
+
+def guarded(text: str) -> str:
+    """A text cell that no spreadsheet takes for a formula."""
+    clean = plain(text)
+    return f"'{clean}" if clean.startswith(("=", "+", "-", "@")) else clean
+
+
+def plan_csv(morning: Morning) -> str:
+    """One row an order, farm time and the farm's units, CRLF (RFC 4180)."""
+    rows = [
+        _row(crew, place, order, morning)
+        for crew in morning.crews
+        for place, order in enumerate(crew.orders, 1)
+    ]
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, fieldnames=_columns(morning), lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def _columns(morning: Morning) -> list[str]:
+    area, mass, distance = (
+        USUAL[q][morning.farm.units == "metric"] for q in ("area", "mass", "distance")
+    )
+    names = "crew place field name parcel crop leave move_min move_DISTANCE start start_early "
+    names += "start_late finish finish_early finish_late AREA MASS moisture_pct moisture_low_pct "
+    names += "moisture_high_pct chance_pct loads point headland_only loss locked reason changed"
+    return names.replace("DISTANCE", distance).replace("AREA", area).replace("MASS", mass).split()
+
+
+def _row(crew: CrewOrders, place: int, order: Order, morning: Morning) -> dict[str, object]:
+    units = morning.farm.units
+    start, finish, wet = order.start, order.finish, order.moisture_pct
+
+    def at(when: datetime) -> str:
+        return f"{when:%Y-%m-%d %H:%M}"
+
+    values: tuple[object, ...] = (
+        *(guarded(crew.crew), place, guarded(order.field), guarded(order.name)),
+        *(guarded(order.parcel), guarded(crop_name(order.crop)), at(order.leave_at)),
+        *(round(order.move_min), round(from_si(order.move_km, "distance", units), 1)),
+        *(at(t) for t in (start.mid, start.low, start.high, finish.mid, finish.low, finish.high)),
+        round(from_si(order.area_ha, "area", units), 1),
+        round(from_si(order.tonnes, "mass", units, order.crop), 1),
+        *(round(v, 1) for v in (wet.mid, wet.low, wet.high)),
+        *(round(100 * order.chance), round(order.loads, 1), guarded(order.point)),
+        *("yes" if order.headland_only else "no", round(order.loss, 2)),
+        *("yes" if order.locked else "no", guarded(order.reason), guarded(order.changed)),
+    )
+    return dict(zip(_columns(morning), values, strict=True))
+
+
+def _folded(text: str) -> str:
+    """Accents dropped, so that a text message keeps to the 7-bit alphabet."""
+    spread = unicodedata.normalize("NFKD", plain(text).replace("°", ""))
+    return "".join(c for c in spread if not unicodedata.combining(c))
+
+
+def message(crew: CrewOrders, morning: Morning) -> str:
+    """The crew's next day of work in at most `MESSAGE_CHARS` characters, first things first."""
+    head = f"{crew.crew} {day_name(morning.now)}:"
+    if not crew.orders:
+        return _folded(f"{head} {crew.note or 'nothing to cut'}")[:MESSAGE_CHARS]
+    day = crew.orders[0].start.mid.date()
+    orders = [o for o in crew.orders if o.start.mid.date() == day]
+    room = MESSAGE_CHARS - len(SEE)
+    text = _folded(f"{head} {_short(1, orders[0], morning)}")[:room]
+    for place, order in enumerate(orders[1:], 2):
+        longer = f"{text} {_folded(_short(place, order, morning))}"
+        if len(longer) > room:
+            break
+        text = longer
+    for extra in _extras(crew, morning):
+        longer = f"{text} {_folded(extra)}"
+        text = longer if len(longer) <= room else text
+    return text + SEE
+
+
+def _extras(crew: CrewOrders, morning: Morning) -> Iterable[str]:
+    """What else a text says where there is room, most needed first."""
+    topics = [c.split(":")[0].lower() for c in day_cautions(morning.cautions)]
+    if topics:
+        yield f"Caution: {', '.join(topics)}."
+    if crew.fallback:
+        yield f"If tough: {crew.fallback.if_tough}."
+        yield f"If soft: {crew.fallback.if_soft}."
+
+
+def _short(place: int, order: Order, morning: Morning) -> str:
+    edge = " carts at edge" if order.headland_only else ""
+    return (
+        f"{place}) {field_title(order)} leave {clock(order.leave_at, morning.now)} cut "
+        f"{clock(order.start.mid, order.leave_at)}-{clock(order.finish.mid, order.leave_at)} "
+        f"{show_area(order.area_ha, morning.farm.units)} {order.moisture_pct.mid:.1f}% "
+        f"{loads_text(order.loads)} to {order.point}{edge}, chance {percent(order.chance)}."
+    ).replace(" %", "%")
+
+
+def calendar(crew: CrewOrders, morning: Morning) -> bytes:
+    """The crew's orders as events (RFC 5545), from setting off to the middle finish.
+
+    An event keeps its UID from morning to morning, and SEQUENCE rises with the time of planning,
+    so that importing again moves it.
+    """
+    out = icalendar.Calendar()
+    out.add("prodid", "-//afterrain//cutting order//EN")
+    out.add("version", "2.0")
+    out.add("method", "PUBLISH")
+    out.add("name", f"Cutting order {plain(crew.crew)}")
+    out.add("x-wr-calname", f"Cutting order {plain(crew.crew)}")
+    for place, order in enumerate(crew.orders, 1):
+        out.add_component(_event(crew, place, order, morning))
+    return bytes(out.to_ical())
+
+
+def uid(crew: str, order: Order, morning: Morning) -> str:
+    """Identity of an event: farm, harvest year, crew, field and parcel."""
+    key = "\n".join((morning.farm.name, str(morning.now.year), crew, order.field, order.parcel))
+    return f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@afterrain.invalid"
+
+
+def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> icalendar.Event:
+    event = icalendar.Event()
+    made = morning.now.astimezone(UTC).replace(microsecond=0)
+    event.add("uid", uid(crew.crew, order, morning))
+    event.add("dtstamp", made)
+    event.add("last-modified", made)
+    event.add("sequence", int(made.timestamp()) // 60)  # minutes fit the 32 bits until 6053
+    event.add("dtstart", order.leave_at.astimezone(UTC))
+    event.add("dtend", max(order.finish.mid, order.leave_at).astimezone(UTC))
+    event.add("summary", f"{place}. {field_title(order)}")
+    event.add("description", "\n".join(_details(order, morning)))
+    spot = next((f for f in morning.farm.fields if f.id == order.field), None)
+    if spot is not None:
+        event.add("geo", (spot.lat, spot.lon))
+    event.add("location", field_title(order))
+    event.add("status", "CONFIRMED" if order.locked else "TENTATIVE")
+    return event
+
+
+def _details(order: Order, morning: Morning) -> Iterable[str]:
+    units, day = morning.farm.units, order.leave_at.date()
+    yield (
+        f"Leave {clock(order.leave_at, day)}, move {order.move_min:.0f} min "
+        f"({show_distance(order.move_km, units)})"
+    )
+    yield f"Start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
+    yield f"Finish {clock(order.finish.mid, day)} ({time_range(order.finish, day)})"
+    area = show_area(order.area_ha, units)
+    yield f"{crop_name(order.crop)}, {area}, {grain_text(order, morning)}"
+    yield f"Moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
+    yield f"Chance that it goes as said {percent(order.chance)}"
+    yield f"{loads_text(order.loads)} to {plain(order.point)}"
+    if order.headland_only:
+        yield EDGE_ONLY.capitalize()
+    yield f"Why: {plain(order.reason)}"
+
+
+def slugs(names: Sequence[str]) -> list[str]:
+    """A safe and distinct file-name part for each name."""
+    out: list[str] = []
+    for n, name in enumerate(names, 1):
+        ascii_only = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+        slug = re.sub(r"[^a-z0-9]+", "-", ascii_only.lower()).strip("-")[:40] or str(n)
+        while slug in out:
+            slug = f"{slug}-{n}"
+        out.append(slug)
+    return out
+
+
+def plan_files(morning: Morning) -> dict[str, bytes]:
+    """Every file of the plan by name."""
+    files = {
+        "sheet.html": sheet(morning).encode(),
+        "plan.json": json.dumps(
+            plan_json(morning), indent=1, ensure_ascii=False, allow_nan=False
+        ).encode(),
+        "plan.csv": plan_csv(morning).encode(
+            "utf-8-sig"
+        ),  # the mark tells spreadsheets it is UTF-8
+    }
+    for slug, crew in zip(slugs([c.crew for c in morning.crews]), morning.crews, strict=True):
+        files[f"crew-{slug}.txt"] = (message(crew, morning) + "\n").encode()
+        files[f"crew-{slug}.ics"] = calendar(crew, morning)
+    return files
+
+
+def write_plan(morning: Morning, folder: Path) -> list[Path]:
+    """Write the plan into `folder`/plans/<date>, whole or not at all.
+
+    The files are written beside it and renamed into place; a plan of the same day stays until
+    then, and comes back if the run is interrupted in between.
+    """
+    home = folder / "plans" / morning.now.strftime("%Y-%m-%d")
+    aside = home.with_name(f".{home.name}.previous")
+    files = plan_files(morning)
+    home.parent.mkdir(parents=True, exist_ok=True)
+    _recover(home, aside)
+    fresh = Path(tempfile.mkdtemp(prefix=f".{home.name}.", suffix=".new", dir=home.parent))
+    try:
+        for name, content in files.items():
+            _write(fresh / name, content)
+        fresh.chmod(0o755)  # mkdtemp keeps it private; a plan is read by others of the farm
+        if home.exists():
+            home.rename(aside)
+        fresh.rename(home)
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+        _recover(home, aside)
+    return [home / name for name in files]
+
+
+def _write(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _recover(home: Path, aside: Path) -> None:
+    """Finish what an interrupted run left: the previous plan comes back, or goes when replaced."""
+    if aside.exists() and not home.exists():
+        aside.rename(home)
+    shutil.rmtree(aside, ignore_errors=True)
+    for stale in home.parent.glob(".*.new"):
+        if time.time() - stale.stat().st_mtime > STALE_S:
+            shutil.rmtree(stale, ignore_errors=True)

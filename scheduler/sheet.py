@@ -1,0 +1,304 @@
+"""The printable sheet: one HTML file with everything in it, for paper, phone and laptop."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from datetime import date, timedelta
+from itertools import groupby
+from typing import Any
+from urllib.parse import quote
+
+import matplotlib
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from scheduler.cautions import day_cautions
+from scheduler.charts import (
+    PALETTE,
+    plot_grain,
+    plot_ground,
+    plot_losses,
+    plot_map,
+    plot_rules,
+    plot_timeline,
+)
+from scheduler.hours import LEAST_H, DayHours, days_ahead, order_row, row_title
+from scheduler.orders import CrewOrders, Morning, Order
+from scheduler.outlook import rows
+from scheduler.units import show_area, show_distance, show_money, show_rate
+from scheduler.words import (
+    EDGE_ONLY,
+    LIMITED,
+    clock,
+    crop_name,
+    day_name,
+    field_title,
+    grain_text,
+    loads_text,
+    loss_lines,
+    machines,
+    moisture_range,
+    percent,
+    plain,
+    time_range,
+    total_area,
+    weather_line,
+    worth_lines,
+)
+
+#: Upper edges of the hours of one shade; assumed, even steps of two up to a long cutting day.
+SHADES_H = (0.5, 2.0, 4.0, 6.0, 8.0, 10.0)
+NOT_DONE = "not possible"
+DARK_PAPER = 5  # shades from here on carry white figures
+
+
+def sheet(morning: Morning) -> str:
+    """The whole sheet as self-contained HTML; everything from people is escaped."""
+    env = Environment(
+        loader=PackageLoader("scheduler"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters |= {"plain": plain, "day": day_name, "machines": machines, "title": field_title,
+                    "crop": crop_name, "percent": percent}  # fmt: skip
+    units, money = morning.farm.units, morning.farm.currency
+    return env.get_template("sheet.html").render(
+        m=morning,
+        weather=weather_line(morning),
+        losses=loss_lines(morning),
+        worth=worth_lines(morning),
+        today_cautions=day_cautions(morning.cautions),
+        shades=shades(),
+        calendar=calendar(morning),
+        least_h=LEAST_H,
+        cards=list(cards(morning)),
+        pictures=pictures(morning),
+        **alts(morning),
+        by_day=by_day,
+        area=lambda ha: kept(show_area(ha, units)),
+        distance=lambda km: kept(show_distance(km, units)),
+        rate=lambda ha_h: kept(show_rate(ha_h, units)),
+        money=lambda value: kept(show_money(value, money)),
+        limited=LIMITED,
+        edge_only=EDGE_ONLY,
+        clock=clock,
+        time_range=time_range,
+        moisture_range=moisture_range,
+        loads_text=loads_text,
+        grain_text=grain_text,
+        total_area=total_area,
+        topic=topic,
+    )
+
+
+def kept(text: str) -> str:
+    """A value and its unit that no line break parts."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def topic(line: str) -> Markup:
+    """A caution with the word before its first colon in bold."""
+    head, colon, rest = plain(line).partition(":")
+    return Markup("<b>{}{}</b>{}").format(head, colon, rest) if colon else escape(head)
+
+
+def by_day(crew: CrewOrders) -> list[tuple[date, list[tuple[int, Order]]]]:
+    """Numbered orders of a crew by the day of their middle start."""
+    numbered = enumerate(crew.orders, 1)
+    return [(d, list(g)) for d, g in groupby(numbered, key=lambda x: x[1].start.mid.date())]
+
+
+def shades() -> list[dict[str, str]]:
+    """Paper, ink and words of every shade of the hours."""
+    edges = ["none", *(f"under {e:g} h" for e in SHADES_H[1:]), f"{SHADES_H[-1]:g} h and more"]
+    return [
+        {"paper": paper, "ink": "#ffffff" if i >= DARK_PAPER else "#111111", "words": words}
+        for i, (paper, words) in enumerate(zip(PALETTE, edges, strict=True))
+    ]
+
+
+def svg(figure: Figure) -> Markup:
+    """A figure as a data address of an SVG; the same figure gives the same text."""
+    out = io.StringIO()
+    with matplotlib.rc_context(
+        {
+            "svg.hashsalt": "afterrain",  # the same names of parts on every run
+            "svg.fonttype": "none",
+            "hatch.linewidth": 0.5,
+            "font.sans-serif": ["DejaVu Sans"],
+        }
+    ):
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    text = out.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r' id="[A-Za-z.]+\w*_\d+"', "", text)  # names of groups; what is used is hashed
+    text = re.sub(r"(\d\.\d)\d+", r"\1", text)  # a tenth of a point is plenty
+    text = re.sub(r"\s+", " ", text)
+    return Markup("data:image/svg+xml," + quote(text, safe=" ;:/?@=+$,!~*'()[]{}|<>"))
+
+
+def picture(ax: Axes) -> Markup:
+    """The figure of some axes as a data address."""
+    figure = ax.figure
+    assert isinstance(figure, Figure)
+    return svg(figure)
+
+
+def pictures(morning: Morning) -> dict[str, Markup]:
+    """The pictures of the whole farm."""
+    return {
+        "timeline": picture(plot_timeline(morning)),
+        "map": picture(plot_map(morning)),
+        "rules": picture(plot_rules(morning)),
+        "losses": picture(plot_losses(morning)),
+    }
+
+
+def field_picture(morning: Morning, row: int) -> Markup:
+    """Grain above ground for one row of the season, on the same hours."""
+    figure = Figure(figsize=(3.7, 2.35))
+    upper, lower = figure.subplots(2, 1, sharex=True)
+    figure.subplots_adjust(left=0.125, right=0.985, top=0.97, bottom=0.1, hspace=0.09)
+    plot_grain(morning, row, ax=upper)
+    plot_ground(morning, row, ax=lower)
+    upper.tick_params(labelbottom=False)
+    return svg(figure)
+
+
+def alts(morning: Morning) -> dict[str, str]:
+    """What each picture of the whole farm says, for those who cannot see it."""
+    money = morning.farm.currency
+    ways = "; ".join(
+        f"crew {plain(c.crew)}: {', '.join(field_title(o) for o in c.orders) or 'no field'}"
+        for c in morning.crews
+    )
+    rules = ", ".join(f"{name} {show_money(cost, money)}" for name, cost in morning.rules.items())
+    low, high = min(morning.member_loss), max(morning.member_loss)
+    return {
+        "timeline_alt": f"Orders of each crew against time, as listed above, {ways}.",
+        "map_alt": f"Map of the farm with the way of each crew, {ways}.",
+        "rules_alt": f"Expected loss: this plan {show_money(morning.loss, money)}; {rules}.",
+        "losses_alt": f"Loss of this plan in {morning.members} forecast members, from "
+        f"{show_money(low, money)} to {show_money(high, money)}.",
+    }
+
+
+def cards(morning: Morning) -> Iterator[dict[str, Any]]:
+    """Why each field is where it is: facts, the price of doing otherwise, curves."""
+    drawn: set[int] = set()
+    for crew in morning.crews:
+        for place, order in enumerate(crew.orders, 1):
+            row = order_row(morning.farm, order)
+            first = row not in drawn
+            drawn.add(row)
+            yield {
+                "title": field_title(order),
+                "crew": plain(crew.crew),
+                "place": place,
+                "reason": plain(order.reason),
+                "facts": facts(morning, order),
+                "costs": costs(order, place, len(crew.orders), morning.farm.currency),
+                "picture": field_picture(morning, row) if first else "",
+                "alt": curve_words(morning, row, order),
+            }
+
+
+def facts(morning: Morning, order: Order) -> str:
+    """What is known of a field, one line."""
+    field = next(f for f in morning.farm.fields if f.id == order.field)
+    soil = field.texture or f"{field.sand:.0%} sand, {field.clay:.0%} clay"
+    parts = [plain(soil), f"{field.approach} approach"]
+    if field.sample_pct is not None and field.sample_at is not None:
+        at = clock(field.sample_at.astimezone(morning.farm.tz), morning.now)
+        parts.append(f"sample {field.sample_pct:.1f} % ({at})")
+    else:
+        parts.append("no sample yet")
+    parts.append(f"expected loss as planned {show_money(order.loss, morning.farm.currency)}")
+    return "; ".join(parts)
+
+
+def costs(order: Order, place: int, count: int, currency: str) -> list[tuple[str, str]]:
+    """The price of doing otherwise, in words."""
+    other = order.alternative
+    if other is None:
+        return []
+
+    def price(value: float | None, why_not: str) -> str:
+        if value is None:
+            return "fixed" if order.locked else why_not
+        if abs(value) < 0.5:
+            return "same"
+        return f"{'+' if value > 0 else '-'}{show_money(abs(value), currency)}"
+
+    return [
+        ("Sooner", price(other.earlier, "is first" if place == 1 else NOT_DONE)),
+        ("Later", price(other.later, "is last" if place == count else NOT_DONE)),
+        ("Other crew", price(other.other_crew, NOT_DONE)),
+        ("Leave it", price(other.leave, NOT_DONE)),
+    ]
+
+
+def curve_words(morning: Morning, row: int, order: Order) -> str:
+    """What the curves of a field say."""
+    at = int((order.start.mid - morning.now).total_seconds() // 3600)
+    first = morning.season.moisture.shape[2] - int(
+        (morning.until - morning.now).total_seconds() // 3600
+    )
+    hour = min(max(first + at, 0), morning.season.moisture.shape[2] - 1)
+    water = morning.season.water_top[:, row, hour]
+    wet = f"{100 * np.median(water):.0f} %" if np.isfinite(water).all() else "unknown"
+    return (
+        f"Grain moisture and soil water of {field_title(order)} against time; at the start "
+        f"{clock(order.start.mid, morning.now)} grain {order.moisture_pct.mid:.1f} %, water in the "
+        f"top 15 cm {wet}."
+    )
+
+
+def calendar(morning: Morning) -> dict[str, Any]:
+    """Hours that each row can be cut on each day, in the order of the plan, then the rest."""
+    days = days_ahead(morning.farm, morning.season, now=morning.now)
+    planned = planned_days(morning)
+    count = len(rows(morning.farm))
+    order = [*planned, *(r for r in range(count) if r not in planned)]
+    return {
+        "days": list(days),
+        "lines": [
+            {
+                "name": row_title(morning.farm, row),
+                "cells": [cell(h[row], d in planned.get(row, ())) for d, h in days.items()],
+            }
+            for row in order
+        ],
+    }
+
+
+def planned_days(morning: Morning) -> dict[int, set[date]]:
+    """Days on which each row is to be cut, rows by crew and place."""
+    out: dict[int, set[date]] = {}
+    for crew in morning.crews:
+        for o in crew.orders:
+            span = (o.finish.mid.date() - o.start.mid.date()).days
+            days = {o.start.mid.date() + timedelta(days=d) for d in range(span + 1)}
+            out.setdefault(order_row(morning.farm, o), set()).update(days)
+    return out
+
+
+def cell(hours: DayHours, planned: bool) -> dict[str, Any]:
+    """One day of one row as the calendar shows it."""
+    if hours.cut is None:
+        return {"shade": "unknown", "hours": "?", "chance": "", "planned": planned}
+    shade = sum(hours.cut >= edge for edge in SHADES_H)
+    return {
+        "shade": f"h{shade}",
+        "hours": f"{hours.cut:.0f}",
+        "chance": percent(hours.chance),
+        "planned": planned,
+    }

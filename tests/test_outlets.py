@@ -1,0 +1,274 @@
+"""Files of the morning: schema, spreadsheet, texts, calendars, and whole-or-nothing writing."""
+
+import csv
+import io
+import json
+import os
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import icalendar
+import mornings
+import pytest
+
+import scheduler.outlets as outlets
+from scheduler.orders import Order
+from scheduler.outlets import (
+    MESSAGE_CHARS,
+    calendar,
+    guarded,
+    message,
+    plan_csv,
+    plan_files,
+    plan_json,
+    slugs,
+    write_plan,
+)
+from scheduler.units import ACRE_HA, MILE_KM
+
+
+@pytest.fixture
+def morning():
+    return mornings.morning(fields=4, days=3, members=5)
+
+
+@pytest.fixture
+def drawn(monkeypatch):
+    """Files without the pictures, which other tests draw."""
+    monkeypatch.setattr(outlets, "sheet", lambda morning: "<html>drawn elsewhere</html>")
+
+
+def events(data):
+    return icalendar.Calendar.from_ical(data).walk("VEVENT")
+
+
+def renamed(morning, **changes):
+    """The first crew's first order with other attributes."""
+    crew = morning.crews[0]
+    first = replace(crew.orders[0], **changes)
+    crew = replace(crew, orders=(first, *crew.orders[1:]))
+    return replace(morning, crews=(crew, *morning.crews[1:]))
+
+
+# plan.json
+
+
+def test_plan_json_says_what_its_documentation_says(morning):
+    plan = plan_json(morning)
+    for key in plan:
+        assert f"`{key}`" in outlets.__doc__ or f"{key}" in outlets.__doc__
+    assert plan["version"] == 1
+    order = plan["crews"][0]["orders"][0]
+    assert set(order) == {f.name for f in fields(Order)} | {"place"}
+    assert json.loads(json.dumps(plan, allow_nan=False)) == plan
+
+
+# hand: 06:00 and 10:00 in Chicago in August are 11:00 and 15:00 UTC.
+def test_plan_json_times_are_utc(morning):
+    plan = plan_json(morning)
+    assert plan["made"] == "2025-08-16T11:00:00Z"
+    assert plan["crews"][0]["orders"][0]["start"]["mid"] == "2025-08-16T15:00:00Z"
+
+
+def test_unknown_numbers_are_null(morning):
+    odd = replace(renamed(morning, chance=float("nan")), bound=None, gap=None, foresight_value=None)
+    text = json.dumps(plan_json(odd), allow_nan=False)
+    assert json.loads(text)["crews"][0]["orders"][0]["chance"] is None
+    assert json.loads(text)["bound"] is None
+
+
+# plan.csv
+
+
+def table(text):
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def test_plan_csv_has_a_row_an_order_in_the_farms_units(morning):
+    rows = table(plan_csv(morning))
+    orders = [o for c in morning.crews for o in c.orders]
+    assert [r["field"] for r in rows] == [o.field for o in orders]
+    assert float(rows[0]["ac"]) == pytest.approx(orders[0].area_ha / ACRE_HA, abs=0.05)
+    assert float(rows[0]["move_mi"]) == pytest.approx(orders[0].move_km / MILE_KM, abs=0.05)
+    assert rows[0]["start"] == "2025-08-16 10:00"
+    assert plan_csv(morning).splitlines()[0].startswith("crew,place,field")
+    metric = table(plan_csv(mornings.morning(fields=3, units="metric")))
+    assert float(metric[0]["ha"]) == 40.0
+
+
+# Cells that a spreadsheet would run (OWASP, CSV injection: = + - @, tab, carriage return).
+@pytest.mark.parametrize("evil", ["=HYPERLINK(1)", "+1", "-1+1", "@SUM(A1)", "\t=1", "\r=1", " =1"])
+def test_text_cells_are_never_formulas(morning, evil):
+    assert guarded(evil)[0] == "'"
+    rows = table(plan_csv(renamed(morning, name=evil, reason=evil, field=evil)))
+    for cell in rows[0].values():
+        assert cell[0:1] not in tuple("=+@\t\r")
+    assert not rows[0]["name"].startswith("-")
+
+
+def test_quotes_commas_and_line_breaks_stay_in_their_cell(morning):
+    rows = table(plan_csv(renamed(morning, name='The "old, wet"\nfield')))
+    assert rows[0]["name"] == 'The "old, wet" field'
+    assert len(rows) == sum(len(c.orders) for c in morning.crews)
+
+
+# texts
+
+
+def test_message_has_first_things_first(morning):
+    text = message(morning.crews[0], morning)
+    assert text.startswith("North Sat 16 Aug: 1) Home quarter (F01) leave 09:20 cut 10:00-14:30")
+    assert "98.8 ac 14.4% 5.1 loads to Elevator, chance 90%" in text
+    assert text.endswith("See sheet.")
+
+
+@pytest.mark.parametrize("name", ["x" * 400, "Señor Müller's Zuñi ground", "F"])
+def test_message_fits_two_joined_texts(morning, name):
+    text = message(renamed(morning, name=name).crews[0], morning)
+    assert len(text) <= MESSAGE_CHARS
+    assert text.isascii()  # the 7-bit alphabet of GSM 03.38 holds every letter used
+
+
+def test_message_never_skips_an_order_to_name_a_later_one(morning):
+    crew = mornings.morning(fields=12).crews[0]
+    same = crew.orders[0].start
+    orders = [replace(o, start=same, name=o.name * (8 if i == 1 else 1))
+              for i, o in enumerate(crew.orders)]  # fmt: skip
+    text = message(replace(crew, orders=tuple(orders)), morning)
+    assert "1) " in text
+    assert "2) " not in text
+    assert "3) " not in text
+
+
+def test_message_of_a_crew_without_work(morning):
+    idle = replace(morning.crews[0], orders=(), note="nothing to cut within the days planned")
+    assert message(idle, morning) == "North Sat 16 Aug: nothing to cut within the days planned"
+
+
+# calendars: RFC 5545, read back through the icalendar library
+
+
+def test_calendar_has_the_orders_and_what_the_standard_requires(morning):
+    data = calendar(morning.crews[0], morning)
+    whole = icalendar.Calendar.from_ical(data)
+    assert whole["VERSION"] == "2.0"
+    assert whole["PRODID"]
+    found = events(data)
+    assert len(found) == len(morning.crews[0].orders)
+    for event, order in zip(found, morning.crews[0].orders, strict=True):
+        assert {"UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY", "SEQUENCE"} <= set(event)
+        assert event.decoded("dtstart") == order.leave_at
+        assert event.decoded("dtend") == order.finish.mid
+        assert event.decoded("dtstamp") == morning.now
+    for row in data.split(b"\r\n"):
+        assert len(row) <= 75  # octets, RFC 5545 3.1
+
+
+def test_importing_again_moves_the_same_event(morning):
+    later = replace(morning, now=morning.now + timedelta(hours=1))
+    crew = replace(morning.crews[0], orders=morning.crews[0].orders[::-1])
+    old = {e["UID"]: e["SEQUENCE"] for e in events(calendar(morning.crews[0], morning))}
+    new = {e["UID"]: e["SEQUENCE"] for e in events(calendar(crew, later))}
+    assert set(old) == set(new)
+    assert all(new[k] > old[k] for k in old)
+    assert max(new.values()) < 2**31
+    other = {e["UID"] for e in events(calendar(morning.crews[1], morning))}
+    assert not other & set(old)
+
+
+def test_calendar_repeats_byte_by_byte(morning):
+    assert calendar(morning.crews[0], morning) == calendar(morning.crews[0], morning)
+
+
+def test_calendar_carries_odd_names(morning):
+    name = "Émile; his, \\ field\r\nBEGIN:VEVENT"
+    found = events(calendar(renamed(morning, name=name).crews[0], morning))
+    assert len(found) == len(morning.crews[0].orders)
+    assert found[0]["SUMMARY"] == "1. Émile; his, \\ field BEGIN:VEVENT (F01)"
+
+
+# names of files
+
+
+def test_slugs_are_safe_and_distinct():
+    names = ["North", "north", "../../etc/passwd", "Über-Crew", "日本", "", "con.txt", "a" * 300]
+    made = slugs(names)
+    assert made[:4] == ["north", "north-2", "etc-passwd", "uber-crew"]
+    assert len(set(made)) == len(names)
+    assert all(s and len(s) <= 45 and set(s) <= set("abcdefghijklmnopqrstuvwxyz0123456789-")
+               for s in made)  # fmt: skip
+
+
+# writing
+
+
+def test_write_plan_writes_all_and_nothing_else(morning, drawn, tmp_path):
+    made = write_plan(morning, tmp_path)
+    home = tmp_path / "plans" / "2025-08-16"
+    names = {"sheet.html", "plan.json", "plan.csv"}
+    names |= {f"crew-{k}.{e}" for k in ("north", "south") for e in ("txt", "ics")}
+    assert {p.name for p in made} == names
+    assert {p.name for p in home.iterdir()} == names
+    assert [p.name for p in (tmp_path / "plans").iterdir()] == ["2025-08-16"]
+    assert json.loads((home / "plan.json").read_text(encoding="utf-8"))["seed"] == morning.seed
+    assert (home / "plan.csv").read_bytes().startswith(b"\xef\xbb\xbf")
+
+
+def test_a_second_plan_of_the_day_replaces_the_first(morning, drawn, tmp_path):
+    write_plan(morning, tmp_path)
+    write_plan(replace(morning, seed=99, crews=morning.crews[:1]), tmp_path)
+    home = tmp_path / "plans" / "2025-08-16"
+    assert json.loads((home / "plan.json").read_text(encoding="utf-8"))["seed"] == 99
+    assert not (home / "crew-south.txt").exists()
+
+
+@pytest.mark.parametrize("stop_at", range(1, 12))
+def test_an_interrupted_run_leaves_the_previous_plan_whole(
+    morning, drawn, tmp_path, monkeypatch, stop_at
+):
+    """Interrupt at each file and each rename in turn."""
+    write_plan(morning, tmp_path)
+    before = {p.name: p.read_bytes() for p in (tmp_path / "plans" / "2025-08-16").iterdir()}
+    steps = 0
+
+    def counted(call):
+        def stopping(*args, **more):
+            nonlocal steps
+            steps += 1
+            if steps == stop_at:
+                raise KeyboardInterrupt
+            return call(*args, **more)
+
+        return stopping
+
+    monkeypatch.setattr(outlets, "_write", counted(outlets._write))
+    monkeypatch.setattr(Path, "rename", counted(Path.rename))
+    new = replace(morning, seed=99)
+    try:
+        write_plan(new, tmp_path)
+    except KeyboardInterrupt:
+        assert steps >= stop_at
+    monkeypatch.undo()
+    home = tmp_path / "plans" / "2025-08-16"
+    after = {p.name: p.read_bytes() for p in home.iterdir()}
+    assert set(after) == set(before)
+    seed = json.loads(after["plan.json"])["seed"]
+    assert after == before if seed == morning.seed else stop_at > 9
+    assert [p.name for p in home.parent.iterdir()] == ["2025-08-16"]
+
+
+def test_a_killed_run_is_mended_by_the_next(morning, drawn, tmp_path):
+    home = write_plan(morning, tmp_path)[0].parent
+    home.rename(home.with_name(".2025-08-16.previous"))  # killed between the two renames
+    half = home.with_name(".2025-08-16.x.new")
+    half.mkdir()
+    long_ago = datetime(2025, 1, 1, tzinfo=UTC).timestamp()
+    os.utime(half, (long_ago, long_ago))
+    write_plan(replace(morning, seed=5), tmp_path)
+    assert [p.name for p in home.parent.iterdir()] == ["2025-08-16"]
+    assert json.loads((home / "plan.json").read_text(encoding="utf-8"))["seed"] == 5
+
+
+def test_the_same_morning_gives_the_same_files(morning):
+    assert plan_files(morning) == plan_files(morning)

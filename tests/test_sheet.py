@@ -1,0 +1,207 @@
+"""The sheet: self-contained, escaped, complete, repeatable."""
+
+import html.parser
+import re
+from dataclasses import replace
+from urllib.parse import unquote
+
+import mornings
+import pytest
+
+from scheduler.cautions import STANDING, cautions
+from scheduler.hours import DayHours
+from scheduler.sheet import calendar, cell, costs, shades, sheet
+
+
+@pytest.fixture(scope="module")
+def morning():
+    made = mornings.morning(fields=6, days=6, members=9, unknown=True)
+    return replace(made, cautions=cautions(made.farm, made.weather, now=made.now))
+
+
+@pytest.fixture(scope="module")
+def page(morning):
+    return sheet(morning)
+
+
+class Reader(html.parser.HTMLParser):
+    """Tags, attributes and words of a page; complains about tags left open."""
+
+    void = frozenset({"meta", "img", "br", "link", "input", "hr"})
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.open, self.words = [], [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in self.void:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open[-1:] != ["style"]:
+            self.words.append(data)
+
+
+def said(text):
+    return " ".join(" ".join(Reader(text).words).split())
+
+
+def test_tags_close_and_ids_are_distinct(page):
+    reader = Reader(page)
+    assert reader.open == []
+    ids = [a["id"] for _, a in reader.tags if "id" in a]
+    assert len(ids) == len(set(ids))
+    links = [a["href"][1:] for t, a in reader.tags if t == "a"]
+    assert set(links) <= set(ids)
+
+
+def test_nothing_is_fetched_and_nothing_runs(page):
+    for tag, attrs in Reader(page).tags:
+        assert tag not in {"script", "link", "iframe", "object"}
+        assert not [a for a in attrs if a.startswith("on") or a == "style"]
+        source = attrs.get("src", attrs.get("href", "#"))
+        assert source.startswith(("data:image/svg+xml,", "#"))
+    assert "url(" not in page[: page.index("</style>")]
+    assert "@import" not in page
+
+
+def test_every_picture_says_what_it_shows(page):
+    alts = [a.get("alt", "") for t, a in Reader(page).tags if t == "img"]
+    assert len(alts) >= 8
+    assert all(len(a) > 40 for a in alts)
+
+
+def test_all_of_the_morning_is_there(morning, page):
+    text = said(page)
+    for crew in morning.crews:
+        assert f"Crew {crew.crew}" in text
+        for order in crew.orders:
+            assert f"{order.name} ({order.field})" in text
+            assert order.reason in text
+            assert order.point in text
+        assert crew.fallback.if_tough in text
+        assert crew.fallback.if_soft in text
+    for line in (*morning.cautions, *morning.changes, *morning.weather_notes):
+        assert " ".join(re.findall(r"\w+", line)) in " ".join(re.findall(r"\w+", text))
+    assert morning.left[0].why in text
+    assert "within 0.8 %" in text
+    assert "invented ensemble, 9 members, issued 02:00, 4 h old" in text
+    assert len(STANDING) == 6
+
+
+def test_prices_of_doing_otherwise(morning):
+    order = replace(morning.crews[0].orders[1], locked=False)
+    assert costs(order, 2, 3, "$") == [
+        ("Sooner", "+$420"),
+        ("Later", "+$1,240"),
+        ("Other crew", "same"),
+        ("Leave it", "+$9,400"),
+    ]
+    none = replace(order.alternative, earlier=None, later=None, other_crew=None, leave=-12.0)
+    edge = replace(order, alternative=none)
+    assert [c for _, c in costs(edge, 1, 1, "$")] == ["is first", "is last", "not possible", "-$12"]
+    assert [c for _, c in costs(replace(edge, locked=True), 2, 3, "$")][:2] == ["fixed", "fixed"]
+    assert costs(replace(order, alternative=None), 1, 1, "$") == []
+
+
+EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*7 }}&amp;"
+
+
+def test_everything_from_people_is_escaped(morning):
+    crew = morning.crews[0]
+    order = replace(crew.orders[0], name=EVIL, point=EVIL, reason=EVIL, parcel=EVIL, changed=EVIL)
+    fallback = replace(crew.fallback, if_tough=EVIL, if_soft=EVIL)
+    evil = replace(
+        morning,
+        farm=replace(morning.farm, name=EVIL),
+        source=EVIL,
+        weather_notes=(EVIL,),
+        makeup=EVIL,
+        makeups=((EVIL, 1.0), (EVIL, 2.0)),
+        crews=(
+            replace(crew, crew=EVIL, orders=(order,), fallback=fallback, note=EVIL),
+            morning.crews[1],
+        ),
+        left=(replace(morning.left[0], name=EVIL, why=EVIL),),
+        rules={EVIL: 1.0},
+        cautions=(EVIL,),
+        changes=(EVIL,),
+        status=EVIL,
+    )
+    text = sheet(evil)
+    outside = re.sub(r'src="data:[^"]*"', "", text)
+    assert "<script" not in outside
+    assert "<img src=x" not in outside
+    assert "{{ 7*7 }}" in said(text)
+    assert "alert(1)" in said(text)  # shown as words, not dropped
+    for tag, attrs in Reader(text).tags:
+        assert tag != "script"
+        assert not [a for a in attrs if a.startswith("on")]
+        if tag == "img":
+            assert "<script" not in unquote(attrs["src"])
+
+
+def test_same_morning_same_sheet(morning, page):
+    assert sheet(morning) == page
+
+
+def test_a_morning_without_work_still_has_a_sheet(morning):
+    idle = [
+        replace(c, orders=(), fallback=None, note="nothing to cut today") for c in morning.crews
+    ]
+    bare = replace(
+        morning, crews=tuple(idle), left=(), changes=(), bound=None, gap=None, cautions=(),
+        weather_notes=(), makeups=(), foresight_value=None, ignoring_cost=None, issued=None,
+        age_h=None,
+    )  # fmt: skip
+    text = said(sheet(bare))
+    assert "nothing to cut today" in text
+    assert "Nothing: every field" in text
+    assert "age unknown" in text
+
+
+# WCAG 2.2, 1.4.3: 4.5 to 1 for text; relative luminance as defined there.
+def test_shades_keep_contrast():
+    def luminance(colour):
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        line = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+        return 0.2126 * line[0] + 0.7152 * line[1] + 0.0722 * line[2]
+
+    for shade in shades():
+        low, high = sorted(luminance(shade[k]) for k in ("paper", "ink"))
+        assert (high + 0.05) / (low + 0.05) >= 4.5
+
+
+def test_size_of_a_large_farm():
+    big = sheet(mornings.morning(fields=26, days=10, members=31))
+    assert len(big.encode()) < 1_500_000
+
+
+def test_hours_calendar_follows_the_plan(morning):
+    made = calendar(morning)
+    assert [d.day for d in made["days"]] == [16, 17, 18, 19, 20, 21]
+    names = [line["name"] for line in made["lines"]]
+    assert names == [
+        "Home quarter (F01)", "Mail road north (F03)", "Railway strip (F05)",
+        "Slough eighty (F02)", "Schoolhouse (F04)", "Hilltop (F06)",
+    ]  # fmt: skip
+    first = made["lines"][0]["cells"]
+    assert [c["planned"] for c in first] == [True, False, False, False, False, False]
+    assert first[4]["shade"] == "unknown"
+    assert first[4]["hours"] == "?"
+
+
+@pytest.mark.parametrize(
+    ("hours", "shade"),
+    [(0.0, "h0"), (1.0, "h1"), (2.0, "h2"), (9.9, "h5"), (10.0, "h6"), (24.0, "h6")],
+)
+def test_every_shade_means_what_its_key_says(hours, shade):
+    day = DayHours(drive=24.0, cut=hours, low=0.0, high=24.0, chance=0.5, first=None, lost_to="")
+    assert cell(day, False)["shade"] == shade
+    words = shades()[int(shade[1])]["words"]
+    assert words == "none" if hours == 0 else "10 h and more" if hours >= 10 else "under" in words

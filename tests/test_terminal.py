@@ -1,0 +1,92 @@
+"""What the terminal prints, line by line and within its width."""
+
+from dataclasses import replace
+
+import mornings
+import pytest
+
+from scheduler.farm import Rules
+from scheduler.terminal import WIDTH, terminal
+from scheduler.words import clock, loss_lines, plain, proof, time_range
+
+
+@pytest.fixture
+def morning():
+    return mornings.morning(fields=5, days=3, members=5)
+
+
+def test_everything_an_order_needs(morning):
+    text = terminal(morning)
+    for words in (
+        "CREW NORTH",
+        "Today, Sat 16 Aug",
+        " 1  Home quarter (F01)  hard wheat  98.8 ac -> Elevator, 5.1 loads (5,291 bu)",
+        "leave 09:20 (move 40 min, 5.9 mi)  start 10:00 (09:00-11:00)  done 14:30 (13:30-15:30)",
+        "moisture 14.4 % (13.2-15.9 %)  chance 90 %",
+        "why: dew off and grain fit from about 10:00; one place later would cost $1,240 more",
+        "If the first sample is tough: wait three hours",
+        "Status: feasible; seed 3",
+    ):
+        assert words in text
+
+
+def test_loss_then_left_out_then_cautions_then_status(morning):
+    text = terminal(morning)
+    parts = [text.index(x) for x in ("Expected loss", "LEFT OUT", "CAUTIONS", "Status:")]
+    assert parts == sorted(parts)
+    assert "Railway strip (F05): cannot be finished" in text
+
+
+@pytest.mark.parametrize("long", ["word " * 60, "x" * 300])
+def test_no_line_is_wider_than_the_terminal(morning, long):
+    crew = morning.crews[0]
+    order = replace(crew.orders[0], name=long, reason=long, point=long)
+    wide = replace(
+        morning,
+        crews=(replace(crew, orders=(order,), note=long), morning.crews[1]),
+        makeup=long,
+        cautions=(long,),
+    )
+    assert max(map(len, terminal(wide).splitlines())) <= WIDTH
+
+
+def test_control_characters_of_people_do_not_reach_the_terminal(morning):
+    crew = morning.crews[0]
+    order = replace(crew.orders[0], name="\x1b[2Jgone\x07", reason="a\u202eb")
+    text = terminal(replace(morning, crews=(replace(crew, orders=(order,)),)))
+    assert "\x1b" not in text
+    assert "\x07" not in text
+    assert "\u202e" not in text
+    assert plain("\x1b[2J a\n b") == "[2J a b"
+
+
+def test_proof_in_plain_words_never_flatters(morning):
+    # hand: gap 0.79617 % is said as 0.8, 0.80001 % as 0.9; a bound of 3,115.99 as 3,115
+    assert proof(morning) == (
+        "No order of these fields can lose less than $3,115; this one is within 0.8 %."
+    )
+    assert "within 0.9 %" in proof(replace(morning, gap=0.0080001))
+    assert "$3,115;" in proof(replace(morning, bound=3115.99))
+    assert proof(replace(morning, bound=None, gap=None)).startswith("Not proven")
+    assert proof(replace(morning, status="optimal", gap=0.0)).startswith("Proven")
+
+
+def test_the_best_rule_of_thumb_is_the_one_compared(morning):
+    assert "ripest first: $4,020; the plan saves $880." in " ".join(loss_lines(morning))
+    worse = replace(morning, rules={"nearest first": 3000.0})
+    assert "the plan loses $140 more." in " ".join(loss_lines(worse))
+
+
+def test_cautious_plans_say_what_is_averaged():
+    morning = mornings.morning(fields=2, rules=Rules(objective="cautious"))
+    assert "averaged over the worst fifth" in loss_lines(morning)[0]
+
+
+def test_times_name_their_day_only_where_it_differs():
+    now = mornings.NOW
+    assert clock(now, now) == "06:00"
+    assert clock(now.replace(day=18), now) == "Mon 06:00"
+    assert clock(now.replace(day=26), now) == "Tue 26 Aug 06:00"
+    whole = mornings.spread(now.replace(hour=20), 6)
+    assert time_range(whole, now.date()) == "14:00-Sun 02:00"
+    assert time_range(mornings.spread(now.replace(day=18), 1), now.date()) == "Mon 05:00-07:00"
