@@ -39,18 +39,24 @@ def run_check(args: argparse.Namespace) -> int:
     problems = farm_problems(args.folder)
     if problems:
         print(table(problems))
-        print(f"\n{len(problems)} problem{'s' if len(problems) > 1 else ''} in {args.folder}")
+        print(f"\n{counted(len(problems), 'problem')} in {args.folder}")
         return 1
     farm = read_farm(args.folder)
     rain = read_rain(args.folder, farm)
     area = show_area(sum(f.area_ha for f in farm.fields), farm.units)
     print(f"{args.folder}: no problems")
-    print(
-        f"{len(farm.fields)} fields ({area}), {len(farm.crews)} crews, {len(farm.combines)} "
-        f"combines, {len(farm.carts)} carts, {len(farm.trucks)} trucks, {len(farm.points)} "
-        f"delivery points, {len(rain)} gauge readings"
-    )
+    counts = (
+        ("crew", farm.crews), ("combine", farm.combines), ("cart", farm.carts),
+        ("truck", farm.trucks), ("delivery point", farm.points), ("gauge reading", rain),
+    )  # fmt: skip
+    told = [counted(len(farm.fields), "field") + f" ({area})"]
+    print(", ".join([*told, *(counted(len(things), noun) for noun, things in counts)]))
     return 0
+
+
+def counted(n: int, noun: str) -> str:
+    """A count with its noun, '1 cart' or '2 carts'."""
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
 def table(problems: list[Problem]) -> str:
