@@ -364,7 +364,9 @@ def compile_tables(
     )
     ground = (season.reason[:, :, first:] == Reason.OPEN)[:, :, hour]
     day = np.array([local(s, farm.tz).toordinal() for s in slots])
-    opened = np.array([open_slots(p.week, slots, farm.tz) for p in farm.points])
+    opened = np.array(
+        [open_slots(p.week, slots, farm.tz) & ~down_slots(p.closed, slots) for p in farm.points]
+    )
     crews = {c.id: c for c in farm.crews}
     for k, gang in enumerate(gangs):
         worked = crew_slots(crews[gang.crew], slots, farm.tz)

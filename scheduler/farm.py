@@ -123,6 +123,7 @@ class DeliveryPoint:
     unload_min: float = 8.0
     distance_km: float | None = None  # from base, when there is no position
     capacity_t: float | None = None  # room left; None is no limit
+    closed: tuple[tuple[datetime, datetime], ...] = ()  # full or shut from-until, UTC
     own: bool = False
 
 
@@ -212,3 +213,4 @@ class Farm:
     moves: Moves = Moves()
     losses: dict[str, dict[str, float]] = field(default_factory=dict)  # per crop, see money.LOSSES
     gauges: dict[str, tuple[float, float]] = field(default_factory=dict)  # id: (lat, lon)
+    elevation_m: float = 300.0

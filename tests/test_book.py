@@ -1,0 +1,275 @@
+"""The season book: never erases, never loses, reads back what was written."""
+
+import sqlite3
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from mornings import farm as make_farm
+
+from readiness.season import Tier
+from scheduler import book as book_module
+from scheduler.actuals import FOREVER
+from scheduler.book import FILE, MIGRATIONS, Book
+from scheduler.entries import Entry
+from scheduler.errors import BookError, ConflictError
+from scheduler.learning import apply_book
+
+NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
+
+
+def entry(kind: str, subject: str, after: float = 0.0, /, **facts: object) -> Entry:
+    return Entry(kind=kind, subject=subject, at=NOW + timedelta(hours=after), facts=facts, by="Ann")
+
+
+@pytest.fixture
+def book(tmp_path):
+    with Book(tmp_path) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def farm():
+    return make_farm()
+
+
+def test_pragmas_are_those_promised(book):
+    def pragma(name):
+        return book._db.execute(f"PRAGMA {name}").fetchone()[0]
+
+    assert pragma("journal_mode") == "wal"
+    assert pragma("synchronous") == 2  # FULL
+    assert pragma("foreign_keys") == 1
+    assert pragma("user_version") == len(MIGRATIONS)
+    assert book.integrity() == "ok"
+
+
+def test_entry_reads_back_as_written(book):
+    wrote = book.add(entry("sample", "F01", moisture=16.8, test_weight=76.2))
+    assert book.get(wrote.id) == wrote
+    assert book.entries() == [wrote]
+    assert wrote.noted is not None
+    assert wrote.noted > NOW - timedelta(days=4000)
+
+
+def test_database_refuses_change_and_deletion(book):
+    book.add(entry("rain", "NORTH", rain=3.0))
+    for change in ("UPDATE entry SET who = 'x'", "DELETE FROM entry"):
+        with pytest.raises(sqlite3.IntegrityError, match="added to, never changed"):
+            book._db.execute(change)
+
+
+def test_a_correction_supersedes_and_both_stay(book):
+    wrong = book.add(entry("rain", "NORTH", rain=62.0))
+    right = book.add(replace(entry("rain", "NORTH", rain=6.2), replaces=wrong.id))
+    assert book.entries("rain") == [right]
+    both = book.entries("rain", gone=True)
+    assert [(e.id, e.gone) for e in both] == [(wrong.id, True), (right.id, False)]
+
+
+def test_undo_and_undo_of_undo(book):
+    first = book.add(entry("cut", "F01", area=8.0))
+    back = book.withdraw(first.id, by="Bo")
+    assert book.entries() == []
+    again = book.withdraw(back.id, by="Bo")
+    assert [e.facts for e in book.entries()] == [{"area": 8.0}]
+    assert again.by == "Bo"
+    assert len(book.entries(gone=True)) == 3
+
+
+def test_two_corrections_of_one_entry_conflict(book):
+    first = book.add(entry("rain", "NORTH", rain=3.0))
+    book.add(replace(entry("rain", "NORTH", rain=4.0), replaces=first.id))
+    with pytest.raises(ConflictError, match=r"entry 1 was corrected by Ann .*\(entry 2\)"):
+        book.add(replace(entry("rain", "NORTH", rain=5.0), replaces=first.id))
+    assert [e.facts["rain"] for e in book.entries()] == [4.0]
+
+
+def test_the_same_token_is_written_once(book):
+    one = entry("rain", "NORTH", rain=3.0)
+    assert book.add(one) == book.add(one)
+    assert len(book.entries()) == 1
+
+
+def test_unseen_newer_area_conflicts(book):
+    seen = book.revision
+    book.add(entry("cut", "F01", area=8.0), seen=seen)
+    with pytest.raises(ConflictError, match="Ann wrote about F01 in the meantime"):
+        book.add(entry("cut", "F01", area=8.0), seen=seen)
+    book.add(entry("cut", "F02", area=8.0), seen=seen)  # another field is no conflict
+    book.add(entry("sample", "F01", moisture=15.0), seen=seen)  # samples may be many
+    assert len(book.entries("cut")) == 2
+
+
+def test_all_or_none(book):
+    with pytest.raises(BookError):
+        book.add_all(
+            [entry("rain", "N", rain=1.0), replace(entry("rain", "N", rain=2.0), replaces=99)]
+        )
+    assert book.revision == 0
+
+
+def version_1(path):
+    """A book as version 1 wrote it, with an entry and its correction."""
+    db = sqlite3.connect(path)
+    for statement in MIGRATIONS[0]:
+        db.execute(statement)
+    db.execute(f"PRAGMA application_id = {book_module.APPLICATION}")
+    db.execute("PRAGMA user_version = 1")
+    row = (
+        "INSERT INTO entry (kind, subject, at, noted, who, facts, replaces) VALUES (?,?,?,?,?,?,?)"
+    )
+    at, noted = "2026-08-16T11:00:00Z", "2026-08-16T11:00:00.000000Z"
+    db.execute(row, ("rain", "NORTH", at, noted, "Ann", '{"rain": 62.0}', None))
+    db.execute(row, ("rain", "NORTH", at, noted, "Ann", '{"rain": 6.2}', 1))
+    db.commit()
+    db.close()
+
+
+def test_a_version_1_book_opens_with_all_it_had(tmp_path):
+    version_1(tmp_path / FILE)
+    with Book(tmp_path) as book:
+        assert [e.facts["rain"] for e in book.entries()] == [6.2]
+        tokens = {e.token for e in book.entries(gone=True)}
+        assert len(tokens) == 2
+        assert all(tokens)
+        book.issue_plan({"made": "2026-08-16T11:00:00Z", "loss": 1.0}, seen=2)
+        assert book.integrity() == "ok"
+        with pytest.raises(sqlite3.IntegrityError, match="never changed"):
+            book._db.execute("UPDATE entry SET who = 'x'")
+
+
+def test_a_migration_that_fails_leaves_the_book_as_it_was(tmp_path, monkeypatch):
+    version_1(tmp_path / FILE)
+    broken = (MIGRATIONS[0], (*MIGRATIONS[1], "CREATE TABLE plan (x)"))
+    monkeypatch.setattr(book_module, "MIGRATIONS", broken)
+    with pytest.raises(BookError):
+        Book(tmp_path)
+    monkeypatch.undo()
+    with Book(tmp_path) as book:
+        assert [e.facts["rain"] for e in book.entries()] == [6.2]
+
+
+def test_strange_files_are_told_and_untouched(tmp_path):
+    (tmp_path / FILE).write_bytes(b"gauge,date,amount\n" * 100)
+    with pytest.raises(BookError, match="is not a season book: move it away"):
+        Book(tmp_path)
+    (tmp_path / FILE).unlink()
+    db = sqlite3.connect(tmp_path / FILE)
+    db.execute("CREATE TABLE other (x)")
+    db.commit()
+    with pytest.raises(BookError, match="is not a season book: move it away"):
+        Book(tmp_path)
+    assert [r[0] for r in db.execute("SELECT name FROM sqlite_master")] == ["other"]
+    db.execute("DROP TABLE other")
+    db.execute(f"PRAGMA application_id = {book_module.APPLICATION}")
+    db.execute("PRAGMA user_version = 99")
+    db.commit()
+    db.close()
+    with pytest.raises(BookError, match=r"later version \(99, here 2\): update"):
+        Book(tmp_path)
+    with pytest.raises(BookError, match="is no folder"):
+        Book(tmp_path / "nowhere")
+
+
+def test_backup_is_a_whole_book(book, tmp_path):
+    book.add(entry("rain", "NORTH", rain=3.0))
+    elsewhere = tmp_path / "copies"
+    elsewhere.mkdir()
+    book.backup(elsewhere / FILE)
+    book.add(entry("rain", "NORTH", rain=4.0))
+    assert [p.name for p in elsewhere.iterdir()] == [FILE]
+    with Book(elsewhere) as copy:
+        assert [e.facts["rain"] for e in copy.entries()] == [3.0]
+    with pytest.raises(BookError, match="the book itself"):
+        book.backup(book.path)
+
+
+def test_plans_are_kept_as_issued(book):
+    assert book.last_plan() is None
+    for hour in (11, 12):
+        book.issue_plan({"made": f"2026-08-16T{hour}:00:00Z", "loss": hour, "crews": []}, seen=7)
+    assert book.last_plan()["loss"] == 12
+    assert book.last_plan(NOW + timedelta(minutes=30))["loss"] == 11
+    assert book.last_plan(NOW) is None
+    assert book.last_issue().number("seen") == 7
+
+
+def test_observations_by_field_row_and_time(book, farm):
+    book.add(entry("ground", "F02", 0, ground="ruts"))
+    book.add(entry("sample", "F03", -2, moisture=16.8))
+    book.add(entry("sample", "F03", 3, moisture=14.0))  # later than asked for
+    book.add(entry("sample", "gone", -2, moisture=16.8))  # a field that the farm no longer has
+    seen = book.observations(farm, NOW)
+    assert [(o.field, o.kind, o.value) for o in seen] == [
+        (2, "moisture", 16.8),
+        (1, "tier", float(Tier.SOFT)),
+    ]
+
+
+def test_gauges_start_hours_before_the_reading(book):
+    book.add(entry("rain", "NORTH", 0, rain=12.0, hours=12.0))
+    book.add(entry("rain", "NORTH", 0, rain=1.0))
+    frame = book.gauges(NOW)
+    assert list(frame["mm"]) == [12.0, 1.0]
+    assert list(frame["time"]) == [NOW - timedelta(hours=12), NOW - timedelta(hours=24)]
+    assert book.gauges(NOW - timedelta(days=1)).empty
+    assert str(book.gauges(NOW)["time"].dtype) == "datetime64[s, UTC]"
+
+
+def test_progress_adds_to_the_field_table(book, farm):
+    # hand: F01 has 40 ha; 10 ha and 5 ha cut are 0.375
+    book.add(entry("cut", "F01", -20, area=10.0, crew="North"))
+    book.add(entry("cut", "F01", -1, area=5.0))
+    book.add(entry("cut", "F02", -1, area=51.9))  # 99.8 % of 52 ha: done
+    cut = book.progress(farm, NOW)
+    assert (cut["F01"], cut["F02"], cut["F03"]) == (0.375, 1.0, 0.0)
+    assert book.in_progress(farm, NOW) == {"F01": ""}
+    assert book.in_progress(farm, NOW + timedelta(days=4)) == {}
+    assert apply_book(farm, book, NOW).fields[0].cut_fraction == 0.375
+
+
+def test_breakdown_lasts_until_told_or_repaired(book):
+    a = book.add(entry("down", "C1", -5))
+    book.add(entry("down", "C2", -5, until=(NOW + timedelta(hours=6)).isoformat()))
+    book.add(entry("down", "C3", -5))
+    book.add(entry("repaired", "C3", -2))
+    spans = book.down(NOW)
+    assert spans["C1"] == ((a.at, FOREVER),)
+    assert spans["C2"][0][1] == NOW + timedelta(hours=6)
+    assert spans["C3"][0][1] == NOW - timedelta(hours=2)
+    book.withdraw(a.id)
+    assert "C1" not in book.down(NOW)
+
+
+def test_absence_notice_and_room(book, farm):
+    book.add(entry("absent", "North", 0, until="2026-08-18"))
+    book.add(entry("notice", farm.points[0].id, 8, notice="closing early"))
+    book.add(entry("ticket", farm.points[1].id, -3, field="F01", weight=26.0))
+    farm = replace(farm, points=(farm.points[0], replace(farm.points[1], capacity_t=30.0)))
+    now = NOW + timedelta(hours=9)
+    there = apply_book(farm, book, now)
+    assert [d.day for d in there.crews[0].absent] == [16, 17, 18]
+    ((shut, opens),) = there.points[0].closed
+    assert shut == NOW + timedelta(hours=8)
+    assert opens.astimezone(farm.tz).strftime("%H:%M") == "00:00"
+    assert opens - shut < timedelta(hours=24)
+    assert there.points[1].capacity_t == 4.0
+    book.add(entry("notice", farm.points[0].id, 8.5, notice="open again"))
+    assert book.notices(farm, now)[farm.points[0].id][0][1] == NOW + timedelta(hours=8.5)
+
+
+def test_last_sample_is_on_the_field(book, farm):
+    book.add(entry("sample", "F01", -8, moisture=18.0, test_weight=77.0))
+    book.add(entry("sample", "F01", -2, moisture=16.0))
+    field = apply_book(farm, book, NOW).fields[0]
+    assert (field.sample_pct, field.sample_at) == (16.0, NOW - timedelta(hours=2))
+
+
+def test_own_orders_hold_until_cut_or_replaced(book, farm):
+    book.add(entry("order", "North", -2, fields=("F01", "F02")))
+    book.add(entry("order", "South", -1, fields=("F02", "F03")))
+    assert book.locked(farm, NOW) == {"North": ("F01",), "South": ("F02", "F03")}
+    book.add(entry("cut", "F03", -0.5, area=1e3))
+    assert book.locked(farm, NOW)["South"] == ("F02",)
+    assert book.locked(farm, NOW + timedelta(days=4)) == {}
