@@ -1,3 +1,4 @@
+# ruff: noqa: E501 (one field a line)
 """Write the sample farm again: everything here is invented, and the same seed writes the same.
 
     python sample_forecasts/make_sample.py [FOLDER]
@@ -14,6 +15,7 @@ import math
 import sys
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import make_weather
 
@@ -24,11 +26,13 @@ MILE_LON = MILE_LAT / math.cos(math.radians(BASE[0]))
 MILE2_AC = 640.0
 ROAD = 0.01  # mile of road and ditch left along each side
 
-#: Miles east and north of the yard (south-west corner), width and height in miles, then facts:
-#: crop, variety, texture, drainage, slope %, approach, yield bu/ac, ripe, (sample %, taken).
 WHEAT, DURUM, BARLEY = "spring wheat", "durum", "barley"
 HEAVY, MEDIUM, LIGHT = "silty clay loam", "loam", "sandy loam"
-FIELDS: tuple[tuple[object, ...], ...] = (
+#: What a line of FIELDS gives; east and north are miles from the yard to the south-west corner,
+#: wide and high miles.
+FACTS = ("id", "name", "east", "north", "wide", "high", "crop", "variety", "texture", "drainage",
+         "slope_pct", "approach", "yield_bu_ac", "ripe", "sample_pct", "sampled")  # fmt: skip
+FIELDS: tuple[tuple[Any, ...], ...] = (
     ("F01", "Home quarter", 0.0, 0.5, 0.5, 0.5, WHEAT, "W-21", MEDIUM, "moderate", 1.5, "gravel", 58, "2026-08-02", 18.6, "2026-08-11 18:30"),
     ("F02", "Yard eighty", -0.5, 0.0, 0.5, 0.25, BARLEY, "B-7", MEDIUM, "moderate", 1.0, "gravel", 74, "2026-07-27", 17.4, "2026-08-11 17:45"),
     ("F03", "Slough quarter", 1.0, -0.5, 0.5, 0.5, WHEAT, "W-21", HEAVY, "poor", 0.5, "gravel", 62, "2026-08-03", None, ""),
@@ -57,7 +61,7 @@ FIELDS: tuple[tuple[object, ...], ...] = (
     ("F26", "County line", -14.5, -1.5, 0.5, 0.5, WHEAT, "W-34", MEDIUM, "moderate", 1.3, "paved", 57, "2026-08-02", None, ""),
 )  # fmt: skip
 #: What sets single fields apart, by column.
-APART: dict[str, dict[str, object]] = {
+APART: dict[str, dict[str, Any]] = {
     "F03": {"wet_pct": 14},
     "F09": {"tile": "yes"},
     "F15": {"purpose": "seed"},
@@ -117,18 +121,19 @@ def write_fields(folder: Path) -> None:
                "yield_bu_ac", "ripe", "sample_pct", "sampled", "test_weight_lb_bu", "purpose",
                "cut_pct", "wet_pct")  # fmt: skip
     rows, features = [], []
-    for own, name, east, north, wide, high, crop, variety, soil, drainage, slope, road, bu, ripe, sample, taken in FIELDS:  # type: ignore[misc]  # noqa: E501
-        lat, lon = place(east + wide / 2, north + high / 2)
-        row = {
-            "id": own, "name": name, "lat": lat, "lon": lon,
-            "area_ac": round(acres(own, wide, high), 1), "crop": crop, "variety": variety,
-            "texture": soil, "organic_matter_pct": ORGANIC[soil], "drainage": drainage,
-            "tile": "no", "slope_pct": slope, "residue_pct": RESIDUE[soil], "approach": road,
-            "yield_bu_ac": bu, "ripe": ripe, "sample_pct": sample, "sampled": taken,
-            "purpose": "grain", "cut_pct": 0, "wet_pct": 0,
+    for facts in FIELDS:
+        row = dict(zip(FACTS, facts, strict=True))
+        own, soil = row["id"], row["texture"]
+        box = tuple(row.pop(side) for side in ("east", "north", "wide", "high"))
+        east, north, wide, high = box
+        row["lat"], row["lon"] = place(east + wide / 2, north + high / 2)
+        row |= {
+            "area_ac": round(acres(own, wide, high), 1), "organic_matter_pct": ORGANIC[soil],
+            "tile": "no", "residue_pct": RESIDUE[soil], "purpose": "grain", "cut_pct": 0,
+            "wet_pct": 0,
         }  # fmt: skip
         rows.append(row | APART.get(own, {}))
-        shape = {"type": "Polygon", "coordinates": rings(own, east, north, wide, high)}
+        shape = {"type": "Polygon", "coordinates": rings(own, *box)}
         features.append({"type": "Feature", "properties": {"id": own}, "geometry": shape})
     with (folder / "fields.csv").open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, columns, restval="", lineterminator="\n")

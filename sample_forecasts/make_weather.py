@@ -110,7 +110,9 @@ def air(walks: Walks, rain: Array, lat: float, lon: float) -> dict[str, Array]:
     doy = START.timetuple().tm_yday + np.arange(hours) / 24
     raining = rain > 0
     wet = np.zeros(hours)  # 0-1: how moist the ground makes the air
+    near = raining.astype(np.float64)  # 1 in rain, fading over hours after it
     for t in range(1, hours):
+        near[t] = max(near[t], near[t - 1] * math.exp(-1 / 4))
         wet[t] = min(1.0, wet[t - 1] * math.exp(-1 / 40) + rain[t] / 14.0)
     cloud = 1 / (1 + np.exp(-(1.3 * walks.cloud - 0.7 + 1.2 * wet)))
     cloud = np.maximum(cloud, 0.93 * spread(raining.astype(float), 2, 1))
@@ -120,7 +122,7 @@ def air(walks: Walks, rain: Array, lat: float, lon: float) -> dict[str, Array]:
     afternoon = np.maximum(np.cos((local - 15.5) * np.pi / 12), 0)
     deficit = np.clip(9.0 - 6.5 * wet - 1.8 * walks.moist, 1.0, 16.0) + 1.2 * afternoon
     dew = np.minimum(mean_day(temp) - deficit, temp - 0.1)
-    dew = np.where(raining, np.maximum(dew, temp - 1.2), dew)
+    dew += near * (np.maximum(dew, temp - 1.2) - dew)
     humidity = 100 * np.exp(17.625 * dew / (243.04 + dew) - 17.625 * temp / (243.04 + temp))
     wind = 3.9 * np.exp(0.33 * walks.wind) * (0.7 + 0.5 * afternoon) + 0.8 * raining
     gust = wind * (1.45 + 0.12 * np.abs(walks.cloud)) + 2.5 * np.sqrt(rain)
@@ -145,9 +147,7 @@ class Sky:
         self.common = self._walks()
         self.past = self._past_storms()
         past = [self._rain(self.past, lat, lon) for lat, lon in CELLS]
-        self.truth = [
-            air(self.common, rain, *cell) for rain, cell in zip(past, CELLS, strict=True)
-        ]
+        self.truth = [air(self.common, rain, *cell) for rain, cell in zip(past, CELLS, strict=True)]
         self.members = [self._member(past, m) for m in range(MEMBERS)]
 
     def _walks(self) -> Walks:
