@@ -15,12 +15,8 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from readiness.hazards import daylight
-from readiness.season import Tier
-from readiness.weather import Array
 from scheduler.farm import DeliveryPoint, Farm, Field
-from scheduler.hours import order_row
 from scheduler.orders import CrewOrders, Morning, Order
-from scheduler.outlook import rows, stand_of
 from scheduler.slots import local
 from scheduler.units import from_si
 from scheduler.words import plain
@@ -32,8 +28,6 @@ INK, GREY, NIGHT = "#111111", "#595959", "#ececec"
 MARKERS = ("o", "s", "^", "D", "v", "p", "h", "8")
 STYLES: tuple[str | tuple[int, tuple[int, ...]], ...] = ("-", "--", ":", "-.", (0, (6, 1, 1, 1)))
 RAIN_MM = 0.2  # mm/h that counts as rain in a picture; assumed, as in the cautions
-SHOWN_BEFORE_H = 48  # hours of the past in the curves; assumed, two nights tell the trend
-STEP_H = 3  # hours between points of a curve; assumed, keeps the daily wave and a light file
 HOUR = np.timedelta64(1, "h")
 
 
@@ -49,7 +43,7 @@ def _label(text: str) -> str:
     return name if len(name) <= 20 else f"{name[:19]}…"
 
 
-def _note(ax: Axes, text: str, x: float, y: float, *, up: float = 0) -> None:
+def note(ax: Axes, text: str, x: float, y: float, *, up: float = 0) -> None:
     """Small words just right of a point, `up` points above it, on paper of their own."""
     ax.annotate(text, (x, y), xytext=(2, up), textcoords="offset points", fontsize=6.5, va="center",
                 parse_math=False, annotation_clip=False,
@@ -57,7 +51,7 @@ def _note(ax: Axes, text: str, x: float, y: float, *, up: float = 0) -> None:
                 )  # fmt: skip
 
 
-def _hour(morning: Morning, when: datetime) -> float:
+def hour_of(morning: Morning, when: datetime) -> float:
     """Hours since the season's first."""
     first = local(morning.season.start, morning.farm.tz)
     return (when - first).total_seconds() / 3600.0
@@ -70,13 +64,13 @@ def _midnights(morning: Morning, first: float, last: float) -> list[tuple[float,
     out: list[tuple[float, datetime]] = []
     while True:
         day += timedelta(days=1)
-        at = _hour(morning, day.replace(tzinfo=morning.farm.tz))
+        at = hour_of(morning, day.replace(tzinfo=morning.farm.tz))
         if at > last:
             return out
         out.append((at, day))
 
 
-def _time_axis(ax: Axes, morning: Morning, first: float, last: float, room: int) -> None:
+def time_axis(ax: Axes, morning: Morning, first: float, last: float, room: int) -> None:
     """Days of the farm on the x axis, about `room` of them named, and a line at now."""
     days = _midnights(morning, first, last)
     step = max(1, -(-len(days) // room))
@@ -85,7 +79,7 @@ def _time_axis(ax: Axes, morning: Morning, first: float, last: float, room: int)
     ax.set_xticks([at for at, _ in named], [name for _, name in named], fontsize=7, ha="left")
     for at, _ in days:
         ax.axvline(at, color=GREY, linewidth=0.3)
-    ax.axvline(_hour(morning, morning.now), color=INK, linewidth=0.9)
+    ax.axvline(hour_of(morning, morning.now), color=INK, linewidth=0.9)
 
 
 def _nights(ax: Axes, morning: Morning, first: float, last: float) -> None:
@@ -103,13 +97,13 @@ def plot_timeline(morning: Morning, *, ax: Axes | None = None) -> Axes:
     Nights are grey; the chance of rain anywhere on the farm is the filled curve at the foot.
     """
     ax = ax or new_axes(9.0, 1.0 + 0.62 * len(morning.crews))
-    first, last = _hour(morning, morning.now) - 1, _hour(morning, morning.until)
+    first, last = hour_of(morning, morning.now) - 1, hour_of(morning, morning.until)
     _nights(ax, morning, first, last)
     for row, crew in enumerate(morning.crews):
         for place, order in enumerate(crew.orders, 1):
             _bar(ax, morning, len(morning.crews) - row, place, order)
     _rain(ax, morning, first, last)
-    _time_axis(ax, morning, first, last, 14)
+    time_axis(ax, morning, first, last, 14)
     names = [_label(c.crew) for c in morning.crews]
     ax.set_ylim(-0.1, len(names) + 0.6)
     ax.set_yticks(
@@ -120,9 +114,9 @@ def plot_timeline(morning: Morning, *, ax: Axes | None = None) -> Axes:
 
 
 def _bar(ax: Axes, morning: Morning, y: int, place: int, order: Order) -> None:
-    start, finish = _hour(morning, order.start.mid), _hour(morning, order.finish.mid)
-    whole = _hour(morning, order.start.low), _hour(morning, order.finish.high)
-    leave = _hour(morning, order.leave_at)
+    start, finish = hour_of(morning, order.start.mid), hour_of(morning, order.finish.mid)
+    whole = hour_of(morning, order.start.low), hour_of(morning, order.finish.high)
+    leave = hour_of(morning, order.leave_at)
     ax.plot(whole, (y - 0.27, y - 0.27), color=GREY, linewidth=0.9, marker="|", markersize=3)
     ax.plot((leave, start), (y, y), color=INK, linewidth=1.2, linestyle=":")
     ax.barh(
@@ -139,7 +133,7 @@ def _rain(ax: Axes, morning: Morning, first: float, last: float) -> None:
     ax.fill_between(hours, 0, 0.5 * share, step="post", color=PALETTE[4], linewidth=0)
     ax.axhline(0.5, color=GREY, linewidth=0.4)
     for share_shown, y in ((0, 0.0), (100, 0.5)):
-        _note(ax, f"{share_shown} %", last, y)
+        note(ax, f"{share_shown} %", last, y)
 
 
 def _flat(farm: Farm, lat: float, lon: float) -> tuple[float, float]:
@@ -216,104 +210,7 @@ def _way(ax: Axes, farm: Farm, crew: CrewOrders, k: int) -> None:
 def _point(ax: Axes, farm: Farm, point: DeliveryPoint) -> None:
     x, y = _shown(farm, point.lat or 0.0, point.lon or 0.0)
     ax.plot(x, y, marker="*", color=INK, markersize=10, linestyle="none", zorder=3)
-    _note(ax, _label(point.id), x, y, up=8)
-
-
-def _fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> None:
-    """Median, middle half and middle four fifths over members; unknown hours are left blank."""
-    known = np.isfinite(values).any(axis=0)
-    filled = np.where(known, values, 0.0)
-    middle = np.nanpercentile if np.isnan(filled).any() else np.percentile  # the latter is faster
-    bands = middle(filled, [10, 25, 50, 75, 90], axis=0)
-    bands[:, ~known] = np.nan
-    ax.fill_between(hours, bands[0], bands[4], color=PALETTE[2], linewidth=0)
-    ax.fill_between(hours, bands[1], bands[3], color=PALETTE[3], linewidth=0)
-    ax.plot(hours, bands[2], color=PALETTE[6], linewidth=1.1)
-    for a, b in _runs(np.asarray(~known)):
-        ax.axvspan(hours[a], hours[min(b, len(hours) - 1)], facecolor="none", edgecolor=GREY,
-                   hatch="xxx", linewidth=0)  # fmt: skip
-
-
-def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Half-open runs of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def _curve(ax: Axes, morning: Morning, values: Array, row: int, room: int) -> tuple[float, float]:
-    """Fan of one row from shortly before now to the end, with its orders shaded."""
-    now = _hour(morning, morning.now)
-    first, last = max(0, int(now) - SHOWN_BEFORE_H), values.shape[2] - 1
-    hours = np.arange(first, last + 1, STEP_H)
-    for span in _cuts(morning, row):
-        ax.axvspan(*span, color=NIGHT, linewidth=0)
-    _fan(ax, hours, values[:, row, hours])
-    _time_axis(ax, morning, first, last, room)
-    ax.tick_params(labelsize=7)
-    return first, last
-
-
-def _cuts(morning: Morning, row: int) -> list[tuple[float, float]]:
-    """Start to finish of the orders that cut a row of the season."""
-    return [
-        (_hour(morning, o.start.mid), _hour(morning, o.finish.mid))
-        for c in morning.crews
-        for o in c.orders
-        if order_row(morning.farm, o) == row
-    ]
-
-
-def grain_limits(farm: Farm, row: int) -> dict[str, float]:
-    """Moisture lines of a row of the season, percent, by what they mean."""
-    field, _ = rows(farm)[row]
-    markets = [p.markets[field.crop] for p in farm.points if field.crop in p.markets]
-    limits = {"threshes": float(stand_of(farm).limit[row])}
-    if markets:
-        limits["taken"] = max(m.moisture_limit_pct for m in markets)
-        limits["base"] = max(m.moisture_base_pct for m in markets)
-    return limits
-
-
-def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
-    """Grain moisture of a row of the season over members, with the limits that bind."""
-    ax = ax or new_axes(3.7, 1.5)
-    first, _ = _curve(ax, morning, morning.season.moisture, row, 6)
-    merged: dict[float, list[str]] = {}
-    for name, value in grain_limits(morning.farm, row).items():
-        merged.setdefault(round(value, 1), []).append(name)
-    for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
-        ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
-        _note(ax, f"{', '.join(names)} {value:g}", first, value, up=3)
-    ax.set_ylabel("grain, % wet", fontsize=7)
-    return ax
-
-
-def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
-    """Water in the top 15 cm over members; the strip below is the likeliest state of the ground.
-
-    Strip: white firm, hatched headland-only, dark soft, crossed unknown.
-    """
-    ax = ax or new_axes(3.7, 1.5)
-    first, last = _curve(ax, morning, 100.0 * morning.season.water_top, row, 6)
-    low, high = ax.get_ylim()
-    floor = low - 0.2 * (high - low)
-    ax.set_ylim(floor, high)
-    tiers = morning.season.tier[:, row, int(first) : int(last) + 1]
-    counts = np.stack([(tiers == t).sum(axis=0) for t in Tier])
-    likeliest = counts.argmax(axis=0)
-    looks = {
-        Tier.FIRM: {"facecolor": "white"},
-        Tier.HEADLAND_ONLY: {"facecolor": PALETTE[2], "hatch": "////"},
-        Tier.SOFT: {"facecolor": PALETTE[6]},
-        Tier.UNKNOWN: {"facecolor": "white", "hatch": "xxx"},
-    }
-    for tier, look in looks.items():
-        for a, b in _runs(np.asarray(likeliest == tier)):
-            ax.axvspan(
-                first + a, first + b, ymin=0, ymax=0.12, edgecolor=INK, linewidth=0.3, **look
-            )
-    ax.set_ylabel("soil water, %", fontsize=7)
-    return ax
+    note(ax, _label(point.id), x, y, up=8)
 
 
 def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
@@ -322,7 +219,7 @@ def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
     losses = np.sort(np.array(morning.member_loss))
     ax.bar(np.arange(1, len(losses) + 1), losses, color=PALETTE[3], edgecolor=INK, linewidth=0.4)
     ax.axhline(losses.mean(), color=INK, linewidth=0.9, linestyle="--")
-    _note(ax, "mean", 0.4, losses.mean(), up=5)
+    note(ax, "mean", 0.4, losses.mean(), up=5)
     ax.set_xlabel("forecast members, best to worst", fontsize=8)
     ax.set_ylabel(f"loss, {morning.farm.currency}", fontsize=8, parse_math=False)
     ax.tick_params(labelsize=7)
@@ -339,7 +236,7 @@ def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
             edgecolor=INK, linewidth=0.5)  # fmt: skip
     ax.set_yticks(list(ends), names, fontsize=7.5, parse_math=False)
     for y, loss in zip(ends, losses, strict=True):
-        _note(ax, f"{loss:,.0f}", loss, y)
+        note(ax, f"{loss:,.0f}", loss, y)
     ax.set_xlim(0, 1.18 * max(*losses, 1.0))
     ax.set_xlabel(f"expected loss, {morning.farm.currency}", fontsize=8, parse_math=False)
     ax.tick_params(axis="x", labelsize=7)

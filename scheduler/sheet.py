@@ -20,13 +20,12 @@ from matplotlib.figure import Figure
 from scheduler.cautions import day_cautions
 from scheduler.charts import (
     PALETTE,
-    plot_grain,
-    plot_ground,
     plot_losses,
     plot_map,
     plot_rules,
     plot_timeline,
 )
+from scheduler.curves import plot_grain, plot_ground
 from scheduler.hours import LEAST_H, DayHours, days_ahead, order_row, row_title
 from scheduler.orders import CrewOrders, Morning, Order
 from scheduler.outlook import rows

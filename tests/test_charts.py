@@ -15,13 +15,12 @@ from scheduler.charts import (
     MARKERS,
     PALETTE,
     STYLES,
-    plot_grain,
-    plot_ground,
     plot_losses,
     plot_map,
     plot_rules,
     plot_timeline,
 )
+from scheduler.curves import plot_grain, plot_ground
 
 PLOTS = [
     plot_timeline,

@@ -13,12 +13,10 @@ import mornings
 import pytest
 
 import scheduler.outlets as outlets
+from scheduler.messages import MESSAGE_CHARS, calendar, message
 from scheduler.orders import Order
 from scheduler.outlets import (
-    MESSAGE_CHARS,
-    calendar,
     guarded,
-    message,
     plan_csv,
     plan_files,
     plan_json,

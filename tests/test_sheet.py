@@ -2,6 +2,7 @@
 
 import html.parser
 import re
+import shutil
 from dataclasses import replace
 from urllib.parse import unquote
 
@@ -11,6 +12,8 @@ import pytest
 from scheduler.cautions import STANDING, cautions
 from scheduler.hours import DayHours
 from scheduler.sheet import calendar, cell, costs, shades, sheet
+
+CHROMIUM = shutil.which("chromium")
 
 
 @pytest.fixture(scope="module")
@@ -205,3 +208,28 @@ def test_every_shade_means_what_its_key_says(hours, shade):
     assert cell(day, False)["shade"] == shade
     words = shades()[int(shade[1])]["words"]
     assert words == "none" if hours == 0 else "10 h and more" if hours >= 10 else "under" in words
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
+@pytest.mark.parametrize("width", [390, 1200])
+def test_in_a_browser_fits_prints_and_is_accessible(page, tmp_path, width):
+    """A phone and a laptop: no sideways scrolling, every picture drawn, axe finds nothing."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    file = tmp_path / "sheet.html"
+    file.write_text(page, encoding="utf-8")
+    with sync_api.sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        tab = browser.new_page(viewport={"width": width, "height": 900})
+        fetched = []
+        tab.on("request", lambda r: fetched.append(r.url))
+        tab.goto(file.as_uri())
+        assert tab.evaluate("document.documentElement.scrollWidth") <= width
+        sizes = tab.evaluate("[...document.images].map(i => i.complete && i.naturalWidth)")
+        assert all(sizes)
+        assert [u for u in fetched if not u.startswith("data:")] == [file.as_uri()]
+        found = axe.Axe().run(tab)
+        assert found.violations_count == 0, found.generate_report()
+        assert tab.pdf(format="Letter").startswith(b"%PDF")
+        browser.close()

@@ -1,0 +1,115 @@
+"""Curves of a field: grain moisture and soil water over members, with the limits that bind."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from readiness.season import Tier
+from readiness.weather import Array
+from scheduler.charts import GREY, INK, NIGHT, PALETTE, hour_of, new_axes, note, time_axis
+from scheduler.farm import Farm
+from scheduler.hours import order_row
+from scheduler.orders import Morning
+from scheduler.outlook import rows, stand_of
+
+SHOWN_BEFORE_H = 48  # hours of the past in the curves; assumed, two nights tell the trend
+STEP_H = 3  # hours between points of a curve; assumed, keeps the daily wave and a light file
+
+
+def _fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> None:
+    """Median, middle half and middle four fifths over members; unknown hours are left blank."""
+    known = np.isfinite(values).any(axis=0)
+    filled = np.where(known, values, 0.0)
+    middle = np.nanpercentile if np.isnan(filled).any() else np.percentile  # the latter is faster
+    bands = middle(filled, [10, 25, 50, 75, 90], axis=0)
+    bands[:, ~known] = np.nan
+    ax.fill_between(hours, bands[0], bands[4], color=PALETTE[2], linewidth=0)
+    ax.fill_between(hours, bands[1], bands[3], color=PALETTE[3], linewidth=0)
+    ax.plot(hours, bands[2], color=PALETTE[6], linewidth=1.1)
+    for a, b in _runs(np.asarray(~known)):
+        ax.axvspan(hours[a], hours[min(b, len(hours) - 1)], facecolor="none", edgecolor=GREY,
+                   hatch="xxx", linewidth=0)  # fmt: skip
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open runs of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _curve(ax: Axes, morning: Morning, values: Array, row: int, room: int) -> tuple[float, float]:
+    """Fan of one row from shortly before now to the end, with its orders shaded."""
+    now = hour_of(morning, morning.now)
+    first, last = max(0, int(now) - SHOWN_BEFORE_H), values.shape[2] - 1
+    hours = np.arange(first, last + 1, STEP_H)
+    for span in _cuts(morning, row):
+        ax.axvspan(*span, color=NIGHT, linewidth=0)
+    _fan(ax, hours, values[:, row, hours])
+    time_axis(ax, morning, first, last, room)
+    ax.tick_params(labelsize=7)
+    return first, last
+
+
+def _cuts(morning: Morning, row: int) -> list[tuple[float, float]]:
+    """Start to finish of the orders that cut a row of the season."""
+    return [
+        (hour_of(morning, o.start.mid), hour_of(morning, o.finish.mid))
+        for c in morning.crews
+        for o in c.orders
+        if order_row(morning.farm, o) == row
+    ]
+
+
+def grain_limits(farm: Farm, row: int) -> dict[str, float]:
+    """Moisture lines of a row of the season, percent, by what they mean."""
+    field, _ = rows(farm)[row]
+    markets = [p.markets[field.crop] for p in farm.points if field.crop in p.markets]
+    limits = {"threshes": float(stand_of(farm).limit[row])}
+    if markets:
+        limits["taken"] = max(m.moisture_limit_pct for m in markets)
+        limits["base"] = max(m.moisture_base_pct for m in markets)
+    return limits
+
+
+def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
+    """Grain moisture of a row of the season over members, with the limits that bind."""
+    ax = ax or new_axes(3.7, 1.5)
+    first, _ = _curve(ax, morning, morning.season.moisture, row, 6)
+    merged: dict[float, list[str]] = {}
+    for name, value in grain_limits(morning.farm, row).items():
+        merged.setdefault(round(value, 1), []).append(name)
+    for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
+        ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
+        note(ax, f"{', '.join(names)} {value:g}", first, value, up=3)
+    ax.set_ylabel("grain, % wet", fontsize=7)
+    return ax
+
+
+def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
+    """Water in the top 15 cm over members; the strip below is the likeliest state of the ground.
+
+    Strip: white firm, hatched headland-only, dark soft, crossed unknown.
+    """
+    ax = ax or new_axes(3.7, 1.5)
+    first, last = _curve(ax, morning, 100.0 * morning.season.water_top, row, 6)
+    low, high = ax.get_ylim()
+    floor = low - 0.2 * (high - low)
+    ax.set_ylim(floor, high)
+    tiers = morning.season.tier[:, row, int(first) : int(last) + 1]
+    counts = np.stack([(tiers == t).sum(axis=0) for t in Tier])
+    likeliest = counts.argmax(axis=0)
+    looks = {
+        Tier.FIRM: {"facecolor": "white"},
+        Tier.HEADLAND_ONLY: {"facecolor": PALETTE[2], "hatch": "////"},
+        Tier.SOFT: {"facecolor": PALETTE[6]},
+        Tier.UNKNOWN: {"facecolor": "white", "hatch": "xxx"},
+    }
+    for tier, look in looks.items():
+        for a, b in _runs(np.asarray(likeliest == tier)):
+            ax.axvspan(
+                first + a, first + b, ymin=0, ymax=0.12, edgecolor=INK, linewidth=0.3, **look
+            )
+    ax.set_ylabel("soil water, %", fontsize=7)
+    return ax
