@@ -71,13 +71,15 @@ def walk(rng: np.random.Generator, hours: int, memory: float) -> Array:
 def spread(values: Array, before: int, after: int) -> Array:
     """Largest value within `before` hours ahead and `after` hours behind."""
     padded = np.pad(values, (after, before))
-    return np.lib.stride_tricks.sliding_window_view(padded, before + after + 1).max(axis=1)
+    window = np.lib.stride_tricks.sliding_window_view(padded, before + after + 1)
+    return np.asarray(window.max(axis=1), dtype=np.float64)
 
 
 def mean_day(values: Array) -> Array:
     """Centred mean over 25 hours."""
     padded = np.pad(values, 12, mode="edge")
-    return np.lib.stride_tricks.sliding_window_view(padded, 25).mean(axis=1)
+    window = np.lib.stride_tricks.sliding_window_view(padded, 25)
+    return np.asarray(window.mean(axis=1), dtype=np.float64)
 
 
 def sun(hours: int, lat: float, lon: float) -> Array:
@@ -90,7 +92,7 @@ def sun(hours: int, lat: float, lon: float) -> Array:
     high = np.sin(phi) * np.sin(tilt) + np.cos(phi) * np.cos(tilt) * np.cos(
         (solar - 12) * np.pi / 12
     )
-    return 1040.0 * np.maximum(high, 0.0) ** 1.15
+    return np.asarray(1040.0 * np.maximum(high, 0.0) ** 1.15, dtype=np.float64)
 
 
 @dataclass(frozen=True)
