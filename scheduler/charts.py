@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 import matplotlib.figure
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
@@ -77,8 +78,13 @@ def time_axis(ax: Axes, morning: Morning, first: float, last: float, room: int) 
     named = [(at, f"{d:%a} {d.day}") for at, d in days[::step] if at < last - (last - first) / 20]
     ax.set_xlim(first, last)
     ax.set_xticks([at for at, _ in named], [name for _, name in named], fontsize=7, ha="left")
-    for at, _ in days:
-        ax.axvline(at, color=GREY, linewidth=0.3)
+    lines = LineCollection(
+        [((at, 0.0), (at, 1.0)) for at, _ in days],
+        transform=ax.get_xaxis_transform(),
+        colors=GREY,
+        linewidths=0.3,
+    )
+    ax.add_collection(lines, autolim=False)
     ax.axvline(hour_of(morning, morning.now), color=INK, linewidth=0.9)
 
 

@@ -107,9 +107,11 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
         Tier.UNKNOWN: {"facecolor": "white", "hatch": "xxx"},
     }
     for tier, look in looks.items():
-        for a, b in _runs(np.asarray(likeliest == tier)):
-            ax.axvspan(
-                first + a, first + b, ymin=0, ymax=0.12, edgecolor=INK, linewidth=0.3, **look
-            )
+        spans = [(first + a, b - a) for a, b in _runs(np.asarray(likeliest == tier))]
+        if spans:
+            ax.broken_barh(
+                spans, (0, 0.12), transform=ax.get_xaxis_transform(), edgecolor=INK,
+                linewidth=0.3, label=tier.name, **look,
+            )  # fmt: skip
     ax.set_ylabel("soil water, %", fontsize=7)
     return ax

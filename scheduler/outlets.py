@@ -108,6 +108,11 @@ def plan_csv(morning: Morning) -> str:
     return out.getvalue()
 
 
+def _number(value: float, digits: int) -> float | str:
+    """Rounded; an empty cell where unknown."""
+    return round(value, digits or None) if math.isfinite(value) else ""
+
+
 def _columns(morning: Morning) -> list[str]:
     area, mass, distance = (
         USUAL[q][morning.farm.units == "metric"] for q in ("area", "mass", "distance")
@@ -128,13 +133,13 @@ def _row(crew: CrewOrders, place: int, order: Order, morning: Morning) -> dict[s
     values: tuple[object, ...] = (
         *(guarded(crew.crew), place, guarded(order.field), guarded(order.name)),
         *(guarded(order.parcel), guarded(crop_name(order.crop)), at(order.leave_at)),
-        *(round(order.move_min), round(from_si(order.move_km, "distance", units), 1)),
+        *(_number(order.move_min, 0), _number(from_si(order.move_km, "distance", units), 1)),
         *(at(t) for t in (start.mid, start.low, start.high, finish.mid, finish.low, finish.high)),
-        round(from_si(order.area_ha, "area", units), 1),
-        round(from_si(order.tonnes, "mass", units, order.crop), 1),
-        *(round(v, 1) for v in (wet.mid, wet.low, wet.high)),
-        *(round(100 * order.chance), round(order.loads, 1), guarded(order.point)),
-        *("yes" if order.headland_only else "no", round(order.loss, 2)),
+        _number(from_si(order.area_ha, "area", units), 1),
+        _number(from_si(order.tonnes, "mass", units, order.crop), 1),
+        *(_number(v, 1) for v in (wet.mid, wet.low, wet.high)),
+        *(_number(100 * order.chance, 0), _number(order.loads, 1), guarded(order.point)),
+        *("yes" if order.headland_only else "no", _number(order.loss, 2)),
         *("yes" if order.locked else "no", guarded(order.reason), guarded(order.changed)),
     )
     return dict(zip(_columns(morning), values, strict=True))

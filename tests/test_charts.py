@@ -130,10 +130,11 @@ def test_ground_strip_shows_the_likeliest_tier(morning):
     row = 2
     ax = plot_ground(morning, row)
     first = int(ax.get_xlim()[0])
-    soft = [p for p in ax.patches if np.allclose(p.get_facecolor()[:3], to_rgb(PALETTE[6]))]
+    soft = next(c for c in ax.collections if c.get_label() == "SOFT")
+    assert np.allclose(soft.get_facecolor()[0][:3], to_rgb(PALETTE[6]))
     shown = np.zeros(morning.season.tier.shape[2], dtype=bool)
-    for p in soft:
-        shown[int(p.get_x()) : int(p.get_x() + p.get_width())] = True
+    for path in soft.get_paths():
+        shown[int(path.vertices[:, 0].min()) : int(path.vertices[:, 0].max())] = True
     share = (morning.season.tier[:, row] == Tier.SOFT).mean(axis=0)
     assert shown[first:][share[first:] > 0.5].all()
     assert not shown[first:][share[first:] < 0.3].any()

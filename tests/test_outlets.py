@@ -74,6 +74,7 @@ def test_unknown_numbers_are_null(morning):
     text = json.dumps(plan_json(odd), allow_nan=False)
     assert json.loads(text)["crews"][0]["orders"][0]["chance"] is None
     assert json.loads(text)["bound"] is None
+    assert table(plan_csv(odd))[0]["chance_pct"] == ""
 
 
 # plan.csv
