@@ -1,21 +1,18 @@
-"""fields.csv and fields.geojson: the fields of the farm."""
+"""fields.csv: the fields of the farm."""
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-import shapely
-from shapely.geometry.base import BaseGeometry
-
+from scheduler import shape_file
 from scheduler.csv_file import CsvTable
 from scheduler.dates import date_order
+from scheduler.errors import Unreadable
 from scheduler.farm import Field
 from scheduler.record import Custom, Problem, Record
+from scheduler.shape_file import Shape, from_wkt
 from scheduler.units import show_area, spelled
 from scheduler.vocabulary import (
     APPROACH_NAMES,
@@ -28,122 +25,15 @@ from scheduler.vocabulary import (
 )
 
 FILE = "fields.csv"
-SHAPES = "fields.geojson"
 #: Most that a given area and a boundary may differ; assumed, because sloughs and yards inside a
 #: boundary are seldom more.
 AREA_TOLERANCE = 0.20
 #: Largest field; assumed: 50 sections.
 MOST_HA = 13_000.0
-#: Authalic radius of the WGS 84 ellipsoid, km.
-EARTH_KM = 6371.0072
 KNOWN = ("id", "name", "lat", "lon", "area", "area_ac", "area_ha", "crop", "variety", "texture",
          "sand", "clay", "organic_matter", "drainage", "tile", "slope", "residue", "approach",
          "yield", "yield_bu_ac", "yield_t_ha", "ripe", "heading", "sample", "sampled",
          "test_weight", "purpose", "cut", "wet", "boundary")  # fmt: skip
-
-
-@dataclass(frozen=True, kw_only=True)
-class Shape:
-    """A boundary: its outer ring (lon, lat), a point inside (lat, lon) and its area, ha."""
-
-    ring: tuple[tuple[float, float], ...]
-    inside: tuple[float, float]
-    area_ha: float
-
-
-def area_ha(geometry: BaseGeometry) -> float:
-    """Area of a lon-lat geometry, ha, by the sinusoidal equal-area projection of the sphere."""
-    lon0 = geometry.centroid.x
-
-    def flat(xy: Any) -> Any:
-        out = np.radians(xy) * EARTH_KM
-        out[:, 0] = np.radians(xy[:, 0] - lon0) * EARTH_KM * np.cos(np.radians(xy[:, 1]))
-        return out
-
-    return float(shapely.transform(geometry, flat).area) * 100.0
-
-
-def shape_of(geometry: BaseGeometry) -> Shape:
-    """The facts of a polygon; of several parts the largest gives the ring."""
-    parts = list(getattr(geometry, "geoms", [geometry]))
-    largest = max(parts, key=lambda p: p.area)
-    inside = largest.representative_point()
-    return Shape(
-        ring=tuple((round(x, 7), round(y, 7)) for x, y in largest.exterior.coords),
-        inside=(inside.y, inside.x),
-        area_ha=area_ha(geometry),
-    )
-
-
-def read_shapes(text: str, problems: list[Problem]) -> dict[str, Shape]:
-    """Boundaries of fields.geojson (RFC 7946) by spelled id or name; problems are added."""
-
-    def fault(where: str, message: str, remedy: str) -> None:
-        problems.append(Problem(file=SHAPES, row=where, column="", message=message, remedy=remedy))
-
-    try:
-        tree = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        line = str(getattr(error, "lineno", ""))
-        fault(line, "is not valid JSON", "export it again as GeoJSON")
-        return {}
-    features = tree.get("features") if isinstance(tree, dict) else None
-    if not isinstance(features, list):
-        fault("", "is not a FeatureCollection", "export it again as GeoJSON")
-        return {}
-    if "crs" in tree and "CRS84" not in str(tree["crs"]) and "4326" not in str(tree["crs"]):
-        fault("", "is not in longitude and latitude (WGS 84)", "export it in WGS 84, EPSG:4326")
-        return {}
-    out: dict[str, Shape] = {}
-    for n, feature in enumerate(features, start=1):
-        where = f"feature {n}"
-        name = _feature_id(feature)
-        if name is None:
-            fault(where, "has no id", 'give it a property "id" as in fields.csv')
-            continue
-        geometry = _polygon(feature, f'{where} "{name}"', fault)
-        if geometry is None:
-            continue
-        if spelled(name) in out:
-            fault(f'{where} "{name}"', "has the id of an earlier feature", "give each its own id")
-        out[spelled(name)] = shape_of(geometry)
-    return out
-
-
-def _feature_id(feature: Any) -> str | None:
-    if not isinstance(feature, dict):
-        return None
-    properties = feature.get("properties")
-    inner = properties if isinstance(properties, dict) else {}
-    for value in (inner.get("id"), feature.get("id"), inner.get("name")):
-        if isinstance(value, (str, int)) and str(value).strip():
-            return str(value)
-    return None
-
-
-def _polygon(feature: Any, where: str, fault: Any) -> BaseGeometry | None:
-    """The polygon of a feature, or None with a problem noted."""
-    try:
-        geometry = shapely.from_geojson(json.dumps(feature.get("geometry")))
-    except (shapely.errors.ShapelyError, ValueError, TypeError):
-        geometry = None
-    if geometry is None or geometry.geom_type not in ("Polygon", "MultiPolygon"):
-        fault(where, "is not a polygon with closed rings", "draw its boundary as a polygon")
-        return None
-    return _sound(geometry, lambda message, remedy: fault(where, message, remedy))
-
-
-def _sound(geometry: BaseGeometry, fault: Any) -> BaseGeometry | None:
-    """The geometry if it is a sound area on the globe."""
-    west, south, east, north = geometry.bounds if not geometry.is_empty else (math.nan,) * 4
-    if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):
-        fault("is not in degrees of longitude and latitude", "export it in WGS 84, EPSG:4326")
-        return None
-    if not geometry.is_valid:
-        reason = shapely.is_valid_reason(geometry).split("[")[0].lower()
-        fault(f"crosses or touches itself ({reason})", "draw the boundary again")
-        return None
-    return geometry
 
 
 def read_fields(
@@ -180,9 +70,14 @@ def read_fields(
             out.append(field)
     for extra in sorted(shapes.keys() - used):
         problems.append(
-            Problem(file=SHAPES, row=f'"{extra}"', column="", message="is no field of fields.csv",
-                    remedy="correct its id, or remove it")
-        )  # fmt: skip
+            Problem(
+                file=shape_file.FILE,
+                row=f'"{extra}"',
+                column="",
+                message="is no field of fields.csv",
+                remedy="correct its id, or remove it",
+            )
+        )
     if not table.rows:
         problems.append(
             Problem(file=FILE, row="", column="", message="has no fields",
@@ -264,14 +159,10 @@ def _wkt(r: Record) -> Shape | None:
     if not text:
         return None
     try:
-        geometry = shapely.from_wkt(text)
-    except (shapely.errors.ShapelyError, ValueError):
-        geometry = None
-    if geometry is None or geometry.geom_type not in ("Polygon", "MultiPolygon"):
-        r.fault("boundary", "is no POLYGON in well-known text", "correct it, or use fields.geojson")
+        return from_wkt(text)
+    except Unreadable as error:
+        r.fault("boundary", error.message, error.remedy)
         return None
-    sound = _sound(geometry, lambda message, remedy: r.fault("boundary", message, remedy))
-    return None if sound is None else shape_of(sound)
 
 
 def _position(r: Record, shape: Shape | None) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from scheduler import farm_file, field_file, rain_file
+from scheduler import farm_file, field_file, rain_file, shape_file
 from scheduler.csv_file import file_text, read_csv
 from scheduler.errors import FarmError, Unreadable
 from scheduler.farm import Farm, Field
@@ -142,8 +142,8 @@ def _table(
 
 
 def _fields(read: _Folder) -> None:
-    text = read.text(field_file.SHAPES, needed=False)
-    shapes = {} if text is None else field_file.read_shapes(text, read.problems)
+    text = read.text(shape_file.FILE, needed=False)
+    shapes = {} if text is None else shape_file.read_shapes(text, read.problems)
     found = _table(read, field_file.FILE, field_file.read_fields, shapes, needed=True)
     read.fields = found or ()
 

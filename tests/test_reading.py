@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readiness.crops import CROPS
-from scheduler import csv_file, dates, field_file, vocabulary
+from scheduler import csv_file, dates, shape_file, vocabulary
 from scheduler.errors import FarmError, Unreadable
 from scheduler.money import LOSSES
 from scheduler.reading import farm_problems, read_farm, read_rain
@@ -154,18 +154,30 @@ def rectangle_ha(west, south, east, north):
     )
 
 
+def test_boundary_with_altitudes(folder):
+    corners = [
+        (-99.51, 47.10),
+        (-99.50, 47.10),
+        (-99.50, 47.107),
+        (-99.51, 47.107),
+        (-99.51, 47.10),
+    ]
+    write_shapes(folder, [("1", [[[x, y, 450.0] for x, y in corners]])])
+    assert read_farm(folder).fields[0].boundary == tuple(corners)
+
+
 def test_area_less_a_hole():
     outer = shapely.box(-99.51, 47.10, -99.50, 47.107)
     hole = shapely.box(-99.508, 47.102, -99.506, 47.104)
     expected = rectangle_ha(*outer.bounds) - rectangle_ha(*hole.bounds)
-    assert field_file.area_ha(outer.difference(hole)) == pytest.approx(expected, rel=1e-4)
+    assert shape_file.area_ha(outer.difference(hole)) == pytest.approx(expected, rel=1e-4)
 
 
 # published: the U.S. public land survey's section, 640 acres in a mile square
 def test_area_of_a_section():
     lat, wide = 1.609344 / 111.195, 1.609344 / (111.195 * math.cos(math.radians(47.0)))
     box = shapely.box(-99.0, 47.0 - lat / 2, -99.0 + wide, 47.0 + lat / 2)
-    assert field_file.area_ha(box) / 0.40468564 == pytest.approx(640, rel=1e-3)
+    assert shape_file.area_ha(box) / 0.40468564 == pytest.approx(640, rel=1e-3)
 
 
 def test_boundary_as_well_known_text(folder):
