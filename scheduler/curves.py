@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
@@ -100,7 +102,7 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     tiers = morning.season.tier[:, row, int(first) : int(last) + 1]
     counts = np.stack([(tiers == t).sum(axis=0) for t in Tier])
     likeliest = counts.argmax(axis=0)
-    looks = {
+    looks: dict[Tier, dict[str, Any]] = {
         Tier.FIRM: {"facecolor": "white"},
         Tier.HEADLAND_ONLY: {"facecolor": PALETTE[2], "hatch": "////"},
         Tier.SOFT: {"facecolor": PALETTE[6]},
