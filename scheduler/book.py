@@ -327,6 +327,12 @@ class Book:
         """Fraction cut by field id, that of the field table included."""
         return actuals.progress(self.entries("cut", until=until), farm, until)
 
+    def left_ha(self, farm: Farm, field: str, until: datetime, *, but: int | None = None) -> float:
+        """What is left uncut of a field, ha, the entry `but` not counted."""
+        area = next(f.area_ha for f in farm.fields if f.id == field)
+        told = [e for e in self.entries("cut", until=until) if e.id != but]
+        return area * max(0.0, 1.0 - actuals.progress(told, farm, until)[field])
+
     def in_progress(self, farm: Farm, until: datetime) -> dict[str, str]:
         """Fields begun lately and not finished, with the crew where it was told ('' if not)."""
         return actuals.in_progress(self.entries("cut", until=until), farm, until)

@@ -52,6 +52,7 @@ class Fact:
     needed: bool = False
     usual: str = ""  # what a form starts with
     choices: tuple[str, ...] = ()
+    hint: str = ""  # beside the label on a form
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,23 +86,24 @@ KINDS: dict[str, Kind] = {
     for k in (
         Kind(name="rain", label="Rain gauge", about="gauge", facts=(
             Fact(name="rain", label="Rain", quantity="depth", high=500.0, needed=True),
-            Fact(name="hours", label="Hours since the last reading", quantity="number", low=0.25,
-                 high=240.0, usual="24"))),
+            Fact(name="hours", label="Over hours", hint="since the last reading",
+                 quantity="number", low=0.25, high=240.0, usual="24"))),
         Kind(name="sample", label="Grain sample", about="field",
              facts=(replace(_WET, needed=True), *_GRAIN)),
         Kind(name="ground", label="Ground check", about="field", facts=(
             Fact(name="ground", label="The ground is", quantity="choice", needed=True,
                  choices=GROUNDS), _REASON)),
         Kind(name="cut", label="Area cut", about="field", single=True, facts=(
-            Fact(name="area", label="Area cut since the last entry", quantity="area", high=5000.0,
-                 needed=True),
+            Fact(name="area", label="Area cut", hint="since the last entry, or: all",
+                 quantity="area", high=5000.0, needed=True),
             Fact(name="crew", label="Crew", quantity="crew"))),
         Kind(name="down", label="Breakdown", about="machine", ahead=True, facts=(
-            Fact(name="until", label="Running again (blank: not known)", quantity="time"),
+            Fact(name="until", label="Running again", hint="blank: not known", quantity="time"),
             _REASON)),
         Kind(name="repaired", label="Repaired", about="machine", ahead=True, facts=(_REASON,)),
         Kind(name="absent", label="Crew absent", about="crew", ahead=True, facts=(
-            Fact(name="until", label="Last day away (blank: that day only)", quantity="day"),
+            Fact(name="until", label="Last day away", hint="blank: that day only",
+                 quantity="day"),
             _REASON)),
         Kind(name="ticket", label="Load ticket", about="point", facts=(
             Fact(name="field", label="Field", quantity="field", needed=True),
@@ -113,13 +115,13 @@ KINDS: dict[str, Kind] = {
         Kind(name="notice", label="Delivery point notice", about="point", ahead=True, facts=(
             Fact(name="notice", label="It is", quantity="choice", needed=True,
                  choices=(FULL, EARLY, OPEN)),
-            Fact(name="until", label="Open again (blank: not known, or next day)",
+            Fact(name="until", label="Open again", hint="blank: not known, or the next day",
                  quantity="time"),
             _REASON)),
         Kind(name="order", label="Own order", about="crew", single=True, facts=(
             Fact(name="fields", label="Fields in order", quantity="fields", needed=True),
             Fact(name="why", label="Why", quantity="text"),
-            Fact(name="price", label="Cost against the plan", quantity="money",
+            Fact(name="cost", label="Cost against the plan", quantity="money",
                  low=-1e9, high=1e9))),
         Kind(name="forecast", label="Forecast", about="farm", by_hand=False, facts=tuple(
             Fact(name=n, label=n.capitalize(), quantity="text")
@@ -182,7 +184,7 @@ def known(farm: Farm, about: str) -> tuple[str, ...]:
 
 
 def identify(farm: Farm, about: str, text: str) -> str:
-    """The id that a text means: as written, in any case, or a field by its name."""
+    """The id a text means: in any case, a field by name too, or by a beginning only one has."""
     ids = known(farm, about)
     named = {spelled(i): i for i in ids}
     if about == "field":
@@ -191,6 +193,9 @@ def identify(farm: Farm, about: str, text: str) -> str:
         return text
     if (hit := named.get(spelled(text))) is not None:
         return hit
+    begun = {i for name, i in named.items() if spelled(text) and name.startswith(spelled(text))}
+    if len(begun) == 1:
+        return begun.pop()
     if not text.strip():
         raise Unreadable(f"the {about} is missing", f"name one of {_listed(ids)}")
     near = difflib.get_close_matches(spelled(text), named, n=1)
@@ -394,6 +399,8 @@ def read_entry(
         if name not in {f.name for f in what.facts}:
             wrong[name] = f"{what.label.lower()} has no {plain(name)[:40]}"
     assert isinstance(when, datetime)
+    if kind == "cut" and left_ha and who and "area" in values:
+        wrong |= _too_much(float(values["area"]), left_ha(str(who)), str(who), farm)  # type: ignore[arg-type]
     if "until" in values and "until" not in wrong and not _later(str(values["until"]), when, farm):
         wrong["until"] = "ends before it begins"
     if wrong:
@@ -415,6 +422,17 @@ def _when(at: str, farm: Farm, kind: Kind, now: datetime) -> datetime:
     if when > now + (FUTURE if kind.ahead else CLOCK_SLACK):
         raise Unreadable(f"{plain(at)[:40]} is still to come", "check day and hour")
     return when
+
+
+def _too_much(area: float, left: float, field: str, farm: Farm) -> dict[str, str]:
+    """More cut than is left, by more than measuring differs (a twentieth of the field, assumed)."""
+    whole = next(f.area_ha for f in farm.fields if f.id == field)
+    if 0.0 < area <= left + whole / 20.0:
+        return {}
+    if left <= 0.0:
+        return {"area": f"{field} is cut already; correct the entry that says so if it is not"}
+    said = f"{show_area(area, farm.units)}, {show_area(left, farm.units)} are left of {field}"
+    return {"area": f"{said}; check the number, or correct an earlier entry"}
 
 
 def _later(until: str, at: datetime, farm: Farm) -> bool:
@@ -465,17 +483,17 @@ def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
         number = lb_bu(number, crop)
     elif fact.quantity in SCALES:
         number /= factor(fact.quantity, USUAL[fact.quantity][farm.units == "metric"], crop)
-    return f"{number:.10g}"
+    return f"{number:.12g}"
 
 
 def says(entry: Entry, farm: Farm) -> str:
-    """What an entry says, one line: 'F07: moisture 16.8 %, test weight 59.0 lb/bu'."""
+    """What an entry says, one line: 'grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu'."""
     kind = KINDS[entry.kind]
     crop = crop_of(farm, entry.subject, entry.facts)
     told = [(f, entry.facts[f.name]) for f in kind.facts if f.name in entry.facts]
     parts = [
         show_fact(f, v, farm, crop)
-        if f.quantity in ("choice", "text", "fields")
+        if f.quantity in ("choice", "text", "fields") or f.label == kind.label
         else f"{f.label.split(' (')[0].lower()} {show_fact(f, v, farm, crop)}"
         for f, v in told
     ]

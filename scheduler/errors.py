@@ -23,7 +23,8 @@ class EntryError(BookError):
     """An entry is wrong. `wrong` says what, by the name of the fact."""
 
     def __init__(self, wrong: dict[str, str]) -> None:
-        super().__init__("\n".join(f"{name}: {why}" for name, why in wrong.items()))
+        lines = (w if n in ("subject", "kind") else f"{n}: {w}" for n, w in wrong.items())
+        super().__init__("\n".join(lines))
         self.wrong = wrong
 
 

@@ -34,7 +34,7 @@ from scheduler.sheet import sheet
 from scheduler.units import USUAL, from_si
 from scheduler.words import (
     crop_name,
-    plain,
+    guarded,
 )
 
 PLAN_VERSION = 1
@@ -86,12 +86,6 @@ def plan_json(morning: Morning) -> dict[str, Any]:
         "rules_of_thumb": _plain_data(morning.rules),
         **{name: _plain_data(getattr(morning, name)) for name in (*same, *worth)},
     }
-
-
-def guarded(text: str) -> str:
-    """A text cell that no spreadsheet takes for a formula."""
-    clean = plain(text)
-    return f"'{clean}" if clean.startswith(("=", "+", "-", "@")) else clean
 
 
 def plan_csv(morning: Morning) -> str:

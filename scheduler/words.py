@@ -38,6 +38,12 @@ def plain(text: str) -> str:
     return " ".join("".join(swap.get(unicodedata.category(c), c) for c in text).split())
 
 
+def guarded(text: str) -> str:
+    """A text cell that no spreadsheet takes for a formula."""
+    clean = plain(text)
+    return f"'{clean}" if clean.startswith(("=", "+", "-", "@")) else clean
+
+
 def day_name(when: datetime | date) -> str:
     """'Sat 16 Aug'."""
     return f"{when:%a} {when.day} {when:%b}"

@@ -1,0 +1,251 @@
+"""`afterrain log`, export, import, backup: one line in, one line out, tables there and back."""
+
+import shutil
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from mornings import farm as make_farm
+
+from scheduler.book import Book
+from scheduler.book_file import book_csv, read_rows
+from scheduler.command import main
+from scheduler.entries import KINDS, crop_of, read_entry, read_value, write_value
+from scheduler.errors import BookError, EntryError, Unreadable
+from scheduler.reading import read_farm
+
+SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
+NOW = datetime(2026, 8, 16, 11, 40, tzinfo=UTC)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    for name in ("farm.toml", "fields.csv", "rain.csv"):
+        shutil.copy(SAMPLE / name, tmp_path / name)
+    return tmp_path
+
+
+@pytest.fixture
+def log(folder, capsys):
+    def run(*words):
+        code = main(["log", str(folder), *words, *(() if "undo" in words else ("--by", "Ann"))])
+        out = capsys.readouterr()
+        return code, (out.out or out.err).splitlines()[0]
+
+    return run
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        ("rain east 0.62", "rain gauge east: rain 0.62 in"),
+        ("rain east 10 mm 36", "rain gauge east: rain 0.39 in, over hours 36"),
+        ("sample F07 16.8 --test-weight 59",
+         "grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu"),
+        ("ground f07 headland-only wet at the gate", "ground check F07: headland-only, "
+         "wet at the gate"),
+        ("cut F07 80 ac north", "area cut F07: 80.0 ac, crew north crew"),
+        ("cut F07 all", "area cut F07: 301 ac"),
+        ("down C2", "breakdown C2"),
+        ("repaired C2", "repaired C2"),
+        ("absent south", "crew absent south crew"),
+        ("ticket Rail F07 612 --moisture 14.1 --price 6.85",
+         "load ticket Rail elevator: field F07, weight 612 bu, moisture 14.1 %, price $6.85/bu"),
+        ("notice Rail full", "delivery point notice Rail elevator: full"),
+        ("order north F07 F03 --why dry", "own order north crew: F07, F03, dry"),
+    ],
+)  # fmt: skip
+def test_each_kind_in_one_line(log, words, line):
+    code, said = log(*words.split(), "--at", "2026-08-12 06:40")
+    assert code == 0
+    assert said.startswith(f"entry 1: {line} (")
+    assert said.endswith(", Ann)")
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ("foo x", '"foo" is not known; known are rain, sample, ground, cut, down, repaired, '
+         "absent, ticket, notice, order"),
+        ("sampel F07 16", '"sampel" is not known; did you mean "sample"? known are rain, sample, '
+         "ground, cut, down, repaired, absent, ticket, notice, order"),
+        ("down C9", 'machine "C9" is not known; known are C1, C2, C3, cart 1, '),
+        ("sample F07", "moisture: moisture is missing"),
+        ("sample F07 168", "moisture: 168 is outside of 3.0 % to 60.0 %; check the number and "
+         "its unit"),
+        ("sample F07 dry", 'moisture: "dry" is not a number; write digits, as 12.5'),
+        ("cut F07 500", "area: 500 ac, 301 ac are left of F07; check the number, or correct an "
+         "earlier entry"),
+        ("rain east 5 cups", 'hours: "cups" is not a number; write digits, as 12.5'),
+        ("rain east 5 24 7", '"7" is one word too many: log FOLDER rain GAUGE RAIN [HOURS]'),
+        ("rain east 5cups", 'rain: "cups" is no unit here; use one of in, inch, inches, mm, cm'),
+        ("rain east 1e999", "rain: "),
+        ("rain east nan", 'rain: "nan" is not a number; write digits, as 12.5'),
+        ("rain east -1", "rain: -1 is outside of 0.00 in to 19.69 in"),
+        ("rain east 1 --at 2019-01-01", "at: 2019-01-01 is more than a season ago; check the "),
+        ("rain east 1 --at 2099-01-01", "at: 2099-01-01 is still to come; check day and hour"),
+        ("ground F07 damp", 'ground: "damp" is not known; use one of firm, headland-only, '),
+        ("down C2 --at 10:00 --until 09:00", "until: ends before it begins"),
+        ("plan x", "a plan is written by the program; known are rain, "),
+        ("undo", "the book has no entry to take back"),
+        ("undo 7", "the book has no entry 7"),
+        ("undo x", '"x" is not the number of an entry'),
+    ],
+)  # fmt: skip
+def test_errors_name_what_is_known(log, words, message):
+    code, said = log(*words.split())
+    assert code == 1
+    assert said.startswith(f"afterrain: {message}")
+
+
+def test_undo_and_correct(log, folder):
+    log("rain", "east", "6.2")
+    log("rain", "east", "0.62", "--correct", "1")
+    assert log("rain", "east", "0.7", "--correct", "1")[1].startswith(
+        "afterrain: entry 1 was corrected by Ann in the meantime (entry 2)"
+    )
+    code, said = log("undo")
+    assert (code, said.split(" (")[0]) == (0, "taken back: entry 2: rain gauge east: rain 0.62 in")
+    assert log("undo", "2")[1] == "afterrain: entry 2 was taken back or corrected already"
+    with Book(folder) as book:
+        assert book.entries() == []
+        assert len(book.entries(gone=True)) == 3
+
+
+def test_export_and_import_keep_every_entry(log, folder, tmp_path, capsys):
+    log("rain", "east", "0.62")
+    log("sample", "F07", "16.8", "--test-weight", "59")
+    log("order", "north", "F07", "F03", "--why", "=dry")
+    log("rain", "east", "0.71", "--correct", "1")
+    log("undo")
+    assert main(["export", str(folder), str(tmp_path / "a.csv")]) == 0
+    assert main(["import", str(folder), str(tmp_path / "a.csv")]) == 0
+    assert capsys.readouterr().out.endswith("0 entries added, 5 were there already\n")
+    other = tmp_path / "other"
+    other.mkdir()
+    for name in ("farm.toml", "fields.csv"):
+        shutil.copy(SAMPLE / name, other / name)
+    assert main(["import", str(other), str(tmp_path / "a.csv")]) == 0
+    assert main(["export", str(other), str(tmp_path / "b.csv")]) == 0
+    assert (tmp_path / "a.csv").read_bytes() == (tmp_path / "b.csv").read_bytes()
+    assert b"'=dry" in (tmp_path / "a.csv").read_bytes()  # no formula for a spreadsheet
+    with Book(other) as book:
+        (order,) = book.entries("order")
+        assert order.facts == {"fields": ("F07", "F03"), "why": "=dry"}
+
+
+def test_a_spreadsheet_with_semicolons_commas_and_other_units(folder):
+    farm = read_farm(folder)
+    text = (
+        "kind;subject;at;rain_mm;moisture_pct;colour\r\n"
+        "rain;east;2026-08-12 06:00;12,7;;x\r\nsample;F07;2026-08-12 07:00;;16,8;\r\n"
+    )
+    rows = read_rows(text, farm, now=NOW)
+    assert [r.entry.facts for r in rows] == [{"rain": 12.7}, {"moisture": 16.8}]
+
+
+def test_a_table_with_problems_is_not_imported_and_all_are_told(folder, tmp_path, capsys):
+    table = tmp_path / "t.csv"
+    table.write_text(
+        "kind,subject,at,rain,ground\nrain,east,2026-08-12,0.5,\nrain,nowhere,2026-08-12,0.5,\n"
+        "rain,east,,0.5,\nground,F07,2026-08-12,,damp\nrain,east,2026-08-12,1,soft\n"
+    )
+    assert main(["import", str(folder), str(table)]) == 1
+    assert capsys.readouterr().err.splitlines() == [
+        f"afterrain: {table}: nothing was imported:",
+        'row 3, subject: gauge "nowhere" is not known; known are yard, east, far east, west, south',
+        "row 4, at: the time is missing",
+        'row 5, ground: "damp" is not known; use one of firm, headland-only, soft, ruts',
+        "row 6, ground: rain gauge has no ground",
+    ]
+    assert not Book.exists(folder)
+
+
+def test_the_same_table_twice_adds_once(folder, tmp_path, capsys):
+    table = tmp_path / "t.csv"
+    table.write_text("kind,subject,at,rain\nrain,east,2026-08-12,0.5\nrain,east,2026-08-12,0.5\n")
+    for _ in range(2):
+        assert main(["import", str(folder), str(table)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines == ["2 entries added", "0 entries added, 2 were there already"]
+
+
+def test_backup_needs_a_book_and_a_folder(folder, tmp_path, capsys):
+    assert main(["backup", str(folder)]) == 1
+    assert "has no season book yet" in capsys.readouterr().err
+    main(["log", str(folder), "down", "C1"])
+    assert main(["backup", str(folder), str(tmp_path / "no" / "b.sqlite")]) == 1
+    assert "is no folder: make it first" in capsys.readouterr().err
+    assert main(["backup", str(folder), str(tmp_path / "b.sqlite")]) == 0
+    assert capsys.readouterr().out == f"{tmp_path / 'b.sqlite'}: 1 entries, checked\n"
+
+
+def test_export_needs_a_place(folder, tmp_path, capsys):
+    main(["log", str(folder), "down", "C1"])
+    capsys.readouterr()
+    assert main(["export", str(folder), str(tmp_path / "no" / "b.csv")]) == 1
+    assert "name a file in a folder that exists" in capsys.readouterr().err
+
+
+FARMS = {u: make_farm(units=u) for u in ("us", "metric")}
+NUMBERS = [
+    (k.name, f)
+    for k in KINDS.values()
+    for f in k.facts
+    if f.quantity in ("depth", "percent", "area", "mass", "price", "test_weight", "number", "money")
+]
+
+
+@given(st.sampled_from(NUMBERS), st.sampled_from(sorted(FARMS)), st.floats(0, 1))
+def test_numbers_there_and_back(kind_fact, units, share):
+    # law: what is written in the farm's units reads back as the same SI value
+    _, fact = kind_fact
+    farm = FARMS[units]
+    high = min(fact.high, 1e5)
+    value = fact.low + share * (high - fact.low)
+    for crop in {f.crop for f in farm.fields}:
+        text = write_value(fact, value, farm, crop)
+        try:
+            back = read_value(fact, text, farm, crop=crop, now=NOW)
+        except Unreadable:
+            assert share < 1e-9 or share > 1 - 1e-9  # the bound itself, rounded outwards
+        else:
+            assert back == pytest.approx(value, rel=1e-9, abs=1e-9)
+
+
+@given(st.sampled_from(sorted(KINDS)), st.text(), st.text(), st.dictionaries(
+    st.sampled_from(["rain", "moisture", "ground", "area", "until", "fields", "weight", "why"]),
+    st.text()), st.text())  # fmt: skip
+def test_any_text_is_read_or_told(kind, subject, by, facts, at):
+    # law: whatever is typed ends in an entry whose values are in bounds, or in an EntryError
+    farm = FARMS["us"]
+    try:
+        entry = read_entry(kind, subject, facts, farm, now=NOW, at=at, by=by)
+    except EntryError:
+        return
+    for fact in KINDS[kind].facts:
+        number = entry.number(fact.name)
+        assert number is None or fact.low <= number <= fact.high
+    assert abs(entry.at - NOW) < timedelta(days=401)
+    assert crop_of(farm, entry.subject, entry.facts)
+
+
+def test_hand_a_bushel_of_wheat_on_a_ticket():
+    # hand: 612 bu of wheat at 60 lb and 0.45359237 kg/lb is 16.656 t
+    farm = FARMS["us"]
+    wheat = next(f.id for f in farm.fields if f.crop.startswith("wheat"))
+    facts = {"field": wheat, "weight": "612"}
+    entry = read_entry("ticket", farm.points[0].id, facts, farm, now=NOW)
+    assert entry.facts["weight"] == pytest.approx(16.656, abs=5e-4)
+
+
+def test_a_heading_is_needed(folder):
+    with pytest.raises(BookError, match="the heading has no kind and no subject"):
+        read_rows("a,b\n1,2\n", read_farm(folder), now=NOW)
+
+
+def test_export_of_an_empty_book_is_a_heading(tmp_path):
+    with Book(tmp_path) as book:
+        assert len(book_csv(book, FARMS["metric"]).splitlines()) == 1
