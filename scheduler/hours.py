@@ -38,10 +38,9 @@ class DayHours:
 def ahead(season: Season, now: datetime) -> Season:
     """The season from the hour of `now` on."""
     skip = max(0, int((utc_hour(now) - season.start).astype(int)))
+    whole = {f.name: getattr(season, f.name) for f in fields(season)}
     arrays = {
-        f.name: getattr(season, f.name)[:, :, skip:]
-        for f in fields(season)
-        if f.name not in ("start", "end")
+        name: value[:, :, skip:] for name, value in whole.items() if isinstance(value, np.ndarray)
     }
     return replace(season, start=season.start + np.timedelta64(skip, "h"), **arrays)
 
