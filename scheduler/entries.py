@@ -295,7 +295,8 @@ def _text(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
 
 
 def _fields(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
-    split = re.split(r"[;,\n]", text) if re.search(r"[;,\n]", text) else text.split()
+    listed = re.search(r"[;,\n]", text) or plain(text) in known(farm, "field")
+    split = re.split(r"[;,\n]", text) if listed else text.split()
     ids = tuple(identify(farm, "field", word.strip()) for word in split if word.strip())
     twice = sorted({i for i in ids if ids.count(i) > 1})
     if twice:
@@ -328,7 +329,7 @@ _HOUR = re.compile(r"(\d{1,2}):(\d{2})")
 def read_moment(text: str, farm: Farm, *, now: datetime) -> datetime:
     """A time (UTC): '06:40' is today's, 'yesterday 18:00' works, a day alone is its noon."""
     today = now.astimezone(farm.tz).date()
-    words = plain(text).replace("T", " ").strip()
+    words = re.sub(r"(?<=\d)T(?=\d)", " ", plain(text))
     if words.lower() == "now":
         return now.astimezone(UTC)
     for word, shift in (("yesterday", -1), ("today", 0), ("tomorrow", 1)):

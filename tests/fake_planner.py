@@ -1,0 +1,65 @@
+"""A planner for tests of the page: quick, invented, and moved by what the season book says."""
+
+import os
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import mornings
+
+from scheduler.book import Book
+from scheduler.errors import AfterrainError
+from scheduler.learning import apply_book
+from scheduler.reading import read_farm
+
+#: Seconds that planning takes.
+TAKES = float(os.environ.get("FAKE_PLAN_S", "0.5"))
+
+
+def plan_morning(folder, *, now=None, forecast=None, days=6, seed=0, fast=False, progress=None):
+    now = now or mornings.NOW
+    with Book(folder) as book:
+        place = apply_book(read_farm(folder), book, now)
+        locked = book.locked(place, now)
+    if (Path(folder) / "refuse").exists():
+        raise AfterrainError("no forecast is stored: fetch one")
+    if (Path(folder) / "crash").exists():
+        raise RuntimeError("boom")
+    for step in range(20):
+        progress(step / 20, f"timing the fields, {step} of 20")
+        time.sleep(TAKES / 20)
+    sky = mornings.weather(place, days=days, members=7, seed=3)
+    crews = []
+    for crew in mornings.crews(place):
+        first = locked.get(crew.crew, ())
+        todo = [o for o in crew.orders if field(place, o.field).cut_fraction < 1.0]
+        orders = sorted(todo, key=lambda o, f=first: f.index(o.field) if o.field in f else len(f))
+        orders = tuple(replace(o, locked=o.field in first) for o in orders)
+        broken = {c.id for c in place.combines if any(a <= now < b for a, b in c.down)}
+        combines = tuple(c for c in crew.combines if c not in broken)
+        note = "" if combines else "no combine is running"
+        crews.append(replace(crew, orders=orders, combines=combines, note=note))
+    return replace(
+        mornings.morning(days=days),
+        farm=place,
+        now=now.astimezone(place.tz),
+        weather=sky,
+        season=mornings.season(place, sky),
+        crews=tuple(crews),
+        left=(),
+    )
+
+
+def field(place, name):
+    return next(f for f in place.fields if f.id == name)
+
+
+def price_order(folder, morning, orders):
+    """Money lost by an invented rule: a crew's fields out of the plan's order cost 100 a place."""
+    out = 0
+    for crew in morning.crews:
+        wanted = orders.get(crew.crew, [])
+        was = list(dict.fromkeys(o.field for o in crew.orders))
+        out += sum(a != b for a, b in zip(wanted, was, strict=False))
+        out += 20 * abs(len(was) - len(wanted))
+    return morning.loss + 100.0 * out, [f"{out} places differ from the plan"]

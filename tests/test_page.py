@@ -1,0 +1,578 @@
+"""The page without a browser: every view, forms, conflicts, access, and junk."""
+
+import random
+import re
+import shutil
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import mornings
+import pytest
+
+from scheduler.access import (
+    FREE_TRIES,
+    Access,
+    Tries,
+    host_allowed,
+    own_names,
+    read_access,
+    set_passphrase,
+)
+from scheduler.book import Book
+from scheduler.entries import KINDS
+from scheduler.errors import AfterrainError
+from scheduler.issued import document, read_issued
+from scheduler.page import create_app
+from scheduler.reading import read_farm
+from scheduler.replan import Planner
+
+SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
+NOW = mornings.NOW + timedelta(minutes=10)
+LOCAL = {"base_url": "http://127.0.0.1:8377"}
+
+
+def farm_folder(path):
+    for name in ("farm.toml", "fields.csv", "rain.csv"):
+        shutil.copy(SAMPLE / name, path / name)
+    return path
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return farm_folder(tmp_path)
+
+
+@pytest.fixture
+def planner(folder):
+    made = Planner(folder, module="fake_planner")
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def app(folder, planner):
+    return create_app(folder, planner=planner, now=lambda: NOW)
+
+
+@pytest.fixture
+def client(app):
+    return app.test_client()
+
+
+def get(client, path, code=200):
+    answer = client.get(path, **LOCAL)
+    assert answer.status_code == code, answer.text
+    return answer.text
+
+
+def csrf(text):
+    return re.search(r'name="csrf_token" value="([^"]+)"', text)[1]
+
+
+def hidden(text):
+    """Hidden inputs of the first form that has a token of an entry."""
+    return dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', text))
+
+
+def post(client, path, **data):
+    """Load the form at `path`, send it, follow."""
+    form = hidden(get(client, path))
+    return client.post(path, data={**form, **data}, follow_redirects=True, **LOCAL)
+
+
+def issue(folder, **changes):
+    """Put a plan into the book without a planner."""
+    import fake_planner
+
+    morning = fake_planner.plan_morning(folder, progress=lambda *_: None, now=mornings.NOW)
+    with Book(folder) as book:
+        book.issue_plan(document(morning), seen=book.revision)
+    return morning
+
+
+def run_plan(client, planner):
+    client.post("/replan", data={"csrf_token": csrf(get(client, "/"))}, **LOCAL)
+    until = time.monotonic() + 60
+    while planner.state.running and time.monotonic() < until:
+        time.sleep(0.05)
+    assert planner.state.error == ""
+    assert planner.state.plan > 0
+
+
+VIEWS = ("/", "/fields", "/enter", "/entries", "/order", "/season", "/safety", "/links", "/replan",
+         "/login", "/field?id=F03")  # fmt: skip
+
+
+def test_every_view_before_there_is_a_plan(client):
+    for path in VIEWS:
+        assert "<h1>" in get(client, path)
+    assert "There are no orders yet" in get(client, "/")
+    get(client, "/sheet", 404)
+
+
+def test_every_view_with_a_plan(client, folder):
+    morning = issue(folder)
+    for path in VIEWS:
+        assert "<h1>" in get(client, path)
+    text = get(client, "/")
+    for crew in morning.crews:
+        assert crew.crew in text
+    first = morning.crews[0].orders[0]
+    assert first.name in text
+    assert f"{first.start.mid:%H:%M}" in text
+    assert "If the first sample is too wet" in text
+
+
+def test_forms_of_every_kind(client):
+    for kind in KINDS.values():
+        if kind.by_hand and kind.name != "order":
+            text = get(client, f"/enter/{kind.name}")
+            assert all(f'name="{f.name}"' in text for f in kind.facts)
+    for name in ("order", "plan", "forecast", "nothing"):
+        get(client, f"/enter/{name}", 404)
+
+
+def test_an_issued_plan_reads_back_as_the_orders_were(folder):
+    # law: document and back changes nothing that is shown
+    morning = issue(folder)
+    with Book(folder) as book:
+        plan = read_issued(book.last_plan(), read_farm(folder))
+    assert plan.crews == morning.crews
+    assert plan.now == morning.now
+    assert plan.rules == morning.rules
+    assert len(plan.hours) == morning.season.reason.shape[1]
+    assert all(len(row.days) == len(plan.dates) for row in plan.hours)
+
+
+def test_entry_undo_and_correction(client, folder):
+    text = post(client, "/enter/sample", subject="F07", moisture="16.8", by="Ann").text
+    assert "Written down" in text
+    assert "Grain sample F07: moisture 16.8 %" in text
+    assert 'value="Ann"' in get(client, "/enter/ground")  # the name is remembered
+    text = post(client, "/entries/1/correct", moisture="15.8", subject="F07").text
+    assert "in place of" in text
+    form = {"csrf_token": csrf(text)}
+    text = client.post("/entries/2/undo", data=form, follow_redirects=True, **LOCAL).text
+    assert "Taken back" in text
+    with Book(folder) as book:
+        assert book.entries() == []
+        assert len(book.entries(gone=True)) == 3
+    assert client.post("/entries/2/undo", data=form, **LOCAL).status_code == 409
+
+
+def test_what_is_wrong_stands_beside_the_answer(client, folder):
+    answer = post(client, "/enter/sample", subject="F07", moisture="168", test_weight="59")
+    assert answer.status_code == 422
+    assert 'id="wrong-moisture">168 is outside of 3.0 % to 60.0 %' in answer.text
+    assert 'value="168"' in answer.text  # what was typed stays
+    assert not Book.exists(folder) or Book(folder).entries() == []
+
+
+def test_a_form_sent_twice_is_one_entry(client, folder):
+    form = {**hidden(get(client, "/enter/rain")), "subject": "east", "rain": "0.62"}
+    for _ in range(2):
+        assert client.post("/enter/rain", data=form, **LOCAL).status_code == 303
+    with Book(folder) as book:
+        assert len(book.entries()) == 1
+
+
+def test_two_people_and_one_field_conflict(app, folder):
+    ann, bo = app.test_client(), app.test_client()
+    forms = [{**hidden(get(c, "/enter/cut")), "subject": "F07", "area": "80"} for c in (ann, bo)]
+    assert ann.post("/enter/cut", data={**forms[0], "by": "Ann"}, **LOCAL).status_code == 303
+    answer = bo.post("/enter/cut", data={**forms[1], "by": "Bo"}, **LOCAL)
+    assert answer.status_code == 409
+    assert "Ann wrote about F07 in the meantime" in answer.text
+    again = {**forms[1], **hidden(answer.text), "by": "Bo"}  # seen now, sent again on purpose
+    assert bo.post("/enter/cut", data=again, **LOCAL).status_code == 303
+    with Book(folder) as book:
+        assert [e.by for e in book.entries("cut")] == ["Ann", "Bo"]
+
+
+def test_a_replan_takes_up_what_was_entered(client, folder, planner):
+    run_plan(client, planner)
+    assert "C1" in get(client, "/")
+    machine = read_farm(folder).combines[0].id
+    post(client, "/enter/down", subject=machine, by="Ann")
+    assert "1 entry since these orders" in get(client, "/")
+    run_plan(client, planner)
+    text = get(client, "/")
+    assert "since these orders" not in text
+    with Book(folder) as book:
+        assert machine not in book.last_plan()["crews"][0]["combines"]
+    deadline = time.monotonic() + 60
+    while client.get("/sheet", **LOCAL).status_code == 404 and time.monotonic() < deadline:
+        time.sleep(0.1)
+    answer = client.get("/sheet", **LOCAL)
+    assert answer.status_code == 200
+    assert "script-src" not in answer.headers["Content-Security-Policy"]
+    assert "sandbox" in answer.headers["Content-Security-Policy"]
+
+
+def test_cancel_leaves_the_orders_that_were(client, folder, planner, monkeypatch):
+    issue(folder)
+    monkeypatch.setenv("FAKE_PLAN_S", "60")
+    token = {"csrf_token": csrf(get(client, "/"))}
+    client.post("/replan", data=token, **LOCAL)
+    assert "Planning" in get(client, "/replan")
+    deadline = time.monotonic() + 30
+    while planner.state.share < 0.01 and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert client.get("/replan.json", **LOCAL).json["running"]
+    client.post("/replan/cancel", data=token, **LOCAL)
+    while planner.state.running and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not planner.state.running
+    assert "cancelled" in get(client, "/replan")
+    with Book(folder) as book:
+        assert len(book.entries("plan")) == 1
+
+
+@pytest.mark.parametrize(
+    ("file", "said"),
+    [("refuse", "no forecast is stored: fetch one"), ("crash", "the planner failed")],
+)
+def test_a_plan_that_fails_says_why(client, folder, planner, file, said, capfd):
+    (folder / file).touch()
+    client.post("/replan", data={"csrf_token": csrf(get(client, "/"))}, **LOCAL)
+    deadline = time.monotonic() + 60
+    while planner.state.running and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert said in get(client, "/replan")
+    assert ("boom" in capfd.readouterr().err) == (file == "crash")
+
+
+def test_own_order_is_priced_and_kept(client, folder, planner):
+    run_plan(client, planner)
+    crew = read_farm(folder).crews[0].id
+    with Book(folder) as book:
+        was = [o["field"] for o in book.last_plan()["crews"][0]["orders"]]
+    form = hidden(get(client, f"/order?crew={crew}"))
+    swapped = [was[1], was[0], *was[2:]]
+    data = {**form, "fields": ", ".join(swapped)}
+    priced = client.post("/order/price", data=data, **LOCAL).json
+    assert priced["head"].startswith("Loses $200 more than the plan")
+    text = client.post("/order", data={**data, "do": "price"}, **LOCAL).text
+    assert "Loses $200 more than the plan" in text
+    text = client.post("/order", data={**data, "move": "up:1"}, **LOCAL).text
+    assert f'value="{", ".join(was)}"' in text  # moved back, without a script
+    assert "As good as the plan." in text
+    kept = {**data, "do": "save", "why": "Bo wants to see it", "by": "Ann"}
+    assert client.post("/order", data=kept, **LOCAL).status_code == 303
+    with Book(folder) as book:
+        (entry,) = book.entries("order")
+    assert entry.facts["fields"] == tuple(swapped)
+    assert entry.facts["cost"] == 200.0
+    late = {**kept, "token": "0" * 32, "seen": form["seen"]}
+    answer = client.post("/order", data=late, **LOCAL)
+    assert answer.status_code == 409
+    assert f"Ann wrote about {crew} in the meantime" in answer.text
+    run_plan(client, planner)
+    assert "set by hand" in get(client, "/")
+
+
+def test_an_order_that_is_not_understood(client, folder):
+    issue(folder)
+    crew = read_farm(folder).crews[0].id
+    data = {**hidden(get(client, f"/order?crew={crew}")), "fields": "F01, F99"}
+    answer = client.post("/order", data=data, **LOCAL)
+    assert answer.status_code == 422
+    assert "field &#34;F99&#34; is not known" in answer.text
+    get(client, "/order?crew=nobody", 404)
+
+
+# Access
+
+
+def test_without_a_token_nothing_is_written(client, folder):
+    answer = client.post("/enter/rain", data={"subject": "east", "rain": "1"}, **LOCAL)
+    assert answer.status_code == 400
+    with Book(folder) as book:
+        assert book.revision == 0
+
+
+def test_strange_hosts_and_origins_are_refused(client):
+    assert client.get("/", base_url="http://evil.example").status_code == 421
+    assert client.get("/", base_url="http://192.168.1.7:8377").status_code == 200
+    assert client.get("/", base_url="http://8.8.8.8:8377").status_code == 421
+    form = hidden(get(client, "/enter/rain"))
+    for origin in ("http://evil.example", "null", "http://127.0.0.1:1"):
+        data = {**form, "subject": "east", "rain": "1"}
+        sent = client.post("/enter/rain", data=data, headers={"Origin": origin}, **LOCAL)
+        assert sent.status_code == 403
+    sent = client.post(
+        "/enter/rain", data=data, headers={"Origin": "http://127.0.0.1:8377"}, **LOCAL
+    )
+    assert sent.status_code == 303
+
+
+@pytest.mark.parametrize(
+    ("host", "ours"),
+    [
+        ("localhost:8377", True), ("127.0.0.1", True), ("[::1]:8377", True), ("10.0.0.5", True),
+        ("barn.local", True), ("evil.example", False), ("1.1.1.1", False), ("", False),
+        ("127.0.0.1.evil.example", False), ("[", False), ("localhost.evil.example", False),
+    ],
+)  # fmt: skip
+def test_hosts(host, ours):
+    assert host_allowed(host, own_names() | {"barn.local"}) == ours
+
+
+def test_every_answer_carries_its_headers(client):
+    for path in (*VIEWS, "/nowhere", "/static/page.css"):
+        with client.get(path, **LOCAL) as answer:
+            policy = answer.headers["Content-Security-Policy"]
+        assert policy.startswith("default-src 'none'")
+        assert "unsafe" not in policy
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+
+
+def test_pages_use_nothing_from_outside(client, folder):
+    issue(folder)
+    for path in VIEWS:
+        text = get(client, path)
+        for address in re.findall(r'(?:src|href|action)="([^"]*)"', text):
+            own = ("/", "#", "data:,", "sms:", "http://127.0.0.1:8377/crew/", "?")
+            assert address.startswith(own), address
+        assert "<style" not in text
+        assert " style=" not in text
+        assert " onclick=" not in text
+
+
+@pytest.fixture
+def network(folder, planner):
+    access = set_passphrase(folder, "dry straw in august")
+    return create_app(folder, planner=planner, now=lambda: NOW, locked=True, access=access)
+
+
+def login(client, text):
+    form = hidden(get(client, "/login"))
+    return client.post("/login", data={**form, "passphrase": text}, **LOCAL)
+
+
+def test_on_the_network_everything_asks_for_the_passphrase(network):
+    client = network.test_client()
+    for path in VIEWS:
+        if path != "/login":
+            assert client.get(path, **LOCAL).headers["Location"] == "/login"
+    assert client.get("/sheet", **LOCAL).status_code == 302
+    form = hidden(get(client, "/login"))
+    answer = client.post("/enter/rain", data={**form, "subject": "east", "rain": "1"}, **LOCAL)
+    assert answer.status_code == 401
+    assert login(client, "wrong").status_code == 403
+    assert login(client, "dry straw in august").status_code == 303
+    get(client, "/")
+    cookie = client.get_cookie("afterrain", domain="127.0.0.1")
+    assert cookie.http_only
+    assert cookie.same_site == "Strict"
+    form = hidden(get(client, "/enter/rain"))
+    client.post("/logout", data=form, **LOCAL)
+    assert client.get("/", **LOCAL).status_code == 302
+
+
+def test_a_new_passphrase_ends_sessions_and_links(network, folder, planner):
+    client = network.test_client()
+    login(client, "dry straw in august")
+    link = re.search(r'href="[^"]*(/crew/[^"]+)"', get(client, "/links"))[1]
+    fresh = network.test_client()
+    assert "<h1>north crew</h1>" in get(fresh, link)
+    access = set_passphrase(folder, "wet straw in august")
+    later = create_app(folder, planner=planner, now=lambda: NOW, locked=True, access=access)
+    assert later.test_client().get(link, **LOCAL).status_code == 404
+    old = later.test_client()
+    old.set_cookie("afterrain", client.get_cookie("afterrain", domain="127.0.0.1").value,
+                   domain="127.0.0.1")  # fmt: skip
+    assert old.get("/", **LOCAL).status_code == 302
+
+
+def test_a_crew_link_shows_its_orders_and_writes_nothing(network, folder):
+    morning = issue(folder)
+    client = network.test_client()
+    login(client, "dry straw in august")
+    link = re.search(r'href="[^"]*(/crew/[^"]+)"', get(client, "/links"))[1]
+    text = get(network.test_client(), link)
+    assert morning.crews[0].orders[0].name in text
+    assert morning.crews[1].orders[0].name not in text
+    assert "<form" not in text
+    assert 'href="/enter' not in text
+    for forged in (link[:-3] + "abc", "/crew/x", link.replace("/crew/", "/crew/a")):
+        assert network.test_client().get(forged, **LOCAL).status_code == 404
+
+
+def test_wrong_passphrases_cost_waits_that_double():
+    tries, now = Tries(), 1000.0
+    for _ in range(FREE_TRIES):
+        assert tries.wait("a", now) == 0.0
+        tries.failed("a", now)
+    assert tries.wait("a", now) == 30.0
+    assert tries.wait("b", now) == 0.0
+    tries.failed("a", now + 30)
+    assert tries.wait("a", now + 30) == 60.0
+    for _ in range(30):
+        tries.failed("a", now)
+    assert tries.wait("a", now) == 900.0
+    tries.passed("a")
+    assert tries.wait("a", now) == 0.0
+    for n in range(5000):
+        tries.failed(str(n), now)
+    assert len(tries._wrong) <= 1000
+
+
+def test_login_is_rate_limited(network):
+    client = network.test_client()
+    for _ in range(FREE_TRIES):
+        assert "not the passphrase" in login(client, "no").text
+    answer = login(client, "dry straw in august")
+    assert answer.status_code == 403
+    assert "Too many wrong passphrases: wait 30 seconds" in answer.text
+
+
+def test_secrets_are_kept_from_others(folder):
+    access = set_passphrase(folder, "dry straw in august")
+    assert (folder / "access.json").stat().st_mode & 0o077 == 0
+    assert "straw" not in (folder / "access.json").read_text()
+    assert read_access(folder) == access
+    assert access.opens("dry straw in august")
+    assert not access.opens("dry straw in August")
+    assert not Access(key="k").opens("")
+    with pytest.raises(AfterrainError, match="at least 10 characters"):
+        set_passphrase(folder, "short")
+    (folder / "access.json").write_text("{")
+    with pytest.raises(AfterrainError, match="remove it, and set the passphrase again"):
+        read_access(folder)
+
+
+def test_published_scrypt_vector():
+    # published: RFC 7914, section 12, second vector; the function behind our hash
+    import hashlib
+
+    key = hashlib.scrypt(b"password", salt=b"NaCl", n=1024, r=8, p=16, maxmem=2**26, dklen=64)
+    assert key.hex().startswith("fdbabe1c9d3472007856e7190d01e9fe7c6ad7cbc8237830e77376634b373162")
+
+
+def test_a_broken_farm_folder_is_told_on_the_page(client, folder):
+    (folder / "fields.csv").write_text("id,name\nF01,x\n")
+    for path in ("/", "/enter/rain", "/season"):
+        assert "in fields.csv" in get(client, path, 422) or "fields.csv" in get(client, path, 422)
+
+
+HOSTILE = "<script>alert(1)</script>\"'>{{7*7}}"
+
+
+def test_what_people_write_is_escaped(client, folder):
+    post(client, "/enter/ground", subject="F07", ground="soft", reason=HOSTILE, by=HOSTILE)
+    with Book(folder) as book:
+        assert book.entries()[0].facts["reason"] == HOSTILE
+    issue(folder)
+    for path in ("/", "/entries", "/entries/1", "/field?id=F07", "/enter/rain", "/season"):
+        text = get(client, path)
+        assert "<script>alert" not in text
+        assert "{{7*7}}" in text or "7*7" not in text
+        assert "49}}" not in text
+
+
+# Junk: whatever is sent ends in an answer below 500 and leaves nothing unsound in the book.
+
+PIECES = (
+    "", " ", "0", "-1", "1e999", "nan", "inf", "-0", "1" * 400, "16,8", "16.8 %", "0x10", "½", "٣",
+    "\x00", "\ud7ff", "\u202e", "%00", "../../etc/passwd", "C:\\x", "'; DROP TABLE entry;--",
+    HOSTILE, "=1+1", "F07", "F99", "east", "all", "soft", "2025-08-16T06:40", "9999-12-31T23:59",
+    "0001-01-01", "2025-02-30", "24:61", "now", "yesterday", "tomorrow 25:00", "T",
+    "up:0", "drop:9", "down:-1", "save", "price", "é" * 300, "\n\n", ";", ",,,", "F01, F01",
+    "north crew", "\r\nSet-Cookie: x",
+)  # fmt: skip
+JUNK = 10_000
+
+
+def sound(entry, farm):
+    """Whether an entry holds only what its kind allows."""
+    kind = KINDS[entry.kind]
+    for fact in kind.facts:
+        number = entry.number(fact.name)
+        if number is not None and not fact.low <= number <= fact.high:
+            return False
+        if len(entry.text(fact.name)) > 200:
+            return False
+    clean = all(c.isprintable() for c in entry.by + "".join(map(str, entry.facts.values())))
+    return clean and set(entry.facts) <= {f.name for f in kind.facts}
+
+
+@pytest.mark.slow
+def test_ten_thousand_mutated_posts(app, folder):
+    issue(folder)
+    app.config["WTF_CSRF_ENABLED"] = False  # the forms behind the token are what is tested
+    chance, client, codes = random.Random(7), app.test_client(), {}
+    kinds = [k for k in KINDS.values() if k.by_hand]
+    paths = ["/order", "/order/price", "/entries/1/undo", "/entries/1/correct", "/login",
+             "/entries/2/correct", "/entries/99999999999999999999/undo",
+             "/enter/order"]  # fmt: skip
+    for n in range(JUNK):
+        kind = chance.choice(kinds)
+        path = f"/enter/{kind.name}" if chance.random() < 0.7 else chance.choice(paths)
+        names = ["subject", "at", "by", "token", "seen", "crew", "fields", "move", "do", "why",
+                 "passphrase", *(f.name for f in kind.facts)]  # fmt: skip
+        if chance.random() < 0.25:
+            data = {"subject": "F07", "moisture": "16", "rain": "0.5", "ground": "soft"}
+        else:
+            data = {}
+        for name in chance.sample(names, chance.randrange(len(names))):
+            data[name] = chance.choice(PIECES) + (chance.choice(PIECES) * (chance.random() < 0.2))
+        if n % 50 == 0:
+            sent = client.post(path, data=chance.randbytes(200), headers={
+                "Content-Type": chance.choice(["multipart/form-data; boundary=x", "text/plain",
+                "application/x-www-form-urlencoded; charset=utf-7", "multipart/form-data"])},
+                **LOCAL)  # fmt: skip
+        elif path == "/login":
+            sent = client.get(path, query_string=data, **LOCAL)  # a hash for each would take hours
+        else:
+            sent = client.post(path, data=data, **LOCAL)
+        codes[sent.status_code] = codes.get(sent.status_code, 0) + 1
+        assert sent.status_code < 500, (path, data)
+        assert "Traceback" not in sent.text
+    assert codes[422] > JUNK / 10  # most junk is refused
+    assert codes[303] > JUNK / 100  # and some of it is a fair entry
+    farm = read_farm(folder)
+    with Book(folder) as book:
+        assert book.integrity() == "ok"
+        assert all(sound(e, farm) for e in book.entries(gone=True) if KINDS[e.kind].by_hand)
+    for path in VIEWS:
+        get(client, path)
+
+
+def test_mutated_tables_are_read_or_told(folder):
+    from scheduler.book_file import import_rows, read_rows
+    from scheduler.csv_file import read_csv
+    from scheduler.errors import BookError
+
+    farm, chance = read_farm(folder), random.Random(8)
+    good = (
+        "token,kind,subject,at,by,noted,replaces,withdrawn,rain_in,moisture_pct,ground,fields\r\n"
+        ",rain,east,2025-08-15T06:00,Ann,,,,0.62,,,\r\n,sample,F07,2025-08-15,Bo,,,,,16.8,,\r\n"
+        ",ground,F07,2025-08-15,,2025-08-15T12:00:00+00:00,,,,,soft,\r\n"
+    )
+    read = told = 0
+    now = datetime(2025, 8, 16, 12, tzinfo=UTC)
+    with Book(folder) as book:
+        for _ in range(1000):
+            text = list(good)
+            for _ in range(chance.randrange(1, 6)):
+                at = chance.randrange(len(text))
+                text[at] = chance.choice([*PIECES, text[at] * 2, ",", '"', "\r\n", "x"])
+            try:
+                rows = read_rows("".join(text), farm, now=now)
+                import_rows(book, rows)
+                read += 1
+            except BookError:
+                told += 1
+        assert all(sound(e, farm) for e in book.entries(gone=True))
+        assert book.integrity() == "ok"
+    assert read > 20
+    assert told > 100
+    assert read_csv(good).faults == ()
+
+
+def test_too_much_for_a_form(client):
+    form = hidden(get(client, "/enter/rain"))
+    answer = client.post("/enter/rain", data={**form, "reason": "x" * 100_000}, **LOCAL)
+    assert answer.status_code == 413
