@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from readiness.season import Season
@@ -103,8 +103,9 @@ class LeftOut:
 class Morning:
     """Everything the sheet, the page, the files and the terminal show.
 
-    `season` starts on `history_start` days before `now` and runs to the horizon; its field
-    axis follows `farm.fields`. `rules` maps each rule of thumb to its expected loss.
+    `season` starts some days before `now` and runs to the horizon; its field axis follows
+    `farm.fields`, then the wet hollows (`outlook.rows`). `rules` maps each rule of thumb to its
+    expected loss. `decision` holds what prices an order of one's own; no outlet shows it.
     """
 
     farm: Farm
@@ -132,3 +133,5 @@ class Morning:
     ignoring_cost: float | None  # money lost by planning on the mean forecast only
     cautions: tuple[str, ...]
     changes: tuple[str, ...] = ()  # since yesterday
+    lessons: tuple[str, ...] = ()  # what the book's readings taught, before and after
+    decision: object = field(default=None, repr=False, compare=False)

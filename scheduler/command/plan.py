@@ -1,10 +1,152 @@
-"""Commands of the plan group."""
+"""Commands `plan`, `ready` and `price`."""
 
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Callable
+from datetime import date, datetime, time
+from pathlib import Path
 from typing import Any
+
+from tqdm import tqdm
+
+from scheduler.errors import FarmError
+from scheduler.farm import Farm
+from scheduler.outlets import write_plan
+from scheduler.plan import MORNING_HOUR, outlook_of, plan_morning, price_order
+from scheduler.terminal import terminal, terminal_ready
 
 
 def register(commands: Any) -> None:
     """Add this group's subcommands."""
+    plan = commands.add_parser("plan", help="make the cutting order of the day")
+    _common(plan)
+    plan.add_argument("--fast", action="store_true", help="stop by the clock; runs may differ")
+    plan.add_argument("--no-files", action="store_true", help="print only, write nothing")
+    plan.set_defaults(run=run_plan)
+    ready = commands.add_parser("ready", help="hours per field and day that can be driven or cut")
+    _common(ready)
+    ready.set_defaults(run=run_ready)
+    price = commands.add_parser("price", help="what an order of your own would cost")
+    _common(price)
+    price.add_argument(
+        "--order",
+        action="append",
+        required=True,
+        metavar="CREW=FIELD,FIELD,...",
+        help="one per crew; a parcel is FIELD/PARCEL; fields not named are left uncut",
+    )
+    price.set_defaults(run=run_price)
+
+
+def _common(command: argparse.ArgumentParser) -> None:
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
+    command.add_argument(
+        "--on", metavar="DATE", help="2026-08-12 (6 am) or 2026-08-12T14:30; now by default"
+    )
+    command.add_argument("--forecast", type=Path, metavar="FILE", help="instead of the last stored")
+    command.add_argument("--days", type=_days, default=12, metavar="N", help="days ahead, 1-30")
+    command.add_argument("--seed", type=_seed, default=0, metavar="N", help="random seed")
+
+
+def _days(text: str) -> int:
+    days = int(text)
+    if not 1 <= days <= 30:
+        raise argparse.ArgumentTypeError(f"must be 1 to 30, got {days}")
+    return days
+
+
+def _seed(text: str) -> int:
+    seed = int(text)
+    if seed < 0:
+        raise argparse.ArgumentTypeError(f"must be 0 or more, got {seed}")
+    return seed
+
+
+def moment(text: str | None, farm: Farm) -> datetime:
+    """The planning time from `--on`, in farm time.
+
+    Raises
+    ------
+    FarmError
+        Where the text is no date.
+    """
+    if text is None:
+        return datetime.now(farm.tz)
+    try:
+        if len(text) <= 10:
+            return datetime.combine(date.fromisoformat(text), time(MORNING_HOUR), farm.tz)
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        raise FarmError(
+            f'--on "{text}" is no date; write it as 2026-08-12 or 2026-08-12T14:30'
+        ) from None
+    return when if when.tzinfo else when.replace(tzinfo=farm.tz)
+
+
+class _Bar:
+    """Progress on a terminal, nothing elsewhere."""
+
+    def __init__(self) -> None:
+        self.bar = tqdm(
+            total=100, disable=None, leave=False, file=sys.stderr, bar_format="{l_bar}{bar}| {desc}"
+        )
+
+    def told(self, share: float, text: str) -> None:
+        self.bar.set_description_str(text, refresh=False)
+        self.bar.n = round(100 * share)
+        self.bar.refresh()
+
+    def __enter__(self) -> Callable[[float, str], None]:
+        return self.told
+
+    def __exit__(self, *_: object) -> None:
+        self.bar.close()
+
+
+def _planned(args: argparse.Namespace, *, fast: bool = False) -> Any:
+    from scheduler.reading import read_farm
+
+    now = moment(args.on, read_farm(args.folder))
+    with _Bar() as told:
+        return plan_morning(
+            args.folder, now=now, forecast=args.forecast, days=args.days, seed=args.seed,
+            fast=fast, progress=told,
+        )  # fmt: skip
+
+
+def run_plan(args: argparse.Namespace) -> int:
+    """Plan, print, write."""
+    morning = _planned(args, fast=args.fast)
+    print(terminal(morning))
+    if not args.no_files:
+        paths = write_plan(morning, args.folder)
+        print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
+    return 0
+
+
+def run_ready(args: argparse.Namespace) -> int:
+    """Print hours per field and day."""
+    from scheduler.reading import read_farm
+
+    farm = read_farm(args.folder)
+    farm, season = outlook_of(
+        args.folder, now=moment(args.on, farm), forecast=args.forecast, days=args.days,
+        seed=args.seed,
+    )  # fmt: skip
+    print(terminal_ready(farm, season, now=moment(args.on, farm)))
+    return 0
+
+
+def run_price(args: argparse.Namespace) -> int:
+    """Price an order of the user's own."""
+    orders: dict[str, list[str]] = {}
+    for text in args.order:
+        crew, _, names = text.partition("=")
+        if not names:
+            raise FarmError(f'--order "{text}": write it as CREW=FIELD,FIELD,...')
+        orders[crew.strip()] = [n.strip() for n in names.split(",") if n.strip()]
+    _, lines = price_order(args.folder, _planned(args), orders)
+    print("\n".join(lines))
+    return 0
