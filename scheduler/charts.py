@@ -13,6 +13,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.patches import Polygon
+from matplotlib.text import Annotation
 from numpy.typing import NDArray
 
 from readiness.hazards import daylight
@@ -20,7 +21,7 @@ from scheduler.farm import DeliveryPoint, Farm, Field
 from scheduler.orders import CrewOrders, Morning, Order
 from scheduler.slots import local
 from scheduler.units import from_si
-from scheduler.words import plain
+from scheduler.words import crew_title, plain
 
 #: One hue from paper to ink, even steps of lightness; assumed, because it survives a black and
 #: white printer and every kind of colour blindness.
@@ -44,12 +45,13 @@ def _label(text: str) -> str:
     return name if len(name) <= 20 else f"{name[:19]}…"
 
 
-def note(ax: Axes, text: str, x: float, y: float, *, up: float = 0) -> None:
+def note(ax: Axes, text: str, x: float, y: float, *, up: float = 0) -> Annotation:
     """Small words just right of a point, `up` points above it, on paper of their own."""
-    ax.annotate(text, (x, y), xytext=(2, up), textcoords="offset points", fontsize=6.5, va="center",
-                parse_math=False, annotation_clip=False,
-                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.3},
-                )  # fmt: skip
+    return ax.annotate(
+        text, (x, y), xytext=(2, up), textcoords="offset points", fontsize=6.5, va="center",
+        parse_math=False, annotation_clip=False,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.3},
+    )  # fmt: skip
 
 
 def hour_of(morning: Morning, when: datetime) -> float:
@@ -163,9 +165,16 @@ def _outline(farm: Farm, field: Field) -> NDArray[np.float64]:
     return np.array([(x + a * half, y + b * half) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
 
 
+def _height_over_width(farm: Farm) -> float:
+    spots = [(f.lat, f.lon) for f in farm.fields] + [(farm.base_lat, farm.base_lon)]
+    wide, high = np.ptp(np.array([_flat(farm, *spot) for spot in spots]), axis=0)
+    return float(high / max(wide, 1e-6))
+
+
 def plot_map(morning: Morning, *, ax: Axes | None = None) -> Axes:
     """Fields as outlines, each crew's way through them, numbered as its orders; delivery points."""
-    ax, farm = ax or new_axes(5.4, 4.6), morning.farm
+    farm = morning.farm
+    ax = ax or new_axes(5.4, 1.3 + 4.6 * min(1.2, max(0.4, _height_over_width(farm))))
     ordered = {o.field for c in morning.crews for o in c.orders}
     for f in farm.fields:
         gone = f.id not in ordered
@@ -202,10 +211,10 @@ def plot_map(morning: Morning, *, ax: Axes | None = None) -> Axes:
 def _way(ax: Axes, farm: Farm, crew: CrewOrders, k: int) -> None:
     where = {f.id: _shown(farm, f.lat, f.lon) for f in farm.fields}
     way = np.array([(0.0, 0.0), *(where[o.field] for o in crew.orders)])
-    ax.plot(*way.T, color=INK, linewidth=0.8, linestyle=STYLES[k % len(STYLES)], zorder=2)
-    ax.plot(*way[1:].T, color=INK, linewidth=0.8, linestyle=STYLES[k % len(STYLES)],
+    ax.plot(*way.T, color=INK, linewidth=0.9, linestyle=STYLES[k % len(STYLES)],
             marker=MARKERS[k % len(MARKERS)], markersize=13, markerfacecolor="white", zorder=3,
-            label=f"crew {_label(crew.crew)}")  # fmt: skip
+            markevery=slice(1, None),
+            label=_label(crew_title(crew.crew)))  # fmt: skip
     places: dict[str, list[str]] = {}
     for place, order in enumerate(crew.orders, 1):
         places.setdefault(order.field, []).append(str(place))
@@ -215,8 +224,8 @@ def _way(ax: Axes, farm: Farm, crew: CrewOrders, k: int) -> None:
 
 def _point(ax: Axes, farm: Farm, point: DeliveryPoint) -> None:
     x, y = _shown(farm, point.lat or 0.0, point.lon or 0.0)
-    ax.plot(x, y, marker="*", color=INK, markersize=10, linestyle="none", zorder=3)
-    note(ax, _label(point.id), x, y, up=8)
+    ax.plot(x, y, marker="*", color=INK, markersize=10, linestyle="none", zorder=2.5)
+    note(ax, _label(point.id), x, y, up=8).set_zorder(2.6)
 
 
 def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:

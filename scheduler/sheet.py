@@ -34,6 +34,7 @@ from scheduler.words import (
     EDGE_ONLY,
     LIMITED,
     clock,
+    crew_title,
     crop_name,
     day_name,
     field_title,
@@ -65,8 +66,16 @@ def sheet(morning: Morning) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    env.filters |= {"plain": plain, "day": day_name, "machines": machines, "title": field_title,
-                    "crop": crop_name, "percent": percent}  # fmt: skip
+    env.filters |= {
+        "plain": plain,
+        "day": day_name,
+        "machines": machines,
+        "crew": crew_title,
+        "heading": heading,
+        "title": field_title,
+        "crop": crop_name,
+        "percent": percent,
+    }
     units, money = morning.farm.units, morning.farm.currency
     return env.get_template("sheet.html").render(
         m=morning,
@@ -100,6 +109,11 @@ def sheet(morning: Morning) -> str:
 def kept(text: str) -> str:
     """A value and its unit that no line break parts."""
     return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def heading(text: str) -> str:
+    """A title with its first letter large."""
+    return text[:1].upper() + text[1:]
 
 
 def topic(line: str) -> Markup:
@@ -176,7 +190,7 @@ def alts(morning: Morning) -> dict[str, str]:
     """What each picture of the whole farm says, for those who cannot see it."""
     money = morning.farm.currency
     ways = "; ".join(
-        f"crew {plain(c.crew)}: {', '.join(field_title(o) for o in c.orders) or 'no field'}"
+        f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or 'no field'}"
         for c in morning.crews
     )
     rules = ", ".join(f"{name} {show_money(cost, money)}" for name, cost in morning.rules.items())
@@ -200,7 +214,7 @@ def cards(morning: Morning) -> Iterator[dict[str, Any]]:
             drawn.add(row)
             yield {
                 "title": field_title(order),
-                "crew": plain(crew.crew),
+                "crew": crew_title(crew.crew),
                 "place": place,
                 "reason": plain(order.reason),
                 "facts": facts(morning, order),

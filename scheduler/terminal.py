@@ -15,6 +15,7 @@ from scheduler.words import (
     EDGE_ONLY,
     LIMITED,
     clock,
+    crew_title,
     crop_name,
     day_name,
     field_title,
@@ -86,7 +87,7 @@ def _head(morning: Morning) -> list[str]:
 
 
 def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
-    lines = heading(f"Crew {plain(crew.crew)}")
+    lines = heading(crew_title(crew.crew))
     lines += wrapped(machines(crew), 0)
     if crew.note:
         lines += wrapped(plain(crew.note), 0)

@@ -96,6 +96,12 @@ def grain_text(order: Order, morning: Morning) -> str:
     return show_mass(order.tonnes, order.crop, morning.farm.units)
 
 
+def crew_title(crew: str) -> str:
+    """'crew North', or the id as it is where it says crew itself."""
+    name = plain(crew)
+    return name if "crew" in name.lower() else f"crew {name}"
+
+
 def machines(crew: CrewOrders) -> str:
     """'C1, C2 with cart North; trucks T1, T2; 5 people'."""
     parts = [", ".join(crew.combines) or "no combine"]

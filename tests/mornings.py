@@ -22,6 +22,7 @@ from scheduler.orders import (
     Spread,
     TimeSpread,
 )
+from scheduler.outlook import rows
 
 TZ = ZoneInfo("America/Chicago")
 NOW = datetime(2025, 8, 16, 6, 0, tzinfo=TZ)
@@ -134,6 +135,8 @@ def weather(place: Farm, *, days: int, members: int, seed: int) -> Weather:
 
 def season(place: Farm, sky: Weather, *, unknown: bool = False) -> Season:
     """Ground and grain that follow the weather by simple rules; not the real model."""
+    picked = rows(place)
+    sky = sky.sites([place.fields.index(f) for f, _ in picked])
     members, count, hours = sky.shape
     top = np.empty(sky.shape)
     grain = np.empty(sky.shape)
@@ -144,7 +147,7 @@ def season(place: Farm, sky: Weather, *, unknown: bool = False) -> Season:
         g = g + (to - g) * 0.08
         top[:, :, h], grain[:, :, h] = w + 0.004 * np.arange(count), g
     tier = np.where(top < 0.23, Tier.FIRM, np.where(top < 0.26, Tier.HEADLAND_ONLY, Tier.SOFT))
-    dark = ~daylight(sky.times, *np.array([(f.lat, f.lon) for f in place.fields]).T)
+    dark = ~daylight(sky.times, *np.array([(f.lat, f.lon) for f, _ in picked]).T)
     reason = np.select(
         [(tier == Tier.SOFT) | (sky.rain > 0.2), grain > 17.0, np.broadcast_to(dark, sky.shape)],
         [Reason.GROUND, Reason.GRAIN, Reason.NIGHT],
@@ -213,6 +216,8 @@ def crews(place: Farm) -> tuple[CrewOrders, ...]:
     for k, crew in enumerate(place.crews):
         mine = range(k, len(place.fields) - 1, len(place.crews))
         orders = tuple(order(place, i, at) for at, i in enumerate(mine))
+        if k == 0 and place.fields[0].wet_fraction:
+            orders = (*orders, replace(order(place, 0, len(orders)), parcel="wet hollow"))
         out.append(
             CrewOrders(
                 crew=crew.id,
@@ -238,11 +243,15 @@ def morning(
     units: str = "us",
     rules: Rules | None = None,
     unknown: bool = False,
+    hollow: bool = False,
     seed: int = 3,
     **changes: object,
 ) -> Morning:
     """A whole morning; `changes` replace its attributes."""
     place = farm(fields=fields, units=units, rules=rules)
+    if hollow:
+        wet = replace(place.fields[0], wet_fraction=0.1)
+        place = replace(place, fields=(wet, *place.fields[1:]))
     sky = weather(place, days=days, members=members, seed=seed)
     last = place.fields[-1]
     made = Morning(

@@ -11,7 +11,7 @@ import pytest
 
 from scheduler.cautions import STANDING, cautions
 from scheduler.hours import DayHours
-from scheduler.sheet import calendar, cell, costs, shades, sheet
+from scheduler.sheet import calendar, cards, cell, costs, shades, sheet
 
 CHROMIUM = shutil.which("chromium")
 
@@ -197,6 +197,17 @@ def test_hours_calendar_follows_the_plan(morning):
     assert [c["planned"] for c in first] == [True, False, False, False, False, False]
     assert first[4]["shade"] == "unknown"
     assert first[4]["hours"] == "?"
+
+
+def test_a_wet_hollow_has_its_own_row_and_card():
+    morning = mornings.morning(fields=3, hollow=True)
+    names = [line["name"] for line in calendar(morning)["lines"]]
+    assert names == ["Home quarter (F01)", "Home quarter (F01), wet hollow",
+                     "Slough eighty (F02)", "Mail road north (F03)"]  # fmt: skip
+    made = [c for c in cards(morning) if "Home quarter" in c["title"]]
+    assert [c["title"] for c in made] == ["Home quarter (F01)", "Home quarter (F01), wet hollow"]
+    assert all(c["picture"] for c in made)
+    assert made[0]["picture"] != made[1]["picture"]
 
 
 @pytest.mark.parametrize(
