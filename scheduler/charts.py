@@ -225,7 +225,7 @@ def _way(ax: Axes, farm: Farm, crew: CrewOrders, k: int) -> None:
 def _point(ax: Axes, farm: Farm, point: DeliveryPoint) -> None:
     x, y = _shown(farm, point.lat or 0.0, point.lon or 0.0)
     ax.plot(x, y, marker="*", color=INK, markersize=10, linestyle="none", zorder=2.5)
-    note(ax, _label(point.id), x, y, up=8).set_zorder(2.6)
+    note(ax, _label(point.id), x, y, up=9).set_zorder(5)
 
 
 def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:

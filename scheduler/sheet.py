@@ -312,6 +312,6 @@ def cell(hours: DayHours, planned: bool) -> dict[str, Any]:
     return {
         "shade": f"h{shade}",
         "hours": f"{hours.cut:.0f}",
-        "chance": percent(hours.chance),
+        "chance": kept(percent(hours.chance)),
         "planned": planned,
     }
