@@ -5,7 +5,7 @@ percent wet basis), money in `currency`, unknown numbers null. Top level: `schem
 `farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
 (source, issued, age_h, notes), `makeup` (chosen, priced), `crews`, `left_out`, `status`, `loss`,
 `bound`, `gap`, `rules_of_thumb`, `member_loss`, `foresight_value`, `ignoring_cost`, `cautions`,
-`changes`. A crew holds `crew`, its machines, `people`, `fallback`, `note` and `orders`, each the
+`changes`, `lessons`. A crew holds `crew`, its machines, `people`, `fallback`, `note` and `orders`, each the
 attributes of `scheduler.orders.Order` and its `place` from 1.
 """
 
@@ -62,7 +62,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
     for crew in crews:
         crew["orders"] = [{"place": n, **o} for n, o in enumerate(crew["orders"], 1)]
     same = ("until", "seed", "members", "status", "loss", "bound", "gap", "member_loss")
-    worth = ("foresight_value", "ignoring_cost", "cautions", "changes")
+    worth = ("foresight_value", "ignoring_cost", "cautions", "changes", "lessons")
     return {
         "schema": "afterrain plan",
         "version": PLAN_VERSION,

@@ -79,6 +79,8 @@ def _head(morning: Morning) -> list[str]:
         lines += wrapped(f"Make-up: {plain(morning.makeup)}", 0, hang=2)
     for change in morning.changes:
         lines += wrapped(f"Changed: {plain(change)}", 0, hang=2)
+    for lesson in morning.lessons:
+        lines += wrapped(f"Learnt: {plain(lesson)}", 0, hang=2)
     return lines + wrapped(
         f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
         "brackets; 'chance' is that the field is begun and finished on the days said.",

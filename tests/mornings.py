@@ -292,5 +292,6 @@ def morning(
         ignoring_cost=210.0,
         cautions=("Fire: the index may reach 28 (very high) about 16:00.", "Keep out of bins."),
         changes=("Mail road north moved up: a sample came in at 14.1 %",),
+        lessons=("Hilltop (F06): gauge read 0.42 in, top soil 24 % before, 27 % after",),
     )
     return replace(made, **changes)  # type: ignore[arg-type]

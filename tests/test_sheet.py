@@ -89,7 +89,7 @@ def test_all_of_the_morning_is_there(morning, page):
             assert order.point in text
         assert crew.fallback.if_tough in text
         assert crew.fallback.if_soft in text
-    for line in (*morning.cautions, *morning.changes, *morning.weather_notes):
+    for line in (*morning.cautions, *morning.changes, *morning.lessons, *morning.weather_notes):
         assert " ".join(re.findall(r"\w+", line)) in " ".join(re.findall(r"\w+", text))
     assert morning.left[0].why in text
     assert "within 0.8 %" in text
@@ -134,6 +134,7 @@ def test_everything_from_people_is_escaped(morning):
         rules={EVIL: 1.0},
         cautions=(EVIL,),
         changes=(EVIL,),
+        lessons=(EVIL,),
         status=EVIL,
     )
     text = sheet(evil)

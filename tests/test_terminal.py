@@ -18,6 +18,7 @@ def morning():
 def test_everything_an_order_needs(morning):
     text = terminal(morning)
     for words in (
+        "Learnt: Hilltop (F06): gauge read 0.42 in",
         "CREW NORTH",
         "Today, Sat 16 Aug",
         " 1  Home quarter (F01)  hard wheat  98.8 ac -> Elevator, 5.1 loads (5,291 bu)",
