@@ -26,20 +26,8 @@ from scheduler.orders import (
 from scheduler.slots import local
 from scheduler.tables import Plan
 from scheduler.why import instead
+from scheduler.words import CAUSE
 
-#: What closes an hour, as said in a reason.
-CAUSE = {
-    Reason.UNKNOWN: "weather unknown",
-    Reason.GROUND: "ground too soft or rain falling",
-    Reason.APPROACH: "dirt approach shut",
-    Reason.GRAIN: "dew on the ear or grain too wet",
-    Reason.GREEN: "not ripe",
-    Reason.WIND: "wind over your stop rule",
-    Reason.FIRE: "fire index over your stop rule",
-    Reason.LIGHTNING: "thunderstorm expected",
-    Reason.HEAT: "heat over your stop rule",
-    Reason.NIGHT: "dark",
-}
 AFTER = {
     Reason.UNKNOWN: "weather is known from",
     Reason.GROUND: "ground bears from",

@@ -5,8 +5,8 @@ percent wet basis), money in `currency`, unknown numbers null. Top level: `schem
 `farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
 (source, issued, age_h, notes), `makeup` (chosen, priced), `crews`, `left_out`, `status`, `loss`,
 `bound`, `gap`, `rules_of_thumb`, `member_loss`, `foresight_value`, `ignoring_cost`, `cautions`,
-`changes`, `lessons`. A crew holds `crew`, its machines, `people`, `fallback`, `note` and `orders`, each the
-attributes of `scheduler.orders.Order` and its `place` from 1.
+`changes`, `lessons`. A crew holds `crew`, its machines, `people`, `fallback`, `note` and `orders`,
+each the attributes of `scheduler.orders.Order` and its `place` from 1.
 """
 
 from __future__ import annotations
