@@ -8,13 +8,14 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from readiness.bearing import water_limits
 from readiness.season import Tier
 from readiness.weather import Array
 from scheduler.charts import GREY, INK, NIGHT, PALETTE, hour_of, new_axes, note, time_axis
 from scheduler.farm import Farm
 from scheduler.hours import order_row
 from scheduler.orders import Morning
-from scheduler.outlook import rows, stand_of
+from scheduler.outlook import land_of, limits_of, rows, stand_of
 
 SHOWN_BEFORE_H = 48  # hours of the past in the curves; assumed, two nights tell the trend
 STEP_H = 3  # hours between points of a curve; assumed, keeps the daily wave and a light file
@@ -64,6 +65,16 @@ def _cuts(morning: Morning, row: int) -> list[tuple[float, float]]:
     ]
 
 
+def _limit_lines(ax: Axes, first: float, limits: dict[str, float]) -> None:
+    """A line for each limit, styles apart; limits that agree share one."""
+    merged: dict[float, list[str]] = {}
+    for name, value in limits.items():
+        merged.setdefault(round(value, 1), []).append(name)
+    for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
+        ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
+        note(ax, f"{', '.join(names)} {value:g}", first, value, up=3)
+
+
 def grain_limits(farm: Farm, row: int) -> dict[str, float]:
     """Moisture lines of a row of the season, percent, by what they mean."""
     field, _ = rows(farm)[row]
@@ -79,14 +90,27 @@ def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     """Grain moisture of a row of the season over members, with the limits that bind."""
     ax = ax or new_axes(3.7, 1.5)
     first, _ = _curve(ax, morning, morning.season.moisture, row, 6)
-    merged: dict[float, list[str]] = {}
-    for name, value in grain_limits(morning.farm, row).items():
-        merged.setdefault(round(value, 1), []).append(name)
-    for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
-        ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
-        note(ax, f"{', '.join(names)} {value:g}", first, value, up=3)
+    _limit_lines(ax, first, grain_limits(morning.farm, row))
     ax.set_ylabel("grain, % wet", fontsize=7)
     return ax
+
+
+def ground_limits(farm: Farm, row: int) -> dict[str, float]:
+    """Water of the top 15 cm under which carts and combines may drive, percent by volume."""
+    land, loads = land_of(farm), limits_of(farm, None, np.arange(len(rows(farm))))
+    limits = water_limits(
+        land.field_capacity,
+        land.saturation,
+        sand=land.sand,
+        clay=land.clay,
+        combine_t=loads.combine_t,
+        cart_t=loads.cart_t,
+        offset=land.bearing_offset,
+    )
+    return {
+        "carts under": float(100.0 * limits.firm_top[row]),
+        "combines under": float(100.0 * limits.headland_top[row]),
+    }
 
 
 def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
@@ -96,9 +120,10 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     """
     ax = ax or new_axes(3.7, 1.5)
     first, last = _curve(ax, morning, 100.0 * morning.season.water_top, row, 6)
+    _limit_lines(ax, first, ground_limits(morning.farm, row))
     low, high = ax.get_ylim()
     floor = low - 0.2 * (high - low)
-    ax.set_ylim(floor, high)
+    ax.set_ylim(floor, high + 0.08 * (high - low))  # room for the words of the upper limit
     tiers = morning.season.tier[:, row, int(first) : int(last) + 1]
     counts = np.stack([(tiers == t).sum(axis=0) for t in Tier])
     likeliest = counts.argmax(axis=0)

@@ -20,7 +20,7 @@ from scheduler.charts import (
     plot_rules,
     plot_timeline,
 )
-from scheduler.curves import plot_grain, plot_ground
+from scheduler.curves import ground_limits, plot_grain, plot_ground
 
 PLOTS = [
     plot_timeline,
@@ -164,3 +164,15 @@ def test_names_with_dollar_signs_are_not_mathematics():
     odd = replace(morning, crews=(replace(crew, crew="$a_$ ^"), morning.crews[1]))
     for ax in (plot_timeline(odd), plot_map(odd)):
         ax.figure.canvas.draw()
+
+
+def test_ground_limits_are_drawn_and_agree_with_the_bearing_model(morning):
+    row = 2
+    limits = ground_limits(morning.farm, row)
+    assert 0 < limits["carts under"] <= limits["combines under"] < 60
+    ax = plot_ground(morning, row)
+    level = {
+        round(float(line.get_ydata()[0]), 4) for line in ax.lines if len(line.get_ydata()) == 2
+    }
+    assert {round(v, 4) for v in (round(x, 1) for x in limits.values())} <= level
+    assert any("combines under" in t for t in words(ax))
