@@ -1,0 +1,79 @@
+"""Closed-form timeliness cost and least-cost capacity of machinery (ASABE EP496; Hunt)."""
+
+from __future__ import annotations
+
+import math
+
+#: Z of the standard: work balanced around the best date, or all of it begun (or ended) there.
+BALANCED, ONE_SIDED = 4.0, 2.0
+
+
+def timeliness_cost(
+    area: float,
+    capacity: float,
+    *,
+    loss_day: float,
+    yield_: float,
+    value: float,
+    hours_day: float,
+    working_share: float,
+    z: float = ONE_SIDED,
+) -> float:
+    """Money lost in a year because work takes time: W = K A² Y V / (Z G C pwd).
+
+    Parameters
+    ----------
+    area : A, ha. capacity : C, ha/h.
+    loss_day : K, share of crop value lost per day of delay.
+    yield_ : Y, t/ha. value : V, money/t. hours_day : G, hours worked on a working day.
+    working_share : pwd, probability of a working day, 0-1.
+    z : 2 where all work begins at the best date, 4 where it is balanced around it.
+
+    Notes
+    -----
+    Any consistent units do. Source: ASABE EP496; Srivastava et al. 2006, ch. 15.
+    """
+    return loss_day * area**2 * yield_ * value / (z * hours_day * capacity * working_share)
+
+
+def days_needed(area: float, capacity: float, *, hours_day: float, working_share: float) -> float:
+    """Calendar days that the work takes, A / (G C pwd)."""
+    return area / (hours_day * capacity * working_share)
+
+
+def least_cost_capacity(
+    area: float,
+    *,
+    own_share: float,
+    price_per_capacity: float,
+    labour_hour: float,
+    tractor_hour: float = 0.0,
+    loss_day: float,
+    yield_: float,
+    value: float,
+    hours_day: float,
+    working_share: float,
+    z: float = ONE_SIDED,
+) -> float:
+    """Capacity at which ownership equals labour, tractor and timeliness cost, ha/h.
+
+    C = sqrt{A / (c_own k_p) [L + T + K A Y V / (Z G pwd)]}; `own_share` c_own is the annual
+    ownership cost as a share of price, `price_per_capacity` k_p money per ha/h, L and T money
+    per hour. For width instead of capacity pass price per width times 8.25 / (S e) in US units.
+    """
+    hourly = labour_hour + tractor_hour
+    hourly += loss_day * area * yield_ * value / (z * hours_day * working_share)
+    return math.sqrt(area / (own_share * price_per_capacity) * hourly)
+
+
+def yearly_cost(
+    area: float,
+    capacity: float,
+    *,
+    own_share: float,
+    price_per_capacity: float,
+    labour_hour: float,
+    lost: float,
+) -> float:
+    """Ownership + labour + timeliness cost `lost` of a year, money."""
+    return own_share * price_per_capacity * capacity + labour_hour * area / capacity + lost

@@ -1,0 +1,137 @@
+"""Machine rates and queues against handbook figures. Sources beside each check."""
+
+import math
+from datetime import time
+
+import pytest
+
+from scheduler.errors import FarmError
+from scheduler.farm import Cart, Combine, DeliveryPoint, Truck
+from scheduler.haul import (
+    Gang,
+    capacity_ha_h,
+    cart_t_h,
+    gang_rates,
+    queue_mm1,
+    truck_t_h,
+    trucks_needed,
+    unload_efficiency,
+)
+
+FT, MILE, ACRE, BUSHEL = 0.3048, 1.609344, 0.40468564, 0.0352390704
+DAY = ((time(7), time(20)),) * 7
+
+
+@pytest.mark.parametrize(
+    ("feet", "mph", "efficiency", "acres"),
+    [
+        # published: Iowa State AgDM A3-24 Table 1
+        (40, 6, 0.70, 20.4),
+        (60, 12, 0.68, 59.3),
+        (60, 6, 0.68, 29.7),
+        # published: Iowa State PM 696
+        (15, 5, 0.63, 5.7),
+        # published: extension method as quoted in the trade press
+        (30, 5, 1.0, 18.2),
+        (30, 5, 0.8, 14.5),
+        (30, 5, 0.6, 10.9),
+    ],
+)
+def test_published_field_capacity(feet, mph, efficiency, acres):
+    got = capacity_ha_h(mph * MILE, feet * FT, efficiency) / ACRE
+    assert got == pytest.approx(acres, abs=0.05)
+
+
+def test_hand_material_capacity():
+    # 35 ft, 4 mph, 70 % is 11.879 ac/h; at 60 bu/ac 712.7 bu/h
+    acres = capacity_ha_h(4 * MILE, 35 * FT, 0.7) / ACRE
+    assert acres == pytest.approx(11.879, abs=5e-3)
+    assert acres * 60 == pytest.approx(712.7, abs=0.3)
+
+
+def test_published_required_rate_from_suitable_days():
+    # Iowa State A3-25: 1,600 ac in 4.0 + 4.3 days of 14 h is 192.8 ac a day, 13.8 ac/h
+    assert pytest.approx(192.8, abs=0.05) == 1600 / (4.0 + 4.3)
+    assert pytest.approx(13.8, abs=0.05) == 1600 / 8.3 / 14
+
+
+def test_published_queue_at_the_elevator():
+    # textbook wheat-bin exercise: 30 trucks/h come, 35/h served: 6 trucks, 12 minutes
+    trucks, minutes = queue_mm1(30, 35)
+    assert (trucks, minutes) == (pytest.approx(6), pytest.approx(12))
+    rho = 30 / 35
+    assert rho**4 == pytest.approx(0.540, abs=5e-4)
+    with pytest.raises(ValueError, match=r"arrivals 35/h must be below service 35/h"):
+        queue_mm1(35, 35)
+
+
+def combine(**other):
+    values = {
+        "id": "C1", "header_m": 10.7, "speed_kmh": 6.4, "efficiency": 0.7,
+        "tank_m3": 350 * BUSHEL, "unload_m3_s": 4 * BUSHEL,
+    }  # fmt: skip
+    return Combine(**(values | other))
+
+
+def test_hand_stop_to_unload():
+    # 350 bu at 800 bu/h fills in 26.25 min; 87.5 s unloading + 30 s positioning: 0.9306
+    assert unload_efficiency(combine(), 800 * BUSHEL, 1.0) == pytest.approx(0.9306, abs=5e-5)
+
+
+def test_hand_cart_cycle():
+    # 1000 bu, 500 bu/min auger: 2.857 x (1.458 + 2) + 5 + 2 = 16.88 min, 3554 bu/h
+    cart = Cart(id="K", capacity_m3=1000 * BUSHEL, unload_m3_s=500 / 60 * BUSHEL)
+    got = cart_t_h(cart, 350 * BUSHEL, 4 * BUSHEL, 1.0) / BUSHEL
+    assert got == pytest.approx(3554, abs=2)
+    assert got / 800 == pytest.approx(4.44, abs=0.01)
+
+
+def test_hand_truck_cycle():
+    # 10 min load, 25 mi at 45, queue 20 + 8, back at 50: 101.33 min; 950 bu: 562.5 bu/h
+    point = DeliveryPoint(
+        id="E", lat=None, lon=None, week=DAY, markets={}, queue_min=20, unload_min=8
+    )
+    truck = Truck(
+        id="T", capacity_m3=950 * BUSHEL, payload_t=999, loaded_kmh=45 * MILE, empty_kmh=50 * MILE
+    )
+    fill = 950 * BUSHEL / 600
+    got = truck_t_h(truck, point, 25 * MILE, fill, 1.0) / BUSHEL
+    assert got == pytest.approx(562.5 * 0.85, abs=0.5)
+    assert trucks_needed(1200, 950, 101.33) == 3
+    assert trucks_needed(1200, 950, 101.33, available=0.85) == 3
+
+
+def test_a_crew_cuts_at_the_least_of_combine_cart_and_haul():
+    point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
+    cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
+    truck = Truck(id="T", capacity_m3=35, payload_t=25)
+    near, far = (
+        gang_rates(
+            Gang(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2),
+            point, km=km, density=0.77, wet_yield=4.0,
+        )
+        for km in (2, 80)
+    )  # fmt: skip
+    assert near.limited_by == "combine"
+    assert far.limited_by == "haul"
+    assert far.t_h == far.haul < near.t_h
+    # with the point shut, carts and trucks hold one fill: 35 x 0.77 + 2 x 25 t
+    assert near.buffer == pytest.approx(35 * 0.77 + 50)
+
+
+def test_no_cart_means_stopping_to_unload_and_no_cart_limit():
+    point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
+    truck = Truck(id="T", capacity_m3=35, payload_t=25)
+    alone = gang_rates(
+        Gang(crew="A", combines=(combine(),), carts=(), trucks=(truck,)),
+        point, km=2, density=0.77, wet_yield=4.0,
+    )  # fmt: skip
+    assert alone.cart == math.inf
+    assert alone.combine[0] < capacity_ha_h(6.4, 10.7, 0.7) * 4.0
+
+
+def test_message_of_a_wrong_combine():
+    with pytest.raises(FarmError, match=r'^combine "C1": header_m must be > 0, got -3$'):
+        combine(header_m=-3)
+    with pytest.raises(FarmError, match=r'^combine "C1": efficiency must be <= 1, got 1.2$'):
+        combine(efficiency=1.2)
