@@ -1,0 +1,102 @@
+"""Slots of time in farm time, across clock changes and midnight."""
+
+from datetime import UTC, date, datetime, time
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from scheduler.farm import Crew
+from scheduler.slots import (
+    arrivals,
+    crew_slots,
+    down_slots,
+    forbidden_slots,
+    local,
+    open_slots,
+    slot_times,
+)
+
+CHICAGO = ZoneInfo("America/Chicago")
+DAY = ((time(8), time(20)),) * 7
+
+
+def hours(slots, mask, tz=CHICAGO):
+    return [f"{local(s, tz):%d %H:%M}" for s in slots[mask]]
+
+
+def test_first_slot_is_the_first_whole_one_after_now():
+    now = datetime(2026, 8, 12, 6, 10, tzinfo=CHICAGO)
+    slots = slot_times(now, 1, 30)
+    assert local(slots[0], CHICAGO) == datetime(2026, 8, 12, 6, 30, tzinfo=CHICAGO)
+    assert len(slots) == 48
+    even = slot_times(datetime(2026, 8, 12, 6, tzinfo=CHICAGO), 1, 30)
+    assert local(even[0], CHICAGO).hour == 6
+
+
+def test_windows_start_up_and_end_down():
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=CHICAGO), 1, 30)
+    mask = open_slots(((time(7, 40), time(9, 20)),) * 7, slots, CHICAGO)
+    assert hours(slots, mask) == ["12 08:00", "12 08:30"]
+
+
+def test_hours_past_midnight_belong_to_the_day_before():
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=CHICAGO), 2, 60)
+    week = (None, None, (time(22), time(2)), None, None, None, None)  # Wednesday night only
+    assert hours(slots, open_slots(week, slots, CHICAGO)) == [
+        "12 22:00", "12 23:00", "13 00:00", "13 01:00",
+    ]  # fmt: skip
+
+
+def test_open_to_midnight():
+    slots = slot_times(datetime(2026, 8, 12, 20, tzinfo=CHICAGO), 1, 60)
+    mask = open_slots(((time(21), time(0)),) * 7, slots, CHICAGO)
+    assert hours(slots, mask) == ["12 21:00", "12 22:00", "12 23:00"]
+
+
+@pytest.mark.parametrize(
+    ("day", "count"), [(date(2026, 3, 8), 23), (date(2026, 11, 1), 25), (date(2026, 8, 12), 24)]
+)
+def test_a_day_of_the_clock_change_has_its_own_hours(day, count):
+    slots = slot_times(datetime(day.year, day.month, day.day, tzinfo=CHICAGO), 2, 60)
+    whole = open_slots(((time(0), time(0)),) * 7, slots, CHICAGO)
+    days = [local(s, CHICAGO).date() for s in slots[whole]]
+    assert days.count(day) == count
+
+
+def test_a_crew_rests_and_keeps_its_last_hours():
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=CHICAGO), 2, 60)
+    crew = Crew(
+        id="A", combines=("C",), week=DAY, people=3, hours_max_day=10, absent=(date(2026, 8, 13),)
+    )
+    mask = crew_slots(crew, slots, CHICAGO)
+    assert hours(slots, mask) == [f"12 {h}:00" for h in range(10, 20)]
+
+
+def test_down_spans_touch_their_slots():
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=UTC), 1, 60)
+    span = (datetime(2026, 8, 12, 3, 10, tzinfo=UTC), datetime(2026, 8, 12, 5, tzinfo=UTC))
+    assert np.flatnonzero(down_slots([span], slots)).tolist() == [3, 4]
+
+
+def test_forbidden_hours_are_touched_slots():
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=CHICAGO), 1, 60)
+    mask = forbidden_slots([(time(21, 30), time(6))], slots, CHICAGO)
+    assert np.flatnonzero(mask).tolist() == [0, 1, 2, 3, 4, 5, 21, 22, 23]
+
+
+def test_arrivals_wait_for_a_shut_run_to_end_and_then_move():
+    # shut in slots 3-5; a move takes up to 2 slots
+    shut = np.array([0, 0, 0, 1, 1, 1, 0, 0, 0, 0], dtype=bool)
+    # arriving at 3 moved in 1-2: fine; at 4 the move touched 3: sets off at 6, there at 8
+    assert arrivals(shut, 2).tolist() == [0, 1, 2, 3, 8, 8, 8, 8, 8, 9]
+    assert arrivals(shut, 0).tolist() == list(range(10))
+
+
+def test_arrivals_never_go_back():
+    rng = np.random.default_rng(5)
+    for _ in range(200):
+        shut = rng.random(40) < 0.3
+        got = arrivals(shut, int(rng.integers(0, 6)))
+        assert (np.diff(got) >= 0).all()
+        assert (got >= np.arange(40)).all()
