@@ -12,8 +12,6 @@ from scheduler.farm import Farm, Field, Market, Schedule
 
 #: Defaults of every loss the user may set under [losses.CROP] in farm.toml.
 LOSSES: dict[str, float] = {
-    # kg/hL per wetting of ripe grain: 'about 1 lb/bu per re-wetting event' (Ontario) x 1.292
-    "test_weight_per_wetting": 1.29,
     # kg/hL, most that wetting takes off; assumed, because reported falls stop near 6 lb/bu
     "test_weight_loss_max": 8.0,
     # money per ha cut while the ground is headland-only; assumed, because ruts are the user's
@@ -59,8 +57,12 @@ def below(schedule: Schedule, value: Array) -> Array:
 
 def loss_terms(farm: Farm, field: Field) -> dict[str, float]:
     """Loss parameters of a field's crop: the user's own over the published defaults."""
-    defaults = LOSSES | {"shatter_day": CROPS[field.crop].loss_day}
-    return defaults | farm.losses.get(field.crop, {})
+    crop = CROPS[field.crop]
+    published = {
+        "shatter_day": crop.loss_day,
+        "test_weight_per_wetting": crop.wetting_test_weight,
+    }
+    return LOSSES | published | farm.losses.get(field.crop, {})
 
 
 def dry_t_ha(field: Field) -> float:
