@@ -46,6 +46,8 @@ class Crop:
     heading_to_ripe_days : days from `heading_stage` to physiological maturity.
     heading_to_ripe_gdd : the same in growing degree days, °C d above `gdd_base` °C.
     filling_rate : fall of moisture before maturity, percent wb per day.
+    drydown_rate : fastest fall after maturity while the plant still holds the grain moist;
+        later, or once a sample is drier, the weather alone decides.
     isotherms : equilibrium constants, the one in use first.
     saturated_moisture : moisture grain under free water moves to, percent wb.
     k0, activation : thin-layer drying constant k = k0 exp(-activation / (T + 273.15)), 1/s, K.
@@ -72,6 +74,7 @@ class Crop:
     heading_to_ripe_gdd: float
     gdd_base: float
     filling_rate: float
+    drydown_rate: float
     isotherms: tuple[Isotherm, ...]
     saturated_moisture: float
     k0: float
@@ -127,6 +130,7 @@ _HARD = Crop(
     heading_to_ripe_gdd=700.0,  # memory: 600-800 °C d above 0 °C
     gdd_base=0.0,
     filling_rate=1.5,  # memory: about 70 % at milk to 35 % in three to four weeks
+    drydown_rate=2.0,  # memory: maturity to harvest in one to two weeks
     isotherms=(
         _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, "memory"),
         _isotherm("henderson", 2.3008e-5, 2.2857, 55.815, _D5, "memory"),
@@ -228,6 +232,7 @@ CROPS: dict[str, Crop] = {
         heading_to_ripe_gdd=480.0,  # memory
         gdd_base=5.0,
         filling_rate=2.0,  # memory: 2-3 points a day
+        drydown_rate=2.5,  # memory: 2-3 points a day
         isotherms=(_isotherm("halsey", 3.0026, -0.0048967, 1.7607, _D5, "memory"),),
         saturated_moisture=28.0,  # assumed
         sprout_hours=96.0,  # assumed: the pod keeps water off
@@ -249,6 +254,7 @@ CROPS: dict[str, Crop] = {
         heading_to_ripe_gdd=700.0,  # memory
         gdd_base=10.0,
         filling_rate=1.0,  # published: linear, 0.25-1.0 point a day
+        drydown_rate=1.0,
         isotherms=(
             _isotherm("chung-pfost", 374.34, 18.662, 31.696, _D6, "reproduced"),
             _isotherm("chung-pfost", 312.30, 16.958, 30.205, _D5, "reproduced"),
@@ -279,6 +285,7 @@ CROPS: dict[str, Crop] = {
         heading_to_ripe_gdd=600.0,  # memory
         gdd_base=10.0,
         filling_rate=1.2,  # assumed
+        drydown_rate=1.2,
         isotherms=(
             _isotherm("chung-pfost", 1099.68, 19.644, 102.849, _D5, "memory"),
             _isotherm("henderson", 0.8532e-5, 2.4757, 113.725, _D5, "memory"),
@@ -306,6 +313,7 @@ CROPS: dict[str, Crop] = {
         heading_to_ripe_gdd=550.0,  # memory
         gdd_base=10.0,
         filling_rate=1.0,  # memory
+        drydown_rate=3.5,  # memory: about 50 to 13 % in ten to fourteen days
         isotherms=(
             _isotherm("halsey", 2.87, -0.0054, 1.38, _D5, "reproduced"),
             _isotherm("chung-pfost", 328.30, 13.917, 100.288, _D5, "published second hand"),

@@ -53,12 +53,12 @@ class DailyWindows:
     @property
     def harvestable(self) -> Count:
         """(member, field, day) hours that can be cut."""
-        return self.lost[Reason.OPEN]
+        return np.asarray(self.lost[Reason.OPEN])
 
     @property
     def unknown(self) -> Count:
         """(member, field, day) hours of which nothing is known; they are not workable."""
-        return self.lost[Reason.UNKNOWN]
+        return np.asarray(self.lost[Reason.UNKNOWN])
 
     def chance(self, hours: float) -> Array:
         """Share of members with at least `hours` harvestable hours, (field, day)."""
@@ -86,7 +86,7 @@ class DailyWindows:
 
 def utc_offsets(start: np.datetime64, hours: int, tz: tzinfo) -> NDArray[np.int64]:
     """Offset of farm time from UTC in seconds for each hour from `start`, (hour,)."""
-    first = int(np.datetime64(start, "s").astype(np.int64))
+    first = int(np.asarray(start).astype("datetime64[s]").astype(np.int64))
     out = np.empty(hours, dtype=np.int64)
     for h in range(hours):
         offset = datetime.fromtimestamp(first + 3600 * h, UTC).astimezone(tz).utcoffset()
@@ -102,7 +102,7 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     """
     members, fields, hours = season.reason.shape
     local = (
-        np.datetime64(season.start, "s")
+        np.asarray(season.start).astype("datetime64[s]")
         + 3600 * np.arange(hours)
         + utc_offsets(season.start, hours, tz)
     )

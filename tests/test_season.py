@@ -1,0 +1,365 @@
+"""The pass over hours: laws it keeps, reasons in their order, states, samples and gaps."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from readiness import lanes
+from readiness.crops import CROPS
+from readiness.grain import standing_grain
+from readiness.grain_events import plausible_weather
+from readiness.season import Limits, Observation, Reason, Stand, Tier, simulate
+from readiness.soil import Land
+from readiness.weather import Weather
+
+START = np.datetime64("2024-08-10T06", "h")  # about midnight at 97 W
+FIRM_YET = np.datetime64("2024-07-01T00", "h")
+
+
+def land(fields=1, **changes):
+    facts = {
+        "sand": 0.40,
+        "clay": 0.20,
+        "organic_pct": 2.5,
+        "drainage": 1,
+        "tile": False,
+        "slope_pct": 1.0,
+        "residue": 0.5,
+        "latitude": 48.0,
+        "longitude": -97.0,
+        "elevation_m": 300.0,
+        "water_offset": 0.0,
+        "drain_factor": 1.0,
+        "evap_factor": 1.0,
+        "bearing_offset": 0.0,
+    }
+    return Land(**{k: np.full(fields, v) for k, v in (facts | changes).items()})
+
+
+def stand(fields=1, crop="wheat_hard", *, ripe=FIRM_YET, moisture=np.nan, limit=18.0):
+    return Stand(
+        crop=(crop,) * fields,
+        ripe=np.full(fields, ripe, dtype="datetime64[h]"),
+        moisture=np.full(fields, moisture),
+        limit=np.full(fields, limit),
+    )
+
+
+def limits(fields=1, **changes):
+    facts = {"combine_t": 25.0, "cart_t": 30.0, "approach": np.zeros(fields, dtype=np.int64)}
+    return Limits(**(facts | changes))
+
+
+def weather(days=6, *, members=1, sites=1, showers=(), start=START, **kind):
+    kind = {"temp": (14.0, 28.0), "dew_point": 12.0} | kind
+    one = plausible_weather(days, showers=showers, **kind)
+    one["gust"] = 1.5 * one["wind"]
+    shape = (members, sites, 24 * days)
+    return Weather(
+        start=start,
+        estimated=np.zeros(shape, dtype=bool),
+        **{name: np.broadcast_to(value, shape).copy() for name, value in one.items()},
+    )
+
+
+def with_nan(frame, hours, name="humidity"):
+    value = getattr(frame, name).copy()
+    value[:, :, hours] = np.nan
+    return replace(frame, **{name: value})
+
+
+def test_dry_weather_opens_the_afternoon_and_dew_shuts_the_night():
+    season = simulate(weather(8), land(), stand(), limits())
+    last = season.reason[0, 0, -24:]
+    assert (last[12:18] == Reason.OPEN).all()
+    assert season.tier[0, 0, -1] == Tier.FIRM
+    damp = simulate(weather(8, dew_point=15.0), land(), stand(), limits())
+    assert (damp.reason[0, 0, -24:][[3, 4, 5]] == Reason.GRAIN).all()
+
+
+def test_grain_of_a_lane_is_that_of_the_plain_loop():
+    # hand: one ripe field started at 16 % must walk as `standing_grain` does; the sky is clear
+    # at the hours that set its clearness, so both take the same long wave.
+    frame = weather(5, showers=((40, 3.0),), noon=950.0)
+    frame = replace(frame, radiation=np.full_like(frame.radiation, 0.0))
+    season = simulate(frame, land(), stand(moisture=16.0, ripe="NaT"), limits())
+    one = {n: getattr(frame, n)[0, 0] for n in ("rain", "temp", "humidity", "wind", "radiation")}
+    dark = standing_grain(one, CROPS["wheat_hard"], start=16.0)
+    day = np.arange(120) < 5  # before the sun is high enough to tell the sky
+    assert season.moisture[0, 0, day] == pytest.approx(dark["moisture"][day], abs=1e-9)
+
+
+def test_rain_shuts_the_ground_and_it_opens_again_headland_first():
+    frame = weather(12, showers=((30, 35.0), (33, 25.0)))
+    season = simulate(frame, land(), stand(), limits())
+    assert season.reason[0, 0, 30] == Reason.GROUND
+    assert season.tier[0, 0, 34] == Tier.SOFT
+    tiers = season.tier[0, 0, 34:]
+    first = {t: int(np.argmax(tiers == t)) for t in (Tier.HEADLAND_ONLY, Tier.FIRM)}
+    assert 0 < first[Tier.HEADLAND_ONLY] < first[Tier.FIRM]
+
+
+def test_reasons_come_in_their_order():
+    # One calm dry afternoon hour, made worse step by step; each cause outranks the ones before.
+    hot = {"temp": (20.0, 38.0), "dew_point": 10.0, "wind": (9.0, 2.0)}
+    frame, hour = weather(4, **hot), 3 * 24 + 15
+    night = 3 * 24 + 23
+    rules = {"heat_stop": 25.0, "fire_stop": 5.0, "wind_stop": 4.0}
+
+    def reason(h=hour, frame=frame, who=None, where=None, **rule):
+        where = where or land(bearing_offset=0.2)
+        return simulate(frame, where, who or stand(), limits(**rule)).reason[0, 0, h]
+
+    bolt = np.ones((1, 1, 96), dtype=bool)
+    dirt = np.full(1, 2)
+    assert reason() == Reason.OPEN
+    assert reason(night, daylight_only=True) == Reason.NIGHT
+    assert reason(heat_stop=25.0) == Reason.HEAT
+    assert reason(heat_stop=25.0, lightning=bolt) == Reason.LIGHTNING
+    assert reason(heat_stop=25.0, fire_stop=5.0, lightning=bolt) == Reason.FIRE
+    assert reason(**rules, lightning=bolt) == Reason.WIND
+    green = stand(ripe=START + 500)
+    assert reason(who=green, **rules) == Reason.GREEN
+    tough = stand(limit=3.0)
+    assert reason(who=tough, **rules) == Reason.GRAIN
+    wet = weather(4, showers=((60, 70.0),), temp=(20.0, 38.0), dew_point=10.0, wind=(9.0, 2.0))
+    shut = land(bearing_offset=0.3)
+    soft = reason(frame=wet, who=tough, where=land(bearing_offset=-0.2))
+    assert soft == Reason.GROUND
+    assert reason(frame=wet, who=tough, where=shut, approach=dirt, **rules) in (
+        Reason.APPROACH,
+        Reason.GRAIN,
+    )
+    assert reason(frame=with_nan(frame, [hour])) == Reason.UNKNOWN
+
+
+def test_dirt_approach_can_be_shut_when_the_field_is_not():
+    frame = weather(10, showers=((30, 25.0),))
+    paved = simulate(frame, land(), stand(), limits())
+    dirt = simulate(frame, land(), stand(), limits(approach=np.full(1, 2)))
+    assert (paved.approach == Tier.FIRM).all()
+    shut = (dirt.reason == Reason.APPROACH) & (paved.tier != Tier.SOFT)
+    assert shut.any()
+    assert (dirt.approach[shut] == Tier.SOFT).all()
+
+
+def test_unknown_hours_are_never_workable_and_short_gaps_pass():
+    frame = with_nan(weather(6), slice(60, 63), "rain")
+    season = simulate(frame, land(), stand(), limits())
+    assert (season.reason[0, 0, 60:63] == Reason.UNKNOWN).all()
+    assert (season.tier[0, 0, 60:63] == Tier.UNKNOWN).all()
+    assert np.isnan(season.moisture[0, 0, 60:63]).all()
+    assert np.isfinite(season.moisture[0, 0, 63:]).all()
+
+
+def test_long_gaps_stay_unknown_until_forgotten_or_seen():
+    frame = with_nan(weather(20), slice(48, 72))
+    season = simulate(frame, land(), stand(), limits())
+    back = 72 + int(lanes.GRAIN_WAIT)
+    assert np.isnan(season.moisture[0, 0, 48:back]).all()
+    assert np.isfinite(season.moisture[0, 0, back:]).all()
+    ground = 72 + int(lanes.GROUND_WAIT)
+    assert (season.reason[0, 0, 48:ground] == Reason.UNKNOWN).all()
+    assert (season.tier[0, 0, ground:] != Tier.UNKNOWN).all()
+    seen = [
+        Observation(field=0, time=START + 80, kind="moisture", value=14.0, sd=0.5),
+        Observation(field=0, time=START + 80, kind="tier", value=Tier.FIRM, sd=0.3),
+    ]
+    checked = simulate(frame, land(), stand(), limits(), observations=seen)
+    assert (checked.reason[0, 0, 80:] != Reason.UNKNOWN).all()
+
+
+def test_all_unknown_weather_is_all_unknown():
+    frame = with_nan(weather(2), slice(None))
+    season = simulate(frame, land(), stand(), limits())
+    assert (season.reason == Reason.UNKNOWN).all()
+    assert (season.tier == Tier.UNKNOWN).all()
+
+
+def test_two_halves_are_the_whole():
+    frame = weather(8, showers=((40, 12.0), (100, 6.0)))
+    whole = simulate(frame, land(), stand(), limits())
+    first = simulate(frame.between(START, START + 90), land(), stand(), limits())
+    second = simulate(
+        frame.between(START + 90, START + 192), land(), stand(), limits(), state=first.end
+    )
+    for name in ("water_top", "water_below", "moisture", "film", "wettings", "reason", "tier"):
+        both = np.concatenate([getattr(first, name), getattr(second, name)], axis=2)
+        assert np.array_equal(both, getattr(whole, name)), name
+
+
+def test_the_end_of_a_run_can_be_used_twice():
+    frame = weather(4)
+    first = simulate(frame.between(START, START + 48), land(), stand(), limits())
+    rest = frame.between(START + 48, START + 96)
+    a, b = (simulate(rest, land(), stand(), limits(), state=first.end) for _ in range(2))
+    assert np.array_equal(a.moisture, b.moisture)
+
+
+def test_one_member_spreads_over_many_without_moving_the_mean():
+    past = simulate(weather(4), land(3), stand(3), limits(3))
+    ahead = weather(2, members=40, start=START + 96)
+    season = simulate(ahead, land(3), stand(3), limits(3), state=past.end, seed=4)
+    first = season.moisture[:, :, 0]
+    # hand: the skin takes nearly all of an hour's step, so a tenth of a point is left for it
+    assert abs(first.mean(axis=0) - past.moisture[0, :, -1]).max() < 1.5
+    assert 0.5 < first.std(axis=0).mean() < 1.6
+    assert season.water_top[:, :, 0].std(axis=0).min() > 0.005
+    again = simulate(ahead, land(3), stand(3), limits(3), state=past.end, seed=4)
+    other = simulate(ahead, land(3), stand(3), limits(3), state=past.end, seed=5)
+    assert np.array_equal(season.moisture, again.moisture)
+    assert not np.array_equal(season.moisture, other.moisture)
+
+
+def test_a_sample_moves_the_state_by_its_weight_and_members_keep_their_spread():
+    frame = weather(6, members=30)
+    sample = Observation(field=0, time=START + 100, kind="moisture", value=12.0, sd=0.5)
+    who = stand(2, moisture=15.0, ripe="NaT")
+    plain = simulate(frame, land(2), who, limits(2), seed=1)
+    seen = simulate(frame, land(2), who, limits(2), observations=[sample], seed=1)
+    before, after = plain.moisture[:, 0, 100], seen.moisture[:, 0, 100]
+    assert abs(after.mean() - 12.0) < abs(before.mean() - 12.0)
+    assert after.std() > 0.1
+    assert np.array_equal(plain.moisture[:, 1], seen.moisture[:, 1])
+    # hand: gain is 1.2² / (1.2² + sd²); a poor sample moves less
+    poor = replace(sample, sd=2.0)
+    less = simulate(frame, land(2), who, limits(2), observations=[poor], seed=1)
+    assert abs(less.moisture[:, 0, 100].mean() - before.mean()) < abs(after.mean() - before.mean())
+
+
+def test_a_wild_sample_is_damped_and_reported():
+    who = stand(moisture=13.0, ripe="NaT")
+    wild = Observation(field=0, time=START + 60, kind="moisture", value=35.0, sd=0.5)
+    season = simulate(weather(4), land(), who, limits(), observations=[wild])
+    assert season.moisture[0, 0, 60] < 20.0
+    ((number, surprise),) = season.surprises
+    assert number == 0
+    assert surprise > lanes.SURPRISE
+
+
+def test_a_ground_check_moves_the_tier():
+    frame = weather(6, showers=((30, 35.0), (33, 25.0)))
+    soft = simulate(frame, land(), stand(), limits())
+    assert soft.tier[0, 0, 40] == Tier.SOFT
+    seen = [Observation(field=0, time=START + 40, kind="tier", value=Tier.FIRM, sd=0.3)]
+    firm = simulate(frame, land(), stand(), limits(), observations=seen)
+    assert firm.water_top[0, 0, 40] < soft.water_top[0, 0, 40]
+    agree = [replace(seen[0], value=Tier.SOFT)]
+    same = simulate(frame, land(), stand(), limits(), observations=agree)
+    assert same.water_top[0, 0, 40] == pytest.approx(soft.water_top[0, 0, 40])
+    water = [Observation(field=0, time=START + 40, kind="water", value=0.2, sd=0.02)]
+    drier = simulate(frame, land(), stand(), limits(), observations=water)
+    assert drier.water_top[0, 0, 40] < soft.water_top[0, 0, 40]
+
+
+def test_green_grain_ripens_on_its_curve_and_a_sample_moves_the_curve():
+    who = stand(ripe=START + 48)
+    season = simulate(weather(12), land(), who, limits())
+    # hand: 35 % at maturity, 1.5 points a day before it and 2 a day after it in dry weather
+    assert season.moisture[0, 0, 47] == pytest.approx(35.0, abs=0.1)
+    assert season.moisture[0, 0, 23] == pytest.approx(36.5, abs=0.1)
+    assert season.moisture[0, 0, 119] == pytest.approx(29.0, abs=0.3)
+    assert (season.reason[0, 0, 10:40] == Reason.GREEN).any()
+    seen = [Observation(field=0, time=START + 12, kind="moisture", value=24.0, sd=0.5)]
+    early = simulate(weather(12), land(), who, limits(), observations=seen)
+    assert early.moisture[0, 0, 14] == pytest.approx(24.0, abs=1.0)
+    assert early.moisture[0, 0, 40] < 24.0
+    assert early.reason[0, 0, 38] != Reason.GREEN
+
+
+def test_sites_can_be_shared():
+    frame = weather(4, sites=2)
+    frame.rain[:, 1, 20] = 10.0
+    site = np.array([1, 0, 1])
+    shared = simulate(frame, land(3), stand(3), limits(3), site=site)
+    each = simulate(frame.sites(site), land(3), stand(3), limits(3))
+    assert np.array_equal(shared.moisture, each.moisture)
+    assert np.array_equal(shared.reason, each.reason)
+    with pytest.raises(ValueError, match="weather has 2 sites for 3 fields; pass `site`"):
+        simulate(frame, land(3), stand(3), limits(3))
+    with pytest.raises(ValueError, match="site must name one of 2 sites for each of 3 fields"):
+        simulate(frame, land(3), stand(3), limits(3), site=np.array([0, 1, 2]))
+
+
+def test_mixed_crops_do_not_disturb_each_other():
+    crops = ("barley", "wheat_hard", "canola", "barley")
+    mixed = replace(stand(4), crop=crops)
+    together = simulate(weather(4), land(4), mixed, limits(4))
+    for f, crop in enumerate(crops):
+        alone = simulate(weather(4), land(), stand(crop=crop), limits())
+        assert np.array_equal(together.moisture[:, f], alone.moisture[:, 0])
+
+
+# exact messages
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"kind": "colour"}, "observation kind 'colour': use one of moisture, tier, water"),
+        ({"field": 3}, "observation of field 3: there are 1 fields"),
+        ({"sd": 0.0}, "observation sd must be > 0, got 0.0"),
+    ],
+)
+def test_bad_observations_are_refused(change, message):
+    good = Observation(field=0, time=START, kind="moisture", value=14.0, sd=0.5)
+    with pytest.raises(ValueError, match=message):
+        simulate(weather(1), land(), stand(), limits(), observations=[replace(good, **change)])
+
+
+def test_states_that_do_not_fit_are_refused():
+    end = simulate(weather(1, members=2), land(2), stand(2), limits(2)).end
+    with pytest.raises(ValueError, match="state has 2 fields, this run 1"):
+        simulate(weather(1), land(), stand(), limits(), state=end)
+    with pytest.raises(ValueError, match="state has 2 members, this run 3"):
+        simulate(weather(1, members=3), land(2), stand(2), limits(2), state=end)
+    with pytest.raises(TypeError, match="state must be the `end` of a Season, got str"):
+        simulate(weather(1), land(), stand(), limits(), state="yesterday")
+
+
+rains = st.lists(st.tuples(st.integers(0, 95), st.floats(0, 30)), max_size=5)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    rain=rains,
+    dew=st.floats(2, 20),
+    sand=st.floats(0.1, 0.8),
+    crop=st.sampled_from(sorted(CROPS)),
+)
+def test_more_rain_never_leaves_ground_or_grain_drier(rain, dew, sand, crop):
+    frame = weather(4, dew_point=dew)
+    more = replace(frame, rain=frame.rain.copy())
+    for hour, mm in rain:
+        more.rain[0, 0, hour] += mm
+    where = land(sand=sand, clay=(1 - sand) / 3)
+    dry, wet = (simulate(w, where, stand(crop=crop), limits()) for w in (frame, more))
+    assert (wet.moisture >= dry.moisture - 1e-9).all()
+    assert (wet.film >= dry.film - 1e-9).all()
+    assert (wet.water_top >= dry.water_top - 1e-9).all()
+    assert (wet.water_below >= dry.water_below - 1e-9).all()
+    assert (wet.tier <= dry.tier).all()
+    opened = wet.reason == Reason.OPEN
+    assert (dry.reason[opened] == Reason.OPEN).all()
+    for season in (dry, wet):
+        assert (season.moisture > 0).all()
+        assert (season.moisture < 75).all()
+        assert (season.water_top > 0).all()
+        assert (season.water_top <= where.saturation + 1e-9).all()
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    gaps=st.lists(st.tuples(st.integers(0, 95), st.integers(1, 30)), min_size=1, max_size=4),
+    name=st.sampled_from(["rain", "temp", "humidity", "wind", "radiation"]),
+)
+def test_unknown_is_never_workable(gaps, name):
+    frame = weather(4)
+    for hour, length in gaps:
+        frame = with_nan(frame, slice(hour, hour + length), name)
+    season = simulate(frame, land(), stand(), limits())
+    unknown = np.isnan(getattr(frame, name))
+    assert (season.reason[unknown] == Reason.UNKNOWN).all()
+    assert (season.tier[unknown] == Tier.UNKNOWN).all()
+    assert (season.reason[np.isnan(season.moisture) | np.isnan(season.water_top)] == 1).all()
