@@ -8,6 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 Int = NDArray[np.int64]
+Float = NDArray[np.float64]
+Orders = tuple[tuple[int, ...], ...]
+
+MEAN, CAUTIOUS = "mean", "cautious"
+#: Share of the members, by weight, that the cautious objective looks at: the worst fifth.
+WORST = 0.2
+
+OPTIMAL, FEASIBLE, UNPROVED = "optimal", "feasible", "unproved"
+INFEASIBLE, NO_PLAN = "infeasible", "no plan in time"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,20 +26,27 @@ class CutTables:
     A crew that becomes free at slot t and goes from job i to job j arrives at
     s = t + move[k, i, j]; in member m it is then free again at finish[m, k, j, s], having
     cost cost[m, k, j, s]. Waiting for the field to open is inside `finish`. Jobs not in any
-    crew's order cost leave_cost.
+    crew's order cost leave_cost. A crew passes over a job of its order in a member where the job
+    cannot be done (finish -1, or s beyond the last slot): there the job costs leave_cost, and
+    the crew stays where it was, at the time it was.
 
     Attributes
     ----------
     finish : int32 (member, crew, job, slot). -1: cannot be started at that arrival slot or
         later and finished before the horizon. Non-decreasing in slot where not -1, and
-        > slot unless the job takes no time.
+        > slot unless the job takes no time; at most the number of slots.
     cost : int64 (member, crew, job, slot), money in cents (or the user's unit), >= 0,
         meaningful where finish >= 0.
     move : int32 (crew, job + 1, job) slots; row `job` (the last) is from where the crew stands.
     ready : int32 (crew,) first slot at which the crew may leave.
-    leave_cost : int64 (job,).
+    leave_cost : int64 (job,), >= 0; a number no plan can reach means that the job must be done.
     weight : float64 (member,) probabilities, summing to 1.
     locked : tuple of (crew, tuple of jobs): each crew's order must begin with these jobs.
+
+    Raises
+    ------
+    ValueError
+        Where shapes do not agree or a number cannot be.
     """
 
     finish: NDArray[np.int32]
@@ -38,14 +54,42 @@ class CutTables:
     move: NDArray[np.int32]
     ready: NDArray[np.int32]
     leave_cost: Int
-    weight: NDArray[np.float64]
+    weight: Float
     locked: tuple[tuple[int, tuple[int, ...]], ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.finish.ndim != 4:
+            raise ValueError(f"finish: want (member, crew, job, slot), got {self.finish.shape}")
+        m, k, j, _ = self.finish.shape
+        want = {
+            "cost": self.finish.shape, "move": (k, j + 1, j), "ready": (k,), "leave_cost": (j,),
+            "weight": (m,),
+        }  # fmt: skip
+        for name, shape in want.items():
+            if (got := getattr(self, name).shape) != shape:
+                raise ValueError(f"{name}: want shape {shape}, got {got}")
+        for name in ("move", "ready", "leave_cost", "weight"):
+            if (getattr(self, name) < 0).any():
+                raise ValueError(f"{name}: no number may be below 0")
+        if abs(float(self.weight.sum()) - 1.0) > 1e-9:
+            raise ValueError(f"weight: must sum to 1, sums to {self.weight.sum()}")
+        for crew, jobs in self.locked:
+            if not 0 <= crew < k or any(not 0 <= i < j for i in jobs):
+                raise ValueError(f"locked: there is no crew {crew} or no job among {jobs}")
 
     @property
     def shape(self) -> tuple[int, int, int, int]:
         """(members, crews, jobs, slots)."""
         m, k, j, s = self.finish.shape
         return m, k, j, s
+
+    @property
+    def prefixes(self) -> Orders:
+        """Per crew, the jobs its order must begin with."""
+        out: list[tuple[int, ...]] = [()] * self.shape[1]
+        for crew, jobs in self.locked:
+            out[crew] += tuple(jobs)
+        return tuple(out)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,13 +105,13 @@ class Plan:
     bound : proven lower bound on the objective of any plan of one fixed order, or None.
     status : 'optimal' (bound meets cost), 'feasible' (plan with a bound),
         'unproved' (plan, no bound asked or none in time), 'infeasible', 'no plan in time'.
-    start, finish : int32 (member, job): arrival-adjusted slot and end; -1 where left.
+    start, finish : int32 (member, job): arrival slot and end; -1 where left or passed over.
     """
 
-    orders: tuple[tuple[int, ...], ...]
+    orders: Orders
     left: tuple[int, ...]
     cost: float
-    member_cost: NDArray[np.float64]
+    member_cost: Float
     bound: float | None
     status: str
     start: NDArray[np.int32]
@@ -79,3 +123,22 @@ class Plan:
         if self.bound is None:
             return None
         return 0.0 if self.cost <= 0 else max(0.0, (self.cost - self.bound) / self.cost)
+
+
+def worst_weights(member_cost: Float, weight: Float) -> Float:
+    """Weights, summing to 1, of the members in the worst fifth; the last counts in part."""
+    rank = np.argsort(-member_cost, kind="stable")
+    before = np.cumsum(weight[rank]) - weight[rank]
+    out = np.zeros_like(weight)
+    out[rank] = np.clip(WORST - before, 0.0, weight[rank])
+    out /= out.sum()
+    return out
+
+
+def objective_of(member_cost: Float, weight: Float, *, objective: str) -> float:
+    """Mean of the members, or of the worst fifth of them ('cautious')."""
+    if objective not in (MEAN, CAUTIOUS):
+        raise ValueError(f"objective: say {MEAN!r} or {CAUTIOUS!r}, not {objective!r}")
+    if objective == CAUTIOUS:
+        weight = worst_weights(member_cost, weight)
+    return float(weight @ member_cost)
