@@ -31,14 +31,17 @@ from scheduler.outlook import look_ahead
 from scheduler.reading import read_farm, read_rain
 from scheduler.rules import rule_orders
 from scheduler.slots import slot_times, utc_hour
-from scheduler.solve import foresight, price, solve
-from scheduler.tables import Orders, Plan
+from scheduler.search import price, search
+from scheduler.solve import solve
+from scheduler.tables import FEASIBLE, CutTables, Orders, Plan
 from scheduler.why import alternatives
 
 Progress = Callable[[float, str], None]
 #: Members that price the make-ups, spread over the ensemble; assumed, so that many are priced
 #: in the time of one plan.
 MAKEUP_MEMBERS = 7
+#: Moves of a search that prices a make-up, and of one that keeps today's orders; assumed.
+QUICK_MOVES, STEADY_MOVES = 20_000, 60_000
 #: Hour of the farm's day at which a plan for a bare date is made.
 MORNING_HOUR = 6
 
@@ -221,7 +224,7 @@ def decide(
         for name, orders in rule_orders(compiled).items()
     }
     progress(0.82, "weighing what is not known")
-    known = foresight(compiled.tables, seed=seed, hint=plan) if study else None
+    known = foresight(compiled.tables, plan, seed=seed) if study else None
     ignoring = None
     if mean is not None:
         alone = _compiled(farm, mean, ranked[0][2], slots, begun, last, locks or {})
@@ -229,13 +232,41 @@ def decide(
     return Decision(
         compiled=compiled, plan=plan,
         makeups=tuple((name, cost / 100.0) for name, cost, _ in ranked), rules=rules,
-        foresight_value=None if known is None else max(0.0, _mean(plan, compiled) - known) / 100.0,
+        foresight_value=known,
         ignoring_cost=ignoring,
     )  # fmt: skip
 
 
-def _mean(plan: Plan, compiled: Compiled) -> float:
-    return float(compiled.tables.weight @ plan.member_cost)
+def quick(
+    tables: CutTables,
+    *,
+    seed: int,
+    objective: str = "mean",
+    moves: int = QUICK_MOVES,
+    orders: Orders | None = None,
+) -> Plan:
+    """A good plan without a proof, from a short search."""
+    first = tables.prefixes if orders is None else orders
+    found = search(tables, first, moves=moves, seed=seed, objective=objective)
+    return price(tables, found, objective=objective)
+
+
+def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
+    """Money that knowing each member beforehand would save on average, at least.
+
+    Each member's own best order is searched from the plan's.
+    """
+    saved = 0.0
+    for m, weight in enumerate(tables.weight):
+        alone = replace(
+            tables,
+            finish=tables.finish[m : m + 1],
+            cost=tables.cost[m : m + 1],
+            weight=np.ones(1),
+        )
+        best = quick(alone, seed=seed, moves=5 * QUICK_MOVES, orders=plan.orders)
+        saved += weight * max(0.0, float(plan.member_cost[m]) - best.cost)
+    return float(saved) / 100.0
 
 
 def rank_makeups(
@@ -264,7 +295,7 @@ def rank_makeups(
     priced = []
     for name, makeup in options:
         tables = _compiled(farm, few, makeup, slots, begun, None, {}).tables
-        plan = solve(tables, seed=seed, objective=farm.rules.objective, effort=0.1, prove=False)
+        plan = quick(tables, seed=seed, objective=farm.rules.objective)
         priced.append((name, plan.cost, makeup))
     own = priced[0]
     ranked = sorted(priced, key=lambda p: p[1])
@@ -356,13 +387,12 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
         return plan
     locked = tuple((k, order) for k, order in enumerate(wanted))
     objective = compiled.farm.rules.objective
-    kept = solve(
-        replace(compiled.tables, locked=locked), seed=seed, objective=objective,
-        effort=0.5, prove=False,
-    )  # fmt: skip
+    kept = quick(
+        replace(compiled.tables, locked=locked), seed=seed, objective=objective, moves=STEADY_MOVES
+    )
     if plan.cost + changes * compiled.farm.rules.change_price * 100.0 < kept.cost:
         return plan
-    return replace(kept, bound=plan.bound, status=plan.status if kept.cost <= plan.cost else "feasible")  # fmt: skip
+    return replace(kept, bound=plan.bound, status=FEASIBLE if plan.bound is not None else kept.status)
 
 
 def _today(
@@ -393,9 +423,9 @@ def mean_weather(ahead: Weather) -> Weather:
 
 def _ignoring(compiled: Compiled, alone: Compiled, plan: Plan, seed: int) -> float:
     """Money lost by an order made on the ensemble mean alone, priced on all members."""
-    order = solve(alone.tables, seed=seed, effort=0.3, prove=False)
     objective = compiled.farm.rules.objective
-    dearer = price(compiled.tables, order.orders, objective=objective).cost - plan.cost
+    order = quick(alone.tables, seed=seed, moves=10 * QUICK_MOVES).orders
+    dearer = price(compiled.tables, order, objective=objective).cost - plan.cost
     return max(0.0, dearer / 100.0)
 
 

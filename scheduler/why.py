@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from scheduler.orders import Alternative
-from scheduler.solve import price
+from scheduler.search import price
 from scheduler.tables import CutTables, Orders, Plan
 
 
