@@ -1,0 +1,160 @@
+"""Rain at the fields out of gauges and gridded rain.
+
+What a gauge caught less what the grid says there is spread to the fields by simple kriging
+(optimal interpolation: Gandin 1963; Daley 1991, Atmospheric Data Analysis, ch. 4): at a gauge the
+field gets the gauge's amount, far from all of them the grid's. The same equations give the
+error that is left. Hours within a reading follow the grid's own hours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readiness.weather import Array, Weather
+
+#: Distance over which the error of gridded daily rain loses its likeness to 1/e, km; assumed:
+#: summer showers of the plains are some tens of km wide.
+REACH_KM = 40.0
+#: Standard error of gridded rain: so much plus a share of the amount; assumed, because a grid
+#: cell's mean stands for a shower that covers part of it.
+GRID_ERROR_MM = 0.5
+GRID_ERROR_SHARE = 0.5
+#: Hours that rain which the grid does not know of is put into, the moistest of the reading's;
+#: assumed: the usual length of a summer shower's rain and its drip.
+UNKNOWN_SHOWER_H = 4
+#: Weight of gauges from which they may stand for hours whose gridded rain is unknown; assumed.
+ENOUGH = 0.5
+EARTH_KM = 6371.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """What one gauge caught in the `hours` from `start` (datetime64[h], UTC), mm."""
+
+    lat: float
+    lon: float
+    start: np.datetime64
+    hours: int
+    mm: float
+
+
+def distance_km(lat: Array, lon: Array, other_lat: Array, other_lon: Array) -> Array:
+    """Great-circle distance of every place to every other, (place, other), km (haversine)."""
+    a, b = np.radians(lat)[:, None], np.radians(other_lat)[None]
+    half = np.radians(np.asarray(lon)[:, None] - np.asarray(other_lon)[None]) / 2
+    h = np.sin((a - b) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(half) ** 2
+    return np.asarray(2 * EARTH_KM * np.arcsin(np.sqrt(np.clip(h, 0.0, 1.0))))
+
+
+def krige(
+    lat: Array, lon: Array, gauge_lat: Array, gauge_lon: Array, *, reach_km: float = REACH_KM
+) -> tuple[Array, Array]:
+    """Weights of the gauges at each place and the share of error variance left.
+
+    Returns
+    -------
+    (place, gauge) weights and (place,) shares 0-1: 0 at a gauge, 1 far from all.
+    """
+    between = np.exp(-distance_km(gauge_lat, gauge_lon, gauge_lat, gauge_lon) / reach_km)
+    towards = np.exp(-distance_km(lat, lon, gauge_lat, gauge_lon) / reach_km)
+    weights = np.linalg.solve(between + 1e-9 * np.eye(len(between)), towards.T).T
+    left = 1.0 - (weights * towards).sum(axis=1)
+    return weights, np.clip(left, 0.0, 1.0)
+
+
+def merge_gauges(
+    weather: Weather, lat: Array, lon: Array, *, readings: Sequence[Reading]
+) -> tuple[Weather, Array]:
+    """Records at the fields with the gauges' rain in them, and its standard error.
+
+    Parameters
+    ----------
+    weather : (1, site, hour) records; each site with the gridded rain that holds there.
+    lat, lon : (site,) degrees.
+    readings : those not wholly within the records are left out.
+
+    Returns
+    -------
+    The weather, and the standard error of the rain of each site over the reading that covers
+    each hour, (site, hour), mm; NaN in hours that no reading covers.
+    """
+    rain = weather.rain[0].copy()
+    error = np.full(rain.shape, np.nan)
+    grouped: dict[tuple[int, int], list[Reading]] = {}
+    for r in readings:
+        first = int((r.start - weather.times[0]).astype(int))
+        if first >= 0 and first + r.hours <= rain.shape[1]:
+            grouped.setdefault((first, r.hours), []).append(r)
+    for (first, hours), group in sorted(grouped.items(), key=lambda g: (-g[0][1], g[0][0])):
+        cut = slice(first, first + hours)
+        total, sd = _totals(weather.rain[0][:, cut], lat, lon, group)
+        moist = weather.humidity[0][:, cut]
+        for s in np.flatnonzero(np.isfinite(total)):
+            rain[s, cut] = total[s] * _pattern(weather.rain[0][:, cut], moist, int(s))
+            error[s, cut] = sd[s]
+    changed = ~np.isclose(rain, weather.rain[0], equal_nan=True)
+    return (
+        replace(weather, rain=rain[None], estimated=weather.estimated | changed[None]),
+        error,
+    )
+
+
+def _totals(grid: Array, lat: Array, lon: Array, group: Sequence[Reading]) -> tuple[Array, Array]:
+    """Amount and standard error at each site over one reading's hours; NaN where unknown."""
+    g_lat, g_lon = (np.array([getattr(r, k) for r in group]) for k in ("lat", "lon"))
+    caught = np.array([r.mm for r in group])
+    nearest = distance_km(g_lat, g_lon, lat, lon).argmin(axis=1)
+    background = grid.sum(axis=1)
+    known = np.isfinite(background)
+    told = np.where(known, background, caught.mean())
+    weights, left = krige(lat, lon, g_lat, g_lon)
+    total = np.maximum(told + weights @ (caught - told[nearest]), 0.0)
+    unsure = GRID_ERROR_MM + GRID_ERROR_SHARE * (np.maximum(total, told))
+    dry = (caught.max() == 0.0) & (told == 0.0)
+    sd = np.where(dry, 0.0, unsure) * np.sqrt(left)
+    enough = known | (weights.sum(axis=1) >= ENOUGH)
+    return np.where(enough, total, np.nan), np.where(enough, sd, np.nan)
+
+
+def _pattern(grid: Array, humidity: Array, site: int) -> Array:
+    """Shares of the hours: the site's own grid, else the wettest site's, else a moist shower."""
+    totals = np.nan_to_num(grid.sum(axis=1), nan=0.0)
+    for row in (grid[site], grid[int(totals.argmax())]):
+        if np.nansum(row) > 0.0:
+            return np.nan_to_num(row) / np.nansum(row)
+    hours = grid.shape[1]
+    long = min(UNKNOWN_SHOWER_H, hours)
+    moist = np.nan_to_num(humidity[site], nan=0.0)
+    sums = np.convolve(moist, np.ones(long), mode="valid")
+    out = np.zeros(hours)
+    first = int(sums.argmax())
+    out[first : first + long] = 1.0 / long
+    return out
+
+
+def leave_one_out(
+    weather: Weather, lat: Array, lon: Array, *, readings: Sequence[Reading]
+) -> NDArray[np.float64]:
+    """Each reading told by the others: (reading, 3) of caught, told and stated error, mm.
+
+    What the interpolation is worth on this farm; readings that stand alone are NaN.
+    """
+    out = np.full((len(readings), 3), np.nan)
+    for i, one in enumerate(readings):
+        rest = [
+            r for r in readings
+            if (r.start, r.hours) == (one.start, one.hours) and r is not one
+        ]  # fmt: skip
+        first = int((one.start - weather.times[0]).astype(int))
+        if not rest or first < 0 or first + one.hours > weather.shape[2]:
+            continue
+        site = int(distance_km(np.array([one.lat]), np.array([one.lon]), lat, lon).argmin())
+        grid = weather.rain[0][:, first : first + one.hours]
+        lats, lons = np.append(lat, one.lat), np.append(lon, one.lon)
+        total, sd = _totals(np.vstack([grid, grid[site]]), lats, lons, rest)
+        out[i] = one.mm, total[-1], sd[-1]
+    return out

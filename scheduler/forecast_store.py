@@ -1,0 +1,173 @@
+"""Stored answers of weather services: one file each, never lost to an older or broken one."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import tempfile
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from scheduler.errors import WeatherError
+
+FOLDER = "forecasts"
+_NAME = re.compile(
+    r"(?P<product>[a-z-]+)_(?P<issued>\d{8}T\d{4}Z)_(?P<lat>-?\d+\.\d+)_(?P<lon>-?\d+\.\d+)\.json"
+)
+#: Largest stored answer that is read, bytes; assumed: an ensemble of 51 members is under 3 MB.
+MOST_BYTES = 40_000_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """A service's own response and where it came from. `lat`, `lon` are of the grid cell."""
+
+    source: str
+    product: str
+    version: str
+    issued: datetime
+    fetched: datetime
+    url: str
+    lat: float
+    lon: float
+    payload: Any
+
+    @property
+    def name(self) -> str:
+        """Name of the file it is stored under."""
+        stamp = f"{self.issued.astimezone(UTC):%Y%m%dT%H%MZ}"
+        return f"{self.product}_{stamp}_{self.lat:.2f}_{self.lon:.2f}.json"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stored:
+    """A stored answer by its name; the payload is read when wanted."""
+
+    path: Path
+    product: str
+    issued: datetime
+    lat: float
+    lon: float
+
+
+def stored(folder: Path, product: str | None = None) -> list[Stored]:
+    """Stored answers of a farm folder, latest issue first."""
+    out = []
+    for path in (folder / FOLDER).glob("*.json"):
+        m = _NAME.fullmatch(path.name)
+        if m and product in (None, m["product"]):
+            issued = datetime.strptime(m["issued"], "%Y%m%dT%H%MZ").replace(tzinfo=UTC)
+            out.append(
+                Stored(path=path, product=m["product"], issued=issued,
+                       lat=float(m["lat"]), lon=float(m["lon"]))
+            )  # fmt: skip
+    return sorted(out, key=lambda s: (-s.issued.timestamp(), s.path.name))
+
+
+def store(folder: Path, answer: Answer) -> bool:
+    """Write an answer beside the others; False where the same issue is there already.
+
+    An answer of the same issue and place replaces the stored one only if it was fetched later,
+    so that a late, older copy never wins. The caller has parsed the payload: what cannot be read
+    is not stored.
+
+    Raises
+    ------
+    WeatherError
+        Where the folder cannot be written; what was stored is untouched.
+    """
+    path = folder / FOLDER / answer.name
+    if path.exists():
+        try:
+            if read_answer(path).fetched >= answer.fetched:
+                return False
+        except WeatherError:
+            pass  # the stored file is broken: a sound one may take its place
+    envelope = {
+        "source": answer.source,
+        "product": answer.product,
+        "version": answer.version,
+        "issued": _stamp(answer.issued),
+        "fetched": _stamp(answer.fetched),
+        "url": answer.url,
+        "lat": answer.lat,
+        "lon": answer.lon,
+        "payload": answer.payload,
+    }
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _replace(path, json.dumps(envelope, ensure_ascii=False, separators=(",", ":")))
+    except OSError as error:
+        raise WeatherError(
+            f"{path}: cannot be written ({error.strerror}); "
+            "make room or give yourself permission, what was stored is untouched"
+        ) from None
+    return True
+
+
+def _replace(path: Path, text: str) -> None:
+    """Write to a temporary name, then rename over `path`."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def read_answer(path: Path) -> Answer:
+    """Read a stored answer.
+
+    Raises
+    ------
+    WeatherError
+        Where the file cannot be read or is not complete.
+    """
+    content = read_json(path)
+    try:
+        return Answer(
+            source=str(content["source"]),
+            product=str(content["product"]),
+            version=str(content.get("version", "")),
+            issued=_time(content["issued"]),
+            fetched=_time(content.get("fetched", content["issued"])),
+            url=str(content.get("url", "")),
+            lat=float(content["lat"]),
+            lon=float(content["lon"]),
+            payload=content["payload"],
+        )
+    except (KeyError, TypeError, ValueError, AttributeError):
+        raise WeatherError(
+            f"{path.name}: is not a stored forecast; remove it, then fetch again"
+        ) from None
+
+
+def read_json(path: Path) -> Any:
+    """JSON of a file."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise WeatherError(f"{path}: is larger than any forecast; remove it")
+        return json.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise WeatherError(f"{path}: cannot be read ({error.strerror})") from None
+    except (ValueError, RecursionError):
+        raise WeatherError(f"{path}: is cut off or not JSON; remove it, then fetch again") from None
+
+
+def _time(text: str) -> datetime:
+    at = datetime.fromisoformat(text)
+    if at.tzinfo is None:
+        raise ValueError(text)
+    return at.astimezone(UTC)
+
+
+def _stamp(at: datetime) -> str:
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
