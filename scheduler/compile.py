@@ -83,11 +83,13 @@ class Compiled:
     hour_value: float
 
 
+# fmt: off
 @njit(cache=True, nogil=True)
-def _cut(
+def _cut(  # type: ignore[no-untyped-def]
     can, loss, edge, combine, is_open, cart, haul, buffer, t_ha, area, rut, step, arrive,
     finish, cost,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+):
+    # fmt: on
     """Cut one job from every slot in every member; fills `finish` and `cost` (member, slot).
 
     can, loss, edge (member, slot): cutting goes on; money per ha; carts stay at the edge.

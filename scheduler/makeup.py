@@ -88,7 +88,15 @@ def _up(machines: tuple[T, ...], now: datetime) -> tuple[T, ...]:
 
 
 def _key(makeup: MakeUp) -> tuple[tuple[str, ...], ...]:
-    return tuple((g.crew, *(m.id for m in (*g.combines, *g.carts, *g.trucks))) for g in makeup)
+    return tuple(
+        (
+            g.crew,
+            *(c.id for c in g.combines),
+            *(c.id for c in g.carts),
+            *(t.id for t in g.trucks),
+        )
+        for g in makeup
+    )
 
 
 def _power(combines: Sequence[Combine]) -> float:
@@ -109,9 +117,10 @@ def _splits(crews: Sequence[Crew], pool: Sequence[Gang]) -> Iterator[MakeUp]:
         active = [k for k in range(len(crews)) if mine[k]]
         if len(trucks) < len(active):
             continue
+        power = [_power(mine[k]) for k in active]
         for shift in (0, 1, -1) if len(active) > 1 else (0,):
-            share = _share([_power(mine[k]) for k in active], len(trucks), shift)
-            if share is None:
+            share = _share(power, len(trucks), shift)
+            if min(share) < 1:
                 continue
             cart_share = _share([_power(mine[k]) for k in active], len(carts), 0) or [0] * len(
                 active
@@ -119,7 +128,7 @@ def _splits(crews: Sequence[Crew], pool: Sequence[Gang]) -> Iterator[MakeUp]:
             yield _deal(crews, active, mine, (carts, cart_share), (trucks, share))
 
 
-def _share(power: Sequence[float], count: int, shift: int) -> list[int] | None:
+def _share(power: Sequence[float], count: int, shift: int) -> list[int]:
     """Deal `count` machines one by one to the crew with most power for each it has."""
     got = [0] * len(power)
     for _ in range(count):
@@ -128,8 +137,6 @@ def _share(power: Sequence[float], count: int, shift: int) -> list[int] | None:
     if shift and len(got) > 1:
         got[0] += shift
         got[1] -= shift
-        if min(got) < 1:
-            return None
     return got
 
 

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from readiness.season import Observation, Season
+from readiness.season import Season
 from readiness.weather import VARIABLES, Weather
-from scheduler.book import Book
 from scheduler.briefing import crew_orders, left_out
 from scheduler.cautions import cautions
 from scheduler.changes import changes_since
@@ -22,16 +19,14 @@ from scheduler.check import check
 from scheduler.compile import SLOT_MIN, Compiled, compile_tables
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.farm import Farm
-from scheduler.forecasts import FarmWeather, weather_for
-from scheduler.issued import read_issued
-from scheduler.learning import apply_book
+from scheduler.known import Known, gather
 from scheduler.makeup import MakeUp, describe, makeups
 from scheduler.orders import CrewOrders, Morning
 from scheduler.outlook import look_ahead
-from scheduler.reading import read_farm, read_rain
+from scheduler.own_order import jobs_named, priced
 from scheduler.rules import rule_orders
-from scheduler.slots import slot_times, utc_hour
 from scheduler.search import price, search
+from scheduler.slots import slot_times, utc_hour
 from scheduler.solve import solve
 from scheduler.tables import FEASIBLE, CutTables, Orders, Plan
 from scheduler.why import alternatives
@@ -91,67 +86,13 @@ def plan_morning(
         Where no crew can cut anything.
     """
     told = progress or _silent
-    gathered = gather(folder, now, forecast=forecast, days=days, seed=seed)
-    told(0.05, "running soil and grain")
-    return plan_farm(gathered, days=days, seed=seed, fast=fast, progress=told)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Gathered:
-    """All that is known on a morning.
-
-    `last` are the orders issued before, `locks` fields each crew must do first, `begun` fields
-    in progress with their crew.
-    """
-
-    farm: Farm
-    now: datetime
-    weather: FarmWeather
-    observations: Sequence[Observation] = ()
-    last: Sequence[CrewOrders] | None = None
-    locks: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    begun: Mapping[str, str] = field(default_factory=dict)
-
-
-def gather(
-    folder: Path, now: datetime | None, *, forecast: Path | None, days: int, seed: int
-) -> Gathered:
-    """Read the farm folder, its season book and its weather."""
-    farm = read_farm(folder)
-    when = (now or datetime.now(farm.tz)).astimezone(farm.tz)
-    found: dict[str, Any] = {}
-    gauges = read_rain(folder, farm)
-    if Book.exists(folder):
-        with Book(folder) as book:
-            farm = apply_book(farm, book, when)
-            gauges = pd.concat([gauges, book.gauges(when)], ignore_index=True)
-            document = book.last_plan(when)
-            found = {
-                "observations": book.observations(farm, when),
-                "locks": book.locked(farm, when),
-                "begun": book.in_progress(farm, when),
-                "last": None if document is None else read_issued(document, farm).crews,
-            }
-    weather = weather_for(
-        folder, farm, when, days=days, forecast=forecast, seed=seed, gauges=gauges
-    )
-    return Gathered(farm=farm, now=when, weather=weather, **found)
-
-
-def outlook_of(
-    folder: Path, *, now: datetime | None, forecast: Path | None, days: int, seed: int
-) -> tuple[Farm, Season]:
-    """The farm as it stands and its season ahead, without a plan."""
     known = gather(folder, now, forecast=forecast, days=days, seed=seed)
-    season, _ = look_ahead(
-        known.farm, known.weather.past, known.weather.ahead, lightning=known.weather.lightning,
-        observations=known.observations, seed=seed,
-    )  # fmt: skip
-    return known.farm, season
+    told(0.05, "running soil and grain")
+    return plan_farm(known, days=days, seed=seed, fast=fast, progress=told)
 
 
 def plan_farm(
-    known: Gathered,
+    known: Known,
     *,
     days: int = 12,
     seed: int = 0,
@@ -341,16 +282,6 @@ def _compiled(
     return replace(compiled, tables=replace(compiled.tables, locked=locked))
 
 
-def jobs_named(compiled: Compiled, name: str) -> list[int]:
-    """Jobs of a field id, or of one parcel as 'id/parcel'."""
-    field, _, parcel = name.partition("/")
-    return [
-        j
-        for j, job in enumerate(compiled.jobs)
-        if compiled.farm.fields[job.field].id == field and parcel in ("", job.parcel)
-    ]
-
-
 def _job(compiled: Compiled, field: str, parcel: str) -> int | None:
     for j, job in enumerate(compiled.jobs):
         if compiled.farm.fields[job.field].id == field and job.parcel == parcel:
@@ -392,7 +323,9 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
     )
     if plan.cost + changes * compiled.farm.rules.change_price * 100.0 < kept.cost:
         return plan
-    return replace(kept, bound=plan.bound, status=FEASIBLE if plan.bound is not None else kept.status)
+    return replace(
+        kept, bound=plan.bound, status=FEASIBLE if plan.bound is not None else kept.status
+    )
 
 
 def _today(
@@ -418,7 +351,7 @@ def _today(
 def mean_weather(ahead: Weather) -> Weather:
     """The ensemble mean as one member, (1, field, hour)."""
     mean = {name: getattr(ahead, name).mean(axis=0, keepdims=True) for name in VARIABLES}
-    return replace(ahead, **mean, estimated=ahead.estimated.any(axis=0, keepdims=True))
+    return replace(ahead, **mean, estimated=ahead.estimated.max(axis=0, keepdims=True))
 
 
 def _ignoring(compiled: Compiled, alone: Compiled, plan: Plan, seed: int) -> float:
@@ -429,9 +362,7 @@ def _ignoring(compiled: Compiled, alone: Compiled, plan: Plan, seed: int) -> flo
     return max(0.0, dearer / 100.0)
 
 
-def _morning(
-    known: Gathered, sky: Weather, season: Season, seed: int, decision: Decision
-) -> Morning:
+def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: Decision) -> Morning:
     farm, weather, now = known.farm, known.weather, known.now
     compiled, plan, last = decision.compiled, decision.plan, known.last
     objective = farm.rules.objective
@@ -455,71 +386,11 @@ def _morning(
 def price_order(
     folder: Path, morning: Morning, orders: Mapping[str, Sequence[str]]
 ) -> tuple[float, list[str]]:
-    """Expected loss of orders that a user proposes, and what to say of it.
+    """Expected loss of orders that a user proposes for a planned morning; see `own_order.priced`.
 
-    Parameters
-    ----------
-    folder : unused by the price itself; kept with the morning it was planned from.
-    morning : as planned, with its decision.
-    orders : by crew, field ids (or 'id/parcel') in order; fields not named are left.
-
-    Raises
-    ------
-    FarmError
-        Where a crew or a field is not in the plan, or a field is ordered twice.
+    `folder` is the farm folder that the morning was planned from.
     """
     decision = morning.decision
     if not isinstance(decision, Decision):
-        raise FarmError("this plan holds no tables: replan, then price an order")
-    compiled, plan = decision.compiled, decision.plan
-    own = named_orders(compiled, orders)
-    priced = price(compiled.tables, own, objective=compiled.farm.rules.objective)
-    money = morning.farm.currency
-    dearer = (priced.cost - plan.cost) / 100.0
-    lines = [
-        f"your order loses {money}{priced.cost / 100.0:,.0f}; the plan {money}{plan.cost / 100.0:,.0f}"
-    ]
-    if dearer > 0.5:
-        lines.append(f"yours costs {money}{dearer:,.0f} more")
-    elif dearer < -0.5:
-        lines.append(f"yours saves {money}{-dearer:,.0f}: take it")
-    else:
-        lines.append("yours is as good as the plan")
-    left = [
-        compiled.farm.fields[compiled.jobs[j].field].name for j in priced.left if j not in plan.left
-    ]
-    if left:
-        lines.append("left uncut, though the plan cuts them: " + ", ".join(dict.fromkeys(left)))
-    return priced.cost / 100.0, lines
-
-
-def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Orders:
-    """Job orders from names; locked jobs must come first as they are.
-
-    Raises
-    ------
-    FarmError
-        As `price_order`.
-    """
-    crews = [g.crew for g in compiled.gangs]
-    out: list[list[int]] = [[] for _ in crews]
-    used: set[int] = set()
-    for crew, names in orders.items():
-        if crew not in crews:
-            raise FarmError(f'there is no crew "{crew}" today; crews are {", ".join(crews)}')
-        for name in names:
-            found = jobs_named(compiled, name)
-            if not found:
-                raise FarmError(f'there is nothing to cut in a field "{name}"')
-            if twice := used & set(found):
-                job = compiled.jobs[min(twice)]
-                raise FarmError(
-                    f'field "{compiled.farm.fields[job.field].id}" is ordered twice: name it once'
-                )
-            used |= set(found)
-            out[crews.index(crew)] += found
-    for k, first in compiled.tables.locked:
-        if tuple(out[k][: len(first)]) != tuple(first):
-            names = [compiled.farm.fields[compiled.jobs[j].field].id for j in first]
-            raise FarmError(f'crew "{crews[k]}" is locked to begin with {", ".join(names)}')
-    return tuple(tuple(o) for o in out)
+        raise FarmError(f"{folder}: this plan holds no tables: replan, then price an order")
+    return priced(decision.compiled, decision.plan, orders)

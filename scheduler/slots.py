@@ -21,7 +21,7 @@ def utc_hour(when: datetime) -> np.datetime64:
 
 def local(stamp: np.datetime64, tz: ZoneInfo) -> datetime:
     """A UTC stamp as an aware farm time."""
-    naive: datetime = np.datetime64(stamp, "s").astype(datetime)
+    naive: datetime = stamp.astype("datetime64[s]").astype(datetime)
     return naive.replace(tzinfo=UTC).astimezone(tz)
 
 
@@ -31,7 +31,8 @@ def slot_times(now: datetime, days: int, minutes: int) -> NDArray[np.datetime64]
     stamp = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "m")
     floor = stamp - (stamp - stamp.astype("datetime64[D]")) % step
     first = floor if floor == stamp else floor + step
-    return first + np.arange(days * 24 * 60 // minutes) * step
+    slots: NDArray[np.datetime64] = first + np.arange(days * 24 * 60 // minutes) * step
+    return slots
 
 
 def within(span: Span, a: datetime, b: datetime) -> bool:

@@ -13,8 +13,11 @@ from tqdm import tqdm
 
 from scheduler.errors import FarmError
 from scheduler.farm import Farm
+from scheduler.known import outlook_of
+from scheduler.orders import Morning
 from scheduler.outlets import write_plan
-from scheduler.plan import MORNING_HOUR, outlook_of, plan_morning, price_order
+from scheduler.plan import MORNING_HOUR, plan_morning, price_order
+from scheduler.reading import read_farm
 from scheduler.terminal import terminal, terminal_ready
 
 
@@ -105,9 +108,7 @@ class _Bar:
         self.bar.close()
 
 
-def _planned(args: argparse.Namespace, *, fast: bool = False) -> Any:
-    from scheduler.reading import read_farm
-
+def _planned(args: argparse.Namespace, *, fast: bool = False) -> Morning:
     now = moment(args.on, read_farm(args.folder))
     with _Bar() as told:
         return plan_morning(
@@ -128,8 +129,6 @@ def run_plan(args: argparse.Namespace) -> int:
 
 def run_ready(args: argparse.Namespace) -> int:
     """Print hours per field and day."""
-    from scheduler.reading import read_farm
-
     farm = read_farm(args.folder)
     farm, season = outlook_of(
         args.folder, now=moment(args.on, farm), forecast=args.forecast, days=args.days,

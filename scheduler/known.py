@@ -1,0 +1,75 @@
+"""All that is known on a morning: farm, season book, weather."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from readiness.season import Observation, Season
+from scheduler.book import Book
+from scheduler.farm import Farm
+from scheduler.forecasts import FarmWeather, weather_for
+from scheduler.issued import read_issued
+from scheduler.learning import apply_book
+from scheduler.orders import CrewOrders
+from scheduler.outlook import look_ahead
+from scheduler.reading import read_farm, read_rain
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """All that is known on a morning.
+
+    `last` are the orders issued before, `locks` fields each crew must do first, `begun` fields
+    in progress with their crew.
+    """
+
+    farm: Farm
+    now: datetime
+    weather: FarmWeather
+    observations: Sequence[Observation] = ()
+    last: Sequence[CrewOrders] | None = None
+    locks: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    begun: Mapping[str, str] = field(default_factory=dict)
+
+
+def gather(
+    folder: Path, now: datetime | None, *, forecast: Path | None, days: int, seed: int
+) -> Known:
+    """Read the farm folder, its season book and its weather."""
+    farm = read_farm(folder)
+    when = (now or datetime.now(farm.tz)).astimezone(farm.tz)
+    found: dict[str, Any] = {}
+    gauges = read_rain(folder, farm)
+    if Book.exists(folder):
+        with Book(folder) as book:
+            farm = apply_book(farm, book, when)
+            gauges = pd.concat([gauges, book.gauges(when)], ignore_index=True)
+            document = book.last_plan(when)
+            found = {
+                "observations": book.observations(farm, when),
+                "locks": book.locked(farm, when),
+                "begun": book.in_progress(farm, when),
+                "last": None if document is None else read_issued(document, farm).crews,
+            }
+    weather = weather_for(
+        folder, farm, when, days=days, forecast=forecast, seed=seed, gauges=gauges
+    )
+    return Known(farm=farm, now=when, weather=weather, **found)
+
+
+def outlook_of(
+    folder: Path, *, now: datetime | None, forecast: Path | None, days: int, seed: int
+) -> tuple[Farm, Season]:
+    """The farm as it stands and its season ahead, without a plan."""
+    known = gather(folder, now, forecast=forecast, days=days, seed=seed)
+    season, _ = look_ahead(
+        known.farm, known.weather.past, known.weather.ahead, lightning=known.weather.lightning,
+        observations=known.observations, seed=seed,
+    )  # fmt: skip
+    return known.farm, season

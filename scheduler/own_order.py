@@ -1,0 +1,84 @@
+"""Orders that a user proposes, and what they would cost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from scheduler.compile import Compiled
+from scheduler.errors import FarmError
+from scheduler.search import price
+from scheduler.tables import Orders, Plan
+
+
+def jobs_named(compiled: Compiled, name: str) -> list[int]:
+    """Jobs of a field id, or of one parcel as 'id/parcel'."""
+    field, _, parcel = name.partition("/")
+    return [
+        j
+        for j, job in enumerate(compiled.jobs)
+        if compiled.farm.fields[job.field].id == field and parcel in ("", job.parcel)
+    ]
+
+
+def priced(
+    compiled: Compiled, plan: Plan, orders: Mapping[str, Sequence[str]]
+) -> tuple[float, list[str]]:
+    """Expected loss of a user's orders, and what to say of it.
+
+    `orders` : by crew, field ids (or 'id/parcel') in order; fields not named are left.
+
+    Raises
+    ------
+    FarmError
+        Where a crew or a field is not in the plan, or a field is ordered twice.
+    """
+    own = price(
+        compiled.tables, named_orders(compiled, orders), objective=compiled.farm.rules.objective
+    )
+    money = compiled.farm.currency
+    mine, best = own.cost / 100.0, plan.cost / 100.0
+    lines = [f"your order loses {money}{mine:,.0f}; the plan {money}{best:,.0f}"]
+    if mine > best + 0.5:
+        lines.append(f"yours costs {money}{mine - best:,.0f} more")
+    elif mine < best - 0.5:
+        lines.append(f"yours saves {money}{best - mine:,.0f}: take it")
+    else:
+        lines.append("yours is as good as the plan")
+    left = [
+        compiled.farm.fields[compiled.jobs[j].field].name for j in own.left if j not in plan.left
+    ]
+    if left:
+        lines.append("left uncut, though the plan cuts them: " + ", ".join(dict.fromkeys(left)))
+    return mine, lines
+
+
+def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Orders:
+    """Job orders from names; locked jobs must come first as they are.
+
+    Raises
+    ------
+    FarmError
+        As `priced`.
+    """
+    crews = [g.crew for g in compiled.gangs]
+    out: list[list[int]] = [[] for _ in crews]
+    used: set[int] = set()
+    for crew, names in orders.items():
+        if crew not in crews:
+            raise FarmError(f'there is no crew "{crew}" today; crews are {", ".join(crews)}')
+        for name in names:
+            found = jobs_named(compiled, name)
+            if not found:
+                raise FarmError(f'there is nothing to cut in a field "{name}"')
+            if twice := used & set(found):
+                job = compiled.jobs[min(twice)]
+                raise FarmError(
+                    f'field "{compiled.farm.fields[job.field].id}" is ordered twice: name it once'
+                )
+            used |= set(found)
+            out[crews.index(crew)] += found
+    for k, first in compiled.tables.locked:
+        if tuple(out[k][: len(first)]) != tuple(first):
+            names = [compiled.farm.fields[compiled.jobs[j].field].id for j in first]
+            raise FarmError(f'crew "{crews[k]}" is locked to begin with {", ".join(names)}')
+    return tuple(tuple(o) for o in out)
