@@ -86,12 +86,12 @@ KINDS: dict[str, Kind] = {
     for k in (
         Kind(name="rain", label="Rain gauge", about="gauge", facts=(
             Fact(name="rain", label="Rain", quantity="depth", high=500.0, needed=True),
-            Fact(name="hours", label="Over hours", hint="since the last reading",
-                 quantity="number", low=0.25, high=240.0, usual="24"))),
+            Fact(name="hours", label="Over", hint="hours since the last reading",
+                 quantity="hours", low=0.25, high=240.0, usual="24"))),
         Kind(name="sample", label="Grain sample", about="field",
              facts=(replace(_WET, needed=True), *_GRAIN)),
         Kind(name="ground", label="Ground check", about="field", facts=(
-            Fact(name="ground", label="The ground is", quantity="choice", needed=True,
+            Fact(name="ground", label="Ground", quantity="choice", needed=True,
                  choices=GROUNDS), _REASON)),
         Kind(name="cut", label="Area cut", about="field", single=True, facts=(
             Fact(name="area", label="Area cut", hint="since the last entry, or: all",
@@ -113,7 +113,7 @@ KINDS: dict[str, Kind] = {
             Fact(name="dockage", label="Dockage", quantity="percent", high=50.0),
             Fact(name="price", label="Price", quantity="price", high=5000.0))),
         Kind(name="notice", label="Delivery point notice", about="point", ahead=True, facts=(
-            Fact(name="notice", label="It is", quantity="choice", needed=True,
+            Fact(name="notice", label="Notice", quantity="choice", needed=True,
                  choices=(FULL, EARLY, OPEN)),
             Fact(name="until", label="Open again", hint="blank: not known, or the next day",
                  quantity="time"),
@@ -225,6 +225,7 @@ def unit_of(fact: Fact, farm: Farm) -> str:
         "test_weight": "kg/hL" if metric else "lb/bu",
         "money": farm.currency,
         "number": "",
+        "hours": "h",
     }
     if fact.quantity in special:
         return special[fact.quantity]
@@ -244,7 +245,8 @@ def _scale(fact: Fact, unit: str, farm: Farm, crop: str) -> Callable[[float], fl
             raise Unreadable(f'"{unit}" is no unit of test weight', "use lb/bu or kg/hL")
         return (lambda v: kg_hl(v, crop)) if us else (lambda v: v)
     if fact.quantity not in SCALES:
-        if word and not (fact.quantity == "percent" and word in ("pct", "percent")):
+        own = {"percent": ("pct", "percent"), "hours": ("h", "hours")}.get(fact.quantity, ())
+        if word and word not in own:
             raise Unreadable(f'"{unit}" is no unit here', "write the number alone")
         return lambda v: v
     usual = USUAL[fact.quantity][farm.units == "metric"]
@@ -418,6 +420,9 @@ def _when(at: str, farm: Farm, kind: Kind, now: datetime) -> datetime:
     if kind.name == "absent":
         day = when.astimezone(farm.tz).date()
         when = instant(datetime.combine(day, time(0)), farm.tz)
+    same_day = when.astimezone(farm.tz).date() == now.astimezone(farm.tz).date()
+    if same_day and ":" not in at and not kind.ahead:
+        when = min(when, now.astimezone(UTC))  # a day alone is its noon, but not before noon
     if when < now - PAST:
         raise Unreadable(f"{plain(at)[:40]} is more than a season ago", "check the year")
     if when > now + (FUTURE if kind.ahead else CLOCK_SLACK):
@@ -468,7 +473,7 @@ def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
         metric = units == "metric"
         shown = number if metric else lb_bu(number, crop)
         return f"{show_number(shown, 1)} {'kg/hL' if metric else 'lb/bu'}"
-    return f"{number:g}"
+    return f"{number:g} h" if fact.quantity == "hours" else f"{number:g}"
 
 
 def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:

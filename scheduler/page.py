@@ -40,7 +40,14 @@ from scheduler.reading import read_farm
 from scheduler.replan import Planner
 from scheduler.season_view import season_view
 from scheduler.sheet import SHADES_H, by_day, kept, shades, topic
-from scheduler.units import show_area, show_distance, show_money, show_rate
+from scheduler.units import (
+    show_area,
+    show_distance,
+    show_money,
+    show_rate,
+    show_temp,
+    show_wind,
+)
 from scheduler.words import (
     EDGE_ONLY,
     clock,
@@ -174,6 +181,8 @@ def _words(app: Flask, house: House, locked: bool) -> None:
             "area": lambda ha: kept(show_area(ha, units)),
             "distance": lambda km: kept(show_distance(km, units)),
             "rate": lambda ha_h: kept(show_rate(ha_h, units)),
+            "wind": lambda ms: kept(show_wind(ms, units)),
+            "temp": lambda c: kept(show_temp(c, units)),
             "money": lambda value: kept(show_money(value, money)),
             "says": lambda e: says(e, farm),
             "when": lambda e: at_words(e, farm, house.clock()),

@@ -26,7 +26,6 @@ from scheduler.entries import (
 from scheduler.errors import AfterrainError, ConflictError, EntryError, Unreadable
 from scheduler.farm import Farm
 from scheduler.issued import Issued
-from scheduler.units import show_money
 
 if TYPE_CHECKING:
     from scheduler.page import House
@@ -256,14 +255,7 @@ def _orders(app: Flask, house: House) -> None:
             loss, lines = house.planner.price(all_orders(plan, crew, fields))
         except AfterrainError as error:
             return {"error": str(error), "lines": [], "cost": None}
-        more, money = loss - plan.loss, plan.farm.currency
-        if abs(more) < 0.5:
-            head = "As good as the plan."
-        else:
-            word = "more" if more > 0 else "less"
-            head = f"Loses {show_money(abs(more), money)} {word} than the plan"
-            head += f" ({show_money(loss, money)} instead of {show_money(plan.loss, money)})."
-        return {"error": "", "head": head, "lines": lines, "cost": more}
+        return {"error": "", "lines": lines, "cost": loss - plan.loss}
 
     def page(
         crew: str, plan: Issued, fields: list[str], code: int = 200, **more: Any

@@ -62,4 +62,5 @@ def price_order(folder, morning, orders):
         was = list(dict.fromkeys(o.field for o in crew.orders))
         out += sum(a != b for a, b in zip(wanted, was, strict=False))
         out += 20 * abs(len(was) - len(wanted))
-    return morning.loss + 100.0 * out, [f"{out} places differ from the plan"]
+    said = f"yours costs ${100 * out:,.0f} more" if out else "yours is as good as the plan"
+    return morning.loss + 100.0 * out, [f"your order loses ${morning.loss + 100 * out:,.0f}", said]

@@ -41,7 +41,7 @@ def log(folder, capsys):
     ("words", "line"),
     [
         ("rain east 0.62", "rain gauge east: rain 0.62 in"),
-        ("rain east 10 mm 36", "rain gauge east: rain 0.39 in, over hours 36"),
+        ("rain east 10 mm 36", "rain gauge east: rain 0.39 in, over 36 h"),
         ("sample F07 16.8 --test-weight 59",
          "grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu"),
         ("ground f07 headland-only wet at the gate", "ground check F07: headland-only, "
@@ -194,7 +194,8 @@ NUMBERS = [
     (k.name, f)
     for k in KINDS.values()
     for f in k.facts
-    if f.quantity in ("depth", "percent", "area", "mass", "price", "test_weight", "number", "money")
+    if f.quantity
+    in ("depth", "percent", "area", "mass", "price", "test_weight", "number", "hours", "money")
 ]
 
 

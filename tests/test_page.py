@@ -252,12 +252,13 @@ def test_own_order_is_priced_and_kept(client, folder, planner):
     swapped = [was[1], was[0], *was[2:]]
     data = {**form, "fields": ", ".join(swapped)}
     priced = client.post("/order/price", data=data, **LOCAL).json
-    assert priced["head"].startswith("Loses $200 more than the plan")
+    assert priced["lines"][1] == "yours costs $200 more"
+    assert priced["cost"] == 200.0
     text = client.post("/order", data={**data, "do": "price"}, **LOCAL).text
-    assert "Loses $200 more than the plan" in text
+    assert "yours costs $200 more" in text
     text = client.post("/order", data={**data, "move": "up:1"}, **LOCAL).text
     assert f'value="{", ".join(was)}"' in text  # moved back, without a script
-    assert "As good as the plan." in text
+    assert "yours is as good as the plan" in text
     kept = {**data, "do": "save", "why": "Bo wants to see it", "by": "Ann"}
     assert client.post("/order", data=kept, **LOCAL).status_code == 303
     with Book(folder) as book:
@@ -531,7 +532,7 @@ def test_ten_thousand_mutated_posts(app, folder):
         assert sent.status_code < 500, (path, data)
         assert "Traceback" not in sent.text
     assert codes[422] > JUNK / 10  # most junk is refused
-    assert codes[303] > JUNK / 100  # and some of it is a fair entry
+    assert codes[303] > JUNK / 200  # and some of it is a fair entry
     farm = read_farm(folder)
     with Book(folder) as book:
         assert book.integrity() == "ok"
@@ -558,7 +559,7 @@ def test_mutated_tables_are_read_or_told(folder):
             text = list(good)
             for _ in range(chance.randrange(1, 6)):
                 at = chance.randrange(len(text))
-                text[at] = chance.choice([*PIECES, text[at] * 2, ",", '"', "\r\n", "x"])
+                text[at] = chance.choice([*PIECES, *"0123456789", text[at] * 2, ",", '"', "x"])
             try:
                 rows = read_rows("".join(text), farm, now=now)
                 import_rows(book, rows)

@@ -1,10 +1,11 @@
-"""Commands of the season book: log, export, import, backup."""
+"""Commands of the season book and its page: log, export, import, backup, serve."""
 
 from __future__ import annotations
 
 import argparse
 import getpass
 import os
+import sys
 import tempfile
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -13,6 +14,7 @@ from typing import Any
 
 from scheduler.book import Book
 from scheduler.book_file import book_csv, import_rows, read_rows
+from scheduler.command.plan import moment
 from scheduler.csv_file import file_text
 from scheduler.entries import KINDS, Entry, Kind, at_words, read_entry, says
 from scheduler.errors import BookError, EntryError, Unreadable
@@ -21,6 +23,7 @@ from scheduler.reading import read_farm
 from scheduler.units import SCALES, spelled
 
 LISTED = 20  # entries shown without a kind; assumed, a screen's worth
+PORT = 8377  # assumed, because no common service has it
 _REST = ("text", "fields")  # quantities that take all words that follow
 
 
@@ -54,6 +57,17 @@ def register(commands: Any) -> None:
     backup.add_argument("folder", type=Path, metavar="FOLDER")
     backup.add_argument("file", type=Path, nargs="?", metavar="FILE")
     backup.set_defaults(run=run_backup)
+    serve = commands.add_parser("serve", help="show and fill the orders and the book in a browser")
+    serve.add_argument("folder", type=Path, metavar="FOLDER")
+    serve.add_argument("--network", action="store_true",
+                       help="answer the farm network too; needs a passphrase")  # fmt: skip
+    serve.add_argument("--set-passphrase", action="store_true",
+                       help="ask for a new one; ends all sessions and crews' links")  # fmt: skip
+    serve.add_argument("--name", action="append", default=[], metavar="NAME",
+                       help="a further name this machine is reached by")  # fmt: skip
+    serve.add_argument("--port", type=int, default=PORT, metavar="N", help=f"{PORT} by default")
+    serve.add_argument("--on", metavar="DATE", help="set the page's clock, to try a past morning")
+    serve.set_defaults(run=run_serve)
 
 
 def _names() -> list[str]:
@@ -218,3 +232,32 @@ def _replace(path: Path, content: bytes) -> None:
     with os.fdopen(handle, "wb") as file:
         file.write(content)
     os.replace(name, path)
+
+
+def run_serve(args: argparse.Namespace) -> int:
+    """Serve the page until interrupted."""
+    from scheduler.serving import serve  # the web server only where it is asked for
+
+    farm = read_farm(args.folder)
+    if not 0 < args.port < 65536:
+        raise BookError(f"--port must be 1 to 65535, got {args.port}")
+    passphrase = _new_passphrase() if args.set_passphrase else ""
+    serve(
+        args.folder,
+        port=args.port,
+        network=args.network,
+        passphrase=passphrase,
+        names=frozenset(n.lower() for n in args.name),
+        start=moment(args.on, farm) if args.on else None,
+    )
+    return 0
+
+
+def _new_passphrase() -> str:
+    """Ask twice on a terminal; a line of standard input otherwise."""
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\r\n")
+    first = getpass.getpass("New passphrase: ")
+    if getpass.getpass("Once more: ") != first:
+        raise BookError("the two were not the same: nothing was changed")
+    return first

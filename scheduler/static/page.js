@@ -32,12 +32,13 @@ function ownOrder(form) {
 
   const rows = () => Array.from(list.children);
 
-  function say(head, lines) {
+  function say(lines) {
     box.replaceChildren();
-    const bold = document.createElement("b");
-    bold.textContent = head;
-    box.append(bold);
-    for (const line of lines) box.append(document.createElement("br"), line);
+    for (const line of lines) {
+      const part = document.createElement("p");
+      part.textContent = line;
+      box.append(part);
+    }
   }
 
   async function price() {
@@ -47,10 +48,10 @@ function ownOrder(form) {
     try {
       const answer = await (await fetch(form.dataset.price, { method: "POST", body: data })).json();
       if (mine !== asked) return;
-      if (answer.error) say("No price: " + answer.error, []);
-      else say(answer.head, answer.lines);
+      if (answer.error) say(["No price: " + answer.error]);
+      else say(answer.lines);
     } catch (lost) {
-      if (mine === asked) say("No price: no connection to the page", []);
+      if (mine === asked) say(["No price: no connection to the page"]);
     }
   }
 
@@ -87,7 +88,6 @@ function ownOrder(form) {
     event.preventDefault();
     const row = grip.closest("li");
     row.classList.add("dragged");
-    grip.setPointerCapture(event.pointerId);
     function move(to) {
       const over = rows().find((r) => {
         const edge = r.getBoundingClientRect();
@@ -99,18 +99,23 @@ function ownOrder(form) {
     }
     function end() {
       row.classList.remove("dragged");
-      grip.removeEventListener("pointermove", move);
-      grip.removeEventListener("pointerup", end);
-      grip.removeEventListener("pointercancel", end);
+      document.removeEventListener("pointermove", move);
+      document.removeEventListener("pointerup", end);
+      document.removeEventListener("pointercancel", end);
       listed();
     }
-    grip.addEventListener("pointermove", move);
-    grip.addEventListener("pointerup", end);
-    grip.addEventListener("pointercancel", end);
+    document.addEventListener("pointermove", move);
+    document.addEventListener("pointerup", end);
+    document.addEventListener("pointercancel", end);
   });
 
   typed.addEventListener("input", () => soon(600));
 }
+
+// Paper shows every day, also where the browser would leave a closed part out.
+addEventListener("beforeprint", () => {
+  for (const part of document.querySelectorAll("details")) part.open = true;
+});
 
 const replan = document.getElementById("replan");
 if (replan) watchReplan(replan);
