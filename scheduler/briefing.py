@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from readiness.season import Reason, Season
 from readiness.weather import Array
-from scheduler.compile import SLOT_MIN, Compiled, grain_density
+from scheduler.compile import SLOT_MIN, Compiled
 from scheduler.haul import loads
 from scheduler.money import dry_t_ha
 from scheduler.orders import (
@@ -24,6 +24,7 @@ from scheduler.orders import (
     TimeSpread,
 )
 from scheduler.slots import local
+from scheduler.stakes import grain_density
 from scheduler.tables import Plan
 from scheduler.why import instead
 from scheduler.words import CAUSE
@@ -70,14 +71,16 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
             continue
         free = int(compiled.tables.ready[k]) if before is None else int(plan.finish[m, before])
         leave = max(free, int(cut[0]) - move)
-        wet = compiled.moisture[m, job.row, compiled.hour[cut]].mean()
-        out[:, m] = leave, cut[0], e, wet, compiled.edge[m, job.row, cut].mean()
+        wet = compiled.stakes.moisture[m, job.row, compiled.stakes.hour[cut]].mean()
+        out[:, m] = leave, cut[0], e, wet, compiled.stakes.edge[m, job.row, cut].mean()
     return Timing(leave=out[0], begin=out[1], end=out[2], moisture=out[3], edge=out[4])
 
 
 def clock(compiled: Compiled, slot: float) -> datetime:
     """Farm time of a slot (fractions allowed, the end of the horizon too)."""
-    return local(compiled.slots[0], compiled.farm.tz) + timedelta(minutes=float(slot) * SLOT_MIN)
+    return local(compiled.stakes.slots[0], compiled.farm.tz) + timedelta(
+        minutes=float(slot) * SLOT_MIN
+    )
 
 
 def spread(values: Array) -> Spread:
@@ -199,9 +202,9 @@ def _reason(
 
 def _opened(compiled: Compiled, season: Season, row: int, begin: float) -> str:
     """The cause that last closed the field before it is begun, if that was within a day."""
-    start = compiled.slots[0].astype("datetime64[h]")
+    start = compiled.stakes.slots[0].astype("datetime64[h]")
     first = int((start - season.start).astype(int))
-    hour = first + int(compiled.hour[min(int(begin), len(compiled.hour) - 1)])
+    hour = first + int(compiled.stakes.hour[min(int(begin), len(compiled.stakes.hour) - 1)])
     codes = season.reason[:, row, :]
     for h in range(hour, max(0, hour - 24), -1):
         closed = codes[:, h] != Reason.OPEN
@@ -222,7 +225,7 @@ def fallback(compiled: Compiled, plan: Plan, k: int, *, objective: str) -> Fallb
         return None
     first = timing(compiled, plan, k, 0)
     at = int(spread(first.begin).mid) if np.isfinite(first.begin).any() else 0
-    name = compiled.farm.fields[compiled.jobs[j].field].name
+    name = compiled.field(j).name
 
     def line(until: int, wait: str) -> str:
         other = instead(compiled.tables, plan, k, until, objective=objective)
@@ -311,7 +314,7 @@ def _why_left(compiled: Compiled, season: Season, j: int) -> str:
         return "no delivery point takes this crop at the moisture expected"
     share = (compiled.tables.finish[:, :, j, 0] >= 0).any(axis=1).mean()
     if share < 0.5:
-        start = compiled.slots[0].astype("datetime64[h]")
+        start = compiled.stakes.slots[0].astype("datetime64[h]")
         first = int((start - season.start).astype(int))
         codes: NDArray[np.uint8] = season.reason[:, compiled.jobs[j].row, first:]
         shut = codes[codes != Reason.OPEN]

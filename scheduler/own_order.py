@@ -7,16 +7,17 @@ from collections.abc import Mapping, Sequence
 from scheduler.compile import Compiled
 from scheduler.errors import FarmError
 from scheduler.search import price
+from scheduler.stakes import Stakes
 from scheduler.tables import Orders, Plan
 
 
-def jobs_named(compiled: Compiled, name: str) -> list[int]:
+def jobs_named(stake: Stakes, name: str) -> list[int]:
     """Jobs of a field id, or of one parcel as 'id/parcel'."""
     field, _, parcel = name.partition("/")
     return [
         j
-        for j, job in enumerate(compiled.jobs)
-        if compiled.farm.fields[job.field].id == field and parcel in ("", job.parcel)
+        for j, job in enumerate(stake.jobs)
+        if stake.farm.fields[job.field].id == field and parcel in ("", job.parcel)
     ]
 
 
@@ -44,9 +45,7 @@ def priced(
         lines.append(f"yours saves {money}{best - mine:,.0f}: take it")
     else:
         lines.append("yours is as good as the plan")
-    left = [
-        compiled.farm.fields[compiled.jobs[j].field].name for j in own.left if j not in plan.left
-    ]
+    left = [compiled.field(j).name for j in own.left if j not in plan.left]
     if left:
         lines.append("left uncut, though the plan cuts them: " + ", ".join(dict.fromkeys(left)))
     return mine, lines
@@ -67,7 +66,7 @@ def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Ord
         if crew not in crews:
             raise FarmError(f'there is no crew "{crew}" today; crews are {", ".join(crews)}')
         for name in names:
-            found = jobs_named(compiled, name)
+            found = jobs_named(compiled.stakes, name)
             if not found:
                 raise FarmError(f'there is nothing to cut in a field "{name}"')
             if twice := used & set(found):
@@ -79,6 +78,6 @@ def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Ord
             out[crews.index(crew)] += found
     for k, first in compiled.tables.locked:
         if tuple(out[k][: len(first)]) != tuple(first):
-            names = [compiled.farm.fields[compiled.jobs[j].field].id for j in first]
+            names = [compiled.field(j).id for j in first]
             raise FarmError(f'crew "{crews[k]}" is locked to begin with {", ".join(names)}')
     return tuple(tuple(o) for o in out)

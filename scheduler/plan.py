@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from readiness.season import Season
 from readiness.weather import VARIABLES, Weather
@@ -18,16 +17,16 @@ from scheduler.changes import changes_since
 from scheduler.check import check
 from scheduler.compile import SLOT_MIN, Compiled, compile_tables
 from scheduler.errors import FarmError, NoPlanError
-from scheduler.farm import Farm
 from scheduler.known import Known, gather
 from scheduler.makeup import MakeUp, describe, makeups
-from scheduler.orders import CrewOrders, Morning
+from scheduler.orders import CrewOrders, Morning, Order
 from scheduler.outlook import look_ahead
 from scheduler.own_order import jobs_named, priced
 from scheduler.rules import rule_orders
 from scheduler.search import price, search
 from scheduler.slots import slot_times, utc_hour
 from scheduler.solve import solve
+from scheduler.stakes import Stakes, stakes
 from scheduler.tables import FEASIBLE, CutTables, Orders, Plan
 from scheduler.why import alternatives
 
@@ -110,72 +109,67 @@ def plan_farm(
     mean, _ = look_ahead(
         farm, weather.past, mean_weather(weather.ahead), observations=known.observations, seed=seed
     )
+    slots = slot_times(known.now, days, SLOT_MIN)
+    slots = slots[slots < season.start + season.moisture.shape[2]]
     progress(0.15, "pricing make-ups")
     decision = decide(
-        farm, season, known.now, days=days, seed=seed, fast=fast, progress=progress,
-        last=known.last, locks=known.locks, begun=known.begun, mean=mean,
+        known, stakes(farm, season, slots), seed=seed, fast=fast, progress=progress,
+        mean=stakes(farm, mean, slots), study=True,
     )  # fmt: skip
     progress(0.93, "putting it into words")
     return _morning(known, sky, season, seed, decision)
 
 
 def decide(
-    farm: Farm,
-    season: Season,
-    now: datetime,
+    known: Known,
+    stake: Stakes,
     *,
-    days: int,
     seed: int = 0,
     fast: bool = False,
     progress: Progress = _silent,
-    last: Sequence[CrewOrders] | None = None,
-    locks: Mapping[str, Sequence[str]] | None = None,
-    begun: Mapping[str, str] | None = None,
-    mean: Season | None = None,
-    study: bool = True,
+    mean: Stakes | None = None,
+    study: bool = False,
 ) -> Decision:
-    """Choose the make-up, solve, and price what it is measured against.
+    """Choose the make-up, solve, and price what the plan is measured against.
 
-    `mean` is the season under the ensemble mean, against which the cost of ignoring uncertainty
-    is reckoned; `study` False leaves out the value of foresight.
+    `mean` is the same under the ensemble mean, against which the cost of ignoring uncertainty is
+    reckoned; `study` adds the value of foresight.
+
+    Raises
+    ------
+    NoPlanError
+        Where no crew can finish anything.
     """
-    slots = slot_times(now, days, SLOT_MIN)
-    slots = slots[slots < season.start + season.moisture.shape[2]]
-    begun = begun or {}
-    ranked = rank_makeups(farm, season, now, slots, begun=begun, seed=seed)
-    compiled = _compiled(farm, season, ranked[0][2], slots, begun, last, locks or {})
+    objective = known.farm.rules.objective
+    ranked = rank_makeups(known, stake, seed=seed)
+    compiled = compiled_for(known, stake, ranked[0][2])
     if (compiled.tables.finish < 0).all():
         raise NoPlanError(
             "no crew can finish any field within the days planned; see `afterrain ready` for "
             "what closes the hours, plan more days, or raise a limit in farm.toml"
         )
-
-    def told(text: str, share: float) -> None:
-        progress(0.3 + 0.5 * share, text)
-
-    objective = farm.rules.objective
-    plan = solve(compiled.tables, seed=seed, objective=objective, fast=fast, progress=told)
-    if last:
-        plan = steadied(compiled, plan, last, seed=seed)
-    faults = check(compiled.tables, plan)
+    plan = solve(
+        compiled.tables, seed=seed, objective=objective, fast=fast,
+        progress=lambda text, share: progress(0.3 + 0.5 * share, text),
+    )  # fmt: skip
+    if known.last:
+        plan = steadied(compiled, plan, known.last, seed=seed)
+    faults = check(compiled.tables, plan, objective=objective)
     if faults:
         raise AssertionError("the plan breaks a rule: " + "; ".join(faults))
-    rules = {
-        name: price(compiled.tables, orders, objective=objective).cost / 100.0
-        for name, orders in rule_orders(compiled).items()
-    }
     progress(0.82, "weighing what is not known")
-    known = foresight(compiled.tables, plan, seed=seed) if study else None
-    ignoring = None
-    if mean is not None:
-        alone = _compiled(farm, mean, ranked[0][2], slots, begun, last, locks or {})
-        ignoring = _ignoring(compiled, alone, plan, seed)
+    alone = None if mean is None else compiled_for(known, mean, ranked[0][2])
     return Decision(
-        compiled=compiled, plan=plan,
-        makeups=tuple((name, cost / 100.0) for name, cost, _ in ranked), rules=rules,
-        foresight_value=known,
-        ignoring_cost=ignoring,
-    )  # fmt: skip
+        compiled=compiled,
+        plan=plan,
+        makeups=tuple((name, cost / 100.0) for name, cost, _ in ranked),
+        rules={
+            name: price(compiled.tables, orders, objective=objective).cost / 100.0
+            for name, orders in rule_orders(compiled).items()
+        },
+        foresight_value=foresight(compiled.tables, plan, seed=seed) if study else None,
+        ignoring_cost=None if alone is None else _ignoring(compiled, alone, plan, seed),
+    )
 
 
 def quick(
@@ -210,150 +204,6 @@ def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
     return float(saved) / 100.0
 
 
-def rank_makeups(
-    farm: Farm,
-    season: Season,
-    now: datetime,
-    slots: NDArray[np.datetime64],
-    *,
-    begun: Mapping[str, str],
-    seed: int,
-) -> list[tuple[str, float, MakeUp]]:
-    """Price every make-up on a few members; cheapest first, the user's own first among equals.
-
-    Raises
-    ------
-    NoPlanError
-        Where no crew has a combine up today.
-    """
-    options = [(name, m) for name, m in makeups(farm, now) if m]
-    if not options:
-        raise NoPlanError("no crew has a combine that is up today: repair one or call a crew in")
-    if len(options) == 1:
-        return [(options[0][0], 0.0, options[0][1])]
-    members = np.unique(np.linspace(0, season.moisture.shape[0] - 1, MAKEUP_MEMBERS).astype(int))
-    few = pick_members(season, members)
-    priced = []
-    for name, makeup in options:
-        tables = _compiled(farm, few, makeup, slots, begun, None, {}).tables
-        plan = quick(tables, seed=seed, objective=farm.rules.objective)
-        priced.append((name, plan.cost, makeup))
-    own = priced[0]
-    ranked = sorted(priced, key=lambda p: p[1])
-    # Changing who drives what has its price too: only a clear gain moves machines.
-    if own[1] - ranked[0][1] <= farm.rules.change_price * 100.0:
-        ranked.remove(own)
-        ranked.insert(0, own)
-    return ranked
-
-
-def pick_members(season: Season, members: NDArray[np.int64]) -> Season:
-    """The season of some members only."""
-    names = ("water_top", "water_below", "moisture", "film", "tier", "approach", "reason")
-    return replace(
-        season, **{n: getattr(season, n)[members] for n in (*names, "wettings", "sprout")}
-    )
-
-
-def _compiled(
-    farm: Farm,
-    season: Season,
-    makeup: MakeUp,
-    slots: NDArray[np.datetime64],
-    begun: Mapping[str, str],
-    last: Sequence[CrewOrders] | None,
-    locks: Mapping[str, Sequence[str]],
-) -> Compiled:
-    """Tables of a make-up with what is begun, locked and was ordered before."""
-    standing = {crew: field for field, crew in begun.items()}
-    stands = [standing.get(g.crew, "base") for g in makeup]
-    compiled = compile_tables(farm, season, makeup, slots=slots, stands=stands)
-    crews = {g.crew: k for k, g in enumerate(makeup)}
-    locked = tuple(
-        (crews[crew], tuple(j for f in wanted for j in jobs_named(compiled, f)))
-        for crew, wanted in locks.items()
-        if crew in crews
-    )
-    if last is not None:
-        charge = round(farm.rules.change_price * 100)
-        for j, k in _assigned(compiled, last).items():
-            others = [c for c in range(len(makeup)) if c != k]
-            compiled.tables.cost[:, others, j] += charge
-    return replace(compiled, tables=replace(compiled.tables, locked=locked))
-
-
-def _job(compiled: Compiled, field: str, parcel: str) -> int | None:
-    for j, job in enumerate(compiled.jobs):
-        if compiled.farm.fields[job.field].id == field and job.parcel == parcel:
-            return j
-    return None
-
-
-def _assigned(compiled: Compiled, last: Sequence[CrewOrders]) -> dict[int, int]:
-    """Job -> crew of the orders issued before."""
-    crews = {g.crew: k for k, g in enumerate(compiled.gangs)}
-    return {
-        j: crews[c.crew]
-        for c in last
-        if c.crew in crews
-        for o in c.orders
-        if (j := _job(compiled, o.field, o.parcel)) is not None
-    }
-
-
-def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed: int) -> Plan:
-    """The new plan only if it saves more than its changes to the day's orders cost.
-
-    Against it stands the best plan that begins with what was ordered for today. Each of today's
-    orders that changes place or crew costs `rules.change_price`.
-    """
-    today = compiled.slots[0] + np.timedelta64(24, "h")
-    wanted = _today(compiled, last, today)
-    if not any(wanted):
-        return plan
-    changes = sum(
-        j not in plan.orders[k][: len(order)] for k, order in enumerate(wanted) for j in order
-    )
-    if changes == 0:
-        return plan
-    locked = tuple((k, order) for k, order in enumerate(wanted))
-    objective = compiled.farm.rules.objective
-    kept = quick(
-        replace(compiled.tables, locked=locked), seed=seed, objective=objective, moves=STEADY_MOVES
-    )
-    if plan.cost + changes * compiled.farm.rules.change_price * 100.0 < kept.cost:
-        return plan
-    return replace(
-        kept, bound=plan.bound, status=FEASIBLE if plan.bound is not None else kept.status
-    )
-
-
-def _today(
-    compiled: Compiled, last: Sequence[CrewOrders], before: np.datetime64
-) -> list[tuple[int, ...]]:
-    """Per crew, the jobs whose ordered start lay before a time, in their order."""
-    out: list[tuple[int, ...]] = [() for _ in compiled.gangs]
-    crews = {g.crew: k for k, g in enumerate(compiled.gangs)}
-    locked = {j for _, jobs in compiled.tables.locked for j in jobs}
-    for c in last:
-        if c.crew in crews:
-            k = crews[c.crew]
-            first = tuple(j for kk, jobs in compiled.tables.locked if kk == k for j in jobs)
-            jobs = [
-                _job(compiled, o.field, o.parcel)
-                for o in c.orders
-                if utc_hour(o.start.mid) < before
-            ]
-            out[k] = (*first, *(j for j in jobs if j is not None and j not in locked))
-    return out
-
-
-def mean_weather(ahead: Weather) -> Weather:
-    """The ensemble mean as one member, (1, field, hour)."""
-    mean = {name: getattr(ahead, name).mean(axis=0, keepdims=True) for name in VARIABLES}
-    return replace(ahead, **mean, estimated=ahead.estimated.max(axis=0, keepdims=True))
-
-
 def _ignoring(compiled: Compiled, alone: Compiled, plan: Plan, seed: int) -> float:
     """Money lost by an order made on the ensemble mean alone, priced on all members."""
     objective = compiled.farm.rules.objective
@@ -362,13 +212,130 @@ def _ignoring(compiled: Compiled, alone: Compiled, plan: Plan, seed: int) -> flo
     return max(0.0, dearer / 100.0)
 
 
+def mean_weather(ahead: Weather) -> Weather:
+    """The ensemble mean as one member, (1, field, hour)."""
+    mean = {name: getattr(ahead, name).mean(axis=0, keepdims=True) for name in VARIABLES}
+    return replace(ahead, **mean, estimated=ahead.estimated.max(axis=0, keepdims=True))
+
+
+def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, float, MakeUp]]:
+    """Price every make-up on a few members; cheapest first, the user's own first among equals.
+
+    Raises
+    ------
+    NoPlanError
+        Where no crew has a combine up today.
+    """
+    options = [(name, m) for name, m in makeups(known.farm, known.now) if m]
+    if not options:
+        raise NoPlanError("no crew has a combine that is up today: repair one or call a crew in")
+    if len(options) == 1:
+        return [(options[0][0], 0.0, options[0][1])]
+    few = some_members(stake, MAKEUP_MEMBERS)
+    rules = known.farm.rules
+    priced = []
+    for name, makeup in options:
+        tables = compiled_for(known, few, makeup).tables
+        priced.append((name, quick(tables, seed=seed, objective=rules.objective).cost, makeup))
+    own = priced[0]
+    ranked = sorted(priced, key=lambda p: p[1])
+    # Changing who drives what has its price too: only a clear gain moves machines.
+    if own[1] - ranked[0][1] <= rules.change_price * 100.0:
+        ranked.remove(own)
+        ranked.insert(0, own)
+    return ranked
+
+
+def some_members(stake: Stakes, count: int) -> Stakes:
+    """A few members, evenly through the ensemble."""
+    m = np.unique(np.linspace(0, stake.loss.shape[0] - 1, count).astype(int))
+    return replace(
+        stake, loss=stake.loss[m], ground=stake.ground[m], edge=stake.edge[m],
+        moisture=stake.moisture[m],
+    )  # fmt: skip
+
+
+def compiled_for(known: Known, stake: Stakes, makeup: MakeUp) -> Compiled:
+    """Tables of a make-up with what is begun, locked and was ordered before."""
+    standing = {crew: field for field, crew in known.begun.items()}
+    crews = {g.crew: k for k, g in enumerate(makeup)}
+    locked = tuple(
+        (crews[crew], tuple(j for f in wanted for j in jobs_named(stake, f)))
+        for crew, wanted in known.locks.items()
+        if crew in crews
+    )
+    return compile_tables(
+        stake,
+        makeup,
+        stands=[standing.get(g.crew, "base") for g in makeup],
+        assigned=_assigned(stake, crews, known.last or ()),
+        locked=locked,
+    )
+
+
+def _job(stake: Stakes, order: Order) -> int | None:
+    """The job an earlier order speaks of, if it is still to be done."""
+    for j, job in enumerate(stake.jobs):
+        if stake.farm.fields[job.field].id == order.field and job.parcel == order.parcel:
+            return j
+    return None
+
+
+def _assigned(
+    stake: Stakes, crews: Mapping[str, int], last: Sequence[CrewOrders]
+) -> dict[int, int]:
+    """Job -> crew of the orders issued before."""
+    return {
+        j: crews[c.crew]
+        for c in last
+        if c.crew in crews
+        for o in c.orders
+        if (j := _job(stake, o)) is not None
+    }
+
+
+def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed: int) -> Plan:
+    """The new plan only if it saves more than its changes to the day's orders cost.
+
+    Against it stands the best plan that begins with what was ordered for the next 24 hours. Each
+    of those orders that is not among as many first ones of its crew costs `rules.change_price`.
+    """
+    wanted = _ordered(compiled, last, compiled.stakes.slots[0] + np.timedelta64(24, "h"))
+    changes = sum(
+        j not in plan.orders[k][: len(order)] for k, order in enumerate(wanted) for j in order
+    )
+    if changes == 0:
+        return plan
+    tables = replace(compiled.tables, locked=tuple(enumerate(wanted)))
+    rules = compiled.farm.rules
+    kept = quick(tables, seed=seed, objective=rules.objective, moves=STEADY_MOVES)
+    if plan.cost + changes * rules.change_price * 100.0 < kept.cost:
+        return plan
+    status = kept.status if plan.bound is None else FEASIBLE
+    return replace(kept, bound=plan.bound, status=status)
+
+
+def _ordered(
+    compiled: Compiled, last: Sequence[CrewOrders], before: np.datetime64
+) -> list[tuple[int, ...]]:
+    """Per crew, what is locked, then the jobs whose ordered start lay before a time."""
+    out = list(compiled.tables.prefixes)
+    crews = {g.crew: k for k, g in enumerate(compiled.gangs)}
+    locked = {j for first in out for j in first}
+    for c in last:
+        if c.crew in crews:
+            jobs = [_job(compiled.stakes, o) for o in c.orders if utc_hour(o.start.mid) < before]
+            out[crews[c.crew]] += tuple(j for j in jobs if j is not None and j not in locked)
+    return out
+
+
 def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: Decision) -> Morning:
     farm, weather, now = known.farm, known.weather, known.now
-    compiled, plan, last = decision.compiled, decision.plan, known.last
+    compiled, plan = decision.compiled, decision.plan
     objective = farm.rules.objective
     other = alternatives(compiled.tables, plan, objective=objective)
     crews = crew_orders(compiled, plan, season, other, objective=objective)
-    until = now + timedelta(minutes=SLOT_MIN * len(compiled.slots))
+    until = now + timedelta(minutes=SLOT_MIN * len(compiled.stakes.slots))
     return Morning(
         farm=farm, now=now, until=until, seed=seed, source=weather.source, issued=weather.issued,
         age_h=weather.age_h, weather_notes=weather.notes, members=season.moisture.shape[0],
@@ -379,7 +346,8 @@ def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: De
         rules=decision.rules, member_loss=tuple(plan.member_cost / 100.0),
         foresight_value=decision.foresight_value, ignoring_cost=decision.ignoring_cost,
         cautions=cautions(farm, weather.ahead, now=now, lightning=weather.lightning),
-        changes=() if last is None else changes_since(last, crews), decision=decision,
+        changes=() if known.last is None else changes_since(known.last, crews),
+        decision=decision,
     )  # fmt: skip
 
 

@@ -22,7 +22,7 @@ def keys(compiled: Compiled) -> dict[str, Key]:
     fields = [farm.fields[j.field] for j in jobs]
     none = {p.id: 0.0 for p in farm.points}
     worth = [best_ha(farm, f, none) for f in fields]
-    moisture = compiled.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
+    moisture = compiled.stakes.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
     return {
         NEAREST: lambda j, at: road_km(at, (fields[j].lat, fields[j].lon)),
         RIPEST: lambda j, at: float(moisture[j]),
