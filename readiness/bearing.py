@@ -44,9 +44,9 @@ SANDY = 0.60
 #: A dirt approach is shut above this share of field capacity; assumed, because trucks repeat
 #: their tracks and nothing transpires there (lower end of the 0.90-0.95 range of caution).
 APPROACH_SHARE = 0.90
-#: Loaded cart at which the shares above are taken to hold, tonnes; published for a 1,200-bu
-#: cart (65,000-70,000 lb), the heaviest thing in the field.
-REFERENCE_CART_T = 30.0
+#: Combine at which the shares above are taken to hold, tonnes with a full tank; published: 400-bu
+#: machines weigh over 50,000 lb full, and it is what must get across the field.
+REFERENCE_COMBINE_T = 25.0
 #: Share of a combine's weight on its front axle (Ohio State: 80-85 %).
 FRONT_SHARE = 0.82
 
@@ -123,10 +123,8 @@ def combine_axle(loaded_t: float) -> Axle:
 
 
 def cart_axle(loaded_t: float) -> Axle:
-    """Single axle of a loaded cart on the same tyres (assumed)."""
-    return Axle(
-        load_kg=loaded_t * 1000.0, tyres=2, diameter_m=1.956, width_m=0.899, clearance_m=0.5
-    )
+    """Single axle of a loaded cart on the tyres such carts have (1250/50R32; assumed)."""
+    return Axle(load_kg=loaded_t * 1000.0, tyres=2, diameter_m=1.95, width_m=1.25, clearance_m=0.5)
 
 
 def strength_smsp(moisture: Array, unified: str) -> Array:
@@ -205,8 +203,9 @@ def water_limits(
 ) -> WaterLimits:
     """Limits of each tier from field capacity (FC), texture and loads.
 
-    A 30 t cart may drive at 0.95 FC in the top and FC below (1.0 FC on sandy ground); lighter or
-    heavier machines shift by `load_shift`. Limits never exceed 99 % of saturation.
+    A 25 t combine may cut at 0.95 FC in the top (1.0 on sandy ground) and FC below; lighter or
+    heavier machines shift by `load_shift`, so that a 30 t cart waits for about 0.91 FC. Limits
+    never exceed 99 % of saturation.
 
     Parameters
     ----------
@@ -215,7 +214,7 @@ def water_limits(
     offset : (field,) m³/m³ added to every limit, learnt from ground checks.
     """
     exponent = np.array([SMSP[unified_class(s, c)][1] for s, c in zip(sand, clay, strict=True)])
-    reference = vehicle_cone_index(mobility_index(cart_axle(REFERENCE_CART_T)))
+    reference = vehicle_cone_index(mobility_index(combine_axle(REFERENCE_COMBINE_T)))
     combine = vehicle_cone_index(mobility_index(combine_axle(combine_t)))
     cart = vehicle_cone_index(mobility_index(cart_axle(cart_t))) if cart_t > 0 else combine
     shift = {

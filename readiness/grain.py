@@ -15,6 +15,7 @@ from collections.abc import Mapping
 import numpy as np
 from numba import njit
 
+from readiness.air import air_terms, ear_air
 from readiness.crops import Crop, Isotherm
 from readiness.weather import Array
 
@@ -24,14 +25,6 @@ HUMIDITY_RANGE = (5.0, 95.0)
 TEMP_RANGE = (0.0, 50.0)
 FORMS = {"henderson": 0, "chung-pfost": 1, "halsey": 2}
 
-#: Share of the canopy's net radiation that the ears exchange; assumed, because with it dew
-#: begins near the published humidity of 94 % (Lu & Siebenmorgen 1994) on a clear breezy night.
-EAR_RADIATION = 0.4
-#: Resistance between ears and air is this over wind at 10 m, s/m; assumed, from a log profile
-#: over a crop of 0.8 m (123) and the film of air round an ear (about 16).
-EAR_RESISTANCE = 140.0
-#: Air in a crop is never quite still, m/s; assumed, with the two above.
-WIND_FLOOR = 1.5
 #: Share of a kernel's dry matter that makes its skin (bran, hull and outer endosperm); assumed,
 #: with the exposures of `readiness.crops`, to meet the published rates of `grain_checks`.
 SKIN = 0.45
@@ -122,37 +115,6 @@ def thin_layer_k(temp: Array, crop: Crop) -> Array:
 
 
 @njit(cache=True, nogil=True)
-def ear_air(temp, humidity, wind, radiation, clear):  # type: ignore[no-untyped-def]
-    """State of the ear layer in one hour: (evaporation mm/h, temperature °C, humidity percent).
-
-    Sun warms a dry ear above the air and a clear night cools it: temperature and humidity are
-    those at its surface when dry. Evaporation is what it would lose when wet (Penman's
-    combination, same net radiation and resistance); negative is dew, which begins as the dry
-    ear cools to the dew point.
-
-    Parameters: °C, percent, m/s at 10 m, W/m², and the ratio of radiation to that of a clear
-    sky (FAO-56 eq. 39 for net long wave), held over the night.
-    """
-    es = 0.6108 * math.exp(17.27 * temp / (temp + 237.3))
-    ea = es * min(humidity, 100.0) / 100.0
-    slope = 4098.0 * es / (temp + 237.3) ** 2
-    cloud = 1.35 * min(max(clear, 0.3), 1.0) - 0.35
-    kelvin = temp + 273.16
-    long_wave = 5.675e-8 * kelvin * kelvin * kelvin * kelvin * (0.34 - 0.14 * math.sqrt(ea)) * cloud
-    net = EAR_RADIATION * (0.77 * radiation - long_wave)
-    # 1216 J/m³/K is the heat capacity of air, 0.066 kPa/K the psychrometric constant, and
-    # 3600 / 2.45e6 turns W/m² into mm/h.
-    exchange = 1216.0 * max(wind, WIND_FLOOR) / EAR_RESISTANCE
-    latent = (slope * net + exchange * (es - ea)) / (slope + 0.066)
-    warmer = net / exchange
-    return (
-        latent * 3600.0 / 2.45e6,
-        temp + warmer,
-        100.0 * min(ea / max(es + slope * warmer, 0.1 * es), 1.0),
-    )
-
-
-@njit(cache=True, nogil=True)
 def grain_step(  # type: ignore[no-untyped-def]
     skin, core, film, rain, evaporation, target, rate, uptake, inner, saturated, capacity, catch
 ):
@@ -239,7 +201,7 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
     """
     columns = (weather[n] for n in ("temp", "humidity", "wind", "radiation"))
     evaporation, temp, humidity = np.array(
-        [ear_air(t, rh, u, sun, 1.0) for t, rh, u, sun in zip(*columns, strict=True)]
+        [ear_air(t, u, sun, *air_terms(t, rh, 1.0)) for t, rh, u, sun in zip(*columns, strict=True)]
     ).T
     target = wet_to_dry(equilibrium_moisture(temp, humidity, crop.isotherm))
     k = thin_layer_k(temp, crop)

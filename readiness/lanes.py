@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import math
 from enum import IntEnum
-from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
+from readiness.air import air_terms, cloudiness_of, ear_air, first_cloudiness, reference_et
 from readiness.grain import (
     GREEN_MAX,
     SKIN,
-    ear_air,
     equilibrium,
     grain_step,
     sprout_step,
@@ -21,10 +19,6 @@ from readiness.grain import (
 )
 from readiness.soil import LAYERS, SAT, WP
 from readiness.water import KCB_RIPE, frozen, water_step
-from readiness.weather import Array
-
-Int = NDArray[np.int64]
-Code = NDArray[np.uint8]
 
 
 class Tier(IntEnum):
@@ -52,9 +46,6 @@ class Reason(IntEnum):
     NIGHT = 10  # outside daylight, where the user asks for daylight only
 
 
-#: Clear-sky radiation from which the sky's clearness is read, W/m²; assumed (sun above about
-#: ten degrees; FAO-56 holds the ratio of the hours before sunset over the night).
-CLEAR_LEAST = 130.0
 #: Rain from which nobody cuts, mm in the hour; assumed: a drizzle that wets the ear counts there.
 RAIN_STOP = 0.1
 #: A gap in the weather of more hours than this may hide a soaking rain: it is taken for one, and
@@ -78,103 +69,28 @@ CHECK_SD = 0.005
 KCB_GREEN, KCB_FALL = 1.10, 720.0
 #: Share of 0-5 cm in the water of 0-15 cm.
 TOP_SHARE = LAYERS[0] / (LAYERS[0] + LAYERS[1])
-#: Columns of a lane's state, besides soil water. Grain: skin, core and turning point in percent db, film in mm, the
-#: counts, then whether ripening matters, days it runs ahead, hours of gap and wait, variances.
+
+# Columns and rows of the arrays below; plain arrays, because they compile much faster than
+# records of arrays.
+#: Results of a lane: values (row, hour) and codes (row, hour), as in `Season`.
+WATER_TOP, WATER_BELOW, MOISTURE, FILM_MM, WETTED, SPROUTED, VALUES = range(7)
+TIER, APPROACH, REASON, CODES = range(4)
+#: State of a lane besides soil water. Grain: skin, core and turning point in percent db, film in
+#: mm, the counts, whether ripening matters, days it runs ahead, hours of gap and wait, variance.
+#: Ground: hours of gap and wait, variance. Then the cloudiness last told.
 SKIN_W, CORE_W, FILM, TURN, ARMED, WETTINGS, SOAK, SPROUT = range(8)
 RIPENING, AHEAD, GAP, GRAIN_LEFT, GRAIN_VAR = range(8, 13)
-GROUND_GAP, GROUND_LEFT, WATER_VAR = range(13, 16)
-STATE = 16
-
-
-class Air(NamedTuple):
-    """Weather (member, site, hour) and what is common to it; SI. `clear` (site, hour) W/m²."""
-
-    rain: Array
-    temp: Array
-    humidity: Array
-    wind: Array
-    radiation: Array
-    eto: Array  # mm
-    clear: Array
-    closed: Code  # (member or 1, site or 1, hour or 1): first of wind, fire, heat, night, else 0
-
-
-class CropTable(NamedTuple):
-    """Constants by crop, (crop,)."""
-
-    form: Int
-    a: Array
-    b: Array
-    c: Array
-    k0: Array
-    activation: Array
-    exposure: Array
-    vapour_exposure: Array
-    core_exposure: Array
-    saturated: Array  # percent db
-    capacity: Array
-    catch: Array
-    sprout_hours: Array
-    sprout_scale: Array
-    filling: Array
-    drydown: Array
-
-
-class Rows(NamedTuple):
-    """What each field brings, (field,) in the order of `order`; limits in m³/m³."""
-
-    order: Int  # fields sorted by site and crop
-    site: Int
-    crop: Int
-    ripe: Array  # hours from the first hour; -inf where ripe from the start
-    limit: Array  # percent wb
-    mature: Array  # moisture at maturity, percent wb
-    firm_top: Array
-    firm_below: Array
-    headland_top: Array
-    headland_below: Array
-    approach: Array  # inf where not dirt
-    lightning: NDArray[np.bool_]  # (member or 1, field or 1, hour or 1)
-
-
-class Seen(NamedTuple):
-    """Observations sorted by field and hour."""
-
-    first: Int  # (field + 1,) where each field's observations begin
-    hour: Int
-    kind: Int  # 0 moisture, 1 tier, 2 water
-    value: Array
-    sd: Array
-    noise: Array  # (observation, member) in the observation's unit
-    surprise: Array  # (observation, member) innovation in standard errors, filled
-
-
-class Work(NamedTuple):
-    """Room for one site and crop, (hour,): state of the air at the ear, and each hour's hold."""
-
-    known: NDArray[np.bool_]
-    evaporation: Array
-    temp: Array
-    humidity: Array
-    target: Array
-    rate: Array
-    uptake: Array
-    inner: Array
-    held: Code
-
-
-class Out(NamedTuple):
-    """Arrays of a season to fill, (member, field, hour)."""
-
-    water_top: Array
-    water_below: Array
-    moisture: Array
-    film: Array
-    tier: Code
-    approach: Code
-    reason: Code
-    wettings: Array
-    sprout: Array
+GROUND_GAP, GROUND_LEFT, WATER_VAR, CLOUDY, STATE = range(13, 18)
+#: Facts of a field: hours to maturity from the first hour (-inf where ripe from the start),
+#: moisture limit and moisture at maturity (percent wb), water limits (m³/m³).
+RIPE, LIMIT, MATURE, FIRM_TOP, FIRM_BELOW, HEADLAND_TOP, HEADLAND_BELOW, DIRT, FACTS = range(9)
+#: Constants of a crop, as in `Crop`; saturated in percent db.
+FORM, A, B, C, K0, ACTIVATION, EXPOSURE, VAPOUR, CORE, SATURATED, CAPACITY, CATCH = range(12)
+SPROUT_HOURS, SPROUT_SCALE, FILLING, DRYDOWN, CONSTANTS = range(12, 17)
+#: An observation: hour, kind (0 moisture, 1 tier, 2 water), value and standard error.
+HOUR, KIND, VALUE, SD = range(4)
+#: What an hour of a site means to soil and grain; ET is NaN where the weather is unknown.
+RAIN, TEMP, ETO, EVAPORATION, EAR_TEMP, EAR_RH, TARGET, RATE, UPTAKE, INNER, WORK = range(11)
 
 
 @njit(cache=True, nogil=True)
@@ -190,11 +106,11 @@ def dry_basis(wb: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def tier_of(top, below, frozen, rows, f):  # type: ignore[no-untyped-def]
+def tier_of(top, below, hard, facts):  # type: ignore[no-untyped-def]
     """Tier of a field's ground; frozen ground bears everything."""
-    if frozen or (top <= rows.firm_top[f] and below <= rows.firm_below[f]):
+    if hard or (top <= facts[FIRM_TOP] and below <= facts[FIRM_BELOW]):
         return 2
-    if top <= rows.headland_top[f] and below <= rows.headland_below[f]:
+    if top <= facts[HEADLAND_TOP] and below <= facts[HEADLAND_BELOW]:
         return 1
     return 0
 
@@ -210,9 +126,206 @@ def blend(value, variance, seen, sd):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def reason_of(rain, tier, approach, held, lightning, closed):  # type: ignore[no-untyped-def]
+def air_rows(rain, temp, humidity, wind, radiation, clear, gamma, cloudiness, work):  # type: ignore[no-untyped-def]
+    """Fill what a site's weather means; returns the cloudiness, held while the sun is low."""
+    if math.isnan(cloudiness):
+        cloudiness = first_cloudiness(radiation, clear)
+    for h in range(rain.size):
+        t, rh, u, sun = temp[h], humidity[h], wind[h], radiation[h]
+        work[RAIN, h], work[TEMP, h], work[ETO, h] = rain[h], t, math.nan
+        if not math.isnan(t + rh + u + sun + rain[h]):
+            if clear[h] > 0.0:
+                cloudiness = cloudiness_of(sun, clear[h])
+            es, ea, slope, lost = air_terms(t, rh, cloudiness)
+            net = 0.0036 * (0.77 * sun - lost)
+            work[ETO, h] = reference_et(t, u, net, es, ea, slope, gamma)
+            work[EVAPORATION, h], work[EAR_TEMP, h], work[EAR_RH, h] = ear_air(
+                t, u, sun, es, ea, slope, lost
+            )
+    return cloudiness
+
+
+@njit(cache=True, nogil=True)
+def crop_rows(crop, work):  # type: ignore[no-untyped-def]
+    """Fill equilibrium and the hourly shares of the way to it for one crop."""
+    for h in range(work.shape[1]):
+        if not math.isnan(work[ETO, h]):
+            t = work[EAR_TEMP, h]
+            work[TARGET, h] = equilibrium(crop[FORM], crop[A], crop[B], crop[C], t, work[EAR_RH, h])
+            k = 3600.0 * crop[K0] * math.exp(-crop[ACTIVATION] / (t + 273.15))
+            work[RATE, h] = 1.0 - math.exp(-crop[EXPOSURE] * k)
+            work[UPTAKE, h] = 1.0 - math.exp(-crop[VAPOUR] * k)
+            work[INNER, h] = 1.0 - math.exp(-crop[CORE] * k)
+
+
+@njit(cache=True, nogil=True)
+def see_grain(state, facts, crop, seen, noise):  # type: ignore[no-untyped-def]
+    """Move a grain state by a sample; the curve of ripening then runs through it."""
+    mean = wet_basis(SKIN * state[SKIN_W] + (1.0 - SKIN) * state[CORE_W])
+    shift, state[GRAIN_VAR], surprise = blend(mean, state[GRAIN_VAR], seen[VALUE] + noise, seen[SD])
+    more = dry_basis(min(max(mean + shift, 1.0), GREEN_MAX)) - dry_basis(mean)
+    for column in (SKIN_W, CORE_W, TURN):
+        state[column] = max(state[column] + more, 0.5)
+    state[GRAIN_LEFT] = 0.0
+    above = mean + shift - facts[MATURE]
+    slope = crop[FILLING] if above > 0.0 else crop[DRYDOWN]
+    state[AHEAD] = -above / slope - (seen[HOUR] - facts[RIPE]) / 24.0
+    return surprise
+
+
+@njit(cache=True, nogil=True)
+def ripening(days, facts, crop):  # type: ignore[no-untyped-def]
+    """Moisture (percent db) that ripening itself holds the grain at, `days` after maturity."""
+    slope = crop[FILLING] if days < 0.0 else crop[DRYDOWN]
+    return dry_basis(min(max(facts[MATURE] - slope * days, 1.0), GREEN_MAX))
+
+
+@njit(cache=True, nogil=True)
+def grain_hours(first, stop, values, held, state, facts, crop, work):  # type: ignore[no-untyped-def]
+    """Walk grain over some hours; `held` gets its reason in each (0 if fit)."""
+    limit, saturated = dry_basis(facts[LIMIT]), crop[SATURATED]
+    skin, core, film, turn, armed = state[:5]
+    count, soak, sprout = state[WETTINGS], state[SOAK], state[SPROUT]
+    gap, left, variance = state[GAP], state[GRAIN_LEFT], state[GRAIN_VAR]
+    # hours, from the first, at which grain is ripe and at which ripening no longer matters
+    ripe = facts[RIPE] - 24.0 * state[AHEAD] if state[RIPENING] > 0.0 else -math.inf
+    over = ripe + 24.0 * facts[MATURE] / crop[DRYDOWN]
+    for h in range(first, stop):
+        before = SKIN * skin + (1.0 - SKIN) * core
+        known, wet = not math.isnan(work[ETO, h]), 0.0
+        green = h + 1.0 < ripe
+        if known:
+            gap = 0.0
+            skin, core, film, wet = grain_step(
+                skin, core, film, work[RAIN, h], work[EVAPORATION, h], work[TARGET, h],
+                work[RATE, h], work[UPTAKE, h], work[INNER, h], saturated, crop[CAPACITY],
+                crop[CATCH],
+            )  # fmt: skip
+            error = GRAIN_SD
+            if h < over:
+                least = ripening((h + 1.0 - ripe) / 24.0, facts, crop)
+                if core < 1.2 * least:  # ripening, not weather, decides
+                    error = RIPENING_SD
+                skin, core = max(skin, least), max(core, least)
+            variance += (error * error - variance) / GRAIN_MEMORY
+            if green:
+                turn = core
+            else:
+                turn, armed, event = wetting_step(core, turn, armed)
+                count += event
+                if wet > 0.0 or soak > 0.0:
+                    soak, sprout = sprout_step(
+                        soak, sprout, wet, work[TEMP, h], crop[SPROUT_HOURS], crop[SPROUT_SCALE]
+                    )
+        else:
+            gap += 1.0
+            if gap > GAP_MAX:  # taken for a soaking
+                left, film, skin = GRAIN_WAIT, crop[CAPACITY], max(skin, saturated)
+        mean = SKIN * skin + (1.0 - SKIN) * core
+        values[WETTED, h], values[SPROUTED, h] = count, sprout
+        values[MOISTURE, h], values[FILM_MM, h] = wet_basis(mean), film
+        if not known or left > 0.0:
+            values[MOISTURE, h], values[FILM_MM, h], held[h] = math.nan, math.nan, 1
+            left -= 1.0 if known else 0.0
+        elif wet > 0.0:
+            held[h] = 4
+        elif green:
+            held[h] = 5
+        else:
+            held[h] = 4 if max(before, mean) > limit else 0
+    state[SKIN_W], state[CORE_W], state[FILM], state[TURN], state[ARMED] = (
+        skin, core, film, turn, armed,
+    )  # fmt: skip
+    state[WETTINGS], state[SOAK], state[SPROUT] = count, soak, sprout
+    state[GAP], state[GRAIN_LEFT], state[GRAIN_VAR] = gap, left, variance
+
+
+@njit(cache=True, nogil=True)
+def ground_seen(top, below, tier, facts):  # type: ignore[no-untyped-def]
+    """Water (top, below) that a ground check speaks for: the model's own where they agree."""
+    half = 0.5 * (facts[HEADLAND_TOP] - facts[FIRM_TOP])
+    if tier >= 2.0:
+        return min(top, facts[FIRM_TOP] - half), min(below, facts[FIRM_BELOW] - half)
+    if tier < 1.0:
+        if top > facts[HEADLAND_TOP] or below > facts[HEADLAND_BELOW]:
+            return top, below
+        return facts[HEADLAND_TOP] + half, below
+    below = min(below, facts[HEADLAND_BELOW])
+    if below > facts[FIRM_BELOW]:
+        return min(top, facts[HEADLAND_TOP]), below
+    if top <= facts[FIRM_TOP]:
+        return facts[FIRM_TOP] + half, below
+    return min(top, facts[HEADLAND_TOP] - 0.1 * half), below
+
+
+@njit(cache=True, nogil=True)
+def see_ground(water, state, facts, soil, seen, noise):  # type: ignore[no-untyped-def]
+    """Move a ground state by a ground check or by water of 0-15 cm."""
+    top = TOP_SHARE * water[0] + (1.0 - TOP_SHARE) * water[1]
+    to, below, sd = seen[VALUE] + noise, water[2], seen[SD]
+    if seen[KIND] == 1.0:
+        sd = max(sd * (facts[HEADLAND_TOP] - facts[FIRM_TOP]), CHECK_SD)
+        to, below = ground_seen(top, below, seen[VALUE], facts)
+        if to != top:
+            to += noise * sd / seen[SD]
+    shift, state[WATER_VAR], surprise = blend(top, state[WATER_VAR], to, sd)
+    least, most = 0.5 * soil[WP], soil[SAT]
+    water[0] = min(max(water[0] + shift, least), most)
+    water[1] = min(max(water[1] + shift, least), most)
+    water[2] = min(max(below, least), most)
+    state[GROUND_LEFT] = 0.0
+    return surprise
+
+
+@njit(cache=True, nogil=True)
+def ground_hours(first, stop, values, codes, water, state, facts, soil, work):  # type: ignore[no-untyped-def]
+    """Walk the ground over some hours; unknown hours leave the state waiting."""
+    gap, left, variance = state[GROUND_GAP], state[GROUND_LEFT], state[WATER_VAR]
+    for h in range(first, stop):
+        known = not math.isnan(work[ETO, h])
+        if known:
+            gap = 0.0
+            green = min(max((facts[RIPE] - h) / KCB_FALL, 0.0), 1.0)
+            kcb = KCB_RIPE + (KCB_GREEN - KCB_RIPE) * green
+            water_step(water, soil, work[RAIN, h], work[TEMP, h], work[ETO, h], kcb)
+            variance += (WATER_SD * WATER_SD - variance) / WATER_MEMORY
+        else:
+            gap += 1.0
+            if gap > GAP_MAX:  # taken for a soaking
+                left, water[0], water[1] = GROUND_WAIT, soil[SAT], soil[SAT]
+        top = TOP_SHARE * water[0] + (1.0 - TOP_SHARE) * water[1]
+        if known and left <= 0.0:
+            hard = frozen(water)
+            values[WATER_TOP, h], values[WATER_BELOW, h] = top, water[2]
+            codes[TIER, h] = tier_of(top, water[2], hard, facts)
+            codes[APPROACH, h] = 2 if hard or top <= facts[DIRT] else 0
+        else:
+            values[WATER_TOP, h], values[WATER_BELOW, h] = math.nan, math.nan
+            codes[TIER, h], codes[APPROACH, h] = 3, 3
+            left -= 1.0 if known else 0.0
+    state[GROUND_GAP], state[GROUND_LEFT], state[WATER_VAR] = gap, left, variance
+
+
+@njit(cache=True, nogil=True)
+def lane(values, codes, water, state, facts, crop, soil, seen, noise, surprise, work):  # type: ignore[no-untyped-def]
+    """Walk one lane; observations move the state at the start of their hours."""
+    at = 0
+    for i in range(seen.shape[0] + 1):
+        stop = int(seen[i, HOUR]) if i < seen.shape[0] else work.shape[1]
+        ground_hours(at, stop, values, codes, water, state, facts, soil, work)
+        grain_hours(at, stop, values, codes[REASON], state, facts, crop, work)
+        at = stop
+        if i < seen.shape[0]:
+            if seen[i, KIND] == 0.0:
+                surprise[i] = see_grain(state, facts, crop, seen[i], noise[i])
+            else:
+                surprise[i] = see_ground(water, state, facts, soil, seen[i], noise[i])
+
+
+@njit(cache=True, nogil=True)
+def reason_of(rain, tier, approach, held, bolt, closed):  # type: ignore[no-untyped-def]
     """First binding cause of an hour; `held` is the grain's, `closed` the weather's."""
-    if held == 1 or tier == 3 or math.isnan(rain):
+    if held == 1 or tier == 3:
         return 1
     if rain >= RAIN_STOP or tier == 0:
         return 2
@@ -220,258 +333,63 @@ def reason_of(rain, tier, approach, held, lightning, closed):  # type: ignore[no
         return 3
     if held > 0:
         return held
-    if lightning and (closed == 0 or closed > 8):
+    if bolt and (closed == 0 or closed > 8):
         return 8
     return closed
 
 
 @njit(cache=True, nogil=True)
-def air_rows(air, m, s, work):  # type: ignore[no-untyped-def]
-    """Fill what a site's weather means to an ear; NaN weather leaves `known` False."""
-    ratio = 1.0  # of a clear sky, held over the night
-    for h in range(work.known.size):
-        t, rh, u = air.temp[m, s, h], air.humidity[m, s, h], air.wind[m, s, h]
-        sun = air.radiation[m, s, h]
-        work.known[h] = not math.isnan(t + rh + u + sun + air.rain[m, s, h])
-        if work.known[h]:
-            if air.clear[s, h] > CLEAR_LEAST:
-                ratio = sun / air.clear[s, h]
-            work.evaporation[h], work.temp[h], work.humidity[h] = ear_air(t, rh, u, sun, ratio)
-
-
-@njit(cache=True, nogil=True)
-def crop_rows(table, c, work):  # type: ignore[no-untyped-def]
-    """Fill equilibrium and the hourly shares of the way to it for one crop."""
-    for h in range(work.known.size):
-        if work.known[h]:
-            t = work.temp[h]
-            work.target[h] = equilibrium(
-                table.form[c], table.a[c], table.b[c], table.c[c], t, work.humidity[h]
-            )
-            k = 3600.0 * table.k0[c] * math.exp(-table.activation[c] / (t + 273.15))
-            work.rate[h] = 1.0 - math.exp(-table.exposure[c] * k)
-            work.uptake[h] = 1.0 - math.exp(-table.vapour_exposure[c] * k)
-            work.inner[h] = 1.0 - math.exp(-table.core_exposure[c] * k)
-
-
-@njit(cache=True, nogil=True)
-def see_grain(st, i, m, f, hour, seen, rows, table):  # type: ignore[no-untyped-def]
-    """Move a grain state by sample `i`; the curve of ripening then runs through it."""
-    mean = wet_basis(SKIN * st[SKIN_W] + (1.0 - SKIN) * st[CORE_W])
-    shift, st[GRAIN_VAR], seen.surprise[i, m] = blend(
-        mean, st[GRAIN_VAR], seen.value[i] + seen.noise[i, m], seen.sd[i]
-    )
-    more = dry_basis(min(max(mean + shift, 1.0), GREEN_MAX)) - dry_basis(mean)
-    st[SKIN_W] = max(st[SKIN_W] + more, 0.5)
-    st[CORE_W] = max(st[CORE_W] + more, 0.5)
-    st[TURN] = max(st[TURN] + more, 0.5)
-    st[GRAIN_LEFT] = 0.0
-    above = mean + shift - rows.mature[f]
-    slope = table.filling[rows.crop[f]] if above > 0.0 else table.drydown[rows.crop[f]]
-    st[AHEAD] = -above / slope - (hour - rows.ripe[f]) / 24.0
-
-
-@njit(cache=True, nogil=True)
-def ripening(days, mature, filling, drydown):  # type: ignore[no-untyped-def]
-    """Moisture (percent db) that ripening itself holds the grain at, `days` after maturity."""
-    slope = filling if days < 0.0 else drydown
-    return dry_basis(min(max(mature - slope * days, 1.0), GREEN_MAX))
-
-
-@njit(cache=True, nogil=True)
-def grain_hours(first, stop, out, m, f, st, rain, temp, rows, table, work):  # type: ignore[no-untyped-def]
-    """Walk the grain of one lane over some hours; `work.held` gets its reason (0 if fit)."""
-    c = rows.crop[f]
-    limit, saturated = dry_basis(rows.limit[f]), table.saturated[c]
-    moisture, film_mm = out.moisture[m, f], out.film[m, f]
-    wettings, sprouted = out.wettings[m, f], out.sprout[m, f]
-    skin, core, film, turn, armed = st[SKIN_W], st[CORE_W], st[FILM], st[TURN], st[ARMED]
-    count, soak, sprout = st[WETTINGS], st[SOAK], st[SPROUT]
-    gap, left, variance = st[GAP], st[GRAIN_LEFT], st[GRAIN_VAR]
-    # hours, from the first, at which the grain is ripe and ripening no longer matters
-    ripe = rows.ripe[f] - 24.0 * st[AHEAD] if st[RIPENING] > 0.0 else -math.inf
-    over = ripe + 24.0 * rows.mature[f] / table.drydown[c]
-    for h in range(first, stop):
-        if not work.known[h]:
-            gap += 1.0
-            if gap > GAP_MAX:  # taken for a soaking
-                left, film, skin = GRAIN_WAIT, table.capacity[c], max(skin, saturated)
-            moisture[h], film_mm[h], work.held[h] = math.nan, math.nan, 1
-            wettings[h], sprouted[h] = count, sprout
-            continue
-        gap = 0.0
-        before = SKIN * skin + (1.0 - SKIN) * core
-        skin, core, film, wet = grain_step(
-            skin, core, film, rain[h], work.evaporation[h], work.target[h], work.rate[h],
-            work.uptake[h], work.inner[h], saturated, table.capacity[c], table.catch[c],
+def reason_lane(codes, work, closed, lightning):  # type: ignore[no-untyped-def]
+    """Complete the reasons of one lane; `closed` and `lightning` hold one hour or all."""
+    for h in range(work.shape[1]):
+        codes[REASON, h] = reason_of(
+            work[RAIN, h], codes[TIER, h], codes[APPROACH, h], codes[REASON, h],
+            lightning[min(h, lightning.size - 1)], closed[min(h, closed.size - 1)],
         )  # fmt: skip
-        error = GRAIN_SD
-        if h < over:
-            least = ripening(
-                (h + 1.0 - ripe) / 24.0, rows.mature[f], table.filling[c], table.drydown[c]
-            )
-            if core < 1.2 * least:  # ripening, not weather, decides
-                error = RIPENING_SD
-            skin, core = max(skin, least), max(core, least)
-        variance += (error * error - variance) / GRAIN_MEMORY
-        green = h + 1.0 < ripe
-        if green:
-            turn = core
-        else:
-            turn, armed, event = wetting_step(core, turn, armed)
-            count += event
-            if wet > 0.0 or soak > 0.0:
-                soak, sprout = sprout_step(
-                    soak, sprout, wet, temp[h], table.sprout_hours[c], table.sprout_scale[c]
-                )
-        wettings[h], sprouted[h] = count, sprout
-        if left > 0.0:
-            left -= 1.0
-            moisture[h], film_mm[h], work.held[h] = math.nan, math.nan, 1
-            continue
-        mean = SKIN * skin + (1.0 - SKIN) * core
-        moisture[h], film_mm[h] = wet_basis(mean), film
-        if wet > 0.0:
-            work.held[h] = 4
-        elif green:
-            work.held[h] = 5
-        else:
-            work.held[h] = 4 if max(before, mean) > limit else 0
-    st[SKIN_W], st[CORE_W], st[FILM], st[TURN], st[ARMED] = skin, core, film, turn, armed
-    st[WETTINGS], st[SOAK], st[SPROUT] = count, soak, sprout
-    st[GAP], st[GRAIN_LEFT], st[GRAIN_VAR] = gap, left, variance
 
 
 @njit(cache=True, nogil=True)
-def grain_lane(out, m, f, st, air, rows, table, seen, work):  # type: ignore[no-untyped-def]
-    """Walk the grain of one lane, samples at the start of their hours."""
-    wm, s, at = min(m, air.rain.shape[0] - 1), rows.site[f], 0
-    rain, temp = air.rain[wm, s], air.temp[wm, s]
-    for i in range(seen.first[f], seen.first[f + 1]):
-        if seen.kind[i] == 0:
-            grain_hours(at, seen.hour[i], out, m, f, st, rain, temp, rows, table, work)
-            at = seen.hour[i]
-            see_grain(st, i, m, f, at, seen, rows, table)
-    grain_hours(at, work.known.size, out, m, f, st, rain, temp, rows, table, work)
+def walk(  # type: ignore[no-untyped-def]
+    values, codes, water, state, rain, temp, humidity, wind, radiation, clear, gamma, closed,
+    lightning, order, site, kind, facts, crops, soil, first, seen, noise, surprise,
+):  # fmt: skip
+    """Walk every lane; fills results and surprises, leaves water and state at the end.
 
-
-@njit(cache=True, nogil=True)
-def ground_seen(top, below, tier, rows, f):  # type: ignore[no-untyped-def]
-    """Water (top, below) that a ground check speaks for: the model's own where they agree."""
-    half = 0.5 * (rows.headland_top[f] - rows.firm_top[f])
-    if tier >= 2.0:
-        return min(top, rows.firm_top[f] - half), min(below, rows.firm_below[f] - half)
-    if tier < 1.0:
-        if top > rows.headland_top[f] or below > rows.headland_below[f]:
-            return top, below
-        return rows.headland_top[f] + half, below
-    below = min(below, rows.headland_below[f])
-    if below > rows.firm_below[f]:
-        return min(top, rows.headland_top[f]), below
-    if top <= rows.firm_top[f]:
-        return rows.firm_top[f] + half, below
-    return min(top, rows.headland_top[f] - 0.1 * half), below
-
-
-@njit(cache=True, nogil=True)
-def see_ground(water, st, i, m, f, seen, rows, soil):  # type: ignore[no-untyped-def]
-    """Move a ground state by observation `i`: a ground check or water of 0-15 cm."""
-    top = TOP_SHARE * water[0] + (1.0 - TOP_SHARE) * water[1]
-    to, below, sd = seen.value[i] + seen.noise[i, m], water[2], seen.sd[i]
-    if seen.kind[i] == 1:
-        sd = max(sd * (rows.headland_top[f] - rows.firm_top[f]), CHECK_SD)
-        to, below = ground_seen(top, below, seen.value[i], rows, f)
-        to += seen.noise[i, m] * sd / seen.sd[i] if to != top else 0.0
-    shift, variance, seen.surprise[i, m] = blend(top, st[WATER_VAR], to, sd)
-    least, most = 0.5 * soil[f, WP], soil[f, SAT]
-    water[0] = min(max(water[0] + shift, least), most)
-    water[1] = min(max(water[1] + shift, least), most)
-    water[2] = min(max(below, least), most)
-    st[WATER_VAR] = variance
-    st[GROUND_LEFT] = 0.0
-
-
-@njit(cache=True, nogil=True)
-def ground_hours(first, stop, out, m, f, water, st, rain, temp, eto, rows, soil, known):  # type: ignore[no-untyped-def]
-    """Walk the ground of one lane over some hours; unknown hours leave the state waiting."""
-    top_mm, below_mm = out.water_top[m, f], out.water_below[m, f]
-    tier, approach = out.tier[m, f], out.approach[m, f]
-    gap, left, variance = st[GROUND_GAP], st[GROUND_LEFT], st[WATER_VAR]
-    for h in range(first, stop):
-        if known[h]:
-            gap = 0.0
-            green = min(max((rows.ripe[f] - h) / KCB_FALL, 0.0), 1.0)
-            kcb = KCB_RIPE + (KCB_GREEN - KCB_RIPE) * green
-            water_step(water, soil[f], rain[h], temp[h], eto[h], kcb)
-            variance += (WATER_SD * WATER_SD - variance) / WATER_MEMORY
-        else:
-            gap += 1.0
-            if gap > GAP_MAX:  # taken for a soaking
-                left = GROUND_WAIT
-                water[0] = water[1] = soil[f, SAT]
-        if not known[h] or left > 0.0:
-            top_mm[h], below_mm[h], tier[h], approach[h] = math.nan, math.nan, 3, 3
-            if known[h]:
-                left -= 1.0
-            continue
-        top = TOP_SHARE * water[0] + (1.0 - TOP_SHARE) * water[1]
-        top_mm[h], below_mm[h] = top, water[2]
-        hard = frozen(water)
-        tier[h] = tier_of(top, water[2], hard, rows, f)
-        approach[h] = 2 if hard or top <= rows.approach[f] else 0
-    st[GROUND_GAP], st[GROUND_LEFT], st[WATER_VAR] = gap, left, variance
-
-
-@njit(cache=True, nogil=True)
-def ground_lane(out, m, f, water, st, air, rows, soil, seen, known):  # type: ignore[no-untyped-def]
-    """Walk the ground of one lane, ground checks at the start of their hours."""
-    wm, s, at = min(m, air.rain.shape[0] - 1), rows.site[f], 0
-    rain, temp, eto = air.rain[wm, s], air.temp[wm, s], air.eto[wm, s]
-    for i in range(seen.first[f], seen.first[f + 1]):
-        if seen.kind[i] != 0:
-            ground_hours(at, seen.hour[i], out, m, f, water, st, rain, temp, eto, rows, soil, known)
-            at = seen.hour[i]
-            see_ground(water, st, i, m, f, seen, rows, soil)
-    ground_hours(at, known.size, out, m, f, water, st, rain, temp, eto, rows, soil, known)
-
-
-@njit(cache=True, nogil=True)
-def reason_lane(out, m, f, air, rows, held):  # type: ignore[no-untyped-def]
-    """Fill the reasons of one lane from its ground, grain and weather."""
-    s = rows.site[f]
-    wm = m if air.rain.shape[0] > 1 else 0
-    cm, cs = min(m, air.closed.shape[0] - 1), min(s, air.closed.shape[1] - 1)
-    lm, lf = min(m, rows.lightning.shape[0] - 1), min(f, rows.lightning.shape[1] - 1)
-    for h in range(held.size):
-        out.reason[m, f, h] = reason_of(
-            air.rain[wm, s, h],
-            out.tier[m, f, h],
-            out.approach[m, f, h],
-            held[h],
-            rows.lightning[lm, lf, min(h, rows.lightning.shape[2] - 1)],
-            air.closed[cm, cs, min(h, air.closed.shape[2] - 1)],
-        )
-
-
-@njit(cache=True, nogil=True)
-def walk(out, water, grain, air, rows, table, seen, soil):  # type: ignore[no-untyped-def]
-    """Walk every lane; fills `out` and leaves `water` and `grain` at the end of the hours."""
-    members, _, hours = out.moisture.shape
-    work = Work(
-        np.zeros(hours, np.bool_), np.zeros(hours), np.zeros(hours), np.zeros(hours),
-        np.zeros(hours), np.zeros(hours), np.zeros(hours), np.zeros(hours),
-        np.zeros(hours, np.uint8),
-    )  # fmt: skip
+    Parameters
+    ----------
+    values, codes : results (member, field, row, hour). water, state : (member, field, column).
+    rain, temp, humidity, wind, radiation : (member or 1, site, hour), SI.
+    clear : (site, hour) radiation of a clear sky, 0 while the sun is too low to tell. gamma :
+        (site,) psychrometric constant, kPa/°C.
+    closed, lightning : (member or 1, site | field or 1, hour or 1) reason of the weather besides
+        lightning, 0 for none; lightning.
+    order, site, kind : (field,) fields sorted by site and crop; site; row of `crops`.
+    facts, crops, soil : (field, FACTS), (crop, CONSTANTS), `Land.soil`.
+    first, seen, noise, surprise : (field + 1,) where each field's observations begin;
+        (observation, 4); (member, observation) twice.
+    """
+    members, hours = values.shape[0], values.shape[3]
+    work = np.empty((WORK, hours))
     for m in range(members):
-        wm = m if air.rain.shape[0] > 1 else 0
-        site, crop = -1, -1
-        for f in rows.order:
-            if rows.site[f] != site:
-                site, crop = rows.site[f], -1
-                air_rows(air, wm, site, work)
-            if rows.crop[f] != crop:
-                crop = rows.crop[f]
-                crop_rows(table, crop, work)
-            ground_lane(out, m, f, water[m, f], grain[m, f], air, rows, soil, seen, work.known)
-            grain_lane(out, m, f, grain[m, f], air, rows, table, seen, work)
-            reason_lane(out, m, f, air, rows, work.held)
+        w, last, sown, cloudiness = min(m, rain.shape[0] - 1), -1, -1, math.nan
+        for f in order:
+            s, c = site[f], kind[f]
+            if s != last:
+                cloudiness = air_rows(
+                    rain[w, s], temp[w, s], humidity[w, s], wind[w, s], radiation[w, s],
+                    clear[s], gamma[s], state[m, f, CLOUDY], work,
+                )  # fmt: skip
+            if s != last or c != sown:
+                crop_rows(crops[c], work)
+            last, sown = s, c
+            a, b = first[f], first[f + 1]
+            lane(
+                values[m, f], codes[m, f], water[m, f], state[m, f], facts[f], crops[c], soil[f],
+                seen[a:b], noise[m, a:b], surprise[m, a:b], work,
+            )  # fmt: skip
+            reason_lane(
+                codes[m, f], work,
+                closed[min(m, closed.shape[0] - 1), min(s, closed.shape[1] - 1)],
+                lightning[min(m, lightning.shape[0] - 1), min(f, lightning.shape[1] - 1)],
+            )  # fmt: skip
+            state[m, f, CLOUDY] = cloudiness

@@ -112,5 +112,6 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     trafficable = np.zeros((members, fields, len(dates)), dtype=np.uint8)
     lost = np.zeros((len(Reason), members, fields, len(dates)), dtype=np.uint8)
     first = np.full((members, fields, len(dates)), np.nan, dtype=np.float32)
-    _count(season.reason, season.tier, day.astype(np.int64), clock, trafficable, lost, first)
+    reason, tier = np.ascontiguousarray(season.reason), np.ascontiguousarray(season.tier)
+    _count(reason, tier, day.astype(np.int64), clock, trafficable, lost, first)
     return DailyWindows(dates=dates, hours=counts, trafficable=trafficable, lost=lost, first=first)

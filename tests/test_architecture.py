@@ -15,8 +15,8 @@ NETWORK = {"services.py"}
 FILES = {"services.py", "records.py", "validation.py"}
 #: Inner order of readiness: a file imports only from files before it.
 ORDER = (
-    "weather", "crops", "hazards", "quality", "bearing", "et", "soil", "water", "grain",
-    "grain_events", "lanes", "season", "windows",
+    "weather", "crops", "hazards", "quality", "bearing", "et", "soil", "water", "air", "grain",
+    "grain_events", "inputs", "lanes", "facts", "season", "windows",
 )  # fmt: skip
 
 

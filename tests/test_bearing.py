@@ -121,10 +121,12 @@ def limits(fc, *, sand=0.4, clay=0.2, combine=25.0, cart=30.0, offset=0.0, sat=0
     )
 
 
-def test_the_published_criterion_holds_for_the_reference_cart():
-    # published: no work above 95 % of field capacity (Rutledge & McHardy in Baier 1973).
-    assert limits(0.28).firm_top[0] == pytest.approx(0.95 * 0.28)
-    assert limits(0.18, sand=0.65, clay=0.1).firm_top[0] == pytest.approx(0.18)
+def test_the_published_criterion_holds_for_the_reference_combine():
+    # published: no work above 95 % of field capacity (Rutledge & McHardy in Baier 1973); a cart's
+    # limit then lies in the 0.90-0.95 that is advised as a range of caution.
+    assert limits(0.28).headland_top[0] == pytest.approx(0.95 * 0.28)
+    assert limits(0.18, sand=0.65, clay=0.1).headland_top[0] == pytest.approx(0.18)
+    assert 0.90 * 0.28 < limits(0.28).firm_top[0] < 0.95 * 0.28
 
 
 @given(
@@ -145,7 +147,7 @@ def test_limits_are_ordered(fc, combine, cart, sand):
 
 
 def test_offset_moves_every_limit_and_saturation_caps_it():
-    assert limits(0.28, offset=0.02).firm_top[0] == pytest.approx(0.95 * 0.28 + 0.02)
+    assert limits(0.28, offset=0.02).headland_top[0] == pytest.approx(0.95 * 0.28 + 0.02)
     assert limits(0.45, offset=0.2).headland_top[0] == pytest.approx(0.99 * 0.46)
 
 

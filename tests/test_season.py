@@ -81,15 +81,15 @@ def test_dry_weather_opens_the_afternoon_and_dew_shuts_the_night():
 
 
 def test_grain_of_a_lane_is_that_of_the_plain_loop():
-    # hand: one ripe field started at 16 % must walk as `standing_grain` does; the sky is clear
-    # at the hours that set its clearness, so both take the same long wave.
-    frame = weather(5, showers=((40, 3.0),), noon=950.0)
-    frame = replace(frame, radiation=np.full_like(frame.radiation, 0.0))
+    # hand: one ripe field started at 16 % must walk as `standing_grain` does, which takes a clear
+    # sky; radiation above that of any clear sky makes the lane take one too.
+    frame = weather(5, showers=((40, 3.0),))
+    frame = replace(frame, radiation=np.full_like(frame.radiation, 1400.0))
     season = simulate(frame, land(), stand(moisture=16.0, ripe="NaT"), limits())
     one = {n: getattr(frame, n)[0, 0] for n in ("rain", "temp", "humidity", "wind", "radiation")}
-    dark = standing_grain(one, CROPS["wheat_hard"], start=16.0)
-    day = np.arange(120) < 5  # before the sun is high enough to tell the sky
-    assert season.moisture[0, 0, day] == pytest.approx(dark["moisture"][day], abs=1e-9)
+    plain = standing_grain(one, CROPS["wheat_hard"], start=16.0)
+    for name in ("moisture", "film", "wettings", "sprout"):
+        assert getattr(season, name)[0, 0] == pytest.approx(plain[name], abs=1e-9)
 
 
 def test_rain_shuts_the_ground_and_it_opens_again_headland_first():
@@ -241,7 +241,7 @@ def test_a_wild_sample_is_damped_and_reported():
 
 
 def test_a_ground_check_moves_the_tier():
-    frame = weather(6, showers=((30, 35.0), (33, 25.0)))
+    frame = weather(6, showers=((30, 45.0), (33, 35.0)))
     soft = simulate(frame, land(), stand(), limits())
     assert soft.tier[0, 0, 40] == Tier.SOFT
     seen = [Observation(field=0, time=START + 40, kind="tier", value=Tier.FIRM, sd=0.3)]
@@ -258,15 +258,15 @@ def test_a_ground_check_moves_the_tier():
 def test_green_grain_ripens_on_its_curve_and_a_sample_moves_the_curve():
     who = stand(ripe=START + 48)
     season = simulate(weather(12), land(), who, limits())
-    # hand: 35 % at maturity, 1.5 points a day before it and 2 a day after it in dry weather
-    assert season.moisture[0, 0, 47] == pytest.approx(35.0, abs=0.1)
-    assert season.moisture[0, 0, 23] == pytest.approx(36.5, abs=0.1)
-    assert season.moisture[0, 0, 119] == pytest.approx(29.0, abs=0.3)
+    # hand: 35 % at maturity, 1.5 points a day before it and 2 a day after it; in the afternoon
+    # the dew of the nights is still in the core, a point or so
+    for hour, curve in ((40, 35.4), (16, 36.9), (113, 29.5)):
+        assert curve <= season.moisture[0, 0, hour] <= curve + 1.5
     assert (season.reason[0, 0, 10:40] == Reason.GREEN).any()
-    seen = [Observation(field=0, time=START + 12, kind="moisture", value=24.0, sd=0.5)]
+    seen = [Observation(field=0, time=START + 12, kind="moisture", value=27.0, sd=0.5)]
     early = simulate(weather(12), land(), who, limits(), observations=seen)
-    assert early.moisture[0, 0, 14] == pytest.approx(24.0, abs=1.0)
-    assert early.moisture[0, 0, 40] < 24.0
+    assert early.moisture[0, 0, 14] == pytest.approx(27.0, abs=1.0)
+    assert early.moisture[0, 0, 40] < 27.0
     assert early.reason[0, 0, 38] != Reason.GREEN
 
 
