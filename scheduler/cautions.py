@@ -52,8 +52,8 @@ STANDING = (
     "Road: wide loads, lights, emblem, escort and hours as the state requires; header off where "
     "the road is narrow.",
     "Power lines: look up before raising a box, auger or unloading spout; stay 10 ft (3 m) off in "
-    "all directions, more where the utility says so. If you touch one, stay in the cab, keep "
-    "others away, call.",
+    "all directions, more where the utility says so. If a machine touches one, stay "
+    "in the cab unless it burns, keep others away, call the utility.",
     "Flowing grain: nobody in a bin, box or pit while grain can move; it buries a person in about "
     "20 seconds. Lock out first; entry only by trained people with harness and observer, by the "
     "site's rules.",

@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.patches import Polygon
 from matplotlib.text import Annotation
+from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 from numpy.typing import NDArray
 
 from readiness.hazards import daylight
@@ -45,11 +46,13 @@ def _label(text: str) -> str:
     return name if len(name) <= 20 else f"{name[:19]}…"
 
 
-def note(ax: Axes, text: str, x: float, y: float, *, up: float = 0) -> Annotation:
-    """Small words just right of a point, `up` points above it, on paper of their own."""
+def note(
+    ax: Axes, text: str, x: float, y: float, *, up: float = 0, left: bool = False
+) -> Annotation:
+    """Small words beside a point, `up` points above it, on paper of their own."""
     return ax.annotate(
-        text, (x, y), xytext=(2, up), textcoords="offset points", fontsize=6.5, va="center",
-        parse_math=False, annotation_clip=False,
+        text, (x, y), xytext=(-2 if left else 2, up), textcoords="offset points", fontsize=6.5,
+        va="center", ha="right" if left else "left", parse_math=False, annotation_clip=False,
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.3},
     )  # fmt: skip
 
@@ -174,7 +177,7 @@ def _height_over_width(farm: Farm) -> float:
 def plot_map(morning: Morning, *, ax: Axes | None = None) -> Axes:
     """Fields as outlines, each crew's way through them, numbered as its orders; delivery points."""
     farm = morning.farm
-    ax = ax or new_axes(5.4, 1.3 + 4.6 * min(1.2, max(0.4, _height_over_width(farm))))
+    ax = ax or new_axes(6.6, 1.3 + 5.6 * min(1.2, max(0.4, _height_over_width(farm))))
     ordered = {o.field for c in morning.crews for o in c.orders}
     for f in farm.fields:
         gone = f.id not in ordered
@@ -182,8 +185,9 @@ def plot_map(morning: Morning, *, ax: Axes | None = None) -> Axes:
             Polygon(_outline(farm, f), facecolor="none" if gone else PALETTE[1], edgecolor=GREY,
                     linewidth=0.6, hatch="xxx" if gone else None)
         )  # fmt: skip
+    taken: set[str] = set()
     for k, crew in enumerate(morning.crews):
-        _way(ax, farm, crew, k)
+        _way(ax, farm, crew, k, taken=taken)
     for p in farm.points:
         if p.lat is not None and p.lon is not None:
             _point(ax, farm, p)
@@ -208,18 +212,23 @@ def plot_map(morning: Morning, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _way(ax: Axes, farm: Farm, crew: CrewOrders, k: int) -> None:
+def _way(ax: Axes, farm: Farm, crew: CrewOrders, k: int, *, taken: set[str]) -> None:
+    """One crew's way and numbers; beside the marker where an earlier crew has `taken` the field."""
     where = {f.id: _shown(farm, f.lat, f.lon) for f in farm.fields}
     way = np.array([(0.0, 0.0), *(where[o.field] for o in crew.orders)])
     ax.plot(*way.T, color=INK, linewidth=0.9, linestyle=STYLES[k % len(STYLES)],
-            marker=MARKERS[k % len(MARKERS)], markersize=13, markerfacecolor="white", zorder=3,
-            markevery=slice(1, None),
-            label=_label(crew_title(crew.crew)))  # fmt: skip
-    places: dict[str, list[str]] = {}
+            marker=MARKERS[k % len(MARKERS)], markersize=12, markerfacecolor="white", zorder=3,
+            markevery=slice(1, None), label=_label(crew_title(crew.crew)))  # fmt: skip
+    places: dict[str, list[int]] = {}
     for place, order in enumerate(crew.orders, 1):
-        places.setdefault(order.field, []).append(str(place))
+        places.setdefault(order.field, []).append(place)
     for field, numbers in places.items():
-        ax.text(*where[field], "+".join(numbers), ha="center", va="center", fontsize=7, zorder=4)
+        text = "+".join(map(str, numbers))
+        if field in taken or len(text) > 2:
+            note(ax, text, *where[field], up=9).set_zorder(5)
+        else:
+            ax.text(*where[field], text, ha="center", va="center", fontsize=7, zorder=4)
+    taken.update(places)
 
 
 def _point(ax: Axes, farm: Farm, point: DeliveryPoint) -> None:
@@ -237,6 +246,7 @@ def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
     note(ax, "mean", 0.4, losses.mean(), up=5)
     ax.set_xlabel("forecast members, best to worst", fontsize=8)
     ax.set_ylabel(f"loss, {morning.farm.currency}", fontsize=8, parse_math=False)
+    ax.yaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
     ax.tick_params(labelsize=7)
     return ax
 
@@ -252,7 +262,9 @@ def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
     ax.set_yticks(list(ends), names, fontsize=7.5, parse_math=False)
     for y, loss in zip(ends, losses, strict=True):
         note(ax, f"{loss:,.0f}", loss, y)
-    ax.set_xlim(0, 1.18 * max(*losses, 1.0))
+    ax.set_xlim(0, 1.22 * max(*losses, 1.0))
     ax.set_xlabel(f"expected loss, {morning.farm.currency}", fontsize=8, parse_math=False)
+    ax.xaxis.set_major_locator(MaxNLocator(4))
+    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
     ax.tick_params(axis="x", labelsize=7)
     return ax

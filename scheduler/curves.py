@@ -65,14 +65,14 @@ def _cuts(morning: Morning, row: int) -> list[tuple[float, float]]:
     ]
 
 
-def _limit_lines(ax: Axes, first: float, limits: dict[str, float]) -> None:
+def _limit_lines(ax: Axes, last: float, limits: dict[str, float]) -> None:
     """A line for each limit, styles apart; limits that agree share one."""
     merged: dict[float, list[str]] = {}
     for name, value in limits.items():
         merged.setdefault(round(value, 1), []).append(name)
     for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
         ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
-        note(ax, f"{', '.join(names)} {value:g}", first, value, up=3)
+        note(ax, f"{', '.join(names)} {value:g}", last, value, up=4, left=True)
 
 
 def grain_limits(farm: Farm, row: int) -> dict[str, float]:
@@ -89,8 +89,8 @@ def grain_limits(farm: Farm, row: int) -> dict[str, float]:
 def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     """Grain moisture of a row of the season over members, with the limits that bind."""
     ax = ax or new_axes(3.7, 1.5)
-    first, _ = _curve(ax, morning, morning.season.moisture, row, 6)
-    _limit_lines(ax, first, grain_limits(morning.farm, row))
+    _, last = _curve(ax, morning, morning.season.moisture, row, 6)
+    _limit_lines(ax, last, grain_limits(morning.farm, row))
     ax.set_ylabel("grain, % wet", fontsize=7)
     return ax
 
@@ -120,7 +120,7 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     """
     ax = ax or new_axes(3.7, 1.5)
     first, last = _curve(ax, morning, 100.0 * morning.season.water_top, row, 6)
-    _limit_lines(ax, first, ground_limits(morning.farm, row))
+    _limit_lines(ax, last, ground_limits(morning.farm, row))
     low, high = ax.get_ylim()
     floor = low - 0.2 * (high - low)
     ax.set_ylim(floor, high + 0.08 * (high - low))  # room for the words of the upper limit

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from math import isnan
+from typing import Any
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from readiness.windows import DailyWindows, daily_windows
 from scheduler.farm import Farm
 from scheduler.orders import Order
 from scheduler.outlook import rows
-from scheduler.slots import utc_hour
+from scheduler.slots import crew_slots, utc_hour
 from scheduler.words import CAUSE, plain
 
 HOLLOW = "wet hollow"  # name of the parcel that is a wet hollow
@@ -26,10 +27,10 @@ UNKNOWN_SHARE = 0.5  # share of a day's hours that may be unknown before its cou
 class DayHours:
     """One row of the season on one day, hours over members; `cut` is None where unknown."""
 
-    drive: float  # median trafficable hours
-    cut: float | None  # median harvestable hours
+    drive: float  # median trafficable hours, day and night
+    cut: float | None  # median harvestable hours while a crew works
     low: float
-    high: float  # 10th and 90th percentile of harvestable hours
+    high: float  # 10th and 90th percentile of the same
     chance: float  # of at least the hours asked for
     first: time | None  # median first hour
     lost_to: str  # largest cause of lost hours
@@ -39,10 +40,18 @@ def ahead(season: Season, now: datetime) -> Season:
     """The season from the hour of `now` on."""
     skip = max(0, int((utc_hour(now) - season.start).astype(int)))
     whole = {f.name: getattr(season, f.name) for f in fields(season)}
-    arrays = {
+    arrays: dict[str, Any] = {
         name: value[:, :, skip:] for name, value in whole.items() if isinstance(value, np.ndarray)
     }
     return replace(season, start=season.start + np.timedelta64(skip, "h"), **arrays)
+
+
+def on_duty(farm: Farm, season: Season) -> Season:
+    """The season with the hours closed in which no crew works."""
+    times = season.start + np.arange(season.reason.shape[2]) * np.timedelta64(1, "h")
+    works = np.any([crew_slots(c, times, farm.tz) for c in farm.crews], axis=0)
+    shut = np.where(works, season.reason, np.uint8(Reason.NIGHT)).astype(np.uint8)
+    return replace(season, reason=np.where(season.reason == Reason.OPEN, shut, season.reason))
 
 
 def order_row(farm: Farm, order: Order) -> int:
@@ -63,15 +72,19 @@ def days_ahead(
     farm: Farm, season: Season, *, now: datetime, least_h: float = LEAST_H
 ) -> dict[date, list[DayHours]]:
     """For each day from today, every row of the season; of today only the hours left."""
-    windows = daily_windows(ahead(season, now), tz=farm.tz)
+    left = ahead(season, now)
+    windows, worked = (
+        daily_windows(left, tz=farm.tz),
+        daily_windows(on_duty(farm, left), tz=farm.tz),
+    )
     shown = [d for d, h in enumerate(windows.hours) if d == 0 or h >= SHORTEST_H]
     figures = {
         "drive": np.median(windows.trafficable, axis=0),
-        "cut": windows.quantile(0.5),
-        "low": windows.quantile(0.1),
-        "high": windows.quantile(0.9),
-        "chance": windows.chance(least_h),
-        "first": windows.first_hour(0.5),
+        "cut": worked.quantile(0.5),
+        "low": worked.quantile(0.1),
+        "high": worked.quantile(0.9),
+        "chance": worked.chance(least_h),
+        "first": worked.first_hour(0.5),
     }
     return {
         windows.dates[d].astype(object): [

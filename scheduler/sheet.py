@@ -53,6 +53,7 @@ from scheduler.words import (
 
 #: Upper edges of the hours of one shade; assumed, even steps of two up to a long cutting day.
 SHADES_H = (0.5, 2.0, 4.0, 6.0, 8.0, 10.0)
+MAKEUPS_SHOWN = 5  # of the make-ups priced; assumed, the rest lose more
 NOT_DONE = "not possible"
 DARK_PAPER = 5  # shades from here on carry white figures
 
@@ -86,6 +87,7 @@ def sheet(morning: Morning) -> str:
         shades=shades(),
         calendar=calendar(morning),
         least_h=LEAST_H,
+        makeups_shown=MAKEUPS_SHOWN,
         cards=list(cards(morning)),
         pictures=pictures(morning),
         **alts(morning),

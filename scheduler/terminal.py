@@ -159,8 +159,8 @@ def terminal_ready(
     title = f"{plain(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
     lines = [title, "=" * min(WIDTH, len(title))]
     lines += wrapped(
-        "drive: hours the ground bears a combine. cut: hours the field can be cut, with the 10th "
-        "to 90th percentile over forecasts. from: first hour to cut. "
+        "drive: hours the ground bears a combine, day and night. cut: hours the field can be cut "
+        "while a crew works, with the 10th to 90th percentile over forecasts. from: the first. "
         f"{least_h:g} h: chance of at least so many hours to cut.",
         0,
     )

@@ -75,7 +75,7 @@ def percent(share: float) -> str:
 
 def loads_text(loads: float) -> str:
     """'5.1 loads', '12 loads'."""
-    number = f"{loads:.1f}" if loads < 10 else f"{loads:.0f}"
+    number = f"{loads:.1f}" if loads < 9.95 else f"{loads:.0f}"
     return f"{number} load{'' if number == '1.0' else 's'}"
 
 

@@ -26,18 +26,19 @@ def shut(season):
     )
 
 
-# hand: in members 0-2 the first field opens today 15:00 to 18:00 (3 h) and tomorrow 10:00 to
-# 16:00 (6 h); member 3 stays shut. Yesterday's and this morning's open hours do not count.
+# hand: in members 0-2 the first field opens today 15:00 to 18:00 (3 h), from 22:00 on, when no
+# crew works, for 2 h, and tomorrow 10:00 to 16:00 (6 h); member 3 stays shut. Hours of yesterday
+# do not count.
 def test_counts_of_today_start_now(morning):
     season = shut(morning.season)
     now = mornings.HISTORY_DAYS * 24
     season.reason[:, 0, :now] = Reason.OPEN
-    for first, last in ((9, 12), (28, 34)):
+    for first, last in ((9, 12), (16, 18), (28, 34)):
         season.reason[:3, 0, now + first : now + last] = Reason.OPEN
         season.tier[:3, 0, now + first : now + last] = Tier.FIRM
     days = days_ahead(morning.farm, season, now=morning.now)
     today, tomorrow = days[date(2025, 8, 16)][0], days[date(2025, 8, 17)][0]
-    assert (today.cut, today.drive, today.chance) == (3.0, 3.0, 0.0)
+    assert (today.cut, today.drive, today.chance) == (3.0, 5.0, 0.0)
     assert (tomorrow.cut, tomorrow.low, tomorrow.high) == (6.0, pytest.approx(1.8), 6.0)
     assert tomorrow.chance == 0.75
     assert today.first == time(15)
