@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from itertools import product
 from typing import TypeVar
@@ -38,7 +39,7 @@ def makeups(farm: Farm, now: datetime) -> list[tuple[str, MakeUp]]:
     others with its people. Trucks that the people of these crews cannot man stay parked.
     """
     own = own_makeup(farm, now)
-    found: dict[tuple[tuple[str, ...], ...], MakeUp] = {_key(own): own}
+    found: dict[tuple[object, ...], MakeUp] = {_key(own): own}
     free = [c for c in farm.crews if not c.fixed and now.date() not in c.absent]
     fixed = tuple(g for g in own if g.crew not in {c.id for c in free})
     if len(free) > 1:
@@ -87,13 +88,14 @@ def _up(machines: tuple[T, ...], now: datetime) -> tuple[T, ...]:
     )
 
 
-def _key(makeup: MakeUp) -> tuple[tuple[str, ...], ...]:
+def _key(makeup: MakeUp) -> tuple[object, ...]:
+    """What a make-up can do: machines of one kind are alike whatever their ids."""
     return tuple(
         (
             g.crew,
-            *(c.id for c in g.combines),
-            *(c.id for c in g.carts),
-            *(t.id for t in g.trucks),
+            *sorted(repr(replace(c, id="")) for c in g.combines),
+            *sorted(repr(replace(c, id="")) for c in g.carts),
+            *sorted(repr(replace(t, id="")) for t in g.trucks),
         )
         for g in makeup
     )

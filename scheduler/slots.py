@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -106,17 +106,10 @@ def arrivals(shut: Bool, longest: int) -> NDArray[np.int32]:
     the run ended. Non-decreasing; len(shut) means never.
     """
     n = len(shut)
-    out = np.arange(n, dtype=np.int32)
-    for s in range(n):
-        touched = np.flatnonzero(shut[max(0, s - longest) : s])
-        if touched.size:
-            after = max(0, s - longest) + int(touched[-1]) + 1
-            while after < n and shut[after]:
-                after += 1
-            out[s] = min(n, after + longest)
-    return out
-
-
-def day_of(stamp: np.datetime64, tz: ZoneInfo) -> date:
-    """The farm-time day of a UTC stamp."""
-    return local(stamp, tz).date()
+    index = np.arange(n)
+    # for each slot: the last shut one before it, and the first open one at or after it
+    last = np.concatenate([[-1], np.maximum.accumulate(np.where(shut, index, -1))[:-1]])
+    opens = np.minimum.accumulate(np.append(np.where(shut, n, index), n)[::-1])[::-1]
+    touched = (last >= 0) & (last >= index - longest)
+    later = np.minimum(n, opens[last + 1] + longest)
+    return np.where(touched, later, index).astype(np.int32)
