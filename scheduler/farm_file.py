@@ -174,7 +174,7 @@ def read_rules(r: Record) -> Rules:
     limits.rest(CROP_NAMES)
     spans = [read_hours(r, "no_road_hours", text) for text in r.ids("no_road_hours")]
     objective = r.choice("objective", {"mean": "mean", "cautious": "cautious"}, "mean")
-    age = r.number("oldest_forecast_h", default=Rules.forecast_age_max_h, above=0.0)
+    age = r.number("forecast_age_max_h", default=Rules.forecast_age_max_h, above=0.0)
     rules = Rules(
         thresh_limit_pct=by_crop,
         tough_allowed=r.truth("tough_allowed", True),

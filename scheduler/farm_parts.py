@@ -63,7 +63,7 @@ def read_truck(r: Record) -> Truck | None:
 def read_crew(r: Record) -> Crew | None:
     """A crew, None where its table has a problem."""
     people = r.number("people", low=1.0, high=200.0)
-    most = r.number("most_hours_a_day", default=Crew.hours_max_day, low=1.0, high=24.0)
+    most = r.number("hours_max_day", default=Crew.hours_max_day, low=1.0, high=24.0)
     week, fixed, absent = read_week(r), r.truth("fixed"), read_days(r, "absent")
     combines, carts, trucks = r.ids("combines"), r.ids("carts"), r.ids("trucks")
     if r.failed:

@@ -3,11 +3,13 @@
 import json
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from scheduler.forecasts import weather_for
 from scheduler.reading import farm_problems, read_farm, read_rain
 from scheduler.units import LB_KG, from_si, to_si
 
@@ -166,6 +168,17 @@ def test_nine_wet_days_after_a_dry_spell(rain):
         assert (mm[-9:] > 0.5).all()
         assert (mm[-18:-9] < 4).all()
         assert 75 < mm[-9:].sum() < 125
+
+
+def test_planner_gets_all_members_without_a_gap(farm, rain):
+    now = datetime(2026, 8, 12, 6, tzinfo=farm.tz)
+    weather = weather_for(SAMPLE, farm, now, days=14, gauges=rain)
+    assert weather.past.shape[:2] == (1, 26)
+    assert weather.ahead.shape == (31, 26, 14 * 24)
+    for name in ("rain", "temp", "humidity", "wind", "gust", "radiation"):
+        assert np.isfinite(getattr(weather.past, name)).all()
+        assert np.isfinite(getattr(weather.ahead, name)).all()
+    assert weather.age_h == 5.0
 
 
 def test_gridpoint_form():
