@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +20,10 @@ BELOW = np.array([0.002, 0.02, 0.2])
 #: with residue (TR-55 Table 2-2b, memory).
 CN_ROW = np.array([63.0, 75.0, 83.0, 87.0])
 CN_RESIDUE = np.array([60.0, 72.0, 80.0, 84.0])
+#: The same of meadow (TR-55 Table 2-2c, memory), for ground wholly under residue or sod, and the
+#: cover from which residue counts as such.
+CN_MEADOW = np.array([30.0, 58.0, 71.0, 78.0])
+COVER_RESIDUE = 0.3
 #: Saturated conductivity (mm/h) that parts hydrologic groups A-D (TR-55 after Musgrave: 7.6, 3.8,
 #: 1.3 mm/h of final infiltration); times ten, assumed, because Ksat here is of the fine earth.
 GROUP_LIMITS = np.array([13.0, 38.0, 76.0])
@@ -92,20 +97,32 @@ def wet_number(cn: ArrayLike) -> Array:
     return np.asarray(23.0 * cn / (10.0 + 0.13 * cn))
 
 
-#: Columns of the table that the compiled step reads; layers share the field's own soil.
-(WP, FC, SAT, KSAT, S_DRY, S_WET, TEW, REW, COVER, OUT, TILE, EVAP, CAPILLARY) = range(13)
-COLUMNS = 13
+#: Columns of the table that the compiled step reads; layers share the field's own soil. LOW is
+#: the water that evaporation leaves, INV_ reciprocals: of FC - WP, of SAT - FC and of TEW - REW
+#: (mm); HELD the rain that leaves or straw hold, mm; ROOT the first of five shares of roots.
+(WP, FC, SAT, LOW, KSAT, OUT, TILE, S_DRY, S_WET, TEW, REW) = range(11)
+(INV_SPAN, INV_FREE, INV_KR, EVAP, SKIN, CAPILLARY, HELD, ROOT) = range(11, 19)
+COLUMNS = ROOT + 5
 #: Columns of a field's water state: water of each layer (m³/m³), snow (mm), rain and runoff of
-#: the event (mm), its retention (mm), hours since rain, smoothed air temperature (°C).
-SNOW, EVENT_RAIN, EVENT_RUNOFF, EVENT_S, DRY_HOURS, MEAN_TEMP = range(5, 11)
-STATE = 11
+#: the event (mm), its retention (mm), hours since rain, smoothed air temperature (°C), water held
+#: on leaves and straw (mm).
+SNOW, EVENT_RAIN, EVENT_RUNOFF, EVENT_S, DRY_HOURS, MEAN_TEMP, CANOPY = range(5, 12)
+STATE = 12
 EVENT_GAP = 12.0  # dry hours that end a rain event; assumed, half of the curve number's day
 #: Tile drainage, share of water over field capacity below 60 cm carried off in an hour; assumed:
 #: tile lowers the water table within about two days.
 TILE_RATE = 0.03
-#: Redistribution between layers below field capacity, mm/h for a whole difference of relative
-#: water; assumed: about a millimetre a day, and more in fine soils.
-CAPILLARY_RATE = 0.06
+#: Redistribution between the upper two layers below field capacity, mm/h for a whole difference
+#: of relative water; assumed: a diffusivity near 50 cm²/d of loam at middling water, more in
+#: fine soils and less in sand. Deeper neighbours are further apart.
+CAPILLARY_RATE = 0.4
+#: Share of roots by layer, of a grain crop or grass; assumed, near an exponential over 1 m.
+ROOTS = np.array([0.12, 0.22, 0.24, 0.28, 0.14])
+#: How much more readily the upper 5 cm gives water to evaporation than the 5 cm below; assumed.
+SKIN_RATIO = 4.0
+#: Rain held by a crop's leaves and straw, and more under full residue or sod, mm; assumed, within
+#: the 0.5-2 mm told for grass and cereals.
+HELD_MM, HELD_RESIDUE_MM = 0.5, 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,7 +175,7 @@ class Land:
             "bearing_offset": 0.0,
         }  # fmt: skip
         kinds = {"drainage": np.int64, "tile": np.bool_}
-        values = {
+        values: dict[str, Any] = {
             name: np.broadcast_to(np.asarray(value), (n,)).astype(kinds.get(name, np.float64))
             for name, value in (loam | facts).items()
         }
@@ -187,7 +204,10 @@ class Land:
         ksat = saturated_conductivity(self.sand, self.clay, self.organic_pct)
         group = 3 - np.searchsorted(GROUP_LIMITS, ksat)
         group = np.where(self.drainage == POOR, np.minimum(group + 1, 3), group)
-        cn = CN_ROW[group] + (CN_RESIDUE[group] - CN_ROW[group]) * np.clip(self.residue / 0.3, 0, 1)
+        some = np.clip(self.residue / COVER_RESIDUE, 0.0, 1.0)
+        whole = np.clip((self.residue - COVER_RESIDUE) / (1.0 - COVER_RESIDUE), 0.0, 1.0)
+        cn = CN_ROW[group] + (CN_RESIDUE[group] - CN_ROW[group]) * some
+        cn = cn + (CN_MEADOW[group] - CN_RESIDUE[group]) * whole
         steep = (wet_number(cn) - cn) / 3.0 * (1.0 - 2.0 * np.exp(-13.86 * self.slope_pct / 100.0))
         return np.asarray(np.clip(cn + steep, 30.0, 95.0))
 
@@ -197,20 +217,27 @@ class Land:
         wp, fc, sat = self.wilting_point, self.field_capacity, self.saturation
         cn = self.curve_number()
         ksat = saturated_conductivity(self.sand, self.clay, self.organic_pct) * self.drain_factor
-        out[:, WP], out[:, FC], out[:, SAT], out[:, KSAT] = wp, fc, sat, ksat
+        out[:, WP], out[:, FC], out[:, SAT], out[:, LOW] = wp, fc, sat, 0.5 * wp
+        out[:, KSAT], out[:, OUT] = ksat, ksat * BELOW[self.drainage]
+        out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
         out[:, S_DRY], out[:, S_WET] = retention(dry_number(cn)), retention(wet_number(cn))
         out[:, TEW] = 1000.0 * (fc - 0.5 * wp) * EVAPORATION_DEPTH  # FAO-56 eq. 73
         # readily evaporable water; relation used with FAO-56 tables, within Table 19's ranges
         out[:, REW] = np.minimum(0.8 + 54.4 * (fc - wp), 0.6 * out[:, TEW])
-        out[:, COVER] = 1.0 - 0.5 * self.residue  # 5 % less for each 10 % of cover (FAO-56)
-        out[:, OUT] = ksat * BELOW[self.drainage]
-        out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
-        out[:, EVAP] = self.evap_factor
-        out[:, CAPILLARY] = CAPILLARY_RATE * np.clip(self.clay / 0.2, 0.3, 1.5)
+        out[:, INV_SPAN], out[:, INV_FREE] = 1.0 / (fc - wp), 1.0 / (sat - fc)
+        out[:, INV_KR] = 1.0 / (out[:, TEW] - out[:, REW])
+        # 5 % less evaporation for each 10 % of ground under residue (FAO-56)
+        out[:, EVAP] = self.evap_factor * (1.0 - 0.5 * self.residue)
+        out[:, SKIN] = SKIN_RATIO
+        # never more than a fifth of the difference between layers in an hour
+        rate = CAPILLARY_RATE * np.clip(self.clay / 0.2, 0.3, 1.5)
+        out[:, CAPILLARY] = np.minimum(rate, 0.2 * (fc - wp) * 1000.0 * LAYERS[0])
+        out[:, HELD] = HELD_MM + HELD_RESIDUE_MM * self.residue
+        out[:, ROOT:] = ROOTS
         return out
 
     def start(self) -> Array:
-        """Water state to start from, (field, STATE): half of what plants can use, no snow, thawed."""
+        """Water state to start from, (field, STATE): half of what plants can use, thawed, bare."""
         out = np.zeros((self.sand.size, STATE))
         out[:, : LAYERS.size] = (0.5 * (self.field_capacity + self.wilting_point))[:, None]
         out[:, MEAN_TEMP] = 5.0

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
 from readiness.et import weather_et
 from readiness.soil import (
+    CANOPY,
     CAPILLARY,
-    COVER,
     DRY_HOURS,
     EVAP,
     EVENT_GAP,
@@ -17,16 +19,21 @@ from readiness.soil import (
     EVENT_RUNOFF,
     EVENT_S,
     FC,
+    HELD,
+    INV_FREE,
+    INV_KR,
+    INV_SPAN,
     KSAT,
     LAYERS,
+    LOW,
     MEAN_TEMP,
     OUT,
-    REW,
+    ROOT,
     S_DRY,
     S_WET,
     SAT,
+    SKIN,
     SNOW,
-    TEW,
     TILE,
     WP,
     Land,
@@ -35,21 +42,21 @@ from readiness.weather import Array, Weather
 
 #: Kcb under ripe grain and its Kc_max at 2 m/s and 45 % humidity (FAO-56 Table 17, eq. 72).
 KCB_RIPE, KC_MAX = 0.15, 1.2
-#: Share of roots by layer, of a grain crop or grass; assumed, near an exponential over 1 m.
-ROOTS = np.array([0.12, 0.22, 0.24, 0.28, 0.14])
-#: Relative plant water below which uptake falls, 1 - p with p 0.55 (FAO-56 Table 22).
-STRESS = 0.45
+#: Reciprocal of the relative plant water below which uptake falls, 1 - p, p 0.55 (FAO-56 Table 22).
+INV_STRESS = 1.0 / 0.45
 #: Snow: falls below this air temperature; melts by degree-hours, 3 mm per °C and day (handbook
 #: range 1.6-6), assumed in the middle.
 SNOW_TEMP, MELT = 0.5, 0.125
-#: Smoothing of air temperature, h, and the value at which ground is taken as frozen; assumed,
+#: Smoothing of air temperature, 1/h, and the value at which ground is taken as frozen; assumed,
 #: because the upper soil follows the air of about three days.
-FROST_MEMORY, FROST_TEMP = 72.0, -1.5
+FROST_SHARE, FROST_TEMP = 1.0 / 72.0, -1.5
 #: Share of snow-free infiltration that frozen ground still takes; assumed.
 FROZEN_INTAKE = 0.2
-_D0, _D1 = 1000.0 * LAYERS[0], 1000.0 * LAYERS[1]
-_DEPTH = 1000.0 * LAYERS
-_ROOTS = ROOTS
+_N = 5
+_DEPTH = (50.0, 100.0, 150.0, 300.0, 400.0)  # mm, of soil.LAYERS
+_INV_DEPTH = (0.02, 0.01, 1.0 / 150.0, 1.0 / 300.0, 0.0025)
+#: Distance between middles of neighbouring layers, as a share of the first one's, inverted.
+_NEARNESS = (1.0, 0.6, 1.0 / 3.0, 7.5 / 35.0)
 
 
 @njit(cache=True, nogil=True)
@@ -59,138 +66,125 @@ def frozen(state):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _intake(state, soil, rain, temp):  # type: ignore[no-untyped-def]
-    """Snow and runoff: water that enters the soil and water that runs off, mm."""
-    state[MEAN_TEMP] += (temp - state[MEAN_TEMP]) / FROST_MEMORY
-    if temp < SNOW_TEMP:
-        state[SNOW] += rain
-        rain = 0.0
-    elif state[SNOW] > 0.0:
-        melt = min(state[SNOW], MELT * temp)
-        state[SNOW] -= melt
-        rain += melt
-    if rain <= 0.0:
-        state[DRY_HOURS] += 1.0
-        return 0.0, 0.0
+def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
+    """Runoff of an hour's water by the curve number of the event so far, mm."""
     if state[DRY_HOURS] >= EVENT_GAP:
-        wet = (state[0] * _D0 + state[1] * _D1) / (_D0 + _D1)
-        share = min(max((wet - soil[WP]) / (soil[FC] - soil[WP]), 0.0), 1.0)
+        wet = (state[0] + 2.0 * state[1]) / 3.0
+        share = min(max((wet - soil[WP]) * soil[INV_SPAN], 0.0), 1.0)
         state[EVENT_S] = soil[S_DRY] + (soil[S_WET] - soil[S_DRY]) * share
         state[EVENT_RAIN] = 0.0
         state[EVENT_RUNOFF] = 0.0
     state[DRY_HOURS] = 0.0
-    state[EVENT_RAIN] += rain
+    state[EVENT_RAIN] += water
     s = state[EVENT_S]
-    over = max(state[EVENT_RAIN] - 0.2 * s, 0.0)
-    total = over * over / (state[EVENT_RAIN] + 0.8 * s) if over > 0.0 else 0.0
-    off = min(rain, max(0.0, total - state[EVENT_RUNOFF]))
-    state[EVENT_RUNOFF] += off
+    over = state[EVENT_RAIN] - 0.2 * s
+    off = 0.0
+    if over > 0.0:
+        total = over * over / (state[EVENT_RAIN] + 0.8 * s)
+        off = min(water, max(0.0, total - state[EVENT_RUNOFF]))
+        state[EVENT_RUNOFF] += off
     if frozen(state):
-        off = max(off, (1.0 - FROZEN_INTAKE) * rain)
-    return rain - off, off
+        off = max(off, (1.0 - FROZEN_INTAKE) * water)
+    return off
 
 
 @njit(cache=True, nogil=True)
 def _soak(state, soil, water):  # type: ignore[no-untyped-def]
     """Fill layers from the top to saturation; returns what finds no room, mm."""
-    for i in range(5):
+    for i in range(_N):
         if water <= 0.0:
             break
-        room = (soil[SAT] - state[i]) * _DEPTH[i]
-        taken = min(water, max(room, 0.0))
-        state[i] += taken / _DEPTH[i]
+        taken = min(water, max((soil[SAT] - state[i]) * _DEPTH[i], 0.0))
+        state[i] += taken * _INV_DEPTH[i]
         water -= taken
     return water
 
 
 @njit(cache=True, nogil=True)
-def _drain(state, soil):  # type: ignore[no-untyped-def]
-    """Drain water over field capacity downward; returns what leaves the profile, mm.
+def _released(over, most, free):  # type: ignore[no-untyped-def]
+    """Water that drains in an hour of `over` (m³/m³ above field capacity), m³/m³.
 
-    Conductivity falls with the square of the free water x: dx/dt = -k x², solved exactly over
-    the hour as x / (1 + k x), so that fine soils drain for weeks and sand for a day.
+    Conductivity falls with the cube of the free water x (the power of Saxton & Rawls' K near
+    saturation): dx/dt = -k x³, solved exactly over the hour as x / sqrt(1 + 2 k x²), so that
+    fine soils drain for weeks and sand for two days. `most` is k, 1/h; `free` SAT - FC inverted.
     """
-    free = soil[SAT] - soil[FC]
+    x = over * free
+    return over * (1.0 - 1.0 / math.sqrt(1.0 + 2.0 * most * x * x))
+
+
+@njit(cache=True, nogil=True)
+def _drain(state, soil):  # type: ignore[no-untyped-def]
+    """Drain water over field capacity downward; returns what leaves the profile, mm."""
     left = 0.0
-    for i in range(4, -1, -1):
-        x = (state[i] - soil[FC]) / free
-        if x <= 0.0:
-            continue
-        depth = free * _DEPTH[i]
-        conduct = soil[OUT] if i == 4 else soil[KSAT]
-        out = x * depth * (1.0 - 1.0 / (1.0 + conduct / depth * x))
-        if i == 4:
-            out += (x * depth - out) * soil[TILE]
-            left += out
-        else:
+    fc, free = soil[FC], soil[INV_FREE]
+    over = state[4] - fc
+    if over > 0.0:
+        out = _released(over, soil[OUT] * free * _INV_DEPTH[4], free)
+        out += (over - out) * soil[TILE]
+        state[4] -= out
+        left = out * _DEPTH[4]
+    for i in range(_N - 2, -1, -1):
+        over = state[i] - fc
+        if over > 0.0:
+            out = _released(over, soil[KSAT] * free * _INV_DEPTH[i], free) * _DEPTH[i]
             out = min(out, max(0.0, (soil[SAT] - state[i + 1]) * _DEPTH[i + 1]))
-            state[i + 1] += out / _DEPTH[i + 1]
-        state[i] -= out / _DEPTH[i]
+            state[i + 1] += out * _INV_DEPTH[i + 1]
+            state[i] -= out * _INV_DEPTH[i]
     return left
 
 
 @njit(cache=True, nogil=True)
 def _rise(state, soil):  # type: ignore[no-untyped-def]
     """Move water between neighbours below field capacity towards equal relative water."""
-    span = soil[FC] - soil[WP]
-    for i in range(4):
-        a = (state[i] - soil[WP]) / span
-        b = (state[i + 1] - soil[WP]) / span
-        if a > 1.0 and b > 1.0:
-            continue
-        wetter = min(max(a, b, 0.0), 1.0)
-        flow = soil[CAPILLARY] * (b - a) * wetter
-        most = 0.2 * abs(b - a) * span * min(_DEPTH[i], _DEPTH[i + 1])
-        flow = min(max(flow, -most), most)
-        state[i] += flow / _DEPTH[i]
-        state[i + 1] -= flow / _DEPTH[i + 1]
+    wp, scale = soil[WP], soil[INV_SPAN]
+    a = (state[0] - wp) * scale
+    for i in range(_N - 1):
+        b = (state[i + 1] - wp) * scale
+        if a <= 1.0 or b <= 1.0:
+            wetter = min(max(max(a, b), 0.0), 1.0)
+            flow = soil[CAPILLARY] * _NEARNESS[i] * (b - a) * wetter
+            state[i] += flow * _INV_DEPTH[i]
+            state[i + 1] -= flow * _INV_DEPTH[i + 1]
+            b -= flow * _INV_DEPTH[i + 1] * scale
+        a = b
 
 
 @njit(cache=True, nogil=True)
-def _evaporate(state, soil, eto, kcb):  # type: ignore[no-untyped-def]
+def _evaporate(state, soil, demand, kcb):  # type: ignore[no-untyped-def]
     """Evaporation by the dual coefficient from the top 10 cm, mm (FAO-56 eqs 71, 73, 74)."""
-    low = 0.5 * soil[WP]
-    a = max(state[0] - low, 0.0)
-    b = max(state[1] - low, 0.0)
-    held = a * _D0 + b * 0.5 * _D1  # of the top 10 cm
-    gone = soil[TEW] - held
-    kr = 1.0
-    if gone > soil[REW]:
-        kr = max(soil[TEW] - gone, 0.0) / (soil[TEW] - soil[REW])
-    cover = min(max((kcb - 0.15) / (KC_MAX - 0.15), 0.0), 0.99)  # FAO-56 eq. 76, linear
-    few = 1.0 - cover
-    ke = min(kr * (KC_MAX - kcb), few * KC_MAX)
-    most = ke * eto * soil[COVER] * soil[EVAP]
-    if most <= 0.0 or held <= 0.0:
+    a = max(state[0] - soil[LOW], 0.0) * _DEPTH[0]
+    b = max(state[1] - soil[LOW], 0.0) * 0.5 * _DEPTH[1]
+    held = a + b
+    if held <= 0.0:
         return 0.0
-    # the skin dries first: the upper layer gives four times as readily as the lower
-    upper = 4.0 * a * _D0
-    share = upper / (upper + b * 0.5 * _D1)
-    first = min(most * share, a * _D0)
-    second = min(most - first, b * 0.5 * _D1)
-    state[0] -= first / _D0
-    state[1] -= second / _D1
+    kr = min(held * soil[INV_KR], 1.0)  # (TEW - De) / (TEW - REW)
+    cover = min(max((kcb - 0.15) * (1.0 / (KC_MAX - 0.15)), 0.0), 0.99)  # FAO-56 eq. 76, linear
+    ke = min(kr * (KC_MAX - kcb), (1.0 - cover) * KC_MAX)
+    most = max(ke * demand * soil[EVAP], 0.0)
+    # the skin dries first: the upper layer gives more readily than the lower
+    upper = soil[SKIN] * a
+    first = min(most * upper / (upper + b), a)
+    second = min(most - first, b)
+    state[0] -= first * _INV_DEPTH[0]
+    state[1] -= second * _INV_DEPTH[1]
     return first + second
 
 
 @njit(cache=True, nogil=True)
-def _transpire(state, soil, eto, kcb):  # type: ignore[no-untyped-def]
+def _transpire(state, soil, wanted):  # type: ignore[no-untyped-def]
     """Uptake by roots, mm, weighted by roots and water there, with stress (FAO-56 eq. 84)."""
-    wanted = kcb * eto
-    if wanted <= 0.0:
-        return 0.0
-    span = soil[FC] - soil[WP]
+    wp, scale = soil[WP], soil[INV_SPAN]
     total = 0.0
-    for i in range(5):
-        total += _ROOTS[i] * min(max((state[i] - soil[WP]) / span, 0.0), 1.0)
+    for i in range(_N):
+        total += soil[ROOT + i] * min(max((state[i] - wp) * scale, 0.0), 1.0)
     if total <= 0.0:
         return 0.0
+    share = wanted * min(INV_STRESS, 1.0 / total)
     used = 0.0
-    wanted *= min(total / STRESS, 1.0)
-    for i in range(5):
-        part = _ROOTS[i] * min(max((state[i] - soil[WP]) / span, 0.0), 1.0) / total
-        taken = min(wanted * part, max(state[i] - soil[WP], 0.0) * _DEPTH[i])
-        state[i] -= taken / _DEPTH[i]
+    for i in range(_N):
+        most = max(state[i] - wp, 0.0)
+        taken = min(share * soil[ROOT + i] * min(most * scale, 1.0), most * _DEPTH[i])
+        state[i] -= taken * _INV_DEPTH[i]
         used += taken
     return used
 
@@ -207,18 +201,39 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
     Returns
     -------
     runoff, drainage, evaporation, transpiration : mm. What falls equals these and the change of
-    water and snow, to rounding.
+    water, snow and water on leaves, to rounding.
     """
-    water, off = _intake(state, soil, rain, temp)
-    off += _soak(state, soil, water)
-    if frozen(state):
+    state[MEAN_TEMP] += (temp - state[MEAN_TEMP]) * FROST_SHARE
+    water = rain
+    if temp < SNOW_TEMP:
+        state[SNOW] += rain
+        water = 0.0
+    elif state[SNOW] > 0.0:
+        melt = min(state[SNOW], MELT * temp)
+        state[SNOW] -= melt
+        water += melt
+    off = 0.0
+    if water > 0.0:
+        caught = min(water, max(soil[HELD] - state[CANOPY], 0.0))
+        state[CANOPY] += caught
+        water -= caught
+        off = _run_off(state, soil, water)
+        off += _soak(state, soil, water - off)
+    else:
+        state[DRY_HOURS] += 1.0
+    if state[MEAN_TEMP] < FROST_TEMP:
         return off, 0.0, 0.0, 0.0
     drained = _drain(state, soil)
     _rise(state, soil)
     if eto <= 0.0 or state[SNOW] > 0.0:
         return off, drained, 0.0, 0.0
+    wet = 0.0
+    if state[CANOPY] > 0.0:  # wet leaves first, at the open-water-like Kc_max
+        wet = min(state[CANOPY], KC_MAX * eto)
+        state[CANOPY] -= wet
+        eto -= wet * (1.0 / KC_MAX)
     evaporated = _evaporate(state, soil, eto, kcb)
-    return off, drained, evaporated, _transpire(state, soil, eto, kcb)
+    return off, drained, wet + evaporated, _transpire(state, soil, kcb * eto)
 
 
 @njit(cache=True, nogil=True)
@@ -226,15 +241,19 @@ def _walk(theta, flux, state, soil, rain, temp, eto, kcb):  # type: ignore[no-un
     members, n, hours = rain.shape
     for m in range(members):
         for f in range(n):
+            lane, row = state[m, f], soil[f]
             for h in range(hours):
                 r, t, e = rain[m, f, h], temp[m, f, h], eto[m, f, h]
-                if np.isnan(r) or np.isnan(t) or np.isnan(e):
+                if np.isnan(r + t + e):
                     theta[m, f, :, h] = np.nan
                     continue
-                got = water_step(state[m, f], soil[f], r, t, e, kcb[f, h])
-                for i in range(4):
-                    flux[m, f, i] += got[i]
-                theta[m, f, :, h] = state[m, f, :5]
+                off, drained, evaporated, used = water_step(lane, row, r, t, e, kcb[f, h])
+                flux[m, f, 0] += off
+                flux[m, f, 1] += drained
+                flux[m, f, 2] += evaporated
+                flux[m, f, 3] += used
+                for i in range(_N):
+                    theta[m, f, i, h] = lane[i]
 
 
 def run_water(
