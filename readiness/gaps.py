@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +78,9 @@ def filled(weather: Weather, *, lat: float, lon: float) -> Weather:
     ----------
     lat, lon : of the sites, degrees; they are close enough to share a sun.
     """
-    new = {n: bridged(getattr(weather, n)) for n in ("rain", "temp", "humidity", "wind")}
+    new: dict[str, Any] = {
+        n: bridged(getattr(weather, n)) for n in ("rain", "temp", "humidity", "wind")
+    }
     new["radiation"] = weather.radiation.copy()
     coldest, warmest = _day_range(new["temp"])
     known = np.isfinite(new["temp"])

@@ -63,7 +63,7 @@ def krige(
     towards = np.exp(-distance_km(lat, lon, gauge_lat, gauge_lon) / reach_km)
     weights = np.linalg.solve(between + 1e-9 * np.eye(len(between)), towards.T).T
     left = 1.0 - (weights * towards).sum(axis=1)
-    return weights, np.clip(left, 0.0, 1.0)
+    return weights, np.asarray(np.clip(left, 0.0, 1.0), dtype=np.float64)
 
 
 def merge_gauges(
@@ -125,7 +125,7 @@ def _pattern(grid: Array, humidity: Array, site: int) -> Array:
     totals = np.nan_to_num(grid.sum(axis=1), nan=0.0)
     for row in (grid[site], grid[int(totals.argmax())]):
         if np.nansum(row) > 0.0:
-            return np.nan_to_num(row) / np.nansum(row)
+            return np.asarray(np.nan_to_num(row) / np.nansum(row))
     hours = grid.shape[1]
     long = min(UNKNOWN_SHOWER_H, hours)
     moist = np.nan_to_num(humidity[site], nan=0.0)

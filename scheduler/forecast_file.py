@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from readiness.payloads import MOST_HOURS, NEEDED, Payload, PayloadError, frame, parse
+from readiness.frame import MOST_HOURS, NEEDED, Payload, PayloadError, frame
+from readiness.payloads import parse
 from readiness.weather import VARIABLES
 from scheduler.csv_file import file_text, read_csv
 from scheduler.dates import comes_twice, date_order
