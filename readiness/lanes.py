@@ -14,6 +14,7 @@ from readiness.grain import (
     SKIN,
     equilibrium,
     grain_step,
+    share_gone,
     sprout_step,
     wetting_step,
 )
@@ -153,9 +154,9 @@ def crop_rows(crop, work):  # type: ignore[no-untyped-def]
             t = work[EAR_TEMP, h]
             work[TARGET, h] = equilibrium(crop[FORM], crop[A], crop[B], crop[C], t, work[EAR_RH, h])
             k = 3600.0 * crop[K0] * math.exp(-crop[ACTIVATION] / (t + 273.15))
-            work[RATE, h] = 1.0 - math.exp(-crop[EXPOSURE] * k)
-            work[UPTAKE, h] = 1.0 - math.exp(-crop[VAPOUR] * k)
-            work[INNER, h] = 1.0 - math.exp(-crop[CORE] * k)
+            work[RATE, h] = share_gone(crop[EXPOSURE] * k)
+            work[UPTAKE, h] = share_gone(crop[VAPOUR] * k)
+            work[INNER, h] = share_gone(crop[CORE] * k)
 
 
 @njit(cache=True, nogil=True)

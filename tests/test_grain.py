@@ -13,6 +13,7 @@ from readiness.grain import (
     equilibrium_humidity,
     equilibrium_moisture,
     grain_step,
+    share_gone,
     sprout_step,
     standing_grain,
     thin_layer_k,
@@ -153,6 +154,13 @@ def test_step_relaxes_exactly():
     assert [got[h] for h in (6, 12, 24, 48)] == pytest.approx(
         [18.069, 16.578, 14.573, 12.791], abs=6e-4
     )
+
+
+def test_share_gone_is_the_exponential():
+    x = np.linspace(0, 1, 101)
+    got = np.array([share_gone(v) for v in x])
+    assert np.abs(got[1:] / -np.expm1(-x[1:]) - 1).max() < 1e-3
+    assert (np.diff(got) > 0).all()
 
 
 def test_core_and_skin_exchange_without_loss():
