@@ -42,8 +42,11 @@ from readiness.weather import Array, Weather
 
 #: Kcb under ripe grain and its Kc_max at 2 m/s and 45 % humidity (FAO-56 Table 17, eq. 72).
 KCB_RIPE, KC_MAX = 0.15, 1.2
-#: Reciprocal of the relative plant water below which uptake falls, 1 - p, p 0.55 (FAO-56 Table 22).
-INV_STRESS = 1.0 / 0.45
+#: Share of plant-available water that is taken without stress, p (FAO-56 Table 22).
+DEPLETION = 0.55
+#: No hour of reference ET is above this, mm; assumed, 1.2 is a desert's noon. It keeps uptake of an
+#: hour below what the layers hold.
+ETO_MOST = 2.0
 #: Snow: falls below this air temperature; melts by degree-hours, 3 mm per °C and day (handbook
 #: range 1.6-6), assumed in the middle.
 SNOW_TEMP, MELT = 0.5, 0.125
@@ -52,6 +55,8 @@ SNOW_TEMP, MELT = 0.5, 0.125
 FROST_SHARE, FROST_TEMP = 1.0 / 72.0, -1.5
 #: Share of snow-free infiltration that frozen ground still takes; assumed.
 FROZEN_INTAKE = 0.2
+# Steps carry no cache of their own: a compiled walk that finds a cached step cannot take it in, and
+# runs at half the speed. The walks are cached whole.
 _N = 5
 _DEPTH = (50.0, 100.0, 150.0, 300.0, 400.0)  # mm, of soil.LAYERS
 _INV_DEPTH = (0.02, 0.01, 1.0 / 150.0, 1.0 / 300.0, 0.0025)
@@ -59,13 +64,13 @@ _INV_DEPTH = (0.02, 0.01, 1.0 / 150.0, 1.0 / 300.0, 0.0025)
 _NEARNESS = (1.0, 0.6, 1.0 / 3.0, 7.5 / 35.0)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def frozen(state):  # type: ignore[no-untyped-def]
     """Whether the ground of a state is frozen."""
     return state[MEAN_TEMP] < FROST_TEMP
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
     """Runoff of an hour's water by the curve number of the event so far, mm."""
     if state[DRY_HOURS] >= EVENT_GAP:
@@ -88,7 +93,7 @@ def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
     return off
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _soak(state, soil, water):  # type: ignore[no-untyped-def]
     """Fill layers from the top to saturation; returns what finds no room, mm."""
     for i in range(_N):
@@ -100,7 +105,7 @@ def _soak(state, soil, water):  # type: ignore[no-untyped-def]
     return water
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _released(over, most, free):  # type: ignore[no-untyped-def]
     """Water that drains in an hour of `over` (m³/m³ above field capacity), m³/m³.
 
@@ -112,7 +117,7 @@ def _released(over, most, free):  # type: ignore[no-untyped-def]
     return over * (1.0 - 1.0 / math.sqrt(1.0 + 2.0 * most * x * x))
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _drain(state, soil):  # type: ignore[no-untyped-def]
     """Drain water over field capacity downward; returns what leaves the profile, mm."""
     left = 0.0
@@ -133,63 +138,107 @@ def _drain(state, soil):  # type: ignore[no-untyped-def]
     return left
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
+def _unit(x):  # type: ignore[no-untyped-def]
+    """Hold to 0-1 (written so that it compiles without branches)."""
+    x = x if x > 0.0 else 0.0
+    return x if x < 1.0 else 1.0
+
+
+@njit(nogil=True)
+def _flow(a, b, rate):  # type: ignore[no-untyped-def]
+    """Upward flow between neighbours of relative water a (upper) and b, mm in the hour.
+
+    Towards equal relative water, as fast as the wetter of the two is wet; above field capacity
+    in both, drainage rules.
+    """
+    wetter = a if a > b else b
+    drier = b if a > b else a
+    return rate * (b - a) * _unit(wetter) if drier < 1.0 else 0.0
+
+
+@njit(nogil=True)
 def _rise(state, soil):  # type: ignore[no-untyped-def]
     """Move water between neighbours below field capacity towards equal relative water."""
-    wp, scale = soil[WP], soil[INV_SPAN]
-    a = (state[0] - wp) * scale
-    for i in range(_N - 1):
-        b = (state[i + 1] - wp) * scale
-        if a <= 1.0 or b <= 1.0:
-            wetter = min(max(max(a, b), 0.0), 1.0)
-            flow = soil[CAPILLARY] * _NEARNESS[i] * (b - a) * wetter
-            state[i] += flow * _INV_DEPTH[i]
-            state[i + 1] -= flow * _INV_DEPTH[i + 1]
-            b -= flow * _INV_DEPTH[i + 1] * scale
-        a = b
+    wp, scale, rate = soil[WP], soil[INV_SPAN], soil[CAPILLARY]
+    w0, w1, w2, w3, w4 = state[0], state[1], state[2], state[3], state[4]
+    a, b, c = (w0 - wp) * scale, (w1 - wp) * scale, (w2 - wp) * scale
+    d, e = (w3 - wp) * scale, (w4 - wp) * scale
+    first = _flow(a, b, rate)
+    second = _flow(b, c, rate * _NEARNESS[1])
+    third = _flow(c, d, rate * _NEARNESS[2])
+    fourth = _flow(d, e, rate * _NEARNESS[3])
+    state[0] = w0 + first * _INV_DEPTH[0]
+    state[1] = w1 + (second - first) * _INV_DEPTH[1]
+    state[2] = w2 + (third - second) * _INV_DEPTH[2]
+    state[3] = w3 + (fourth - third) * _INV_DEPTH[3]
+    state[4] = w4 - fourth * _INV_DEPTH[4]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _evaporate(state, soil, demand, kcb):  # type: ignore[no-untyped-def]
     """Evaporation by the dual coefficient from the top 10 cm, mm (FAO-56 eqs 71, 73, 74)."""
-    a = max(state[0] - soil[LOW], 0.0) * _DEPTH[0]
-    b = max(state[1] - soil[LOW], 0.0) * 0.5 * _DEPTH[1]
-    held = a + b
-    if held <= 0.0:
+    a = (state[0] - soil[LOW]) * _DEPTH[0]
+    b = (state[1] - soil[LOW]) * (0.5 * _DEPTH[1])
+    a, b = (a if a > 0.0 else 0.0), (b if b > 0.0 else 0.0)
+    kr = _unit((a + b) * soil[INV_KR])  # (TEW - De) / (TEW - REW)
+    bare = 1.0 - 0.99 * _unit((kcb - 0.15) * (1.0 / (KC_MAX - 0.15)))  # FAO-56 eq. 76, linear
+    ke, few = kr * (KC_MAX - kcb), bare * KC_MAX
+    ke = ke if ke < few else few
+    if ke <= 0.0:
         return 0.0
-    kr = min(held * soil[INV_KR], 1.0)  # (TEW - De) / (TEW - REW)
-    cover = min(max((kcb - 0.15) * (1.0 / (KC_MAX - 0.15)), 0.0), 0.99)  # FAO-56 eq. 76, linear
-    ke = min(kr * (KC_MAX - kcb), (1.0 - cover) * KC_MAX)
-    most = max(ke * demand * soil[EVAP], 0.0)
+    most = ke * demand * soil[EVAP]
     # the skin dries first: the upper layer gives more readily than the lower
-    upper = soil[SKIN] * a
-    first = min(most * upper / (upper + b), a)
-    second = min(most - first, b)
+    first = most * soil[SKIN] * a / (soil[SKIN] * a + b)
+    first = first if first < a else a
+    second = most - first
+    second = second if second < b else b
     state[0] -= first * _INV_DEPTH[0]
     state[1] -= second * _INV_DEPTH[1]
     return first + second
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _transpire(state, soil, wanted):  # type: ignore[no-untyped-def]
     """Uptake by roots, mm, weighted by roots and water there, with stress (FAO-56 eq. 84)."""
     wp, scale = soil[WP], soil[INV_SPAN]
-    total = 0.0
-    for i in range(_N):
-        total += soil[ROOT + i] * min(max((state[i] - wp) * scale, 0.0), 1.0)
-    if total <= 0.0:
+    a = soil[ROOT] * _unit((state[0] - wp) * scale)
+    b = soil[ROOT + 1] * _unit((state[1] - wp) * scale)
+    c = soil[ROOT + 2] * _unit((state[2] - wp) * scale)
+    d = soil[ROOT + 3] * _unit((state[3] - wp) * scale)
+    e = soil[ROOT + 4] * _unit((state[4] - wp) * scale)
+    total = (a + b) + (c + d) + e
+    share = wanted / (total if total > 1.0 - DEPLETION else 1.0 - DEPLETION)
+    state[0] -= share * a * _INV_DEPTH[0]
+    state[1] -= share * b * _INV_DEPTH[1]
+    state[2] -= share * c * _INV_DEPTH[2]
+    state[3] -= share * d * _INV_DEPTH[3]
+    state[4] -= share * e * _INV_DEPTH[4]
+    return share * total
+
+
+@njit(nogil=True)
+def _fall(state, soil, rain, temp):  # type: ignore[no-untyped-def]
+    """Snow, melt, water held by leaves, runoff and soaking of an hour; returns runoff, mm."""
+    water = rain
+    if temp < SNOW_TEMP:
+        state[SNOW] += rain
+        water = 0.0
+    elif state[SNOW] > 0.0:
+        melt = min(state[SNOW], MELT * temp)
+        state[SNOW] -= melt
+        water += melt
+    if water <= 0.0:
+        state[DRY_HOURS] += 1.0
         return 0.0
-    share = wanted * min(INV_STRESS, 1.0 / total)
-    used = 0.0
-    for i in range(_N):
-        most = max(state[i] - wp, 0.0)
-        taken = min(share * soil[ROOT + i] * min(most * scale, 1.0), most * _DEPTH[i])
-        state[i] -= taken * _INV_DEPTH[i]
-        used += taken
-    return used
+    caught = min(water, max(soil[HELD] - state[CANOPY], 0.0))
+    state[CANOPY] += caught
+    water -= caught
+    off = _run_off(state, soil, water)
+    return off + _soak(state, soil, water - off)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-def]
     """Move one field's water by an hour, in place.
 
@@ -203,37 +252,29 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
     runoff, drainage, evaporation, transpiration : mm. What falls equals these and the change of
     water, snow and water on leaves, to rounding.
     """
-    state[MEAN_TEMP] += (temp - state[MEAN_TEMP]) * FROST_SHARE
-    water = rain
-    if temp < SNOW_TEMP:
-        state[SNOW] += rain
-        water = 0.0
-    elif state[SNOW] > 0.0:
-        melt = min(state[SNOW], MELT * temp)
-        state[SNOW] -= melt
-        water += melt
+    mean = state[MEAN_TEMP] + (temp - state[MEAN_TEMP]) * FROST_SHARE
+    state[MEAN_TEMP] = mean
     off = 0.0
-    if water > 0.0:
-        caught = min(water, max(soil[HELD] - state[CANOPY], 0.0))
-        state[CANOPY] += caught
-        water -= caught
-        off = _run_off(state, soil, water)
-        off += _soak(state, soil, water - off)
+    if rain > 0.0 or state[SNOW] > 0.0:
+        off = _fall(state, soil, rain, temp)
     else:
         state[DRY_HOURS] += 1.0
-    if state[MEAN_TEMP] < FROST_TEMP:
+    if mean < FROST_TEMP:
         return off, 0.0, 0.0, 0.0
-    drained = _drain(state, soil)
+    drained, fc = 0.0, soil[FC]
+    if state[0] > fc or state[1] > fc or state[2] > fc or state[3] > fc or state[4] > fc:
+        drained = _drain(state, soil)
     _rise(state, soil)
     if eto <= 0.0 or state[SNOW] > 0.0:
         return off, drained, 0.0, 0.0
+    eto = eto if eto < ETO_MOST else ETO_MOST
     wet = 0.0
-    if state[CANOPY] > 0.0:  # wet leaves first, at the open-water-like Kc_max
+    if state[CANOPY] > 0.0:  # wet leaves first, at Kc_max
         wet = min(state[CANOPY], KC_MAX * eto)
         state[CANOPY] -= wet
         eto -= wet * (1.0 / KC_MAX)
-    evaporated = _evaporate(state, soil, eto, kcb)
-    return off, drained, wet + evaporated, _transpire(state, soil, kcb * eto)
+    evaporated = wet + _evaporate(state, soil, eto, kcb)
+    return off, drained, evaporated, _transpire(state, soil, kcb * eto)
 
 
 @njit(cache=True, nogil=True)
