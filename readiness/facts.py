@@ -49,6 +49,10 @@ class State:
     water: Array
     lane: Array
 
+    def fields(self, part: slice) -> State:
+        """State of some fields."""
+        return State(water=self.water[:, part], lane=self.lane[:, part])
+
 
 def site_of(sites: int, fields: int, site: Int | None) -> Int:
     """Site of each field: as given, one each, or one for all."""
@@ -137,8 +141,9 @@ def field_table(
     return out
 
 
-def fresh_state(table: Array, land: Land, stand: Stand, crops: Sequence[Crop]) -> State:
+def fresh_state(table: Array, land: Land, stand: Stand, known: Mapping[str, Crop]) -> State:
     """State before the first hour when nothing is known of earlier ones, one member."""
+    crops = [known[name] for name in stand.crop]
     ripe, mature = table[:, lanes.RIPE], table[:, lanes.MATURE]
     given = np.isfinite(stand.moisture) & (ripe <= 0.0)
     ripening = np.isfinite(ripe) & ~given
@@ -169,14 +174,23 @@ def spread(rng: np.random.Generator, members: int, fields: int) -> Array:
     return np.asarray(z - z.mean(axis=0), dtype=np.float64)
 
 
-def begin(state: object, fresh: State, saturation: Array, *, members: int, seed: int) -> State:
-    """Start of each lane: `state` or `fresh`, one member spread by its variances over many."""
-    state = fresh if state is None else state
+def begin(
+    state: object,
+    table: Array,
+    land: Land,
+    stand: Stand,
+    crops: Mapping[str, Crop],
+    *,
+    members: int,
+    seed: int,
+) -> State:
+    """Start of each lane: `state` or a fresh one, one member spread by its variances over many."""
+    state = fresh_state(table, land, stand, crops) if state is None else state
     if not isinstance(state, State):
         raise TypeError(f"state must be the `end` of a Season, got {type(state).__name__}")
     have, fields = state.lane.shape[:2]
-    if fields != fresh.lane.shape[1]:
-        raise ValueError(f"state has {fields} fields, this run {fresh.lane.shape[1]}")
+    if fields != len(stand.crop):
+        raise ValueError(f"state has {fields} fields, this run {len(stand.crop)}")
     if have not in (1, members):
         raise ValueError(f"state has {have} members, this run {members}")
     water = np.repeat(state.water, members // have, axis=0)
@@ -189,7 +203,7 @@ def begin(state: object, fresh: State, saturation: Array, *, members: int, seed:
             lane[..., column] = wet_to_dry(np.clip(wb, GRAIN_LEAST, GREEN_MAX))
         shift = spread(rng, members, fields) * np.sqrt(lane[..., lanes.WATER_VAR])
         top = water[..., :2] + shift[..., None]
-        water[..., :2] = np.clip(top, WATER_LEAST, saturation[None, :, None])
+        water[..., :2] = np.clip(top, WATER_LEAST, land.saturation[None, :, None])
     return State(water=water, lane=lane)
 
 

@@ -94,8 +94,7 @@ def simulate(
     names = sorted(set(stand.crop))
     kind = np.array([names.index(name) for name in stand.crop], dtype=np.int64)
     table = facts.field_table(weather.times[0], land, stand, limits, crops)
-    fresh = facts.fresh_state(table, land, stand, [crops[name] for name in stand.crop])
-    end = facts.begin(state, fresh, land.saturation, members=members, seed=seed)
+    end = facts.begin(state, table, land, stand, crops, members=members, seed=seed)
     seen = facts.seen_table(observations, weather.times[0], hours, fields=fields)
     first, rows, numbers = seen
     noise = facts.noise_of(rows, numbers, members=members, seed=seed)

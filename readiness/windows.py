@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, tzinfo
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from readiness.season import Reason, Season
-from readiness.weather import Array
+from readiness.crops import CROPS
+from readiness.facts import begin, field_table
+from readiness.season import Limits, Reason, Season, Stand, State, simulate
+from readiness.soil import Land
+from readiness.weather import Array, Weather
 
 Count = NDArray[np.uint8]
 
@@ -18,9 +22,9 @@ Count = NDArray[np.uint8]
 @njit(cache=True, nogil=True)
 def _count(reason, tier, day, clock, trafficable, lost, first):  # type: ignore[no-untyped-def]
     """Fill the counts of each local day; `lost[0]` gets the open hours."""
-    members, fields, hours = reason.shape
+    members, n, hours = reason.shape
     for m in range(members):
-        for f in range(fields):
+        for f in range(n):
             for h in range(hours):
                 d = day[h]
                 r = reason[m, f, h]
@@ -100,7 +104,7 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     An hour belongs to the date on which it starts in farm time, so that the days on which clocks
     change keep their 23 or 25 hours.
     """
-    members, fields, hours = season.reason.shape
+    members, n, hours = season.reason.shape
     local = (
         np.asarray(season.start).astype("datetime64[s]")
         + 3600 * np.arange(hours)
@@ -109,9 +113,58 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     date = local.astype("datetime64[D]")
     dates, day, counts = np.unique(date, return_inverse=True, return_counts=True)
     clock = ((local - date).astype(np.int64) / 3600.0).astype(np.float32)
-    trafficable = np.zeros((members, fields, len(dates)), dtype=np.uint8)
-    lost = np.zeros((len(Reason), members, fields, len(dates)), dtype=np.uint8)
-    first = np.full((members, fields, len(dates)), np.nan, dtype=np.float32)
+    trafficable = np.zeros((members, n, len(dates)), dtype=np.uint8)
+    lost = np.zeros((len(Reason), members, n, len(dates)), dtype=np.uint8)
+    first = np.full((members, n, len(dates)), np.nan, dtype=np.float32)
     reason, tier = np.ascontiguousarray(season.reason), np.ascontiguousarray(season.tier)
     _count(reason, tier, day.astype(np.int64), clock, trafficable, lost, first)
     return DailyWindows(dates=dates, hours=counts, trafficable=trafficable, lost=lost, first=first)
+
+
+def block_windows(
+    weather: Weather,
+    land: Land,
+    stand: Stand,
+    limits: Limits,
+    *,
+    site: NDArray[np.int64],
+    tz: tzinfo,
+    block: int = 24,
+    state: State | None = None,
+    seed: int = 0,
+) -> Iterator[tuple[slice, DailyWindows]]:
+    """Daily windows of many fields, block by block, so that memory stays bounded.
+
+    Parameters
+    ----------
+    weather : (member, site, hour) of all sites. land, stand, limits : of all fields.
+    site : (field,) site of each field; fields of one site are best kept together.
+    tz : farm time zone.
+    block : fields run at once. Small blocks stay in memory that the process already holds.
+    state, seed : as in `simulate`.
+
+    Yields
+    ------
+    slice of fields, and their windows.
+    """
+    table = field_table(weather.times[0], land, stand, limits, CROPS)
+    start = begin(state, table, land, stand, CROPS, members=weather.shape[0], seed=seed)
+    for a in range(0, len(stand.crop), block):
+        part = slice(a, min(a + block, len(stand.crop)))
+        used, where = np.unique(site[part], return_inverse=True)
+        season = simulate(
+            weather.sites(used),
+            replace(land, **{f.name: getattr(land, f.name)[part] for f in fields(land)}),
+            replace(stand, crop=stand.crop[part], ripe=stand.ripe[part],
+                    moisture=stand.moisture[part], limit=stand.limit[part]),
+            replace(limits, approach=limits.approach[part], lightning=_of(limits.lightning, part)),
+            state=start.fields(part),
+            site=where.astype(np.int64),
+        )  # fmt: skip
+        yield part, daily_windows(season, tz=tz)
+
+
+def _of(lightning: NDArray[np.bool_] | None, part: slice) -> NDArray[np.bool_] | None:
+    if lightning is None or lightning.shape[1] == 1:
+        return lightning
+    return lightning[:, part]

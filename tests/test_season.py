@@ -6,63 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from small_fields import START, land, limits, stand, weather
 
 from readiness import lanes
 from readiness.crops import CROPS
 from readiness.grain import standing_grain
-from readiness.grain_events import plausible_weather
-from readiness.season import Limits, Observation, Reason, Stand, Tier, simulate
-from readiness.soil import Land
-from readiness.weather import Weather
-
-START = np.datetime64("2024-08-10T06", "h")  # about midnight at 97 W
-FIRM_YET = np.datetime64("2024-07-01T00", "h")
-
-
-def land(fields=1, **changes):
-    facts = {
-        "sand": 0.40,
-        "clay": 0.20,
-        "organic_pct": 2.5,
-        "drainage": 1,
-        "tile": False,
-        "slope_pct": 1.0,
-        "residue": 0.5,
-        "latitude": 48.0,
-        "longitude": -97.0,
-        "elevation_m": 300.0,
-        "water_offset": 0.0,
-        "drain_factor": 1.0,
-        "evap_factor": 1.0,
-        "bearing_offset": 0.0,
-    }
-    return Land(**{k: np.full(fields, v) for k, v in (facts | changes).items()})
-
-
-def stand(fields=1, crop="wheat_hard", *, ripe=FIRM_YET, moisture=np.nan, limit=18.0):
-    return Stand(
-        crop=(crop,) * fields,
-        ripe=np.full(fields, ripe, dtype="datetime64[h]"),
-        moisture=np.full(fields, moisture),
-        limit=np.full(fields, limit),
-    )
-
-
-def limits(fields=1, **changes):
-    facts = {"combine_t": 25.0, "cart_t": 30.0, "approach": np.zeros(fields, dtype=np.int64)}
-    return Limits(**(facts | changes))
-
-
-def weather(days=6, *, members=1, sites=1, showers=(), start=START, **kind):
-    kind = {"temp": (14.0, 28.0), "dew_point": 12.0} | kind
-    one = plausible_weather(days, showers=showers, **kind)
-    one["gust"] = 1.5 * one["wind"]
-    shape = (members, sites, 24 * days)
-    return Weather(
-        start=start,
-        estimated=np.zeros(shape, dtype=bool),
-        **{name: np.broadcast_to(value, shape).copy() for name, value in one.items()},
-    )
+from readiness.season import Observation, Reason, Tier, simulate
 
 
 def with_nan(frame, hours, name="humidity"):

@@ -4,9 +4,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from small_fields import land, limits, stand, weather
 
-from readiness.season import Reason, Season, Tier
-from readiness.windows import daily_windows, utc_offsets
+from readiness.season import Reason, Season, Tier, simulate
+from readiness.windows import block_windows, daily_windows, utc_offsets
 
 CHICAGO = ZoneInfo("America/Chicago")
 
@@ -95,3 +96,15 @@ def test_trafficable_is_firm_or_headland_only():
     tier = [[[Tier.SOFT, Tier.HEADLAND_ONLY, Tier.FIRM, Tier.UNKNOWN]]]
     days = daily_windows(season("2024-08-10T05", np.ones((1, 1, 4)), tier), tz=CHICAGO)
     assert days.trafficable[0, 0].tolist() == [2]
+
+
+def test_blocks_are_the_whole():
+    n, site = 7, np.array([0, 0, 1, 1, 1, 2, 2])
+    frame = weather(4, members=3, sites=3, showers=((40, 12.0),))
+    frame.rain[:, 1] *= 2.0
+    facts = land(n), stand(n), limits(n)
+    whole = daily_windows(simulate(frame, *facts, site=site), tz=CHICAGO)
+    for part, days in block_windows(frame, *facts, site=site, tz=CHICAGO, block=3):
+        assert np.array_equal(days.lost, whole.lost[:, :, part])
+        assert np.array_equal(days.first, whole.first[:, part], equal_nan=True)
+        assert np.array_equal(days.dates, whole.dates)
