@@ -57,6 +57,13 @@ def note(
     )  # fmt: skip
 
 
+def emptied(ax: Axes) -> Axes:
+    """The same axes without what was drawn: making new ones costs as much as drawing."""
+    for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
+        artist.remove()
+    return ax
+
+
 def hour_of(morning: Morning, when: datetime) -> float:
     """Hours since the season's first."""
     first = local(morning.season.start, morning.farm.tz)

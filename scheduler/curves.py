@@ -18,11 +18,15 @@ from scheduler.orders import Morning
 from scheduler.outlook import land_of, limits_of, rows, stand_of
 
 SHOWN_BEFORE_H = 48  # hours of the past in the curves; assumed, two nights tell the trend
+DAYS_NAMED = 6  # days named on the axis; assumed, more run into each other
 STEP_H = 3  # hours between points of a curve; assumed, keeps the daily wave and a light file
 
 
-def _fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> None:
-    """Median, middle half and middle four fifths over members; unknown hours are left blank."""
+def _fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> Array:
+    """Median, middle half and middle four fifths over members; unknown hours are left blank.
+
+    Returns the bands drawn, (5, hour).
+    """
     known = np.isfinite(values).any(axis=0)
     filled = np.where(known, values, 0.0)
     middle = np.nanpercentile if np.isnan(filled).any() else np.percentile  # the latter is faster
@@ -34,6 +38,7 @@ def _fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> None:
     for a, b in _runs(np.asarray(~known)):
         ax.axvspan(hours[a], hours[min(b, len(hours) - 1)], facecolor="none", edgecolor=GREY,
                    hatch="xxx", linewidth=0)  # fmt: skip
+    return bands
 
 
 def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -42,15 +47,21 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _curve(ax: Axes, morning: Morning, values: Array, row: int, room: int) -> tuple[float, float]:
-    """Fan of one row from shortly before now to the end, with its orders shaded."""
+def _curve(
+    ax: Axes, morning: Morning, row: int, values: Array, limits: dict[str, float]
+) -> tuple[int, int]:
+    """Fan of one row from shortly before now to the end, its orders shaded, its limits as lines."""
     now = hour_of(morning, morning.now)
-    first, last = max(0, int(now) - SHOWN_BEFORE_H), values.shape[2] - 1
+    first, last = max(0, int(now) - SHOWN_BEFORE_H), values.shape[1] - 1
     hours = np.arange(first, last + 1, STEP_H)
     for span in _cuts(morning, row):
         ax.axvspan(*span, color=NIGHT, linewidth=0)
-    _fan(ax, hours, values[:, row, hours])
-    time_axis(ax, morning, first, last, room)
+    bands = _fan(ax, hours, values[:, hours])
+    time_axis(ax, morning, first, last, DAYS_NAMED)
+    _limit_lines(ax, last, limits)
+    shown = np.array([*bands[np.isfinite(bands)], *limits.values()])
+    margin = 0.1 * max(np.ptp(shown), 1.0)
+    ax.set_ylim(shown.min() - margin, shown.max() + margin)
     ax.tick_params(labelsize=7)
     return first, last
 
@@ -89,8 +100,7 @@ def grain_limits(farm: Farm, row: int) -> dict[str, float]:
 def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     """Grain moisture of a row of the season over members, with the limits that bind."""
     ax = ax or new_axes(3.7, 1.5)
-    _, last = _curve(ax, morning, morning.season.moisture, row, 6)
-    _limit_lines(ax, last, grain_limits(morning.farm, row))
+    _curve(ax, morning, row, morning.season.moisture[:, row], grain_limits(morning.farm, row))
     ax.set_ylabel("grain, % wet", fontsize=7)
     return ax
 
@@ -119,12 +129,11 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     Strip: white firm, hatched headland-only, dark soft, crossed unknown.
     """
     ax = ax or new_axes(3.7, 1.5)
-    first, last = _curve(ax, morning, 100.0 * morning.season.water_top, row, 6)
-    _limit_lines(ax, last, ground_limits(morning.farm, row))
+    water = 100.0 * morning.season.water_top[:, row]
+    first, last = _curve(ax, morning, row, water, ground_limits(morning.farm, row))
     low, high = ax.get_ylim()
-    floor = low - 0.2 * (high - low)
-    ax.set_ylim(floor, high + 0.08 * (high - low))  # room for the words of the upper limit
-    tiers = morning.season.tier[:, row, int(first) : int(last) + 1]
+    ax.set_ylim(low - 0.15 * (high - low), high)  # room for the strip
+    tiers = morning.season.tier[:, row, first : last + 1]
     counts = np.stack([(tiers == t).sum(axis=0) for t in Tier])
     likeliest = counts.argmax(axis=0)
     looks: dict[Tier, dict[str, Any]] = {

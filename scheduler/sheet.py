@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from itertools import groupby
 from typing import Any
@@ -20,6 +20,7 @@ from matplotlib.figure import Figure
 from scheduler.cautions import day_cautions
 from scheduler.charts import (
     PALETTE,
+    emptied,
     plot_losses,
     plot_map,
     plot_rules,
@@ -177,15 +178,17 @@ def pictures(morning: Morning) -> dict[str, Markup]:
     }
 
 
-def field_picture(morning: Morning, row: int) -> Markup:
-    """Grain above ground for one row of the season, on the same hours."""
+def field_pictures(morning: Morning, picked: Sequence[int]) -> dict[int, Markup]:
+    """Grain above ground on the same hours, for rows of the season."""
     figure = Figure(figsize=(3.7, 2.35))
     upper, lower = figure.subplots(2, 1, sharex=True)
     figure.subplots_adjust(left=0.125, right=0.985, top=0.97, bottom=0.1, hspace=0.09)
-    plot_grain(morning, row, ax=upper)
-    plot_ground(morning, row, ax=lower)
-    upper.tick_params(labelbottom=False)
-    return svg(figure)
+    out = {}
+    for row in picked:
+        plot_grain(morning, row, ax=emptied(upper)).tick_params(labelbottom=False)
+        plot_ground(morning, row, ax=emptied(lower))
+        out[row] = svg(figure)
+    return out
 
 
 def alts(morning: Morning) -> dict[str, str]:
@@ -208,12 +211,11 @@ def alts(morning: Morning) -> dict[str, str]:
 
 def cards(morning: Morning) -> Iterator[dict[str, Any]]:
     """Why each field is where it is: facts, the price of doing otherwise, curves."""
-    drawn: set[int] = set()
+    picked = [order_row(morning.farm, o) for crew in morning.crews for o in crew.orders]
+    drawn = field_pictures(morning, list(dict.fromkeys(picked)))
     for crew in morning.crews:
         for place, order in enumerate(crew.orders, 1):
             row = order_row(morning.farm, order)
-            first = row not in drawn
-            drawn.add(row)
             yield {
                 "title": field_title(order),
                 "crew": crew_title(crew.crew),
@@ -221,7 +223,7 @@ def cards(morning: Morning) -> Iterator[dict[str, Any]]:
                 "reason": plain(order.reason),
                 "facts": facts(morning, order),
                 "costs": costs(order, place, len(crew.orders), morning.farm.currency),
-                "picture": field_picture(morning, row) if first else "",
+                "picture": drawn.pop(row, ""),  # once, at the first part of a field
                 "alt": curve_words(morning, row, order),
             }
 
