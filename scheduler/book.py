@@ -23,7 +23,7 @@ import pandas as pd
 from readiness.season import Observation
 from scheduler import actuals
 from scheduler.actuals import Spans
-from scheduler.entries import KINDS, Entry
+from scheduler.entries import KINDS, Entry, at_words, says
 from scheduler.errors import BookError, ConflictError
 from scheduler.farm import Farm
 
@@ -384,6 +384,25 @@ class Book:
             where, values = f"{where} AND at < ?", [_stamp(before)]
         row = self._db.execute(f"SELECT max(id) FROM entry e WHERE {where}", values).fetchone()
         return None if row[0] is None else self.get(row[0])
+
+    def since(self, issue: Entry | None) -> list[Entry]:
+        """Entries by hand that a plan did not know, those taken back since included."""
+        seen = 0 if issue is None else issue.number("seen") or 0
+        return [
+            e
+            for e in self.entries(gone=True)
+            if e.id > seen and KINDS[e.kind].by_hand and (not e.gone or e.withdrawn)
+        ]
+
+    def news(self, farm: Farm, now: datetime) -> tuple[str, ...]:
+        """What was written since the last plan made before a time, a line each."""
+        issue = self.last_issue(now)
+        return tuple(
+            f"{'Taken back' if e.withdrawn else 'Entered'}: {says(e, farm)}"
+            f" ({at_words(e, farm, now)}{', ' + e.by if e.by else ''})"
+            for e in (self.since(issue) if issue else ())
+            if e.at <= now
+        )
 
     def plan(self, number: int) -> dict[str, Any] | None:
         """The document of a plan by its entry."""

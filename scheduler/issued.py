@@ -55,7 +55,7 @@ class Issued:
 
 
 def document(morning: Morning) -> dict[str, Any]:
-    """`plan_json` and what a page adds to it: hours ahead, texts to crews, what was learnt."""
+    """`plan_json` and what a page adds to it: hours ahead and texts to crews."""
     ahead = days_ahead(morning.farm, morning.season, now=morning.now)
     rows = range(morning.season.reason.shape[1])
     return {
@@ -70,7 +70,6 @@ def document(morning: Morning) -> dict[str, Any]:
         ],
         "dates": [d.isoformat() for d in ahead],
         "messages": [message(crew, morning) for crew in morning.crews],
-        "lessons": list(getattr(morning, "lessons", ())),
     }
 
 

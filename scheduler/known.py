@@ -15,7 +15,7 @@ from scheduler.book import Book
 from scheduler.farm import Farm
 from scheduler.forecasts import FarmWeather, weather_for
 from scheduler.issued import read_issued
-from scheduler.learning import apply_book
+from scheduler.learning import apply_book, learn
 from scheduler.orders import CrewOrders
 from scheduler.outlook import look_ahead
 from scheduler.reading import read_farm, read_rain
@@ -26,7 +26,8 @@ class Known:
     """All that is known on a morning.
 
     `last` are the orders issued before, `locks` fields each crew must do first, `begun` fields
-    in progress with their crew.
+    in progress with their crew, `news` what was written into the book since `last`, `lessons`
+    what its readings taught.
     """
 
     farm: Farm
@@ -36,6 +37,8 @@ class Known:
     last: Sequence[CrewOrders] | None = None
     locks: Mapping[str, Sequence[str]] = field(default_factory=dict)
     begun: Mapping[str, str] = field(default_factory=dict)
+    news: tuple[str, ...] = ()
+    lessons: tuple[str, ...] = ()
 
 
 def gather(
@@ -56,11 +59,13 @@ def gather(
                 "locks": book.locked(farm, when),
                 "begun": book.in_progress(farm, when),
                 "last": None if document is None else read_issued(document, farm).crews,
+                "news": book.news(farm, when),
             }
     weather = weather_for(
         folder, farm, when, days=days, forecast=forecast, seed=seed, gauges=gauges
     )
-    return Known(farm=farm, now=when, weather=weather, **found)
+    taught = learn(farm, found.get("observations", ()), weather.past, now=when)
+    return Known(farm=taught.farm, now=when, weather=weather, lessons=taught.lessons, **found)
 
 
 def outlook_of(

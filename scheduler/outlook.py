@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from readiness.bearing import WaterLimits, water_limits
 from readiness.crops import CROPS
 from readiness.season import Limits, Observation, Season, Stand, simulate
 from readiness.soil import Land
@@ -132,6 +133,34 @@ def spread_to_hollows(farm: Farm, seen: Sequence[Observation]) -> list[Observati
     return out
 
 
+def as_the_run_sees(farm: Farm, seen: Sequence[Observation]) -> list[Observation]:
+    """Each observation once, samples less the learnt offset of their field."""
+    offset = [f.calibration.get("grain_offset", 0.0) for f, _ in rows(farm)]
+    return [
+        replace(o, value=o.value - offset[o.field]) if o.kind == "moisture" else o
+        for o in dict.fromkeys(seen)
+    ]
+
+
+def open_loop(farm: Farm, past: Weather) -> tuple[Season, WaterLimits]:
+    """The past of every field on weather alone, and the limits of water it was judged by."""
+    every = np.arange(len(farm.fields))
+    upland = replace(farm, fields=tuple(replace(f, wet_fraction=0.0) for f in farm.fields))
+    land, limits = land_of(upland), limits_of(upland, None, every)
+    season = simulate(past.sites(every), land, stand_of(upland), limits)
+    water = water_limits(
+        land.field_capacity, land.saturation, sand=land.sand, clay=land.clay,
+        combine_t=limits.combine_t, cart_t=limits.cart_t, offset=land.bearing_offset,
+    )  # fmt: skip
+    return season, water
+
+
+def true_moisture(farm: Farm, season: Season) -> Season:
+    """The season with the grain's learnt offset, which the run itself leaves out."""
+    offset = np.array([f.calibration.get("grain_offset", 0.0) for f, _ in rows(farm)])
+    return replace(season, moisture=season.moisture + offset[:, None])
+
+
 def look_ahead(
     farm: Farm,
     past: Weather,
@@ -148,7 +177,7 @@ def look_ahead(
     """
     row_of = np.array([farm.fields.index(f) for f, _ in rows(farm)])
     land, stand = land_of(farm), stand_of(farm)
-    seen = [*samples(farm), *spread_to_hollows(farm, observations)]
+    seen = as_the_run_sees(farm, [*samples(farm), *spread_to_hollows(farm, observations)])
     old = simulate(
         past.sites(row_of), land, stand, limits_of(farm, None, row_of), observations=seen, seed=seed
     )
@@ -163,7 +192,7 @@ def look_ahead(
     )
     keep = min(HISTORY_DAYS * 24, past.shape[2])
     recent = past.between(past.times[-1] + 1 - keep, past.times[-1] + 1)
-    return joined(old, new, keep), recent.then(ahead)
+    return true_moisture(farm, joined(old, new, keep)), recent.then(ahead)
 
 
 def joined(old: Season, new: Season, keep: int) -> Season:

@@ -113,15 +113,6 @@ class House:
                 self._issued = known
         return entry, known[2]
 
-    def news(self, book: Book, entry: Entry | None) -> list[Entry]:
-        """Entries by hand that the orders do not know yet."""
-        seen = 0 if entry is None else entry.number("seen") or 0
-        return [
-            e
-            for e in book.entries(gone=True)
-            if e.id > seen and KINDS[e.kind].by_hand and (not e.gone or e.withdrawn)
-        ]
-
 
 def create_app(
     folder: Path,
@@ -227,7 +218,7 @@ def _views(app: Flask, house: House, access: Access) -> None:
     def today() -> str:
         with house.book() as book:
             entry, plan = house.issued(book)
-            news = house.news(book, entry)
+            news = book.since(entry)
         return render_template("today.html", **_brief(house, plan, entry, news))
 
     @app.get("/fields")

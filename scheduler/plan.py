@@ -346,7 +346,8 @@ def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: De
         rules=decision.rules, member_loss=tuple(plan.member_cost / 100.0),
         foresight_value=decision.foresight_value, ignoring_cost=decision.ignoring_cost,
         cautions=cautions(farm, weather.ahead, now=now, lightning=weather.lightning),
-        changes=() if known.last is None else changes_since(known.last, crews),
+        changes=() if known.last is None else (*known.news, *changes_since(known.last, crews)),
+        lessons=known.lessons,
         decision=decision,
     )  # fmt: skip
 

@@ -1,0 +1,194 @@
+"""Learning: slow, shared on one soil, and not swung by one bad reading."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from mornings import NOW, farm, weather
+
+from readiness.season import Observation, Tier
+from scheduler.learning import GRAIN, GROUND, grain_bounds, ground_bounds, learn
+from scheduler.offsets import HUBER, Prior, offsets, surprise
+from scheduler.outlook import as_the_run_sees, open_loop, true_moisture
+from scheduler.slots import utc_hour
+
+P = Prior(soil_sd=0.5, own_sd=0.5, error_sd=1.0)
+ONE = np.array([0])
+SOIL = np.array([0, 0, 1])
+
+
+def solve(field, value, *, soil=SOIL, prior=P, weight=None):
+    field, value = np.array(field), np.array(value, dtype=float)
+    return offsets(field, value, value, np.ones(len(field)) if weight is None else weight, soil,
+                   prior=prior)  # fmt: skip
+
+
+def test_hand_one_observation_is_shrunk_and_shared():
+    # hand: variance of b_0 is 0.25 + 0.25; gain 0.5 / (0.5 + 1) = 1/3; the neighbour has the
+    # covariance 0.25, so 0.25 / 1.5 = 1/6; another soil learns nothing
+    assert solve([0], [0.9]) == pytest.approx([0.3, 0.15, 0.0], abs=1e-6)
+
+
+def test_hand_more_observations_count_for_more():
+    # hand: the mean of n has error variance 1/n; gain 0.5 / (0.5 + 1/4) = 2/3
+    assert solve([0] * 4, [0.9] * 4)[0] == pytest.approx(0.6, abs=1e-6)
+
+
+def test_one_bad_reading_moves_no_further_than_its_bound():
+    # hand: the pull of one is at most HUBER / error_sd, so b moves by at most var * HUBER
+    wild = solve([0], [1000.0])
+    assert wild[0] == pytest.approx(0.5 * HUBER, abs=1e-5)
+    assert wild[1] == pytest.approx(0.25 * HUBER, abs=1e-5)
+    good = [0.2, 0.3, 0.1, 0.2]
+    moved = solve([0] * 5, [*good, 1000.0])[0] - solve([0] * 4, good)[0]
+    assert moved < 0.3
+
+
+def test_a_band_pulls_only_from_outside():
+    low, high = np.array([-0.1]), np.array([0.4])
+    assert offsets(ONE, low, high, np.ones(1), SOIL, prior=P) == pytest.approx([0, 0, 0])
+    far = offsets(ONE, np.array([0.6]), np.array([np.inf]), np.ones(1), SOIL, prior=P)
+    assert far[0] == pytest.approx(0.2, abs=1e-5)  # hand: as an observation of 0.6, a third
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 2), st.floats(-50, 50)), min_size=1, max_size=8),
+    st.floats(0.01, 5),
+)
+def test_laws_of_offsets(seen, more):
+    # laws: finite; moving one observation up never moves its field's offset down
+    field, value = [f for f, _ in seen], [v for _, v in seen]
+    one = solve(field, value)
+    assert np.isfinite(one).all()
+    two = solve(field, [value[0] + more, *value[1:]])
+    assert two[field[0]] >= one[field[0]] - 1e-4
+    away = surprise(np.array(field), np.array(value), np.array(value), one, prior=P)
+    assert np.isfinite(away).all()
+
+
+def test_without_observations_nothing_is_learnt():
+    empty = np.array([], dtype=np.int64)
+    none = np.array([])
+    assert offsets(empty, none, none, none, SOIL, prior=P) == pytest.approx([0, 0, 0])
+
+
+# With the model
+
+
+@pytest.fixture(scope="module")
+def place():
+    two = farm(fields=4)
+    last = replace(two.fields[3], sand=0.1, clay=0.45, texture="silty clay")
+    return replace(two, fields=(*two.fields[:3], last))
+
+
+@pytest.fixture(scope="module")
+def past(place):
+    # a week of the fabricated weather, taken as the past up to NOW
+    sky = weather(place, days=8, members=1, seed=5)
+    end = utc_hour(NOW)
+    return replace(sky, start=end - sky.shape[2])
+
+
+@pytest.fixture(scope="module")
+def run(place, past):
+    return open_loop(place, past)
+
+
+def sample(run, field, hours_ago, above):
+    """A sample so many points above the run."""
+    at = run[0].moisture.shape[2] - hours_ago
+    value = float(run[0].moisture[0, field, at]) + above
+    return Observation(field=field, time=run[0].start + at, kind="moisture", value=value, sd=0.5)
+
+
+def test_samples_shift_their_field_and_its_neighbours(place, past, run):
+    seen = [sample(run, 0, 30, 2.0), sample(run, 0, 5, 2.0)]
+    taught = learn(place, seen, past, now=NOW)
+    moved = [f.calibration.get("grain_offset", 0.0) for f in taught.farm.fields]
+    assert 0.2 < moved[1] < moved[0] < 1.5  # slowly: two samples of 2 points are less than 1.5
+    assert moved[1] == moved[2]
+    assert moved[3] == 0.0  # another soil
+    assert any("Home quarter (F01): grain is wetter" in line for line in taught.lessons)
+    line = next(line for line in taught.lessons if "(before" in line)
+    before, after = float(line.split("before ")[1].split(")")[0]), moved[0]
+    assert 0 < before < after  # what one sample taught, and then two
+
+
+def test_one_wild_sample_is_flagged_and_does_not_swing_the_farm(place, past, run):
+    taught = learn(place, [sample(run, 0, 5, -9.0)], past, now=NOW)
+    moved = [f.calibration.get("grain_offset", 0.0) for f in taught.farm.fields]
+    most = (GRAIN.soil_sd**2 + GRAIN.own_sd**2) / GRAIN.error_sd * HUBER
+    assert -most - 1e-6 <= moved[0] < 0
+    assert abs(moved[1]) < 0.25
+    assert any("points below what the weather tells; it counts little" in x for x in taught.lessons)
+
+
+def test_ripening_grain_is_no_offset(place, run):
+    green = replace(sample(run, 0, 5, 0.0), value=33.0)
+    assert grain_bounds(run[0], [green]) == []
+
+
+def check(run, field, tier, hours_ago=5):
+    at = run[0].start + run[0].moisture.shape[2] - hours_ago
+    return Observation(field=field, time=at, kind="tier", value=float(tier), sd=0.5)
+
+
+def test_ground_checks_bound_the_limits(run):
+    season, limits = run
+    h = season.moisture.shape[2] - 5
+    top, below = season.water_top[0, 0, h], season.water_below[0, 0, h]
+    firm = max(top - limits.firm_top[0], below - limits.firm_below[0])
+    edge = max(top - limits.headland_top[0], below - limits.headland_below[0])
+    bounds = {
+        tier: (b.low, b.high)
+        for tier in (Tier.FIRM, Tier.HEADLAND_ONLY, Tier.SOFT)
+        for b in ground_bounds(season, limits, [check(run, 0, tier)])
+    }
+    # hand: firm needs both waters under the limits shifted by b, so b >= firm; soft b <= edge
+    assert bounds[Tier.FIRM] == (pytest.approx(firm), np.inf)
+    assert bounds[Tier.SOFT] == (-np.inf, pytest.approx(edge))
+    assert bounds[Tier.HEADLAND_ONLY] == (pytest.approx(edge), pytest.approx(firm))
+
+
+def test_a_field_softer_than_reckoned_bears_less(place, past, run):
+    seen = [check(run, 0, Tier.SOFT, 30), check(run, 0, Tier.SOFT, 5)]
+    bounds = ground_bounds(*run, seen)
+    assert all(b.high < 0 for b in bounds)  # the run thought it bore combines
+    taught = learn(place, seen, past, now=NOW)
+    moved = [f.calibration.get("bearing_offset", 0.0) for f in taught.farm.fields]
+    assert moved[0] < moved[1] < 0.0
+    assert moved[0] > max(b.high for b in bounds)  # slowly
+    assert moved[3] == 0.0
+    assert abs(moved[0]) < 3 * (GROUND.soil_sd + GROUND.own_sd)
+    softer = open_loop(taught.farm, past)[1]
+    assert softer.firm_top[0] < run[1].firm_top[0]
+
+
+def test_a_check_that_agrees_teaches_nothing(place, past, run):
+    tier = Tier(int(run[0].tier[0, 0, -5]))
+    taught = learn(place, [check(run, 0, tier)], past, now=NOW)
+    assert taught.farm == replace(
+        place, fields=tuple(replace(f, calibration={}) for f in place.fields)
+    )
+    assert taught.lessons == ()
+
+
+def test_the_offset_is_seen_once(place, run):
+    # hand: the run works without the offset: samples are told to it less 0.8, and what it gives
+    # is shown with 0.8 more, so that a sample of 16.8 is shown as 16.8
+    field = replace(place.fields[0], calibration={"grain_offset": 0.8})
+    shifted = replace(place, fields=(field, *place.fields[1:]))
+    one = sample(run, 0, 5, 1.0)
+    (told,) = as_the_run_sees(shifted, [one, one])
+    assert told.value == pytest.approx(one.value - 0.8)
+    shown = true_moisture(shifted, run[0])
+    assert shown.moisture[:, 0] == pytest.approx(run[0].moisture[:, 0] + 0.8)
+    assert shown.moisture[:, 1] == pytest.approx(run[0].moisture[:, 1])
+
+
+def test_nothing_seen_nothing_learnt(place, past):
+    assert learn(place, [], past, now=NOW + timedelta(hours=1)).farm is place
