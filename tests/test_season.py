@@ -8,8 +8,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from small_fields import START, land, limits, stand, weather
 
-from readiness import lanes
+from readiness import facts, lanes
 from readiness.crops import CROPS
+from readiness.et import weather_et
 from readiness.grain import standing_grain
 from readiness.season import Observation, Reason, Tier, simulate
 
@@ -312,3 +313,17 @@ def test_unknown_is_never_workable(gaps, name):
     assert (season.reason[unknown] == Reason.UNKNOWN).all()
     assert (season.tier[unknown] == Tier.UNKNOWN).all()
     assert (season.reason[np.isnan(season.moisture) | np.isnan(season.water_top)] == 1).all()
+
+
+def test_reference_et_inside_the_pass_is_that_of_et():
+    # hand: the compiled step and the vectorised ASCE equation must agree hour by hour; the pass
+    # adds a night, so the frame starts at midnight and holds cloudy and clear days.
+    frame = weather(4, noon=800.0)
+    frame.radiation[:, :, 24:48] *= 0.3
+    where = land()
+    clear, gamma = facts.sky(frame.times, where, np.zeros(1, dtype=np.int64))
+    work = np.empty((lanes.WORK, 96))
+    columns = (frame.rain, frame.temp, frame.humidity, frame.wind, frame.radiation)
+    lanes.air_rows(*(c[0, 0] for c in columns), clear[0], gamma[0], np.nan, work)
+    expected = weather_et(frame, where.latitude, where.longitude, where.elevation_m)[0, 0]
+    assert work[lanes.ETO] == pytest.approx(expected, abs=1e-12)
