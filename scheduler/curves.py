@@ -83,7 +83,8 @@ def _limit_lines(ax: Axes, last: float, limits: dict[str, float]) -> None:
         merged.setdefault(round(value, 1), []).append(name)
     for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
         ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
-        note(ax, f"{', '.join(names)} {value:g}", last, value, up=4, left=True)
+        below = len(merged) > 1 and value == min(merged)  # so that close limits stay readable
+        note(ax, f"{', '.join(names)} {value:g}", last, value, up=-5 if below else 4, left=True)
 
 
 def grain_limits(farm: Farm, row: int) -> dict[str, float]:
