@@ -61,7 +61,9 @@ def krige(
     """
     between = np.exp(-distance_km(gauge_lat, gauge_lon, gauge_lat, gauge_lon) / reach_km)
     towards = np.exp(-distance_km(lat, lon, gauge_lat, gauge_lon) / reach_km)
-    weights = np.linalg.solve(between + 1e-9 * np.eye(len(between)), towards.T).T
+    weights = np.asarray(
+        np.linalg.solve(between + 1e-9 * np.eye(len(between)), towards.T).T, dtype=np.float64
+    )
     left = 1.0 - (weights * towards).sum(axis=1)
     return weights, np.asarray(np.clip(left, 0.0, 1.0), dtype=np.float64)
 

@@ -13,7 +13,7 @@ import os
 import sqlite3
 from collections.abc import Callable, Mapping
 from contextlib import closing, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -73,6 +73,7 @@ class Reply:
     ----------
     payload : the decoded JSON, untouched.
     fetched : when the service gave it, by its own clock where that differs from ours.
+    cached : whether it came out of the cache.
     fresh : False for an expired answer out of the cache, used because of `trouble`.
     skew_s : the service's clock less ours, 0 where they agree or nothing is known.
     """
@@ -80,6 +81,7 @@ class Reply:
     payload: Any
     url: str
     fetched: datetime
+    cached: bool = False
     fresh: bool = True
     trouble: str = ""
     skew_s: float = 0.0
@@ -186,8 +188,7 @@ class Services:
         kept = self._kept(prepared)
         if kept is None:
             raise ServiceError(trouble)
-        return Reply(payload=kept.json(), url=str(kept.url), fetched=_made(kept), fresh=False,
-                     trouble=trouble)  # fmt: skip
+        return replace(self._reply(kept), cached=True, fresh=False, trouble=trouble)
 
     def _session(self, cache: Path) -> requests.Session:
         session: requests.Session
@@ -242,16 +243,17 @@ class Services:
 
     def _reply(self, response: requests.Response) -> Reply:
         made = _made(response)
-        skew = 0.0
-        if not getattr(response, "from_cache", False):
-            skew = (made - datetime.now(UTC)).total_seconds()
+        cached = bool(getattr(response, "from_cache", False))
+        skew = 0.0 if cached else (made - datetime.now(UTC)).total_seconds()
         off = skew if abs(skew) > SKEW_S else 0.0
         if off and not any("clock" in n for n in self.notes):
             self.notes.append(
                 f"This computer's clock is {abs(off) / 60:.0f} min "
                 f"{'behind' if off > 0 else 'ahead of'} the service's; the service's time is kept."
             )
-        return Reply(payload=response.json(), url=str(response.url), fetched=made, skew_s=off)
+        return Reply(
+            payload=response.json(), url=str(response.url), fetched=made, cached=cached, skew_s=off
+        )
 
 
 def user_agent() -> str:

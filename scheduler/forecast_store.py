@@ -99,7 +99,7 @@ def store(folder: Path, answer: Answer) -> bool:
     }
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        _replace(path, json.dumps(envelope, ensure_ascii=False, separators=(",", ":")))
+        replace_file(path, json.dumps(envelope, ensure_ascii=False, separators=(",", ":")))
     except OSError as error:
         raise WeatherError(
             f"{path}: cannot be written ({error.strerror}); "
@@ -108,7 +108,7 @@ def store(folder: Path, answer: Answer) -> bool:
     return True
 
 
-def _replace(path: Path, text: str) -> None:
+def replace_file(path: Path, text: str) -> None:
     """Write to a temporary name, then rename over `path`."""
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
     try:

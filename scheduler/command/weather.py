@@ -1,10 +1,106 @@
-"""Commands of the weather group."""
+"""Commands of the weather: `fetch` brings it in, `verify` tells how good it was."""
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
+
+from readiness.services import ServiceError, Services
+from scheduler.errors import AfterrainError, WeatherError
+from scheduler.farm import Farm
+from scheduler.fetching import PRODUCTS, Outcome, fetch
+from scheduler.forecast_choice import choose
+from scheduler.reading import read_farm, read_rain
+from scheduler.soil_file import fetch_soil
+
+STATES = {"stored": "new", "same": "as stored", "older": "older than stored", "stale": "old copy",
+          "failed": "nothing"}  # fmt: skip
 
 
 def register(commands: Any) -> None:
     """Add this group's subcommands."""
+    get = commands.add_parser("fetch", help="fetch forecasts, records and warnings, and store them")
+    get.add_argument("folder", metavar="FOLDER", help="the farm folder")
+    years = "also N earlier years of records, for the days past the forecast"
+    get.add_argument("--years", type=int, default=0, metavar="N", help=years)
+    soil = "ask the USDA soil survey instead, and write soil.csv"
+    get.add_argument("--soil", action="store_true", help=soil)
+    mirror = "address that stands for all services (a mirror)"
+    get.add_argument("--services", metavar="URL", help=mirror)
+    get.set_defaults(run=run_fetch)
+
+
+def run_fetch(args: argparse.Namespace) -> int:
+    """Fetch and tell what came; 0 where there is something to plan on."""
+    folder = Path(args.folder)
+    farm = read_farm(folder)
+    with Services(folder / "cache", base=args.services) as services:
+        if args.soil:
+            return _soil(folder, farm, services)
+        now = datetime.now(UTC)
+        outcomes = fetch(folder, farm, services, now=now, years=max(0, args.years))
+        for product in PRODUCTS:
+            for line in product_lines(farm, product, outcomes, now):
+                print(line)
+        for note in services.notes:
+            print(note)
+    return _usable(folder, farm)
+
+
+def product_lines(
+    farm: Farm, product: str, outcomes: Sequence[Outcome], now: datetime
+) -> list[str]:
+    """What came of one product, one line for each way it went."""
+    mine = [o for o in outcomes if o.product == product]
+    lines = []
+    for state, word in STATES.items():
+        group = [o for o in mine if o.state == state]
+        if not group:
+            continue
+        issues = [o.issued for o in group if o.issued]
+        when = f", {aged(min(issues), farm, now)}" if issues else ""
+        why = "; ".join(dict.fromkeys(o.text for o in group if o.text))
+        cells = f"{len(group)} of {len(mine)} cell{'s' if len(mine) > 1 else ''}"
+        lines.append(f"{product:<13}{cells:<14}{word}{when}{f': {why}' if why else ''}")
+    return lines
+
+
+def aged(issued: datetime, farm: Farm, now: datetime) -> str:
+    """When something was issued and how old it is."""
+    age = max(0.0, (now - issued) / timedelta(hours=1))
+    return f"issued {issued.astimezone(farm.tz):%a %d %b %H:%M}, {age:.0f} h old"
+
+
+def _usable(folder: Path, farm: Farm) -> int:
+    """Say what a plan would use now."""
+    now = datetime.now(farm.tz)
+    try:
+        cells = choose(folder, farm, now, [])
+    except WeatherError as error:
+        print(f"There is nothing to plan on: {error}")
+        return 1
+    issued = min(c.issued for c in cells if c.issued)
+    print(f"A plan would use {cells[0].source}, {aged(issued, farm, now)}.")
+    return 0
+
+
+def _soil(folder: Path, farm: Farm, services: Services) -> int:
+    try:
+        path, found = fetch_soil(folder, farm, services)
+    except ServiceError as error:
+        raise WeatherError(f"{error}; no soil was written") from None
+    for field in farm.fields:
+        if field.id in found:
+            soil = found[field.id]
+            print(f"{field.id:<10}{soil.texture}, {soil.drainage} drainage, hydrologic group "
+                  f"{soil.group or 'unknown'}; {soil.map_unit}")  # fmt: skip
+        else:
+            print(f"{field.id:<10}not in the survey")
+    print(f"wrote {path}; what fields.csv says wins over it")
+    return 0
+
+
+__all__ = ["AfterrainError", "read_rain", "register"]
