@@ -22,14 +22,14 @@ EAR_RESISTANCE = 140.0
 WIND_FLOOR = 1.5
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def cloudiness_of(radiation, clear):  # type: ignore[no-untyped-def]
     """Function of cloudiness from radiation and that of a clear sky (ASCE 2005 eq. 45)."""
     ratio = min(max(radiation / clear, 0.3), 1.0)
     return min(max(1.35 * ratio - 0.35, 0.05), 1.0)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def air_terms(temp, humidity, cloudiness):  # type: ignore[no-untyped-def]
     """Saturation and actual vapour pressure, its slope, and net long wave of one hour.
 
@@ -43,7 +43,7 @@ def air_terms(temp, humidity, cloudiness):  # type: ignore[no-untyped-def]
     return es, ea, slope, STEFAN * square * square * (0.34 - 0.14 * math.sqrt(ea)) * cloudiness
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def ear_air(temp, wind, radiation, es, ea, slope, long_wave):  # type: ignore[no-untyped-def]
     """State of the ear layer in one hour: (evaporation mm/h, temperature °C, humidity percent).
 
@@ -67,7 +67,7 @@ def ear_air(temp, wind, radiation, es, ea, slope, long_wave):  # type: ignore[no
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def reference_et(temp, wind, net, es, ea, slope, gamma):  # type: ignore[no-untyped-def]
     """Hourly short-reference ET, mm, never below 0: `et.reference_et_hour` as a compiled step.
 
@@ -79,7 +79,7 @@ def reference_et(temp, wind, net, es, ea, slope, gamma):  # type: ignore[no-unty
     return max(top / (slope + gamma * (1.0 + cd * u2)), 0.0)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def first_cloudiness(radiation, clear):  # type: ignore[no-untyped-def]
     """Cloudiness of the first hour that tells it, for the hours before (as `et.cloudiness`)."""
     for h in range(clear.size):

@@ -8,10 +8,10 @@ by what ground checks teach.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from readiness.weather import Array
 
@@ -236,66 +236,56 @@ def water_limits(
     )
 
 
-# -- Other work ---------------------------------------------------------------------------------
+@dataclass(frozen=True, kw_only=True)
+class Opinion:
+    """What strength relations say of ground at a limit of water: the spread is the message.
 
-#: Least soil temperature for planting, °C: corn 50 °F at 4 in published; soybean 50-55 °F from
-#: memory; sorghum and the small grains and canola assumed.
-PLANTING_TEMP: dict[str, float] = {
-    "corn": 10.0,
-    "soybean": 11.5,
-    "sorghum": 15.0,
-    "wheat_hard": 4.0,
-    "wheat_soft": 4.0,
-    "wheat_durum": 4.0,
-    "barley": 4.0,
-    "oats": 4.0,
-    "canola": 5.0,
-}
-#: Share of plant-available water the seed zone needs; assumed.
-SEED_ZONE_SHARE = 0.4
-#: Wind for spraying, m/s: 3-10 mph (Tennessee extension; another source says 3-8).
-SPRAY_WIND = (1.34, 4.47)
-#: Sun this high ends or begins the hours when inversions are usual: from 1-2 h before sunset to
-#: about 1 h after sunrise (GRDC), about 10 degrees at mid latitudes (assumed).
-SPRAY_SUN = 10.0
-SPRAY_CAUTION = (
-    "The product label and local law decide wind, temperature and buffers; these hours only show "
-    "usual wind limits and likely inversions."
-)
-
-
-def plastic_limit(clay: Array) -> Array:
-    """Lower plastic limit, percent by weight: 20 at 18 % clay, 28 at 53 % (Mueller et al. 2003)."""
-    return np.asarray(20.0 + (100.0 * clay - 18.0) * 8.0 / 35.0, dtype=np.float64)
-
-
-def tillage_limit(clay: Array, *, bulk_density: Array, offset: Array) -> Array:
-    """Highest volumetric water of 0-15 cm for tillage: 0.9 of the plastic limit (published)."""
-    return np.asarray(0.9 * plastic_limit(clay) * bulk_density / 100.0 + offset, dtype=np.float64)
-
-
-def planting_hours(
-    soil_temp: Array, seed_zone: Array, *, crop: str, dry: float, wet: float, limit: float
-) -> NDArray[np.bool_]:
-    """Hours fit for planting one field: warm enough, moist enough, and not too wet to work.
-
-    Parameters
-    ----------
-    soil_temp, seed_zone : °C and m³/m³ at seed depth; NaN is never fit.
-    crop : key of `PLANTING_TEMP`.
-    dry, wet : wilting point and field capacity, m³/m³.
-    limit : `tillage_limit`.
+    `strength` in kPa by family; `needed` in kPa by vehicle and passes.
     """
-    moist = seed_zone >= dry + SEED_ZONE_SHARE * (wet - dry)
-    return np.asarray((soil_temp >= PLANTING_TEMP[crop]) & moist & (seed_zone <= limit))
+
+    texture: str
+    limit: str
+    water: float
+    strength: dict[str, float]
+    needed: dict[str, float]
 
 
-def spraying_hours(wind: Array, rain: Array, sun: Array) -> NDArray[np.bool_]:
-    """Hours with usual spraying wind, no rain and no likely inversion; see `SPRAY_CAUTION`.
+def second_opinions(
+    textures: Sequence[str],
+    limits: WaterLimits,
+    *,
+    sand: Array,
+    clay: Array,
+    bulk_density: Array,
+    combine_t: float,
+    cart_t: float,
+) -> list[Opinion]:
+    """Strength of 15-30 cm at the limits of each texture, against what the vehicles need.
 
-    Parameters
-    ----------
-    wind, rain, sun : m/s, mm, sun's elevation in degrees; NaN is never fit.
+    Arrays (texture,); bulk density in t/m³.
     """
-    low, high = SPRAY_WIND
-    return np.asarray((wind >= low) & (wind <= high) & (rain <= 0.0) & (sun >= SPRAY_SUN))
+    combine, cart = (mobility_index(axle) for axle in (combine_axle(combine_t), cart_axle(cart_t)))
+    needed = {
+        f"{name}, {passes} pass{'es' * (passes > 1)}": vehicle_cone_index(mi, passes=passes)
+        for name, mi in (("combine", combine), ("cart", cart))
+        for passes in (1, 50)
+    }
+    rows = []
+    for i, texture in enumerate(textures):
+        for limit, water in (
+            ("firm", limits.firm_below[i]),
+            ("headland-only", limits.headland_below[i]),
+        ):
+            families = strength_spread(
+                water, sand=sand[i], clay=clay[i], bulk_density=bulk_density[i]
+            )
+            rows.append(
+                Opinion(
+                    texture=texture,
+                    limit=limit,
+                    water=float(water),
+                    strength={name: float(value) for name, value in families.items()},
+                    needed=needed,
+                )
+            )
+    return rows

@@ -49,11 +49,11 @@ def dry_to_wet(moisture: Array) -> Array:
     return np.asarray(100.0 * moisture / (100.0 + moisture), dtype=np.float64)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def equilibrium(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
     """Equilibrium moisture of one state of air, percent db; see `equilibrium_moisture`."""
-    t = min(max(temp, 0.0), 50.0)
-    rh = min(max(humidity, 5.0), 95.0) / 100.0
+    t = min(max(temp, TEMP_RANGE[0]), TEMP_RANGE[1])
+    rh = min(max(humidity, HUMIDITY_RANGE[0]), HUMIDITY_RANGE[1]) / 100.0
     if form == 0:
         return math.exp(math.log(-math.log(1.0 - rh) / (a * (t + c))) / b)
     if form == 1:
@@ -61,7 +61,7 @@ def equilibrium(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
     return math.exp((a + b * t - math.log(-math.log(rh))) / c)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _equilibrium_each(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
     out = np.empty(temp.size)
     for i in range(temp.size):
@@ -108,7 +108,7 @@ def equilibrium_humidity(moisture: Array, temp: Array, isotherm: Isotherm) -> Ar
     return np.asarray(100.0 * rh, dtype=np.float64)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def share_gone(x):  # type: ignore[no-untyped-def]
     """1 - exp(-x) by its (1,2) Padé form, within 0.1 % up to x = 1; much faster than exp."""
     return x / (1.0 + x * (0.5 + x / 12.0))
@@ -120,7 +120,7 @@ def thin_layer_k(temp: Array, crop: Crop) -> Array:
     return np.asarray(3600.0 * crop.k0 * np.exp(-crop.activation / kelvin), dtype=np.float64)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def grain_step(  # type: ignore[no-untyped-def]
     skin, core, film, rain, evaporation, target, rate, uptake, inner, saturated, capacity, catch
 ):
@@ -161,7 +161,7 @@ def grain_step(  # type: ignore[no-untyped-def]
     return skin - (1.0 - SKIN) * moved, core + SKIN * moved, left, wet
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def wetting_step(core, turn, armed):  # type: ignore[no-untyped-def]
     """Count wettings of ripe grain: (turning point, armed, 1.0 if an event was completed).
 
@@ -179,7 +179,7 @@ def wetting_step(core, turn, armed):  # type: ignore[no-untyped-def]
     return turn, 0.0, 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def sprout_step(soak, sprout, wet, temp, hours, scale):  # type: ignore[no-untyped-def]
     """Sprouting of ripe grain in long warm wetness: (soak, sprouted fraction).
 
