@@ -22,11 +22,16 @@ def jobs_named(stake: Stakes, name: str) -> list[int]:
 
 
 def priced(
-    compiled: Compiled, plan: Plan, orders: Mapping[str, Sequence[str]]
+    compiled: Compiled,
+    plan: Plan,
+    orders: Mapping[str, Sequence[str]],
+    *,
+    best: float | None = None,
 ) -> tuple[float, list[str]]:
     """Expected loss of a user's orders, and what to say of it.
 
     `orders` : by crew, field ids (or 'id/parcel') in order; fields not named are left.
+    `best` : loss to set it against; the plan's by default.
 
     Raises
     ------
@@ -37,7 +42,7 @@ def priced(
         compiled.tables, named_orders(compiled, orders), objective=compiled.farm.rules.objective
     )
     money = compiled.farm.currency
-    mine, best = own.cost / 100.0, plan.cost / 100.0
+    mine, best = own.cost / 100.0, plan.cost / 100.0 if best is None else best
     lines = [f"your order loses {money}{mine:,.0f}; the plan {money}{best:,.0f}"]
     if mine > best + 0.5:
         lines.append(f"yours costs {money}{mine - best:,.0f} more")
@@ -52,7 +57,7 @@ def priced(
 
 
 def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Orders:
-    """Job orders from names; locked jobs must come first as they are.
+    """Job orders from names; an order of one's own may undo what was locked before.
 
     Raises
     ------
@@ -76,8 +81,4 @@ def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Ord
                 )
             used |= set(found)
             out[crews.index(crew)] += found
-    for k, first in compiled.tables.locked:
-        if tuple(out[k][: len(first)]) != tuple(first):
-            names = [compiled.field(j).id for j in first]
-            raise FarmError(f'crew "{crews[k]}" is locked to begin with {", ".join(names)}')
     return tuple(tuple(o) for o in out)

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readiness.season import Season
 from readiness.weather import VARIABLES, Weather
@@ -36,6 +37,8 @@ Progress = Callable[[float, str], None]
 MAKEUP_MEMBERS = 7
 #: Moves of a search that prices a make-up, and of one that keeps today's orders; assumed.
 QUICK_MOVES, STEADY_MOVES = 20_000, 60_000
+#: Moves of the search for a page that waits; assumed, about a second for 26 fields.
+SWIFT_MOVES = 60_000
 #: Hour of the farm's day at which a plan for a bare date is made.
 MORNING_HOUR = 6
 
@@ -64,6 +67,7 @@ def plan_morning(
     days: int = 12,
     seed: int = 0,
     fast: bool = False,
+    swift: bool = False,
     progress: Progress | None = None,
 ) -> Morning:
     """Plan a farm folder from its files, its stored weather and its season book.
@@ -75,6 +79,7 @@ def plan_morning(
     forecast : a forecast file instead of the last stored one.
     days, seed : horizon and random seed; the same seed gives the same plan.
     fast : stop the search by the clock, so that plans may differ between runs.
+    swift : orders in seconds by a short search, nothing proven or weighed, for a page that waits.
     progress : called with a share done and what is being done.
 
     Raises
@@ -87,7 +92,7 @@ def plan_morning(
     told = progress or _silent
     known = gather(folder, now, forecast=forecast, days=days, seed=seed)
     told(0.05, "running soil and grain")
-    return plan_farm(known, days=days, seed=seed, fast=fast, progress=told)
+    return plan_farm(known, days=days, seed=seed, fast=fast, swift=swift, progress=told)
 
 
 def plan_farm(
@@ -96,6 +101,7 @@ def plan_farm(
     days: int = 12,
     seed: int = 0,
     fast: bool = False,
+    swift: bool = False,
     progress: Progress = _silent,
 ) -> Morning:
     """Plan a morning from what is known, in memory; see `plan_morning`."""
@@ -106,18 +112,25 @@ def plan_farm(
         farm, weather.past, weather.ahead,
         lightning=weather.lightning, observations=known.observations, seed=seed,
     )  # fmt: skip
-    mean, _ = look_ahead(
-        farm, weather.past, mean_weather(weather.ahead), observations=known.observations, seed=seed
-    )
     slots = slot_times(known.now, days, SLOT_MIN)
     slots = slots[slots < season.start + season.moisture.shape[2]]
     progress(0.15, "pricing make-ups")
+    mean = None if swift else _mean_stakes(known, slots, seed)
     decision = decide(
-        known, stakes(farm, season, slots), seed=seed, fast=fast, progress=progress,
-        mean=stakes(farm, mean, slots), study=True,
+        known, stakes(farm, season, slots), seed=seed, fast=fast, swift=swift,
+        progress=progress, mean=mean, study=not swift,
     )  # fmt: skip
     progress(0.93, "putting it into words")
     return _morning(known, sky, season, seed, decision)
+
+
+def _mean_stakes(known: Known, slots: NDArray[np.datetime64], seed: int) -> Stakes:
+    """What is at stake under the ensemble mean."""
+    farm, weather = known.farm, known.weather
+    season, _ = look_ahead(
+        farm, weather.past, mean_weather(weather.ahead), observations=known.observations, seed=seed
+    )
+    return stakes(farm, season, slots)
 
 
 def decide(
@@ -126,6 +139,7 @@ def decide(
     *,
     seed: int = 0,
     fast: bool = False,
+    swift: bool = False,
     progress: Progress = _silent,
     mean: Stakes | None = None,
     study: bool = False,
@@ -148,10 +162,14 @@ def decide(
             "no crew can finish any field within the days planned; see `afterrain ready` for "
             "what closes the hours, plan more days, or raise a limit in farm.toml"
         )
-    plan = solve(
-        compiled.tables, seed=seed, objective=objective, fast=fast,
-        progress=lambda text, share: progress(0.3 + 0.5 * share, text),
-    )  # fmt: skip
+    if swift:
+        progress(0.4, "searching for orders")
+        plan = quick(compiled.tables, seed=seed, objective=objective, moves=SWIFT_MOVES)
+    else:
+        plan = solve(
+            compiled.tables, seed=seed, objective=objective, fast=fast,
+            progress=lambda text, share: progress(0.3 + 0.5 * share, text),
+        )  # fmt: skip
     if known.last:
         plan = steadied(compiled, plan, known.last, seed=seed)
     faults = check(compiled.tables, plan, objective=objective)
@@ -353,7 +371,11 @@ def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: De
 
 
 def price_order(
-    folder: Path, morning: Morning, orders: Mapping[str, Sequence[str]]
+    folder: Path,
+    morning: Morning,
+    orders: Mapping[str, Sequence[str]],
+    *,
+    best: float | None = None,
 ) -> tuple[float, list[str]]:
     """Expected loss of orders that a user proposes for a planned morning; see `own_order.priced`.
 
@@ -362,4 +384,4 @@ def price_order(
     decision = morning.decision
     if not isinstance(decision, Decision):
         raise FarmError(f"{folder}: this plan holds no tables: replan, then price an order")
-    return priced(decision.compiled, decision.plan, orders)
+    return priced(decision.compiled, decision.plan, orders, best=best)
