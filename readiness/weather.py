@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +58,8 @@ class Weather:
     @property
     def times(self) -> NDArray[np.datetime64]:
         """Hour labels, (hour,), datetime64[h] UTC."""
-        return np.datetime64(self.start, "h") + np.arange(self.rain.shape[2])
+        first = np.asarray(self.start).astype("datetime64[h]")
+        return np.asarray(first + np.arange(self.rain.shape[2]))
 
     def sites(self, index: Sequence[int] | NDArray[np.int64]) -> Weather:
         """Pick or repeat sites, for example one per field: result (member, len(index), hour)."""
@@ -66,22 +68,22 @@ class Weather:
 
     def between(self, first: np.datetime64, stop: np.datetime64) -> Weather:
         """Cut the hours in [first, stop) out of the frame."""
-        a = int((np.datetime64(first, "h") - np.datetime64(self.start, "h")).astype(int))
-        b = int((np.datetime64(stop, "h") - np.datetime64(self.start, "h")).astype(int))
+        hours = (np.array([first, stop], dtype="datetime64[h]") - self.times[0]).astype(np.int64)
+        a, b = int(hours[0]), int(hours[1])
         if a < 0 or b > self.rain.shape[2] or a > b:
             raise ValueError(
                 f"weather covers {self.times[0]} to {self.times[-1]}, not {first} to {stop}"
             )
         cut = {f.name: getattr(self, f.name)[:, :, a:b] for f in fields(self)[1:]}
-        return replace(self, start=np.datetime64(first, "h"), **cut)
+        return replace(self, start=self.times[0] + a, **cut)
 
     def then(self, later: Weather) -> Weather:
         """Append `later`, which must start at the hour after this frame's last; members broadcast."""
-        if np.datetime64(later.start, "h") != self.times[-1] + 1:
+        if later.times[0] != self.times[-1] + 1:
             raise ValueError(f"frame ends {self.times[-1]}, next starts {later.start}")
         m = max(self.rain.shape[0], later.rain.shape[0])
 
-        def join(name: str) -> NDArray[np.float64]:
+        def join(name: str) -> Any:
             parts = [getattr(w, name) for w in (self, later)]
             return np.concatenate([np.broadcast_to(p, (m, *p.shape[1:])) for p in parts], axis=2)
 
