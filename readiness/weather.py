@@ -78,7 +78,7 @@ class Weather:
         return replace(self, start=self.times[0] + a, **cut)
 
     def then(self, later: Weather) -> Weather:
-        """Append `later`, which must start at the hour after this frame's last; members broadcast."""
+        """Append `later`, which starts at the hour after this frame's last; members broadcast."""
         if later.times[0] != self.times[-1] + 1:
             raise ValueError(f"frame ends {self.times[-1]}, next starts {later.start}")
         m = max(self.rain.shape[0], later.rain.shape[0])
