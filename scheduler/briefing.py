@@ -23,7 +23,7 @@ from scheduler.orders import (
     Spread,
     TimeSpread,
 )
-from scheduler.slots import local
+from scheduler.slots import local, utc_hour
 from scheduler.stakes import grain_density
 from scheduler.tables import Plan
 from scheduler.why import instead
@@ -43,6 +43,12 @@ AFTER = {
 }
 
 
+#: Share of members from which a job counts as done in the middle of the forecasts.
+MOSTLY = 0.5
+#: Share below which an order says how often the crew gets to it.
+SURELY = 0.9
+
+
 @dataclass(frozen=True, kw_only=True)
 class Timing:
     """One job in every member, slots; NaN where the member does not get it done."""
@@ -56,23 +62,20 @@ class Timing:
 
 def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
     """When crew `k` does the `at`-th job of its order, member by member."""
-    j = plan.orders[k][at]
-    before = plan.orders[k][at - 1] if at else None
-    job = compiled.jobs[j]
-    members = plan.start.shape[0]
-    move = int(compiled.tables.move[k, len(compiled.jobs) if before is None else before, j])
-    out = np.full((5, members), np.nan)
-    for m in range(members):
+    order, j = plan.orders[k], plan.orders[k][at]
+    row, tables = compiled.jobs[j].row, compiled.tables
+    out = np.full((5, plan.start.shape[0]), np.nan)
+    for m in range(plan.start.shape[0]):
         s, e = int(plan.start[m, j]), int(plan.finish[m, j])
-        if s < 0 or e < 0:
-            continue
-        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + s
+        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + s if 0 <= s < e else np.array([])
         if not cut.size:
             continue
-        free = int(compiled.tables.ready[k]) if before is None else int(plan.finish[m, before])
-        leave = max(free, int(cut[0]) - move)
-        wet = compiled.stakes.moisture[m, job.row, compiled.stakes.hour[cut]].mean()
-        out[:, m] = leave, cut[0], e, wet, compiled.stakes.edge[m, job.row, cut].mean()
+        before = next((i for i in reversed(order[:at]) if plan.finish[m, i] >= 0), None)
+        free = tables.ready[k] if before is None else plan.finish[m, before]
+        move = tables.move[k, len(compiled.jobs) if before is None else before, j]
+        wet = compiled.stakes.moisture[m, row, compiled.stakes.hour[cut]].mean()
+        edge = compiled.stakes.edge[m, row, cut].mean()
+        out[:, m] = max(int(free), int(cut[0]) - int(move)), cut[0], e, wet, edge
     return Timing(leave=out[0], begin=out[1], end=out[2], moisture=out[3], edge=out[4])
 
 
@@ -90,22 +93,25 @@ def spread(values: Array) -> Spread:
 
 
 def time_spread(compiled: Compiled, values: Array) -> TimeSpread:
-    """The same for slots, as farm times."""
+    """The same for slots, as farm times.
+
+    Not done is never, the horizon's end; of a job that most members do not get done, the times
+    are those of the members that do.
+    """
+    done = np.isfinite(values)
+    if done.mean() >= MOSTLY:
+        values = np.where(done, values, len(compiled.stakes.slots))
     s = spread(values)
     return TimeSpread(
         low=clock(compiled, s.low), mid=clock(compiled, s.mid), high=clock(compiled, s.high)
     )
 
 
-def chance(compiled: Compiled, when: Timing) -> float:
+def chance(compiled: Compiled, when: Timing, start: datetime) -> float:
     """Share of members that begin and end on the days said."""
-
-    def day(slot: float) -> int:
-        return clock(compiled, slot).toordinal()
-
-    begin, end = day(spread(when.begin).mid), day(spread(when.end).mid - 0.01)
+    end = (time_spread(compiled, when.end).mid - timedelta(seconds=1)).date()
     kept = [
-        day(b) == begin and day(e - 0.01) == end
+        clock(compiled, b).date() == start.date() and clock(compiled, e - 0.01).date() == end
         for b, e in zip(when.begin, when.end, strict=True)
         if np.isfinite(b)
     ]
@@ -124,35 +130,36 @@ def order_line(
     j = plan.orders[k][at]
     job, when = compiled.jobs[j], timing(compiled, plan, k, at)
     rate = compiled.rates[k][j]
-    if rate is None or not np.isfinite(when.begin).any():
+    done = float(np.isfinite(when.begin).mean())
+    if rate is None or done == 0:
         return None
     field = compiled.farm.fields[job.field]
     before = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
     moisture = spread(when.moisture)
     tonnes = job.area_ha * dry_t_ha(field) / (1.0 - moisture.mid / 100.0)
-    cost = _job_cost(compiled, plan, k, j)
-    mid = spread(when.begin).mid
+    start = time_spread(compiled, when.begin)
     return Order(
         field=field.id,
         name=field.name,
         parcel=job.parcel,
         crop=field.crop,
-        leave_at=clock(compiled, spread(when.leave).mid),
+        leave_at=min(time_spread(compiled, when.leave).mid, start.mid),
         move_min=float(compiled.tables.move[k, before, j]) * SLOT_MIN,
         move_km=float(compiled.move_km[k, before, j]),
-        start=time_spread(compiled, when.begin),
+        start=start,
         finish=time_spread(compiled, when.end),
         area_ha=job.area_ha,
         tonnes=tonnes,
         moisture_pct=moisture,
-        chance=chance(compiled, when),
+        chance=chance(compiled, when, start.mid),
+        done=done,
         loads=loads(tonnes, compiled.gangs[k].trucks, grain_density(field)),
         point=compiled.farm.points[int(compiled.point[k, j])].id,
         rate_ha_h=rate.t_h / (tonnes / job.area_ha),
         limited_by=rate.limited_by,
         headland_only=bool(np.nanmean(when.edge) > 0.5),
-        loss=cost,
-        reason=_reason(compiled, season, job.row, mid, alternative, first=at == 0),
+        loss=_job_cost(compiled, plan, k, j),
+        reason=_reason(compiled, season, job.row, start.mid, alternative, done),
         alternative=alternative,
         locked=any(j in jobs for _, jobs in compiled.tables.locked),
     )
@@ -174,16 +181,13 @@ def _reason(
     compiled: Compiled,
     season: Season,
     row: int,
-    begin: float,
+    begin: datetime,
     alternative: Alternative | None,
-    *,
-    first: bool,
+    done: float,
 ) -> str:
-    """What opens the field, then what decides its place."""
-    parts = []
-    opened = _opened(compiled, season, row, begin)
-    if opened:
-        parts.append(opened)
+    """How often the crew gets to it, what opens the field, and what decides its place."""
+    parts = [f"got to in {done:.0%} of the forecasts" if done < SURELY else ""]
+    parts += [_opened(compiled, season, row, begin)]
     money = compiled.farm.currency
     if alternative is not None:
         costs = {
@@ -197,22 +201,21 @@ def _reason(
             parts.append(f"{worst} would cost {money}{known[worst]:,.0f} more")
         elif alternative.leave is not None:
             parts.append(f"leaving it would cost {money}{alternative.leave:,.0f}")
-    return "; ".join(parts) or "next on the way"
+    return "; ".join(p for p in parts if p) or "next on the way"
 
 
-def _opened(compiled: Compiled, season: Season, row: int, begin: float) -> str:
-    """The cause that last closed the field before it is begun, if that was within a day."""
-    start = compiled.stakes.slots[0].astype("datetime64[h]")
-    first = int((start - season.start).astype(int))
-    hour = first + int(compiled.stakes.hour[min(int(begin), len(compiled.stakes.hour) - 1)])
-    codes = season.reason[:, row, :]
-    for h in range(hour, max(0, hour - 24), -1):
+def _opened(compiled: Compiled, season: Season, row: int, begin: datetime) -> str:
+    """The cause that last closed the field, in most members, on the day it is begun."""
+    hour = int((utc_hour(begin) - season.start).astype(int))
+    codes = season.reason[:, row, : hour + 1]
+    first = hour - begin.hour
+    for h in range(hour - 1, max(0, first) - 1, -1):
         closed = codes[:, h] != Reason.OPEN
         if closed.mean() > 0.5:
-            cause = int(np.bincount(codes[closed, h]).argmax())
-            open_from = local(season.start + np.timedelta64(h + 1, "h"), compiled.farm.tz)
-            return f"{AFTER[Reason(cause)]} about {open_from:%H:%M}"
-    return "open since yesterday"
+            cause = Reason(int(np.bincount(codes[closed, h]).argmax()))
+            opens = local(season.start + np.timedelta64(h + 1, "h"), compiled.farm.tz)
+            return f"{AFTER[cause]} about {opens:%H:%M}"
+    return "open since the day before, begun when the crew is free"
 
 
 def fallback(compiled: Compiled, plan: Plan, k: int, *, objective: str) -> Fallback | None:
@@ -292,16 +295,15 @@ def _note(compiled: Compiled, orders: Sequence[Order]) -> str:
 
 
 def left_out(compiled: Compiled, plan: Plan, season: Season) -> tuple[LeftOut, ...]:
-    """Jobs in nobody's orders, each with the binding reason and what it costs."""
+    """Jobs in nobody's orders, or done in no member, with the binding reason and the cost."""
+    never = [j for order in plan.orders for j in order if not (plan.start[:, j] >= 0).any()]
     out = []
-    for j in plan.left:
-        job = compiled.jobs[j]
-        field = compiled.farm.fields[job.field]
-        name = f"{field.name}, {job.parcel}" if job.parcel else field.name
+    for j in sorted((*plan.left, *never)):
+        job, field = compiled.jobs[j], compiled.field(j)
         out.append(
             LeftOut(
                 field=field.id,
-                name=name,
+                name=f"{field.name}, {job.parcel}" if job.parcel else field.name,
                 why=_why_left(compiled, season, j),
                 cost=float(compiled.tables.leave_cost[j]) / 100.0,
             )

@@ -117,17 +117,14 @@ def _splits(crews: Sequence[Crew], pool: Sequence[Gang]) -> Iterator[MakeUp]:
             [c for c, o in zip(combines, owner, strict=True) if o == k] for k in range(len(crews))
         ]
         active = [k for k in range(len(crews)) if mine[k]]
-        if len(trucks) < len(active):
+        if not active or len(trucks) < len(active):
             continue
         power = [_power(mine[k]) for k in active]
         for shift in (0, 1, -1) if len(active) > 1 else (0,):
             share = _share(power, len(trucks), shift)
             if min(share) < 1:
                 continue
-            cart_share = _share([_power(mine[k]) for k in active], len(carts), 0) or [0] * len(
-                active
-            )
-            yield _deal(crews, active, mine, (carts, cart_share), (trucks, share))
+            yield _deal(crews, active, mine, (carts, _share(power, len(carts), 0)), (trucks, share))
 
 
 def _share(power: Sequence[float], count: int, shift: int) -> list[int]:

@@ -55,6 +55,7 @@ class Order:
     tonnes: float
     moisture_pct: Spread
     chance: float  # share of members in which it starts and ends on the days said
+    done: float = 1.0  # share of members in which it is done within the days planned
     loads: float
     point: str  # delivery point id
     rate_ha_h: float

@@ -15,7 +15,6 @@ from scheduler.errors import FarmError
 from scheduler.farm import Farm
 from scheduler.known import outlook_of
 from scheduler.orders import Morning
-from scheduler.outlets import write_plan
 from scheduler.plan import MORNING_HOUR, plan_morning, price_order
 from scheduler.reading import read_farm
 from scheduler.terminal import terminal, terminal_ready
@@ -122,6 +121,8 @@ def run_plan(args: argparse.Namespace) -> int:
     morning = _planned(args, fast=args.fast)
     print(terminal(morning))
     if not args.no_files:
+        from scheduler.outlets import write_plan  # draws: seconds that other commands need not wait
+
         paths = write_plan(morning, args.folder)
         print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
     return 0

@@ -1,0 +1,205 @@
+"""The planner on the sample farm, end to end."""
+
+import json
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from scheduler.check import check
+from scheduler.errors import FarmError, NoPlanError
+from scheduler.known import gather
+from scheduler.outlets import plan_json
+from scheduler.plan import plan_farm, plan_morning, price_order, steadied
+
+SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
+NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
+
+
+@pytest.fixture(scope="module")
+def known():
+    return gather(SAMPLE, NOW, forecast=None, days=12, seed=0)
+
+
+@pytest.fixture(scope="module")
+def morning(known):
+    return plan_farm(known)
+
+
+def test_every_field_is_ordered_once_or_left(morning):
+    ordered = [(o.field, o.parcel) for c in morning.crews for o in c.orders]
+    assert len(set(ordered)) == len(ordered)
+    fields = {f for f, _ in ordered} | {x.field for x in morning.left}
+    assert fields == {f.id for f in morning.farm.fields}
+
+
+def test_the_plan_passes_the_checker_and_its_bound_holds(morning):
+    decision = morning.decision
+    assert check(decision.compiled.tables, decision.plan) == []
+    assert morning.bound <= morning.loss
+    assert morning.loss <= min(morning.rules.values())
+
+
+def test_orders_of_a_crew_follow_each_other_in_crew_hours(morning):
+    weeks = {c.id: c.week for c in morning.farm.crews}
+    for crew in morning.crews:
+        for o in crew.orders:
+            first, last = weeks[crew.crew][o.start.mid.weekday()]
+            assert first <= o.start.mid.time() <= last, o.name
+            assert o.start.low <= o.start.mid <= o.start.high
+            assert o.leave_at <= o.start.mid
+            assert 0 <= o.chance <= 1
+        starts = [o.start.mid for o in crew.orders]
+        assert starts == sorted(starts)
+
+
+def test_moisture_is_within_what_is_threshed_and_taken(morning):
+    points = {p.id: p for p in morning.farm.points}
+    for crew in morning.crews:
+        for o in crew.orders:
+            assert o.moisture_pct.high <= points[o.point].markets[o.crop].moisture_limit_pct
+
+
+def test_doing_otherwise_never_saves_much(morning):
+    # the search leaves no single swap, exchange or leave that pays
+    for crew in morning.crews:
+        for o in crew.orders:
+            a = o.alternative
+            for cost in (a.earlier, a.later, a.other_crew, a.leave):
+                assert cost is None or cost >= -0.002 * morning.loss
+
+
+def test_the_same_seed_gives_the_identical_plan(known, morning):
+    again = plan_farm(known)
+    assert json.dumps(plan_json(again)) == json.dumps(plan_json(morning))
+
+
+def test_pricing_the_plan_itself_costs_what_it_says(morning):
+    orders = {
+        c.crew: [f"{o.field}/{o.parcel}" if o.parcel else o.field for o in c.orders]
+        for c in morning.crews
+    }
+    loss, lines = price_order(SAMPLE, morning, orders)
+    assert loss == pytest.approx(morning.loss, rel=1e-6)
+    assert "as good as the plan" in lines[1]
+
+
+def test_an_own_order_that_leaves_fields_says_so(morning):
+    first = morning.crews[0].orders[0].field
+    loss, lines = price_order(SAMPLE, morning, {morning.crews[0].crew: [first]})
+    assert loss > morning.loss
+    assert lines[-1].startswith("left uncut, though the plan cuts them: ")
+
+
+@pytest.mark.parametrize(
+    ("orders", "message"),
+    [
+        ({"night crew": ["F01"]}, r'there is no crew "night crew" today'),
+        ({"north crew": ["F99"]}, r'nothing to cut in a field "F99"'),
+        ({"north crew": ["F01", "F01"]}, r'field "F01" is ordered twice'),
+    ],
+)
+def test_wrong_orders_are_refused(morning, orders, message):
+    with pytest.raises(FarmError, match=message):
+        price_order(SAMPLE, morning, orders)
+
+
+def test_a_small_change_does_not_reshuffle_the_day(morning):
+    # yesterday's orders are kept where changing them saves less than its price
+    decision = morning.decision
+    kept = steadied(decision.compiled, decision.plan, morning.crews, seed=0)
+    assert kept.orders == decision.plan.orders
+
+
+def test_yesterday_orders_hold_over_cents(known, morning):
+    nudged = replace(
+        known,
+        last=morning.crews,
+        weather=replace(
+            known.weather, ahead=replace(known.weather.ahead, temp=known.weather.ahead.temp + 0.05)
+        ),
+    )
+    again = plan_farm(nudged)
+    for before, after in zip(morning.crews, again.crews, strict=True):
+        today = [o.field for o in before.orders if o.start.mid < NOW + timedelta(hours=24)]
+        assert [o.field for o in after.orders][: len(today)] == today
+
+
+def test_a_crew_away_and_a_combine_down(known):
+    farm = known.farm
+    crews = tuple(
+        replace(c, absent=(NOW.date(),)) if c.id == "south crew" else c for c in farm.crews
+    )
+    down = ((NOW - timedelta(hours=1), NOW + timedelta(days=3)),)
+    combines = tuple(replace(c, down=down) if c.id == "C1" else c for c in farm.combines)
+    morning = plan_farm(replace(known, farm=replace(farm, crews=crews, combines=combines)), days=6)
+    assert [c.crew for c in morning.crews] == ["north crew"]
+    assert "C1" not in morning.crews[0].combines
+
+
+def test_no_combine_up_is_no_plan(known):
+    down = ((NOW - timedelta(hours=1), NOW + timedelta(days=3)),)
+    farm = replace(known.farm, combines=tuple(replace(c, down=down) for c in known.farm.combines))
+    with pytest.raises(NoPlanError, match="no crew has a combine that is up today"):
+        plan_farm(replace(known, farm=farm))
+
+
+def test_rain_without_end_is_no_plan_with_a_reason(known):
+    wet = replace(known.weather.ahead, rain=np.full_like(known.weather.ahead.rain, 2.0))
+    with pytest.raises(NoPlanError, match="no crew can finish any field"):
+        plan_farm(replace(known, weather=replace(known.weather, ahead=wet)), days=4)
+
+
+def test_stop_rules_block_hours(known, morning):
+    rules = replace(known.farm.rules, wind_stop_ms=0.1)
+    farm = replace(known.farm, rules=rules)
+    with pytest.raises(NoPlanError):
+        plan_farm(replace(known, farm=farm), days=4)
+
+
+def test_no_road_moves_in_forbidden_hours(known):
+    span = (time(16), time(20))
+    rules = replace(known.farm.rules, road_forbidden=(span,))
+    got = plan_farm(replace(known, farm=replace(known.farm, rules=rules)), days=6)
+    compiled, plan = got.decision.compiled, got.decision.plan
+    slots = compiled.stakes.slots
+    for k, order in enumerate(plan.orders):
+        for at, j in enumerate(order):
+            i = len(compiled.jobs) if at == 0 else order[at - 1]
+            move = compiled.tables.move[k, i, j]
+            for m in range(plan.start.shape[0]):
+                s = plan.start[m, j]
+                if s < 0 or move == 0:
+                    continue
+                begin = int(compiled.arrive[k, j, s])
+                # somewhere between being free and beginning there is a whole move outside the span
+                free = int(s - move)
+                ok = any(
+                    all(_allowed(slots[t], span) for t in range(g, g + move))
+                    for g in range(free, begin - move + 1)
+                )
+                assert ok, (order, at, m)
+
+
+def _allowed(stamp, span):
+    local = stamp.astype("datetime64[s]").astype(datetime).replace(tzinfo=ZoneInfo("UTC"))
+    clock = local.astimezone(NOW.tzinfo).time()
+    return not span[0] <= clock < span[1]
+
+
+def test_a_later_morning_with_a_book_replans(tmp_path):
+    import shutil
+
+    from scheduler.book import Book
+    from scheduler.entries import Entry
+
+    farm_folder = tmp_path / "farm"
+    shutil.copytree(SAMPLE, farm_folder, ignore=shutil.ignore_patterns("plans", "*.sqlite*"))
+    with Book(farm_folder) as book:
+        at = NOW - timedelta(minutes=30)
+        book.add(Entry(kind="ground", subject="F01", at=at, by="test", facts={"ground": "soft"}))
+    morning = plan_morning(farm_folder, now=NOW, days=6)
+    assert morning.left or morning.crews
