@@ -13,11 +13,11 @@ beyond the forecast's end, a member simply is its window: an analogue out of the
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import log_ndtr, ndtr, ndtri
 
 from readiness.gaps import dew_point, relative_humidity
 from readiness.weather import VARIABLES, Array, Weather
@@ -325,6 +325,55 @@ def continued(members: Weather, records: Weather, *, hours: int, seed: int = 0) 
     return members.then(tail.between(tail.times[0] + have, tail.times[0] + hours))
 
 
+def fitted_correlation(told: Array, fell: Array) -> float:
+    """Correlation of normal scores between forecasts and what fell, dry days as censored.
+
+    Greatest likelihood of a bivariate normal cut off at the dry shares of both (a Tobit form of
+    the meta-Gaussian model), over a grid of 0 to 0.99.
+
+    Parameters
+    ----------
+    told, fell : (n,) daily rain, mm, of one lead.
+    """
+    z_f, z_o = _middle_score(told), _middle_score(fell)
+    dry_f, dry_o = told <= 0.0, fell <= 0.0
+    cut_f, cut_o = ndtri(_inner(dry_f.mean())), ndtri(_inner(dry_o.mean()))
+    grid = np.linspace(0.0, 0.99, 100)
+    return float(grid[int(np.argmax([
+        _likelihood(float(r), z_f, z_o, dry_f, dry_o, float(cut_f), float(cut_o)) for r in grid
+    ]))])  # fmt: skip
+
+
+def _inner(share: float) -> float:
+    return float(np.clip(share, 1e-6, 1.0 - 1e-6))
+
+
+def _middle_score(values: Array) -> Array:
+    """Normal score of the middle rank of each value within its own sample."""
+    ordered = np.sort(values)
+    low = np.searchsorted(ordered, values, side="left")
+    high = np.searchsorted(ordered, values, side="right")
+    return np.asarray(ndtri((low + high) / 2.0 / len(values)), dtype=np.float64)
+
+
+def _likelihood(
+    r: float, z_f: Array, z_o: Array, dry_f: NDArray[np.bool_], dry_o: NDArray[np.bool_],
+    cut_f: float, cut_o: float,
+) -> float:  # fmt: skip
+    """Log likelihood of a correlation, up to what does not depend on it."""
+    s = np.sqrt(1.0 - r * r)
+    wet = ~dry_f & ~dry_o
+    x, y = z_f[wet], z_o[wet]
+    both = -np.log(s) - (r * r * (x * x + y * y) - 2.0 * r * x * y) / (2.0 * s * s)
+    missed = log_ndtr((cut_f - r * z_o[dry_f & ~dry_o]) / s)
+    false = log_ndtr((cut_o - r * z_f[~dry_f & dry_o]) / s)
+    nodes, weights = np.polynomial.legendre.leggauss(64)
+    x = (nodes + 1.0) / 2.0 * (cut_f + 8.0) - 8.0  # from far below up to the cut
+    dense = np.exp(-0.5 * x * x) / np.sqrt(2.0 * np.pi) * ndtr((cut_o - r * x) / s)
+    dry = np.log(max(float((weights * dense).sum()) * (cut_f + 8.0) / 2.0, 1e-300))
+    return float(both.sum() + missed.sum() + false.sum() + (dry_f & dry_o).sum() * dry)
+
+
 def frequency_match(amounts: Array, told: Array, fell: Array) -> Array:
     """Amounts moved so that their distribution is that of what fell (Zhu & Luo 2015).
 
@@ -345,11 +394,6 @@ def frequency_match(amounts: Array, told: Array, fell: Array) -> Array:
     top = min(fell[-1] / told[-1], 3.0) if told[-1] > 0 else 1.0
     moved = np.where(amounts > told[-1], amounts * top, moved)
     return np.where(amounts > 0.0, moved, 0.0)
-
-
-def with_rain(weather: Weather, rain: Array) -> Weather:
-    """The same weather with other rain, flagged."""
-    return replace(weather, rain=rain, estimated=weather.estimated | (rain != weather.rain))
 
 
 def stand_in_records(told: Weather, *, days: int = 120, seed: int = 0) -> Weather:

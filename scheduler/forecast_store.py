@@ -109,11 +109,16 @@ def store(folder: Path, answer: Answer) -> bool:
 
 
 def replace_file(path: Path, text: str) -> None:
-    """Write to a temporary name, then rename over `path`."""
+    """Write text to a temporary name, then rename it over `path`."""
+    replace_bytes(path, text.encode("utf-8"))
+
+
+def replace_bytes(path: Path, content: bytes) -> None:
+    """Write bytes to a temporary name, then rename it over `path`."""
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
         os.chmod(name, 0o644)

@@ -30,7 +30,17 @@ from scheduler.forecast_choice import (
     readable,
 )
 from scheduler.forecast_store import read_answer, stored
-from scheduler.weather_so_far import HOUR, NAMES, gauged, records, side_by_side, start_of_run, utc
+from scheduler.past_forecasts import Pairs, learnt_correlation, matched, rain_pairs
+from scheduler.weather_so_far import (
+    HOUR,
+    NAMES,
+    gauge_readings,
+    gauged,
+    records,
+    side_by_side,
+    start_of_run,
+    utc,
+)
 
 #: Chance of thunder from which a member's rain counts as a thunderstorm, percent; assumed, on
 #: the side of people.
@@ -97,7 +107,10 @@ def weather_for(
     _told_age(farm, cells[0].source, issued, now, notes)
     cell_of = np.array(nearest(farm.fields, [(c.lat, c.lon) for c in cells])[0])
     known = records(folder, cells, hour, notes)
-    members = _ahead(cells, known, hour, days, seed, notes)
+    pairs = rain_pairs(
+        folder, gauge_readings(farm, gauges), cells[0].source.rpartition(" ")[2], until=now
+    )
+    members = _ahead(cells, known, hour, days, seed, pairs, notes)
     past = start_of_run(known, members, hour, notes).sites(cell_of)
     ahead = members.sites(cell_of)
     return FarmWeather(
@@ -130,11 +143,19 @@ def _ahead(
     hour: np.datetime64,
     days: int,
     seed: int,
+    pairs: Pairs,
     notes: list[str],
 ) -> Weather:
     """Members from now to the horizon, (member, cell, hour)."""
     told = _common([c.payload.weather for c in cells], hour)
     told = _whole(filled(told, lat=cells[0].lat, lon=cells[0].lon))
+    lead = _lead(cells, hour)
+    rain, groups = matched(told.rain, pairs, lead=lead)
+    if groups:
+        told = replace(told, rain=rain)
+        notes.append(
+            f"Forecast rain is corrected by {pairs.days} days of past forecasts and your gauges."
+        )
     if known is None:
         known = stand_in_records(told, seed=seed)
         notes.append(
@@ -142,7 +163,7 @@ def _ahead(
         )
     try:
         if told.shape[0] == 1 and told.shape[2] >= 24:
-            told = dress(told, known, lead=_lead(cells, hour), seed=seed)
+            told = dress(told, known, lead=lead, correlation=learnt_correlation(pairs), seed=seed)
             notes.append(
                 f"A single forecast was dressed with its usual error into {told.shape[0]} members."
             )

@@ -8,13 +8,18 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from readiness.services import ServiceError, Services
-from scheduler.errors import AfterrainError, WeatherError
+from scheduler.book import Book
+from scheduler.command.plan import moment
+from scheduler.errors import WeatherError
 from scheduler.farm import Farm
 from scheduler.fetching import PRODUCTS, Outcome, fetch
 from scheduler.forecast_choice import choose
 from scheduler.reading import read_farm, read_rain
 from scheduler.soil_file import fetch_soil
+from scheduler.verification import verify
 
 STATES = {"stored": "new", "same": "as stored", "older": "older than stored", "stale": "old copy",
           "failed": "nothing"}  # fmt: skip
@@ -31,6 +36,11 @@ def register(commands: Any) -> None:
     mirror = "address that stands for all services (a mirror)"
     get.add_argument("--services", metavar="URL", help=mirror)
     get.set_defaults(run=run_fetch)
+    score = commands.add_parser("verify", help="score stored forecasts against what fell")
+    score.add_argument("folder", metavar="FOLDER", help="the farm folder")
+    score.add_argument("--out", metavar="DIR", help="where the page goes; FOLDER/verification")
+    score.add_argument("--on", metavar="TIME", help="as known at that time, as 2026-08-20 06:00")
+    score.set_defaults(run=run_verify)
 
 
 def run_fetch(args: argparse.Namespace) -> int:
@@ -103,4 +113,28 @@ def _soil(folder: Path, farm: Farm, services: Services) -> int:
     return 0
 
 
-__all__ = ["AfterrainError", "read_rain", "register"]
+def run_verify(args: argparse.Namespace) -> int:
+    """Score, print the table and write the page."""
+    from scheduler.verification_page import (  # draws: seconds that other commands need not wait
+        table_lines,
+        write_verification,
+    )
+
+    folder = Path(args.folder)
+    farm = read_farm(folder)
+    now = moment(args.on, farm)
+    found = verify(folder, farm, all_gauges(folder, farm, now), now=now)
+    for line in table_lines(farm, found):
+        print(line)
+    for path in write_verification(Path(args.out or folder / "verification"), farm, found):
+        print(f"wrote {path}")
+    return 0
+
+
+def all_gauges(folder: Path, farm: Farm, now: datetime) -> pd.DataFrame:
+    """Readings of rain.csv and of the season book until `now`."""
+    gauges = read_rain(folder, farm)
+    if Book.exists(folder):
+        with Book(folder) as book:
+            gauges = pd.concat([gauges, book.gauges(now)], ignore_index=True)
+    return gauges
