@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from readiness.soil import bulk_density, pore_index
 from readiness.weather import Array
 
 KPA_PER_PSI = 6.894757
@@ -34,13 +35,17 @@ SMSP: dict[str, tuple[float, float]] = {
 }
 
 #: No work above this share of field capacity in the upper zones (Rutledge & McHardy, in Baier
-#: 1973, Can. Agric. Eng. 15); sandy ground is judged on fewer zones there: 1.0 assumed.
-TOP_SHARE, TOP_SHARE_SANDY = 0.95, 1.0
+#: 1973, Can. Agric. Eng. 15).
+TOP_SHARE = 0.95
 #: The same for 15-30 cm; assumed, because the published zones end near 20 cm and the subsoil
 #: only matters to loads when it is no longer drained.
 BELOW_SHARE = 1.0
-#: Sand fraction from which ground is called sandy (sandy loam and lighter); assumed.
-SANDY = 0.60
+#: Sand fractions between which ground turns sandy; assumed, loam to loamy sand. On sandy ground
+#: field capacity is the water at 10 kPa (convention, memory), and the lower zone is not judged
+#: (Rutledge & McHardy judge two zones there, three elsewhere).
+SANDY = (0.50, 0.70)
+#: Organic matter at which limits are derived from texture, percent; assumed.
+ORGANIC = 2.5
 #: A dirt approach is shut above this share of field capacity; assumed, because trucks repeat
 #: their tracks and nothing transpires there (lower end of the 0.90-0.95 range of caution).
 APPROACH_SHARE = 0.90
@@ -156,11 +161,9 @@ def unified_class(sand: float, clay: float) -> str:
     return "CL-ML" if silt >= 0.50 else "ML"
 
 
-def strength_spread(
-    water: Array, *, sand: float, clay: float, bulk_density: float
-) -> dict[str, Array]:
-    """Strength by both families, kPa, of volumetric water; `bulk_density` t/m³."""
-    weight = 100.0 * np.asarray(water, dtype=np.float64) / bulk_density
+def strength_spread(water: Array, *, sand: float, clay: float, density: float) -> dict[str, Array]:
+    """Strength by both families, kPa, of volumetric water; bulk density in t/m³."""
+    weight = 100.0 * np.asarray(water, dtype=np.float64) / density
     return {
         "SMSP II": strength_smsp(weight, unified_class(sand, clay)),
         "Collins": strength_collins(weight, np.asarray(100.0 * clay)),
@@ -180,6 +183,14 @@ class WaterLimits:
     headland_top: Array
     headland_below: Array
     approach: Array
+
+
+def plastic_limit(clay: Array) -> Array:
+    """Lower plastic limit, percent by weight: 20 at 18 % clay, 28 at 53 % (Mueller et al. 2003).
+
+    Loose topsoil begins to stick there.
+    """
+    return np.asarray(20.0 + (100.0 * clay - 18.0) * 8.0 / 35.0, dtype=np.float64)
 
 
 def load_shift(needed: float, reference: float, *, exponent: Array) -> Array:
@@ -203,9 +214,10 @@ def water_limits(
 ) -> WaterLimits:
     """Limits of each tier from field capacity (FC), texture and loads.
 
-    A 25 t combine may cut at 0.95 FC in the top (1.0 on sandy ground) and FC below; lighter or
-    heavier machines shift by `load_shift`, so that a 30 t cart waits for about 0.91 FC. Limits
-    never exceed 99 % of saturation.
+    A 25 t combine may cut at 0.95 FC in the top, no wetter than the plastic limit, and FC below;
+    lighter or heavier machines shift by `load_shift`, so that a 30 t cart waits for about 0.91
+    FC. On sandy ground FC is that at 10 kPa and 15-30 cm hardly counts. Limits never exceed 99 %
+    of saturation.
 
     Parameters
     ----------
@@ -221,8 +233,12 @@ def water_limits(
         name: load_shift(needed, reference, exponent=exponent)
         for name, needed in (("firm", max(cart, combine)), ("headland", combine))
     }
-    top = np.where(sand >= SANDY, TOP_SHARE_SANDY, TOP_SHARE) * field_capacity
+    sandy = np.clip((sand - SANDY[0]) / (SANDY[1] - SANDY[0]), 0.0, 1.0)
+    drained = field_capacity * 3.3 ** (sandy * pore_index(sand, clay, ORGANIC))
+    sticky = plastic_limit(clay) * bulk_density(sand, clay, ORGANIC) / 100.0
+    top = np.minimum(TOP_SHARE * drained, np.where(sandy > 0.0, np.inf, sticky))
     below = BELOW_SHARE * field_capacity
+    below = below + sandy * 0.5 * (saturation - below)
 
     def held(limit: Array) -> Array:
         return np.asarray(np.clip(limit + offset, 0.0, 0.99 * saturation), dtype=np.float64)
@@ -232,7 +248,7 @@ def water_limits(
         firm_below=held(below * shift["firm"]),
         headland_top=held(top * shift["headland"]),
         headland_below=held(below * shift["headland"]),
-        approach=held(APPROACH_SHARE * field_capacity),
+        approach=held(APPROACH_SHARE * drained),
     )
 
 
@@ -256,7 +272,7 @@ def second_opinions(
     *,
     sand: Array,
     clay: Array,
-    bulk_density: Array,
+    density: Array,
     combine_t: float,
     cart_t: float,
 ) -> list[Opinion]:
@@ -276,9 +292,7 @@ def second_opinions(
             ("firm", limits.firm_below[i]),
             ("headland-only", limits.headland_below[i]),
         ):
-            families = strength_spread(
-                water, sand=sand[i], clay=clay[i], bulk_density=bulk_density[i]
-            )
+            families = strength_spread(water, sand=sand[i], clay=clay[i], density=density[i])
             rows.append(
                 Opinion(
                     texture=texture,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from readiness.bearing import plastic_limit
 from readiness.hazards import solar_elevation
 from readiness.season import Season, Tier
 from readiness.soil import Land, bulk_density
@@ -53,11 +54,6 @@ def seed_temperature(temp: Array) -> Array:
         mean = np.where(np.isnan(mean), now, mean + step)
         out[..., h] = np.where(np.isnan(now), np.nan, mean)
     return out
-
-
-def plastic_limit(clay: Array) -> Array:
-    """Lower plastic limit, percent by weight: 20 at 18 % clay, 28 at 53 % (Mueller et al. 2003)."""
-    return np.asarray(20.0 + (100.0 * clay - 18.0) * 8.0 / 35.0, dtype=np.float64)
 
 
 def tillage_limit(clay: Array, *, density: Array, offset: Array) -> Array:

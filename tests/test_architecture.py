@@ -15,7 +15,7 @@ NETWORK = {"services.py"}
 FILES = {"services.py", "records.py", "validation.py"}
 #: Inner order of readiness: a file imports only from files before it.
 ORDER = (
-    "weather", "crops", "hazards", "quality", "bearing", "et", "soil", "water", "air", "grain",
+    "weather", "crops", "hazards", "quality", "et", "soil", "bearing", "water", "air", "grain",
     "grain_events", "inputs", "lanes", "facts", "season", "windows", "work",
 )  # fmt: skip
 

@@ -327,3 +327,12 @@ def test_reference_et_inside_the_pass_is_that_of_et():
     lanes.air_rows(*(c[0, 0] for c in columns), clear[0], gamma[0], np.nan, work)
     expected = weather_et(frame, where.latitude, where.longitude, where.elevation_m)[0, 0]
     assert work[lanes.ETO] == pytest.approx(expected, abs=1e-12)
+
+
+def test_sand_opens_before_loam_and_loam_before_clay():  # common practice, no source
+    sand, clay = np.array([0.80, 0.40, 0.25]), np.array([0.05, 0.20, 0.50])
+    rain = tuple((day * 24 + h, 3.0) for day in (2, 3, 5, 6, 8) for h in range(14, 20))
+    season = simulate(weather(24, showers=rain), land(3, sand=sand, clay=clay), stand(3), limits(3))
+    opened = [int(np.argmax(season.tier[0, f, 9 * 24 :] > Tier.SOFT)) for f in range(3)]
+    assert opened[0] < opened[1] < opened[2]
+    assert (season.tier[0, :, 8 * 24 + 19] == Tier.SOFT).all()

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from small_fields import land, limits, stand, weather
 
+from readiness.bearing import plastic_limit
 from readiness.season import Tier, simulate
-from readiness.work import PLANTING_TEMP, plastic_limit, seed_temperature, tillage_limit, work_hours
+from readiness.work import PLANTING_TEMP, seed_temperature, tillage_limit, work_hours
 
 
 def test_plastic_limit_and_tillage():
