@@ -108,6 +108,28 @@ def clear_sky(ra: ArrayLike, elevation: ArrayLike) -> Array:
     return np.asarray((0.75 + 2e-5 * np.asarray(elevation)) * np.asarray(ra))
 
 
+def clear_sky_full(ra: ArrayLike, ea: ArrayLike, elevation: ArrayLike, sine: ArrayLike) -> Array:
+    """Clear-sky radiation by air mass and moisture, clean air (ASCE 2005 Appendix D), as `ra`.
+
+    Parameters
+    ----------
+    ea : kPa. elevation : m. sine : of the sun's height (`sun_sine_day` for a day's mean).
+    """
+    pressure = air_pressure(elevation)
+    low = np.maximum(np.asarray(sine, dtype=np.float64), 0.01)
+    moist = 0.14 * np.asarray(ea) * pressure + 2.1  # precipitable water, mm
+    beam = 0.98 * np.exp(-0.00146 * pressure / low - 0.075 * (moist / low) ** 0.4)
+    diffuse = np.where(beam >= 0.15, 0.35 - 0.36 * beam, 0.18 + 0.82 * beam)
+    return np.asarray((beam + diffuse) * np.asarray(ra))
+
+
+def sun_sine_day(latitude: ArrayLike, day: ArrayLike) -> Array:
+    """Sine of the sun's height averaged over a day (ASCE 2005 Appendix D)."""
+    phi = np.radians(latitude)
+    swing = 0.3 * phi * np.sin(2 * np.pi * np.asarray(day) / 365.0 - 1.39)
+    return np.asarray(np.sin(0.85 + swing - 0.42 * phi**2))
+
+
 def net_radiation_day(
     rs: ArrayLike, tmax: ArrayLike, tmin: ArrayLike, ea: ArrayLike, rso: ArrayLike
 ) -> Array:
@@ -130,6 +152,7 @@ def reference_et_day(
     elevation: float,
     wind_height: float = 2.0,
     surface: Surface = "short",
+    rso: ArrayLike | None = None,
 ) -> Array:
     """Daily reference ET, mm/d (FAO-56 eq. 6; ASCE 2005 eq. 1), arrays of one shape.
 
@@ -137,16 +160,40 @@ def reference_et_day(
     ----------
     tmax, tmin : °C. ea : actual vapour pressure, kPa. rs : MJ/m²/d.
     wind : m/s at `wind_height` m. day : day of the year. latitude degrees, elevation m.
+    rso : clear-sky radiation, MJ/m²/d; FAO-56 eq. 37 by default.
     """
     tmax, tmin = np.asarray(tmax, dtype=np.float64), np.asarray(tmin, dtype=np.float64)
     t = 0.5 * (tmax + tmin)
     es = 0.5 * (saturation_pressure(tmax) + saturation_pressure(tmin))
-    rso = clear_sky(extraterrestrial_day(latitude, day), elevation)
+    if rso is None:
+        rso = clear_sky(extraterrestrial_day(latitude, day), elevation)
     rn = net_radiation_day(rs, tmax, tmin, ea, rso)
     return _penman_monteith(
         t, rn, es - np.asarray(ea), wind_at_2m(wind, wind_height), elevation,
         cn=CN_DAY[surface], cd=CD_DAY[surface],
     )  # fmt: skip
+
+
+def kc_max(u2: ArrayLike, rh_min: ArrayLike, kcb: ArrayLike, height: ArrayLike) -> Array:
+    """Upper limit of the crop coefficient after wetting (FAO-56 eq. 72); m/s, percent, m."""
+    weather = 0.04 * (np.asarray(u2) - 2.0) - 0.004 * (np.asarray(rh_min) - 45.0)
+    tall = 1.2 + weather * (np.asarray(height) / 3.0) ** 0.3
+    return np.asarray(np.maximum(tall, np.asarray(kcb) + 0.05))
+
+
+def evaporation_coefficient(
+    depletion: ArrayLike, *, tew: float, rew: float, kcb: ArrayLike, most: ArrayLike, few: ArrayLike
+) -> tuple[Array, Array]:
+    """Reduction Kr and coefficient Ke of soil evaporation (FAO-56 eqs 74 and 71).
+
+    Parameters
+    ----------
+    depletion, tew, rew : mm. kcb, most : basal and highest crop coefficient.
+    few : share of ground bare and wetted.
+    """
+    kr = np.clip((tew - np.asarray(depletion, dtype=np.float64)) / (tew - rew), 0.0, 1.0)
+    ke = np.minimum(kr * (np.asarray(most) - np.asarray(kcb)), np.asarray(few) * np.asarray(most))
+    return kr, np.asarray(ke)
 
 
 def _penman_monteith(
@@ -187,6 +234,7 @@ def reference_et_hour(
     elevation: ArrayLike,
     wind_height: float = 2.0,
     surface: Surface = "short",
+    rso: ArrayLike | None = None,
 ) -> Array:
     """Hourly reference ET, mm/h (ASCE 2005 eq. 1), last axis hours in order.
 
@@ -194,11 +242,12 @@ def reference_et_hour(
     ----------
     temp : °C. ea : kPa. rs, ra : MJ/m²/h. wind : m/s at `wind_height`.
     ra, height : of `extraterrestrial_hour`. elevation : m.
+    rso : clear-sky radiation, MJ/m²/h; FAO-56 eq. 37 by default.
     """
     t = np.asarray(temp, dtype=np.float64)
     sun, pressure = np.asarray(rs, dtype=np.float64), np.asarray(ea, dtype=np.float64)
-    rso = np.broadcast_to(clear_sky(ra, elevation), t.shape)
-    fcd = cloudiness(sun, rso, np.broadcast_to(height, t.shape))
+    clear = clear_sky(ra, elevation) if rso is None else np.asarray(rso, dtype=np.float64)
+    fcd = cloudiness(sun, np.broadcast_to(clear, t.shape), np.broadcast_to(height, t.shape))
     lost = STEFAN_HOUR * fcd * (0.34 - 0.14 * np.sqrt(pressure)) * (t + 273.16) ** 4
     rn = (1.0 - ALBEDO) * sun - lost
     by_day = rn > 0
