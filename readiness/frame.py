@@ -31,6 +31,8 @@ RANGE = {"rain": (0.0, 400.0), "temp": (-70.0, 60.0), "humidity": (0.0, 105.0),
          "wind": (0.0, 120.0), "gust": (0.0, 150.0), "radiation": (0.0, 1500.0)}  # fmt: skip
 #: Most hours a payload may span; assumed: ten years of records.
 MOST_HOURS = 24 * 3660
+#: Largest number anywhere in a response that is believed; assumed.
+MOST = 1e7
 HOUR = np.timedelta64(1, "h")
 
 
@@ -81,9 +83,9 @@ def frame(
     )
 
 
-def part(payload: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+def part(payload: object, key: str) -> Mapping[str, Any]:
     """An object inside an object."""
-    inner = payload.get(key)
+    inner = payload.get(key) if isinstance(payload, Mapping) else None
     if not isinstance(inner, Mapping):
         raise PayloadError(f"{key} is missing")
     return inner
@@ -93,6 +95,8 @@ def number(value: object, name: str) -> float:
     """A number that must be there."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise PayloadError(f"{name} is missing")
+    if not abs(value) < MOST:
+        raise PayloadError(f"{name} {value} is impossible")
     return float(value)
 
 

@@ -30,7 +30,10 @@ def clear_sky(times: NDArray[np.datetime64], *, lat: float, lon: float) -> Array
     """Clear-sky radiation, mean of each hour, W/m²: 0.75 of that outside the atmosphere."""
     degrees = solar_elevation(times, np.array([lat]), np.array([lon]))[0]
     height = np.sin(np.radians(degrees)).clip(min=0.0)
-    return np.asarray(CLEAR * SOLAR_CONSTANT * height, dtype=np.float64)
+    date = times.astype("datetime64[D]")
+    day = (date - times.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64) + 1
+    near = 1.0 + 0.033 * np.cos(2.0 * np.pi * day / 365.0)  # FAO-56 eq. 23
+    return np.asarray(CLEAR * SOLAR_CONSTANT * near * height, dtype=np.float64)
 
 
 def cloudy_radiation(
