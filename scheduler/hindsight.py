@@ -183,8 +183,11 @@ def _why(
     """Why a day went otherwise: what the book says of it, else the cause that took most hours."""
     if set(done) <= set(told) and bool(done) == bool(told):
         return ""
-    said = [_said(e) for e in came.of("order", "absent", "down", "notice")
-            if e.at.astimezone(came.farm.tz).date() == day and _concerns(came, e, crew)]  # fmt: skip
+    said = [
+        _said(e)
+        for e in came.of("order", "absent", "down", "notice")
+        if e.at.astimezone(came.farm.tz).date() == day and _concerns(came, e, crew)
+    ]
     if said:
         return "; ".join(said)
     if not done or not told:

@@ -27,7 +27,7 @@ def parts_ha(
 ) -> dict[str, Array]:
     """Money per ha by part of grain cut at `hours` from the start; `stand` is its state then.
 
-    `stand` : moisture (percent wet basis), wettings and sprouted share at each hour. Each part
+    `stand` : moisture (percent wet basis), wettings and sprouted share, (draw, hour). Each part
     is what the money would gain without it, taken in the order of `PARTS`.
     """
     m, wet, sprout = stand
@@ -45,7 +45,7 @@ def parts_ha(
     at_base = dry * left / (1.0 - base / 100.0)
     price = market.price_t - light - sprouted
     return {
-        "yield": sound * (1.0 - left),
+        "yield": np.broadcast_to(sound * (1.0 - left), m.shape),
         "test weight": at_base * light,
         "sprouting": at_base * sprouted,
         "moisture": cut * discount + np.where(m > base, (at_base - paid) * price, 0.0),
@@ -54,10 +54,7 @@ def parts_ha(
 
 
 def loss_parts(came: Came, compiled: Compiled, cut: Cutting, total: Array) -> Array:
-    """Money lost on each field by part, (field, part), summing to `total` (field,).
-
-    The grain model's error is left out; see `mirrors.done_loss` for the spread.
-    """
+    """Money lost by part, means over draws, (field, part), summing to `total` (field,)."""
     farm = came.farm
     out = np.zeros((len(farm.fields), len(PARTS)))
     first = int((compiled.stakes.slots[0].astype("datetime64[h]") - came.season.start).astype(int))
@@ -69,7 +66,7 @@ def loss_parts(came: Came, compiled: Compiled, cut: Cutting, total: Array) -> Ar
                 told = _of_hours(came, compiled, jobs[0], k, hours, first)
                 for p, name in enumerate(PARTS):
                     if name in told:
-                        out[f, p] += told[name] @ cut.area[f, k, hours]
+                        out[f, p] += told[name].mean(axis=0) @ cut.area[f, k, hours]
         out[f, PARTS.index("uncut")] = _uncut(compiled, jobs, cut.area[f].sum())
         out[f, -1] = total[f] - out[f, :-1].sum()
     return out
@@ -83,7 +80,10 @@ def _of_hours(
     field = came.farm.fields[job.field]
     at = compiled.stakes.hour[hour_slots(came, compiled.stakes)[hours]]
     state = standing(came.season, job.row, first)
-    stand = (state.moisture[0, at], state.wettings[0, at], state.sprout[0, at])
+    moisture = compiled.stakes.moisture[:, job.row, at]
+    shape = moisture.shape
+    wet, sprout = (np.broadcast_to(x[0, at], shape) for x in (state.wettings, state.sprout))
+    stand = (moisture, wet, sprout)
     market = _market(came.farm, field, int(compiled.point[k, j]))
     return parts_ha(field, market, stand, at.astype(float), loss_terms(came.farm, field))
 

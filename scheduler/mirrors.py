@@ -1,8 +1,10 @@
 """Three mirrors on the weather that came: what was done, what plans said, the best in hindsight.
 
-All are priced with the same tables on the one weather that came, and with the same make-up. The
-grain model's error is kept as draws: one lasting offset of moisture for each row, so that every
-loss has a spread.
+All are priced on the one weather that came and with the farm's own make-up; orders are timed by
+the cut tables, what was done is priced in the hours in which it was done. The grain model's error
+is kept as draws, one lasting offset of moisture for each row, so that every loss has a spread. An
+order cuts each field or parcel in one go: a crew that leaves fields half cut and comes back when
+they dry can do better than the best order.
 """
 
 from __future__ import annotations
@@ -15,12 +17,14 @@ import numpy as np
 from readiness.lanes import GRAIN_SD
 from readiness.season import Season
 from readiness.weather import Array
+from scheduler.actuals import SAMPLE_SD
 from scheduler.came import HOUR, Came
 from scheduler.compile import SLOT_MIN, Compiled, compile_tables
 from scheduler.cutting import Cutting
 from scheduler.errors import BookError
 from scheduler.haul import Gang
 from scheduler.makeup import own_makeup
+from scheduler.outlook import rows
 from scheduler.rules import rule_orders
 from scheduler.search import price
 from scheduler.slots import slot_times, utc_hour
@@ -28,23 +32,25 @@ from scheduler.solve import solve
 from scheduler.stakes import Stakes, stakes
 from scheduler.tables import CutTables, Orders, Plan
 
-#: Draws of the grain model's error; assumed, enough for a 10th and 90th percentile.
-DRAWS = 21
-DONE_NAME, TIMED, PLANNED = "as it was done", "the order driven", "as planned each morning"
+#: Draws of the grain model's error; assumed, few, because each is solved, enough for a spread.
+DRAWS = 7
+#: Share of the usual search for the order in hindsight; assumed, a few seconds.
+HIND_EFFORT = 0.3
+DONE_NAME, PLANNED = "as it was done", "as planned each morning"
 HINDSIGHT = "best order in hindsight"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Mirror:
-    """A way to cut the season, and money lost by it, (draw,), the first without error."""
+    """A way to cut the season, and money lost by it, (draw,)."""
 
     name: str
     loss: Array
 
     @property
     def mid(self) -> float:
-        """Loss without the grain model's error."""
-        return float(self.loss[0])
+        """Mean over draws."""
+        return float(self.loss.mean())
 
     @property
     def low(self) -> float:
@@ -58,23 +64,24 @@ class Mirror:
 
 
 def compile_came(came: Came, *, seed: int = 0) -> Compiled:
-    """Cut tables of the weather that came; member 0 without error, then draws."""
+    """Cut tables of the weather that came; members are draws of the grain model's error."""
     days = (came.weather.shape[2] - (utc_hour(came.start) - came.weather.start).astype(int)) // 24
     slots = slot_times(came.start, int(days), SLOT_MIN)
-    stake = stakes(came.farm, _drawn(came.season, seed), slots)
+    stake = stakes(came.farm, _drawn(came, seed), slots)
     return compile_tables(stake, gangs := _gangs(came), stands=["base"] * len(gangs))
 
 
-def _drawn(season: Season, seed: int) -> Season:
+def _drawn(came: Came, seed: int) -> Season:
     """The season with as many moistures as draws; ground and reasons are the same in all."""
-    rows = season.moisture.shape[1]
-    error = np.random.default_rng(seed).normal(0.0, GRAIN_SD, (DRAWS, rows))
-    error[0] = 0.0
+    season, picked = came.season, rows(came.farm)
+    sampled = {came.farm.fields[o.field].id for o in came.observations if o.kind == "moisture"}
+    sd = np.array([SAMPLE_SD if f.id in sampled else GRAIN_SD for f, _ in picked])
+    error = np.random.default_rng(seed).normal(0.0, 1.0, (DRAWS, len(picked))) * sd
     wide = {
         name: np.broadcast_to(getattr(season, name), (DRAWS, *season.moisture.shape[1:]))
         for name in ("wettings", "sprout", "reason", "tier")
     }
-    moisture = np.maximum(season.moisture + error[:, :, None], 5.0)
+    moisture = np.maximum(season.moisture + (error - error.mean(axis=0))[:, :, None], 5.0)
     return replace(season, moisture=moisture, **wide)  # type: ignore[arg-type]
 
 
@@ -98,15 +105,13 @@ def mirrors(
 ) -> tuple[list[Mirror], Plan]:
     """Every mirror and the plan of hindsight, which has the bound."""
     tables = compiled.tables
-    driven = driven_orders(compiled, cut)
-    found: dict[str, Orders] = {TIMED: driven}
+    found: dict[str, Orders] = {}
     if came.plans:
         found[PLANNED] = planned_orders(came, compiled)
     found |= rule_orders(compiled)
-    one = first_member(tables)
-    costs = {name: price(one, orders).cost for name, orders in found.items()}
+    costs = {name: price(tables, orders).cost for name, orders in found.items()}
     best = min(costs, key=lambda name: costs[name])
-    hind = solve(one, hint=found[best], seed=seed, effort=0.5)
+    hind = solve(tables, hint=found[best], seed=seed, effort=HIND_EFFORT)
     found = {HINDSIGHT: hind.orders} | found
     out = [Mirror(name=DONE_NAME, loss=done_loss(came, compiled, cut).sum(axis=1))]
     out += [
@@ -116,24 +121,12 @@ def mirrors(
     return out, hind
 
 
-def driven_orders(compiled: Compiled, cut: Cutting) -> Orders:
-    """Jobs in the order in which their fields were begun, by the crew that cut most of each."""
-    jobs = compiled.jobs
-    by_crew = cut.area.sum(axis=2)
-    out: list[list[tuple[int, int]]] = [[] for _ in compiled.gangs]
-    for j, job in enumerate(jobs):
-        if by_crew[job.field].any():
-            k = int(by_crew[job.field].argmax())
-            began = int(np.flatnonzero(cut.area[job.field, k])[0])
-            out[k].append((began, j))
-    return tuple(tuple(j for _, j in sorted(row)) for row in out)
-
-
 def planned_orders(came: Came, compiled: Compiled) -> Orders:
     """The orders that follow if each crew does every morning what that morning's plan says.
 
-    A crew takes the first field of the plan in force that is not cut yet; a field of no plan in
-    force is taken last, in the order of the plans.
+    A crew takes the first field of the plan in force that is not cut yet, then what the plans
+    before told it, the latest first: the plans knew what had really been cut, which by now may
+    be something else.
     """
     tables = first_member(compiled.tables)
     crews = [g.crew for g in compiled.gangs]
@@ -142,11 +135,13 @@ def planned_orders(came: Came, compiled: Compiled) -> Orders:
     free, stand = [0] * len(crews), [len(compiled.jobs)] * len(crews)
     orders: list[list[int]] = [[] for _ in crews]
     done: set[int] = set()
+    told: list[list[int]] = [[] for _ in crews]
     for n, (_, wanted) in enumerate(turns):
+        told = [list(dict.fromkeys([*new, *old])) for new, old in zip(wanted, told, strict=True)]
         end = turns[n + 1][0] if n + 1 < len(turns) else tables.shape[3]
         for k in range(len(crews)):
             free[k] = max(free[k], turns[n][0])
-        _follow(tables, wanted, end, free, stand, orders, done)
+        _follow(tables, told, end, free, stand, orders, done)
     rest = [j for _, wanted in turns for row in wanted for j in row]
     for j in dict.fromkeys([*rest, *range(len(compiled.jobs))]):
         if j not in done:
