@@ -6,6 +6,7 @@ import types
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date, datetime, time
+from functools import cache
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from scheduler.farm import Farm
@@ -104,9 +105,14 @@ def read_issued(plan: Mapping[str, Any], farm: Farm) -> Issued:
 
 def _build(kind: type[T], data: Mapping[str, Any], farm: Farm) -> T:
     """A dataclass from its JSON, by the types of its attributes."""
-    hints = get_type_hints(kind)
+    hints = _hints(kind)
     names = [f.name for f in fields(kind) if f.name in data]  # type: ignore[arg-type]
     return kind(**{name: _value(hints[name], data[name], farm) for name in names})
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return get_type_hints(kind)
 
 
 def _value(hint: Any, value: Any, farm: Farm) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -285,10 +286,10 @@ def _views(app: Flask, house: House, access: Access) -> None:
             _, plan = house.issued(book)
         if plan is None:
             abort(404, "there are no orders yet: replan first")
-        path = house.folder / "plans" / plan.now.strftime("%Y-%m-%d") / "sheet.html"
-        if not path.is_file():
-            abort(404, "the sheet is still being drawn: try again in a few seconds")
-        answer = Response(path.read_bytes(), mimetype="text/html")
+        home = house.folder / "plans" / plan.now.strftime("%Y-%m-%d")
+        if not (home / "sheet.html").is_file() or _made(home) != plan.now:
+            abort(404, "the sheet is drawn when the orders are proven: try again in a minute")
+        answer = Response((home / "sheet.html").read_bytes(), mimetype="text/html")
         answer.headers["Content-Security-Policy"] = SHEET_POLICY
         return answer
 
@@ -314,6 +315,14 @@ def _views(app: Flask, house: House, access: Access) -> None:
         session.clear()
         flash("You are logged out.")
         return redirect(url_for("login"), 303)
+
+
+def _made(home: Path) -> datetime | None:
+    """When the plan in a folder was made."""
+    try:
+        return datetime.fromisoformat(json.loads((home / "plan.json").read_bytes())["made"])
+    except (OSError, ValueError, KeyError):
+        return None
 
 
 def _brief(

@@ -252,7 +252,7 @@ def _orders(app: Flask, house: House) -> None:
     def priced(plan: Issued, crew: str, fields: list[str]) -> dict[str, Any]:
         """The price of an order in words, or why there is none."""
         try:
-            loss, lines = house.planner.price(all_orders(plan, crew, fields))
+            loss, lines = house.planner.price(all_orders(plan, crew, fields), best=plan.loss)
         except AfterrainError as error:
             return {"error": str(error), "lines": [], "cost": None}
         return {"error": "", "lines": lines, "cost": loss - plan.loss}
@@ -338,8 +338,8 @@ def _replans(app: Flask, house: House) -> None:
     @app.get("/replan.json")
     def replan_json() -> Any:
         state = house.planner.state
-        return jsonify(running=state.running, share=state.share, text=state.text,
-                       error=state.error, plan=state.plan)  # fmt: skip
+        names = ("running", "proving", "share", "text", "error", "plan")
+        return jsonify({name: getattr(state, name) for name in names})
 
     @app.post("/replan/cancel")
     def cancel() -> AnyResponse:

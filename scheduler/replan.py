@@ -1,4 +1,9 @@
-"""Planning in a process of its own, so that the page answers while a plan is made."""
+"""Planning in processes of their own, so that the page answers while a plan is made.
+
+One process makes orders in seconds and prices what people propose; it stays, so that it is warm.
+Another then plans the same morning thoroughly, proves it, and draws the sheet; it ends with that,
+or is killed when it is overtaken by a new replan.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +17,7 @@ import time
 import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from multiprocessing.connection import Connection
 from multiprocessing.synchronize import Event
 from pathlib import Path
@@ -22,7 +27,9 @@ from scheduler.errors import AfterrainError
 
 GRACE_S = 3.0  # from asking to stop to killing; assumed, a step of the search takes less
 PRICE_S = 20.0  # to wait for a price; assumed, because it takes a second once a plan is there
-NICE = 5  # the planner gives way to the page's answers
+NICE, NICE_PROOF = 5, 10  # both give way to the page's answers, the proof also to new orders
+FAILED = "the planner failed; its report is on the terminal"
+ENDED = "the planner ended unexpectedly; its report is on the terminal"
 
 
 class Stopped(Exception):  # noqa: N818
@@ -31,10 +38,14 @@ class Stopped(Exception):  # noqa: N818
 
 @dataclass(frozen=True, kw_only=True)
 class State:
-    """Where a replan stands. `plan` is the entry of the last plan it issued."""
+    """Where a replan stands. `plan` is the entry of the last plan it issued.
+
+    `running` until orders are out, then `proving` until they are proven and the sheet is drawn.
+    """
 
     running: bool = False
     stopping: bool = False
+    proving: bool = False
     share: float = 0.0
     text: str = ""
     error: str = ""
@@ -43,12 +54,17 @@ class State:
     seconds: float = 0.0
 
 
-def work(folder: str, module: str, pipe: Connection, stop: Event) -> None:
-    """Answer requests until the pipe closes. Runs in the worker process."""
+def _settle(nice: int, module: str) -> Any:
+    """Give way to the page, leave Ctrl+C to it, and load the planner."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    with contextlib.suppress(OSError):
-        os.nice(NICE)
-    planner = importlib.import_module(module)
+    with contextlib.suppress(OSError, AttributeError):  # there is no nice on some systems
+        os.nice(nice)
+    return importlib.import_module(module)
+
+
+def work(folder: str, module: str, pipe: Connection, stop: Event) -> None:
+    """Make orders and price others until the pipe closes. Runs in the first process."""
+    planner = _settle(NICE, module)
     morning: Any = None
     while True:
         try:
@@ -61,26 +77,26 @@ def work(folder: str, module: str, pipe: Connection, stop: Event) -> None:
             elif morning is None:
                 pipe.send(("priced", (payload[0], None, "replan first, then price an order")))
             else:
-                loss, lines = planner.price_order(Path(folder), morning, payload[1])
-                pipe.send(("priced", (payload[0], (loss, list(lines)), "")))
+                number, orders, best = payload
+                loss, lines = planner.price_order(Path(folder), morning, orders, best=best)
+                pipe.send(("priced", (number, (loss, list(lines)), "")))
         except Stopped:
-            pipe.send(("stopped", None))
+            pipe.send(("failed", "cancelled; the orders before it hold"))
         except AfterrainError as error:
             _failed(pipe, what, payload, str(error))
         except Exception:
             traceback.print_exc()
-            _failed(pipe, what, payload, "the planner failed; its report is on the terminal")
+            _failed(pipe, what, payload, FAILED)
 
 
 def _failed(pipe: Connection, what: str, payload: Any, text: str) -> None:
     pipe.send(("failed", text) if what == "plan" else ("priced", (payload[0], None, text)))
 
 
-def _plan(folder: str, planner: Any, now: datetime | None, pipe: Connection, stop: Event) -> Any:
-    """Make a plan and issue it; its sheet and files are written after the orders are out."""
+def _plan(folder: str, planner: Any, now: datetime, pipe: Connection, stop: Event) -> Any:
+    """Make orders swiftly and issue them."""
     from scheduler.book import Book
     from scheduler.issued import document
-    from scheduler.outlets import write_plan
 
     def told(share: float, text: str) -> None:
         if stop.is_set():
@@ -90,18 +106,46 @@ def _plan(folder: str, planner: Any, now: datetime | None, pipe: Connection, sto
     with Book(folder) as book:
         seen = book.revision
     told(0.0, "reading the farm, the weather and the book")
-    morning = planner.plan_morning(Path(folder), now=now, progress=told)
+    morning = planner.plan_morning(Path(folder), now=now, swift=True, progress=told)
     told(0.95, "writing the orders")
     with Book(folder) as book:
         entry = book.issue_plan(document(morning), seen=seen)
     pipe.send(("done", entry.id))
-    write_plan(morning, Path(folder))
-    pipe.send(("sheet", entry.id))
     return morning
 
 
+def prove(folder: str, module: str, pipe: Connection, now: datetime, issue: int) -> None:
+    """Plan the same morning thoroughly, issue that plan and write its files.
+
+    Nothing is issued where another plan was in the meantime. Runs in the second process.
+    """
+    planner = _settle(NICE_PROOF, module)
+    from scheduler.book import Book
+    from scheduler.issued import document
+    from scheduler.outlets import write_plan
+
+    try:
+        with Book(folder) as book:
+            seen = book.revision
+        morning = planner.plan_morning(
+            Path(folder),
+            now=now,
+            progress=lambda share, text: pipe.send(("progress", (share, text))),
+        )
+        with Book(folder) as book:
+            last = book.last_issue()
+            if last is None or last.id != issue:
+                return
+            pipe.send(("proven", book.issue_plan(document(morning), seen=seen).id))
+        write_plan(morning, Path(folder))
+    except OSError:
+        return  # the page has ended
+    except Exception:
+        traceback.print_exc()
+
+
 class Planner:
-    """The worker as the page sees it; one run at a time, safe to call from many threads.
+    """The processes as the page sees them; one run at a time, safe to call from many threads.
 
     Parameters
     ----------
@@ -111,28 +155,35 @@ class Planner:
     def __init__(self, folder: Path, *, module: str = "scheduler.plan") -> None:
         self.folder, self.module = folder, module
         self.state = State()
+        self._spawn = multiprocessing.get_context("spawn")
         self._changed = threading.Condition()
         self._answers: dict[int, tuple[Any, str]] = {}
         self._asked = 0
-        self._process: Any = None
+        self._now = datetime.now(UTC)
+        self._worker: Any = None
+        self._prover: Any = None
         self._pipe: Connection | None = None
+        self._proof: Connection | None = None
         self._stop: Any = None
 
     def _ready(self) -> Connection:
         """The pipe to a living worker; starts one where there is none."""
-        if self._process is None or not self._process.is_alive():
-            spawn = multiprocessing.get_context("spawn")
-            ours, theirs = spawn.Pipe()
-            self._stop = spawn.Event()
-            self._process = spawn.Process(
-                target=work, args=(str(self.folder), self.module, theirs, self._stop), daemon=True
-            )
-            self._process.start()
-            theirs.close()
+        if self._worker is None or not self._worker.is_alive():
+            ours, theirs = self._spawn.Pipe()
+            self._stop = self._spawn.Event()
+            self._worker = self._begin(work, theirs, self._stop)
             self._pipe = ours
-            threading.Thread(target=self._listen, args=(ours,), daemon=True).start()
+            threading.Thread(target=self._listen, args=(ours, True), daemon=True).start()
         assert self._pipe is not None
         return self._pipe
+
+    def _begin(self, target: Any, theirs: Connection, *more: Any) -> Any:
+        process = self._spawn.Process(
+            target=target, args=(str(self.folder), self.module, theirs, *more), daemon=True
+        )
+        process.start()
+        theirs.close()
+        return process
 
     def warm(self) -> None:
         """Start the worker before it is asked, so that its first answer is quick."""
@@ -144,12 +195,15 @@ class Planner:
         with self._changed:
             if self.state.running:
                 return False
+            if self._prover is not None:
+                self._prover.kill()
             pipe = self._ready()
             self._stop.clear()
+            self._now = now or datetime.now(UTC)
             self.state = State(
                 running=True, text="starting", plan=self.state.plan, began=time.monotonic()
             )
-            pipe.send(("plan", now))
+            pipe.send(("plan", self._now))
             return True
 
     def cancel(self) -> None:
@@ -159,16 +213,18 @@ class Planner:
                 return
             self._stop.set()
             self.state = replace(self.state, stopping=True, text="stopping")
-            began, process = self.state.began, self._process
-        threading.Timer(GRACE_S, self._kill, (began, process)).start()
+            began, process = self.state.began, self._worker
+        timer = threading.Timer(GRACE_S, self._kill, (began, process))
+        timer.daemon = True
+        timer.start()
 
     def _kill(self, began: float, process: Any) -> None:
         with self._changed:
             if self.state.running and self.state.began == began:
                 process.kill()
 
-    def price(self, orders: Mapping[str, list[str]]) -> tuple[float, list[str]]:
-        """Expected loss of orders by crew, and what to say of it.
+    def price(self, orders: Mapping[str, list[str]], *, best: float) -> tuple[float, list[str]]:
+        """Expected loss of orders by crew, and what to say of it against a loss of `best`.
 
         Raises
         ------
@@ -180,9 +236,8 @@ class Planner:
                 raise AfterrainError("a replan is running: price the order when it is done")
             pipe = self._ready()
             self._asked += 1
-            mine = self._asked
-            pipe.send(("price", (mine, dict(orders))))
-            worker = self._process
+            mine, worker = self._asked, self._worker
+            pipe.send(("price", (mine, dict(orders), best)))
             self._changed.wait_for(
                 lambda: mine in self._answers or not worker.is_alive(), timeout=PRICE_S
             )
@@ -192,14 +247,15 @@ class Planner:
         return float(result[0]), list(result[1])
 
     def close(self) -> None:
-        """End the worker."""
+        """End both processes."""
         with self._changed:
-            if self._process is not None:
-                self._process.kill()
-                self._process.join(5)
+            for process in (self._worker, self._prover):
+                if process is not None:
+                    process.kill()
+                    process.join(5)
 
-    def _listen(self, pipe: Connection) -> None:
-        """Take what the worker says until it ends."""
+    def _listen(self, pipe: Connection, worker: bool) -> None:
+        """Take what a process says until it ends."""
         try:
             while True:
                 what, payload = pipe.recv()
@@ -208,25 +264,34 @@ class Planner:
                     self._changed.notify_all()
         except (EOFError, OSError):
             with self._changed:
-                if self.state.running:
-                    told = "cancelled" if self.state.stopping else "the planner ended unexpectedly"
-                    self._end(error=told)
+                if worker and self.state.running:
+                    self._end(error="cancelled" if self.state.stopping else ENDED)
+                elif not worker and pipe is self._proof:
+                    self.state = replace(self.state, proving=False)
                 self._changed.notify_all()
 
     def _take(self, what: str, payload: Any) -> None:
-        if what == "progress" and self.state.running:
-            share, text = payload
-            if not self.state.stopping:
-                self.state = replace(self.state, share=share, text=text)
+        state = self.state
+        if what == "progress":
+            if (state.running and not state.stopping) or state.proving:
+                self.state = replace(state, share=payload[0], text=payload[1])
         elif what == "done":
             self._end(plan=payload)
+            self._prove(payload)
+        elif what == "proven" and self.state.proving:
+            self.state = replace(self.state, plan=payload, text="drawing the sheet")
         elif what == "failed":
             self._end(error=payload)
-        elif what == "stopped":
-            self._end(error="cancelled; the orders before it hold")
         elif what == "priced":
             number, result, error = payload
             self._answers[number] = (result, error)
+
+    def _prove(self, issue: int) -> None:
+        ours, theirs = self._spawn.Pipe(duplex=False)
+        self._proof = ours
+        self._prover = self._begin(prove, theirs, self._now, issue)
+        self.state = replace(self.state, proving=True, share=0.0, text="proving the orders")
+        threading.Thread(target=self._listen, args=(ours, False), daemon=True).start()
 
     def _end(self, *, plan: int = 0, error: str = "") -> None:
         seconds = time.monotonic() - self.state.began
