@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,6 +20,7 @@ def utc_hour(when: datetime) -> np.datetime64:
     return np.datetime64(when.astimezone(UTC).replace(tzinfo=None), "h")
 
 
+@lru_cache(maxsize=1 << 15)  # the same stamps are asked for by every week and crew
 def local(stamp: np.datetime64, tz: ZoneInfo) -> datetime:
     """A UTC stamp as an aware farm time."""
     naive: datetime = stamp.astype("datetime64[s]").astype(datetime)
