@@ -139,10 +139,29 @@ def _room(state: Work, k: int, rate: Rates, out: float) -> float:
     return rate.buffer - state.held[k] + out
 
 
+def fit_on_arrival(state: Work, k: int, t: int, j: int) -> bool:
+    """Whether a crew that leaves for a job at a slot can cut as soon as it is there."""
+    can, arrive = state.compiled.can[0, k, j], state.compiled.arrive[k, j]
+    if state.at[k] == j:
+        return bool(can[t])
+    s = t + int(state.compiled.tables.move[k, state.at[k], j])
+    s = int(arrive[s]) if s < len(arrive) else s
+    return s < len(can) and bool(can[s])
+
+
 def follow(orders: Sequence[Sequence[int]]) -> Choice:
-    """Each crew takes the next of its orders that is still to be done."""
+    """Each crew takes the next of its orders that is still to be done, open or not."""
 
     def choose(k: int, t: int, free: set[int]) -> int | None:
         return next((j for j in orders[k] if j in free), None)
+
+    return choose
+
+
+def follow_what_is_fit(state: Work, orders: Sequence[Sequence[int]]) -> Choice:
+    """Each crew takes the first of its orders that is fit when it gets there; else it waits."""
+
+    def choose(k: int, t: int, free: set[int]) -> int | None:
+        return next((j for j in orders[k] if j in free and fit_on_arrival(state, k, t, j)), None)
 
     return choose

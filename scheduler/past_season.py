@@ -23,7 +23,7 @@ from scheduler.farm import DeliveryPoint, Farm, Field
 from scheduler.makeup import MakeUp, own_makeup
 from scheduler.outlook import HOLLOW_CLAY, land_of, limits_of, rows, stand_of
 from scheduler.slots import slot_times, utc_hour
-from scheduler.stakes import jobs_of, stakes
+from scheduler.stakes import Stakes, jobs_of, stakes
 
 #: Days by which a crop ripens later for each degree of latitude north (Hopkins 1918, memory: four
 #: days a degree in spring and early summer). Years do not differ; assumed, because the records say
@@ -205,11 +205,21 @@ def past_season(farm: Farm, daily: Daily, records: Weather, year: int) -> PastSe
     states = morning_states(there, spin, weather)
     season = ahead_of(there, weather, states[0])
     makeup = own_makeup(there, now)
-    stake = stakes(there, season, slot_times(now, SEASON_DAYS, SLOT_MIN))
+    stake = best_sold(stakes(there, season, slot_times(now, SEASON_DAYS, SLOT_MIN)))
     return PastSeason(
         year=year, farm=there, makeup=makeup, weather=weather, climate=climate, season=season,
         states=states, compiled=compile_tables(stake, makeup, stands=["base"] * len(makeup)),
     )  # fmt: skip
+
+
+def best_sold(stake: Stakes) -> Stakes:
+    """The same stakes with each hour's grain sold where it is worth most that hour.
+
+    So the haul alone decides which point's rates a crew has, on every morning alike, and those who
+    play a season differ in nothing but their orders.
+    """
+    best = np.fmin.reduce(stake.loss, axis=2, keepdims=True)
+    return replace(stake, loss=np.broadcast_to(best, stake.loss.shape))
 
 
 def ahead_of(farm: Farm, weather: Weather, state: State | None, *, seed: int = 0) -> Season:

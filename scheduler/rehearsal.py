@@ -18,11 +18,11 @@ from readiness.crops import CROPS
 from readiness.emulator import emulate
 from scheduler.compile import SLOT_MIN, Compiled
 from scheduler.farm import Farm, Field
-from scheduler.field_work import Choice, Work, begun, follow, work
+from scheduler.field_work import Choice, Work, begun, fit_on_arrival, follow, work
 from scheduler.forecasts import FarmWeather
 from scheduler.known import Known
 from scheduler.money import loss_terms
-from scheduler.past_season import SLOTS_DAY, PastSeason, ahead_of, picked
+from scheduler.past_season import SLOTS_DAY, PastSeason, ahead_of, best_sold, picked
 from scheduler.plan import compiled_for, quick
 from scheduler.rules import keys, rule_orders
 from scheduler.search import price, search
@@ -157,7 +157,10 @@ def morning_tables(
         begun=_stands(past, state),
     )  # fmt: skip
     slots = slot_times(now, ahead.shape[2] // 24, SLOT_MIN)
-    return known, compiled_for(known, stakes(farm, season, slots), past.makeup)
+    stake = best_sold(stakes(farm, season, slots))
+    # one price of waiting within a day all season, as in the tables of the weather that came
+    stake = replace(stake, day_loss=past.compiled.stakes.day_loss)
+    return known, compiled_for(known, stake, past.makeup)
 
 
 def _stands(past: PastSeason, state: Work) -> dict[str, str]:
@@ -201,8 +204,6 @@ def play_rule(past: PastSeason, name: str) -> Played:
     A crew that is free goes to the field that the rule names among those which can be cut when it
     gets there; where none can, it waits. That is more than the rule alone would do.
     """
-    can, move = past.compiled.can[0], past.compiled.tables.move
-    arrive = past.compiled.arrive
     fields = past.farm.fields
     key = keys(past.compiled)[name]
 
@@ -215,13 +216,8 @@ def play_rule(past: PastSeason, name: str) -> Played:
                 else (fields[at].lat, fields[at].lon)
             )
 
-            def fit(j: int) -> bool:
-                s = t + int(move[k, at, j])
-                s = int(arrive[k, j, s]) if s < can.shape[2] else s
-                return s < can.shape[2] and bool(can[k, j, s])
-
-            fit_now = [j for j in free if fit(j)]
-            return min(fit_now, key=lambda j: (rank(j, spot, t), j), default=None)
+            fit = [j for j in free if fit_on_arrival(state, k, t, j)]
+            return min(fit, key=lambda j: (rank(j, spot, t), j), default=None)
 
         def rank(j: int, spot: tuple[float, float], t: int) -> float:
             if name == "ripest first":
