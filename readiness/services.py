@@ -117,7 +117,8 @@ class Services:
     Notes
     -----
     A service that could not be reached, or asked for patience, is not asked again by this
-    session, so that a dead line costs one wait and not one for every cell.
+    session, nor is a product that failed on the service's side after all tries: a dead line costs
+    one wait and not one for every cell.
     """
 
     def __init__(
@@ -132,7 +133,7 @@ class Services:
         self.bases = {k: f"{base.rstrip('/')}/{k}" for k in BASES} if base else dict(BASES)
         self.timeout, self.back_off_s = timeout, back_off_s
         self.notes: list[str] = []
-        self.down: dict[str, str] = {}
+        self.down: dict[str | tuple[str, str], str] = {}
         for name in ("requests_cache", "urllib3.connectionpool"):
             logging.getLogger(name).setLevel(logging.CRITICAL)  # told in our own lines
         self.session = self._session(cache)
@@ -177,14 +178,14 @@ class Services:
             hooks={"response": lambda r, **_: _sound(r, check)},
         )
         prepared = self.session.prepare_request(request)
-        trouble = self.down.get(service)
+        trouble = self.down.get(service) or self.down.get((service, product))
         if trouble is None:
             try:
                 return self._reply(self._send(prepared, product))
             except requests.RequestException as error:
                 trouble = _told(error, service, self.timeout)
-                if _hopeless(error):
-                    self.down[service] = trouble
+                if (what := _hopeless(error, service, product)) is not None:
+                    self.down[what] = trouble
         kept = self._kept(prepared)
         if kept is None:
             raise ServiceError(trouble)
@@ -321,11 +322,14 @@ def _told(error: requests.RequestException, service: str, timeout: tuple[float, 
     return f"{service} cannot be reached (no line, or it refuses)"
 
 
-def _hopeless(error: requests.RequestException) -> bool:
-    """Errors after which the same service need not be asked for the next cell."""
+def _hopeless(
+    error: requests.RequestException, service: str, product: str
+) -> str | tuple[str, str] | None:
+    """What need not be asked again by this session: the service, one product of it, or nothing."""
     if isinstance(error, _Unsound):
-        return error.response is not None and error.response.status_code in (403, 429)
-    return not isinstance(error, requests.exceptions.ChunkedEncodingError)
+        status = 0 if error.response is None else error.response.status_code
+        return service if status in (403, 429) else (service, product) if status >= 500 else None
+    return None if isinstance(error, requests.exceptions.ChunkedEncodingError) else service
 
 
 def _made(response: requests.Response) -> datetime:

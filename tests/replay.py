@@ -33,6 +33,8 @@ FAULTS = ("refused", "timeout", "403", "404", "429", "500", "truncated", "html",
 
 class Handler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
+    wbufsize = 1 << 16  # head and body in one packet
+    disable_nagle_algorithm = True
 
     def log_message(self, *_):
         pass
