@@ -1,15 +1,15 @@
-"""Forecasts as they might have been issued: past weather seen through an error that grows with lead.
+"""Forecasts as they might have been issued: past weather seen through an error grown with lead.
 
 There is no archive of what was forecast at a place years ago. The emulator makes one, by the model
 that `readiness.ensemble` gives every single forecast its members with. The daily amounts that came
-are blurred once: a forecast's normal score is z_f = r z + sqrt(1 - r²) e, z that of the truth, e of a
-window of days out of other years, r the correlation at that lead (`ensemble.CORRELATION`). Members
-are then dressed on that forecast by the same r. So truth and members are alike given the forecast:
-the ensemble is reliable by construction, and its skill falls with lead as r does.
+are blurred once: a forecast's normal score is z_f = r z + sqrt(1 - r²) e, z that of the truth, e
+of a window of days out of other years, r the correlation at that lead (`ensemble.CORRELATION`).
+Members are then dressed on that forecast by the same r. So truth and members are alike given the
+forecast: the ensemble is reliable by construction, and its skill falls with lead as r does.
 
-Assumed, because nothing was found that says more: r by lead (see there; from memory: Brier skill of
-rain days about 0.45 on day 1, 0.3 on day 3, 0.15 on day 5, none by day 10), and errors of successive
-mornings that do not depend on each other, which makes forecasts jump more than real ones do.
+Assumed, because nothing was found that says more: r by lead (see there; from memory: Brier skill
+of rain days about 0.45 on day 1, 0.3 on day 3, 0.15 on day 5, none by day 10), and errors of
+successive mornings that do not depend on each other, so that forecasts jump more than real ones.
 """
 
 from __future__ import annotations
@@ -47,8 +47,7 @@ def other_years(records: Weather, year: int) -> Weather:
     if not parts:
         raise ShortRecordError(f"no whole year of records besides {year}")
     joined = {
-        n: np.concatenate([getattr(p, n) for p in parts], axis=2)
-        for n in (*VARIABLES, "estimated")
+        n: np.concatenate([getattr(p, n) for p in parts], axis=2) for n in (*VARIABLES, "estimated")
     }
     start = np.datetime64(f"{year}-01-01T00", "h") - joined["rain"].shape[2]
     return Weather(start=start, **joined)

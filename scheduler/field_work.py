@@ -156,12 +156,3 @@ def follow(orders: Sequence[Sequence[int]]) -> Choice:
         return next((j for j in orders[k] if j in free), None)
 
     return choose
-
-
-def follow_what_is_fit(state: Work, orders: Sequence[Sequence[int]]) -> Choice:
-    """Each crew takes the first of its orders that is fit when it gets there; else it waits."""
-
-    def choose(k: int, t: int, free: set[int]) -> int | None:
-        return next((j for j in orders[k] if j in free and fit_on_arrival(state, k, t, j)), None)
-
-    return choose

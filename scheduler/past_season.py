@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from math import cos, radians
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -139,7 +140,7 @@ def parcelled(farm: Farm) -> Farm:
         f = farm.fields[job.field]
         part = f.id if not job.parcel else f"{f.id}/{job.parcel}"
         wet = job.parcel == "wet hollow"
-        sunk = {
+        sunk: dict[str, Any] = {
             "clay": min(f.clay + HOLLOW_CLAY, 0.6), "drainage": "poor", "slope_pct": 0.0,
         } if wet else {}  # fmt: skip
         if wet:
@@ -245,4 +246,3 @@ def morning_states(farm: Farm, spin: Weather, weather: Weather) -> tuple[State, 
 def picked(state: State, index: Sequence[int]) -> State:
     """State of some fields."""
     return State(water=state.water[:, index], lane=state.lane[:, index])
-

@@ -39,12 +39,16 @@ HINDSIGHT_MOVES = 300_000
 class Settings:
     """How a season is played.
 
+    Defaults are assumed, from three seasons at stations that the headline is not told on: plans
+    that reach towards the end of harvest captured more than those of twelve days, and six members
+    more changed nothing clear.
+
     `members` of each forecast; `days` planned ahead; `moves` of each morning's search; `perfect`
     forecasts the weather that came; `seed` names forecasts and searches.
     """
 
     members: int = 9
-    days: int = 12
+    days: int = 20
     moves: int = 20_000
     perfect: bool = False
     seed: int = 0

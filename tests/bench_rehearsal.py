@@ -1,0 +1,105 @@
+"""Rehearsal and what-if at full size; run as `python tests/bench_rehearsal.py [score|whatif|dask]`.
+
+`score` plays the sample farm through two seasons (the first known from 2012 and from 2016 on) at
+each of six stations, none of which settings were chosen on, and prints every season. `whatif`
+times 30 seasons with one more combine on two processes. `dask` plays four seasons in this process
+and on two worker processes and compares them to the last digit.
+"""
+
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+
+from readiness.records import read_uscrn_daily
+from scheduler.alterations import Alteration
+from scheduler.past_season import hourly_records, known_years, past_season
+from scheduler.reading import read_farm
+from scheduler.rehearsal import Score, Settings, measure, rehearse
+from scheduler.whatif import SETTINGS, completion, mapping, what_if
+
+ROOT = Path(__file__).parents[1]
+RECORDS = ROOT.parent / "shared" / "data" / "soil_moisture"
+STATIONS = ("ND_Northgate_5_ESE", "MN_Goodridge_12_NNW", "SD_Sioux_Falls_14_NNE",
+            "MT_Wolf_Point_29_ENE", "NE_Lincoln_8_ENE", "KS_Manhattan_6_SSW")  # fmt: skip
+
+
+def station(name):
+    return read_uscrn_daily(RECORDS / f"CRND0103_{name}.csv.gz")
+
+
+def _season(task):
+    name, year = task
+    daily = station(name)
+    past = past_season(read_farm(ROOT / "sample_forecasts"), daily, hourly_records(daily), year)
+    told = measure(past, name, Settings())
+    perfect = rehearse(past, Settings(perfect=True))
+    return told, replace(told, ours=perfect)
+
+
+def score():
+    farm = read_farm(ROOT / "sample_forecasts")
+    tasks = []
+    for name in STATIONS:
+        daily = station(name)
+        years = known_years(farm, daily, hourly_records(daily))
+        first = next(y for y in years if y >= 2012)
+        tasks += [(name, first), (name, next(y for y in years if y >= max(2016, first + 1)))]
+    print(tasks, flush=True)
+    told, perfect = [], []
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        for a, b in pool.map(_season, tasks):
+            told.append(a)
+            perfect.append(b)
+            rules = "  ".join(f"{n}: {v:,.0f}" for n, v in a.rules.items())
+            print(
+                f"{a.station:24s} {a.year}  ours {a.ours.loss:9,.0f}  hindsight {a.hindsight:9,.0f}"
+                f"  {rules}  share {a.share:.2f}  perfect {b.share:.2f}", flush=True,
+            )  # fmt: skip
+    one, other = Score(seasons=tuple(told)), Score(seasons=tuple(perfect))
+    print(f"median share {one.median_share:.3f}; rule best on average: {one.best_rule}; ours worse "
+          f"than it by at most {100 * one.worst_excess:+.1f} %")  # fmt: skip
+    print(f"perfect forecast: median {other.median_share:.3f}, least "
+          f"{min(s.share for s in other.seasons):.3f}")  # fmt: skip
+
+
+def whatif():
+    farm = read_farm(ROOT / "sample_forecasts")
+    names = ("NE_Lincoln_8_ENE", "SD_Buffalo_13_ESE", "ND_Jamestown_38_WSW")
+    stations, seasons = [], 0
+    for name in names:
+        stations.append(station(name))
+        seasons += len(known_years(farm, stations[-1], hourly_records(stations[-1])))
+    begin = time.perf_counter()
+    with mapping(workers=2) as run:
+        found = what_if(farm, Alteration(combines=("C1",)), stations, run=run)
+    took = time.perf_counter() - begin
+    n = len(found.base)
+    print(f"{n} seasons twice: {took:.0f} s; 30 seasons: {took * 30 / n:.0f} s")
+    print("value of the change", np.percentile(found.values, [10, 50, 90]).round())
+    print("done by", [completion(found.base, s) for s in (0.5, 0.8, 0.9)],
+          [completion(found.changed, s) for s in (0.5, 0.8, 0.9)])  # fmt: skip
+
+
+def dask():
+    from distributed import LocalCluster
+
+    farm, daily = read_farm(ROOT / "sample_forecasts"), station("ND_Jamestown_38_WSW")
+    wanted = {"years": range(2015, 2017), "settings": replace(SETTINGS, members=3, days=6)}
+    change = Alteration(combines=("C1",))
+    here = what_if(farm, change, [daily], **wanted)
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
+        with mapping(cluster=cluster.scheduler_address) as run:
+            there = what_if(farm, change, [daily], run=run, **wanted)
+    same = [a.loss == b.loss and a.done == b.done for a, b in
+            zip(here.base + here.changed, there.base + there.changed, strict=True)]  # fmt: skip
+    print(f"{len(same)} seasons on two worker processes; the same to the last digit: {all(same)}")
+    print([o.loss for o in here.base + here.changed])
+
+
+if __name__ == "__main__":
+    {"score": score, "whatif": whatif, "dask": dask}[sys.argv[1] if sys.argv[1:] else "score"]()
