@@ -7,15 +7,17 @@ a test keeps back.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from readiness.et import weather_et
 from readiness.soil import LAYERS, Land
-from readiness.water import KCB_RIPE, run_water
+from readiness.water import KCB_RIPE, water_step
 from readiness.weather import Array, Weather
 
 Int = NDArray[np.int64]
@@ -155,6 +157,20 @@ def calibrate(
     return task.answer(start, found.x)
 
 
+@njit(cache=True, nogil=True)
+def _running_sums(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-def]
+    """Water of the layers summed up to each hour, (hour + 1, layer), and hours unknown so far."""
+    total, gaps = np.zeros((rain.size + 1, 5)), np.zeros(rain.size + 1, np.int64)
+    for h in range(rain.size):
+        known = not math.isnan(rain[h] + temp[h] + eto[h])
+        if known:
+            water_step(state, soil, rain[h], temp[h], eto[h], kcb[h])
+        gaps[h + 1] = gaps[h] + (not known)
+        for i in range(5):
+            total[h + 1, i] = total[h, i] + state[i]
+    return total, gaps
+
+
 class _Task:
     """One calibration: parameters in standard errors of their priors, 0 is the prior."""
 
@@ -202,12 +218,14 @@ class _Task:
         """Model's water of each observation; NaN where the weather is unknown."""
         land, vigour = self.field(x)
         kcb = np.asarray(self.kcb) * vigour
-        theta = run_water(self.weather, land, kcb=kcb, eto=self.eto)[0][0, 0]
-        total = np.concatenate([np.zeros((len(theta), 1)), np.cumsum(np.nan_to_num(theta), 1)], 1)
-        gaps = np.concatenate([[0], np.cumsum(np.isnan(theta[0]))])
+        cover = np.broadcast_to(kcb, (1, self.weather.shape[2]))[0]
+        total, gaps = _running_sums(
+            land.start()[0], land.soil()[0], self.weather.rain[0, 0], self.weather.temp[0, 0],
+            self.eto[0, 0], np.ascontiguousarray(cover),
+        )  # fmt: skip
         first, stop = self.seen.hour, self.seen.hour + self.seen.hours
-        mean = (self.seen.weights.T * (total[:, stop] - total[:, first])).sum(axis=0)
-        return np.where(gaps[stop] > gaps[first], np.nan, mean / self.seen.hours)
+        mean = (self.seen.weights * (total[stop] - total[first])).sum(axis=1) / self.seen.hours
+        return np.where(gaps[stop] > gaps[first], np.nan, mean)
 
     def probe_fit(self, water: Array) -> tuple[Array, Array]:
         """Gain and offset of each probe, most probable given the water (linear, closed form)."""

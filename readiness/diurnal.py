@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readiness.et import (
     clear_sky,
@@ -49,7 +51,8 @@ def estimated(daily: Daily) -> Daily:
         "humidity": dew,
         "wind": np.where(np.isnan(daily.tmax), np.nan, WIND_2M),
     }
-    flags, new = {n: f.copy() for n, f in daily.flags.items()}, {}
+    new: dict[str, Any] = {}
+    flags = {n: f.copy() for n, f in daily.flags.items()}
     for name, value in guess.items():
         known = getattr(daily, name)
         flags[name][np.isnan(known) & ~np.isnan(value)] = Flag.ESTIMATED
@@ -78,7 +81,7 @@ def daily_to_hourly(daily: Daily, *, rain: str = "shower") -> Weather:
     if rain not in ("shower", "even"):
         raise ValueError(f"rain must be 'shower' or 'even', got {rain!r}")
     times = daily.days.astype("datetime64[h]")[:, None] + np.arange(24)
-    utc = times - np.timedelta64(daily.utc_offset, "h")
+    utc: NDArray[np.datetime64] = np.asarray(times - np.timedelta64(daily.utc_offset, "h"))
     doy, hour = day_and_hour(utc.ravel())
     temp = _temperature(daily)
     ea = _vapour_pressure(daily)
@@ -130,7 +133,7 @@ def _temperature(daily: Daily) -> Array:
     return np.where(h < rise, early, np.where(h < warm, day, late))
 
 
-def _clock_lead(daily: Daily, doy: Array) -> Array:
+def _clock_lead(daily: Daily, doy: NDArray[np.int64]) -> Array:
     """Hours by which solar time leads local standard time."""
     utc_noon = 12.0 - daily.utc_offset
     return np.asarray(solar_time_angle(utc_noon, daily.longitude, doy) * 12.0 / np.pi)

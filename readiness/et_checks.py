@@ -131,6 +131,7 @@ def fallon_hours(folder: Path) -> list[EtCheck]:
     begin = extraterrestrial_hour(latitude, longitude, day, start - 0.5)[1]
     ea = saturation_pressure(_celsius(t["TP"]))
     rso = clear_sky_full(ra, ea, elevation, np.sin(middle))
+    surfaces: tuple[tuple[Surface, int], ...] = (("tall", 10), ("short", 11))
     return [
         _check(
             f"hourly, {surface}, Fallon NV", "mm/h",
@@ -141,8 +142,8 @@ def fallon_hours(folder: Path) -> list[EtCheck]:
             ),
             out[:, column],
         )
-        for surface, column in (("tall", 10), ("short", 11))
-    ]  # type: ignore[misc]  # fmt: skip
+        for surface, column in surfaces
+    ]  # fmt: skip
 
 
 def et_checks(folder: Path) -> list[EtCheck]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -95,7 +96,7 @@ class Daily:
     @property
     def days(self) -> NDArray[np.datetime64]:
         """Day labels, datetime64[D]."""
-        return np.datetime64(self.first, "D") + np.arange(self.tmax.size)
+        return np.asarray(self.first + np.arange(self.tmax.size), dtype="datetime64[D]")
 
     @property
     def utc_offset(self) -> int:
@@ -188,7 +189,7 @@ def _daily(
     water, temp = soil if soil is not None else (empty, empty.copy())
     flags = {n: np.where(np.isnan(v), Flag.MISSING, 0).astype(np.uint8) for n, v in full.items()}
     return Daily(
-        name=name, first=np.datetime64(first, "D"), latitude=place[0], longitude=place[1],
+        name=name, first=first.astype("datetime64[D]"), latitude=place[0], longitude=place[1],
         elevation_m=place[2], soil_water=water, soil_temp=temp, flags=flags, **full,
     )  # fmt: skip
 
@@ -333,7 +334,8 @@ def runs_of_same(values: Array, *, longest: int) -> NDArray[np.bool_]:
 
 def screened(daily: Daily) -> Daily:
     """Remove the impossible and the stuck; what is removed is NaN and flagged REMOVED."""
-    flags, new = {n: f.copy() for n, f in daily.flags.items()}, {}
+    new: dict[str, Any] = {}
+    flags = {n: f.copy() for n, f in daily.flags.items()}
     for name in DAILY_VARIABLES:
         value = getattr(daily, name)
         low, high = POSSIBLE[name]
@@ -365,7 +367,8 @@ def filled(daily: Daily, *, policy: str = "short", longest: int = 2) -> Daily:
         raise ValueError(f"policy must be 'short' or 'none', got {policy!r}")
     if policy == "none":
         return daily
-    flags, new = {n: f.copy() for n, f in daily.flags.items()}, {}
+    new: dict[str, Any] = {}
+    flags = {n: f.copy() for n, f in daily.flags.items()}
     for name in DAILY_VARIABLES:
         value = getattr(daily, name)
         line = _short_gaps(value, longest=longest)
