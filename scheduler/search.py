@@ -21,7 +21,7 @@ from scheduler.tables import MEAN, UNPROVED, WORST, CutTables, Orders, Plan, obj
 BLOCK = 3
 #: Start and end temperature as shares of the mean size of a move's worsening; assumed, tuned on
 #: farms and single-machine sets made for the purpose, not on the published ones.
-HOT, COLD = 0.12, 0.0006
+HOT, COLD = 0.05, 0.0006
 
 
 @njit(cache=True, nogil=True)
@@ -91,7 +91,7 @@ def _take(finish, cost, move, leave, k, row, size, first, order, time, at, paid)
 
 
 @njit(cache=True, nogil=True)
-def _objective(member, weight, worst):
+def objective_in(member, weight, worst):
     """Weighted mean of the members, or of the worst share of them by weight where worst < 1."""
     if worst >= 1.0:
         total = 0.0
@@ -165,7 +165,7 @@ def _anneal(finish, cost, move, ready, leave, weight, worst, order, size, fixed,
             out_cost += leave[j]
     for m in range(members):
         member[m] += out_cost
-    value = _objective(member, weight, worst)
+    value = objective_in(member, weight, worst)
     best, best_order, best_size = value, order.copy(), size.copy()
     rows = np.zeros((2, jobs + 1), np.int64)
     sizes = np.zeros(2, np.int64)
@@ -297,7 +297,7 @@ def _anneal(finish, cost, move, ready, leave, weight, worst, order, size, fixed,
             trial[m] += change
             for c in range(count):
                 trial[m] += money[c, m]
-        new = _objective(trial, weight, worst)
+        new = objective_in(trial, weight, worst)
         if step < stretch and leaver < 0 and new > value + 1e-9:
             worse += new - value
             worse_count += 1

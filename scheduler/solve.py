@@ -10,6 +10,7 @@ import numpy as np
 
 from scheduler.bound import bound
 from scheduler.check import ALIKE, check
+from scheduler.exact import branch
 from scheduler.search import price, search
 from scheduler.tables import (
     FEASIBLE,
@@ -20,6 +21,9 @@ from scheduler.tables import (
     Orders,
     Plan,
 )
+
+#: Jobs up to which all orders are walked through; assumed: 8 jobs in 2 crews are a million plans.
+SMALL = 8
 
 Progress = Callable[[str, float], None]
 
@@ -59,6 +63,8 @@ def solve(
     orders = _start(tables, hint)
     members = tables.shape[0]
     moves = int(effort * (3_000_000 if members == 1 else 6_000_000 / members))
+    if _free(tables) <= SMALL:
+        moves = min(moves, 20_000)
     plans = [] if hint is None else [price(tables, orders, objective=objective)]
 
     def run(n: int) -> Plan:
@@ -69,12 +75,22 @@ def solve(
         plans += list(pool.map(run, range(2)))
     plan = min(plans, key=lambda p: p.cost)
     tell("proving how good they are", 0.6)
-    if effort > 0:
+    done = False
+    if effort > 0 and _free(tables) <= SMALL:
+        plan, done = branch(tables, plan, objective=objective)
+    if done:
+        plan = with_bound(plan, plan.cost)
+    elif effort > 0:
         plan = with_bound(plan, bound(tables, plan, objective=objective))
     wrong = check(tables, plan, objective=objective)
     assert not wrong, wrong
     tell("done", 1.0)
     return plan
+
+
+def _free(tables: CutTables) -> int:
+    """Jobs whose place is not locked."""
+    return tables.shape[2] - sum(len(first) for first in tables.prefixes)
 
 
 def with_bound(plan: Plan, value: float) -> Plan:

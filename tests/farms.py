@@ -130,3 +130,35 @@ def wt40(folder: Path):
     numbers = np.array((folder / "wt40.txt").read_text().split(), np.int64).reshape(-1, 3, 40)
     best = np.array((folder / "wtopt40.txt").read_text().split(), np.int64)
     return numbers, best
+
+
+def small_tables(seed, *, jobs=None, members=None, locked=None):
+    """A random farm of at most seven jobs and two crews: ties, gaps, jobs that take no time."""
+    rng = np.random.default_rng(seed)
+    jobs = jobs or int(rng.choice([3, 4, 5, 6, 7], p=[0.15, 0.3, 0.3, 0.2, 0.05]))
+    members = members or int(rng.integers(1, 4))
+    crews, slots = int(rng.integers(1, 3)), int(rng.integers(12, 40))
+    finish = np.full((members, crews, jobs, slots), -1, np.int32)
+    cost = np.zeros((members, crews, jobs, slots), np.int64)
+    for m in range(members):
+        can = rng.random(slots) < rng.uniform(0.4, 1.0)
+        for k in range(crews):
+            for j in range(jobs):
+                loss = rng.integers(0, 9) * np.arange(slots) + rng.integers(0, 30, slots)
+                need = int(rng.integers(0, 6))
+                if rng.random() < 0.05:
+                    continue  # a crew that cannot do the job in this member
+                if need == 0:
+                    finish[m, k, j], cost[m, k, j] = np.arange(slots), loss
+                else:
+                    _job(can, loss, need, 1.0 * need, finish[m, k, j], cost[m, k, j])
+    weight = (
+        rng.dirichlet(np.ones(members)) if rng.random() < 0.5 else np.full(members, 1 / members)
+    )
+    lock = rng.random() < 0.25 if locked is None else locked
+    return CutTables(
+        finish=finish, cost=cost, move=rng.integers(0, 5, (crews, jobs + 1, jobs)).astype(np.int32),
+        ready=rng.integers(0, 6, crews).astype(np.int32),
+        leave_cost=rng.integers(50, 900, jobs), weight=weight,
+        locked=((0, (int(rng.integers(jobs)),)),) if lock else (),
+    )  # fmt: skip
