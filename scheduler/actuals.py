@@ -9,7 +9,7 @@ import pandas as pd
 
 from readiness.season import Observation, Tier
 from scheduler.dates import instant
-from scheduler.entries import EARLY, OPEN, Entry
+from scheduler.entries import EARLY, OPEN, Entry, whole
 from scheduler.farm import Farm
 from scheduler.slots import utc_hour
 
@@ -139,9 +139,9 @@ def locked(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, t
         if e.kind == "order" and isinstance(fields, tuple) and e.at <= until:
             fresh = e.at > until - timedelta(days=BEGUN_DAYS)
             out.pop(e.subject, None)  # so that the later order stands later
-            out[e.subject] = tuple(f for f in fields if fresh and cut.get(f, 1.0) < 1.0)
+            out[e.subject] = tuple(f for f in fields if fresh and cut.get(whole(f), 1.0) < 1.0)
     taken: set[str] = set()
     for crew in reversed(out):  # a field that two crews were given belongs to the later order
-        out[crew] = tuple(f for f in out[crew] if f not in taken)
+        out[crew] = tuple(f for f in out[crew] if not taken & {f, whole(f)})
         taken |= set(out[crew])
     return {crew: fields for crew, fields in out.items() if fields}

@@ -299,13 +299,28 @@ def _text(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
 def _fields(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
     listed = re.search(r"[;,\n]", text) or plain(text) in known(farm, "field")
     split = re.split(r"[;,\n]", text) if listed else text.split()
-    ids = tuple(identify(farm, "field", word.strip()) for word in split if word.strip())
+    ids = tuple(_parcel(farm, word.strip()) for word in split if word.strip())
     twice = sorted({i for i in ids if ids.count(i) > 1})
     if twice:
         raise Unreadable(f"field {twice[0]} stands there twice", "name each field once")
     if not ids:
         raise Unreadable("no field is named", "name fields in order, as F07 F03")
     return ids
+
+
+def whole(name: str) -> str:
+    """The field of a parcel: 'F04' of 'F04/part 1 of 2'."""
+    return name.partition("/")[0]
+
+
+def _parcel(farm: Farm, text: str) -> str:
+    """A field by its id, or one parcel of it as 'id/parcel'."""
+    field, slash, parcel = text.partition("/")
+    if not slash or text in known(farm, "field"):
+        return identify(farm, "field", text)
+    if not re.fullmatch(r"[a-z0-9 ]{1,30}", parcel.strip()):
+        raise Unreadable(f'"{plain(parcel)[:40]}" is no parcel', "write it as the orders do")
+    return f"{identify(farm, 'field', field)}/{parcel.strip()}"
 
 
 def _time(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
@@ -489,7 +504,7 @@ def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
         number = lb_bu(number, crop)
     elif fact.quantity in SCALES:
         number /= factor(fact.quantity, USUAL[fact.quantity][farm.units == "metric"], crop)
-    return f"{number:.12g}"
+    return f"{number:.12f}".rstrip("0").rstrip(".")
 
 
 def says(entry: Entry, farm: Farm) -> str:

@@ -105,7 +105,7 @@ def read_issued(plan: Mapping[str, Any], farm: Farm) -> Issued:
 
 def _build(kind: type[T], data: Mapping[str, Any], farm: Farm) -> T:
     """A dataclass from its JSON, by the types of its attributes."""
-    hints = _hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]
     names = [f.name for f in fields(kind) if f.name in data]  # type: ignore[arg-type]
     return kind(**{name: _value(hints[name], data[name], farm) for name in names})
 

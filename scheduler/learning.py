@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -69,6 +70,7 @@ RIPENING_PCT = 25.0  # wetter grain may still be filling, which is no offset; as
 FLAGGED = 2.5  # standard errors beyond which a reading is named; assumed
 TOLD = {"grain_offset": 0.1, "bearing_offset": 0.002}  # smallest offsets worth a line; assumed
 PRIORS = {"grain_offset": GRAIN, "bearing_offset": GROUND}
+SEEN = {"grain_offset": "sample", "bearing_offset": "ground check"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +100,7 @@ def learn(
     """
     if not observations:
         return Taught(farm=farm, lessons=())
-    seen = [o for o in observations if past.start <= o.time <= past.times[-1]]
+    seen = [o for o in observations if past.start <= o.time <= past.times[-1] + 1]
     season, limits = open_loop(farm, past)
     lessons: list[str] = []
     learnt: dict[str, Array] = {}
@@ -119,11 +121,17 @@ def learn(
     return Taught(farm=replace(farm, fields=fields), lessons=tuple(lessons))
 
 
+def _hour(season: Season, seen: Observation) -> int:
+    """Index of the hour of an observation; that of the hour begun is the last known one."""
+    last: int = season.moisture.shape[2] - 1
+    return min(last, int((seen.time - season.start).astype(int)))
+
+
 def grain_bounds(season: Season, seen: Sequence[Observation]) -> list[Bound]:
     """Samples of ripe grain against the run: the offset is the difference."""
     out = []
     for o in seen:
-        said = float(season.moisture[0, o.field, int((o.time - season.start).astype(int))])
+        said = float(season.moisture[0, o.field, _hour(season, o)])
         if o.kind == "moisture" and max(o.value, said) < RIPENING_PCT:  # False for NaN too
             out.append(Bound(observation=o, low=o.value - said, high=o.value - said))
     return out
@@ -133,7 +141,7 @@ def ground_bounds(season: Season, limits: WaterLimits, seen: Sequence[Observatio
     """Ground checks against the run: how far the limits must shift for the tier that was seen."""
     out = []
     for o in seen:
-        f, h = o.field, int((o.time - season.start).astype(int))
+        f, h = o.field, _hour(season, o)
         top, below = season.water_top[0, f, h], season.water_below[0, f, h]
         firm = float(max(top - limits.firm_top[f], below - limits.firm_below[f]))
         edge = float(max(top - limits.headland_top[f], below - limits.headland_below[f]))
@@ -187,34 +195,28 @@ def flags(farm: Farm, bounds: Sequence[Bound], learnt: Array, name: str) -> list
 
 def told(farm: Farm, bounds: Sequence[Bound], before: Array, after: Array, name: str) -> list[str]:
     """Offsets before and after the last day, field by field, and what neighbours share."""
-    counts = [sum(b.observation.field == i for b in bounds) for i in range(len(farm.fields))]
-    lines, shared = [], []
+    counts = Counter(b.observation.field for b in bounds)
+    lines: list[str] = []
+    shared: dict[str, list[str]] = {}
     for i, f in enumerate(farm.fields):
         if max(abs(after[i]), abs(before[i])) < TOLD[name]:
             continue
         if not counts[i]:
-            shared.append(f"{f.id} {_amount(after[i], name)}")
+            shared.setdefault(_said(after[i], name), []).append(f.id)
             continue
-        of = "sample" if name == "grain_offset" else "ground check"
-        of = f"{counts[i]} {of}{'s' if counts[i] > 1 else ''}"
+        of = f"{counts[i]} {SEEN[name]}{'s' if counts[i] > 1 else ''}"
+        earlier = _said(before[i], name) if abs(before[i]) >= TOLD[name] else "nothing"
         lines.append(
-            f"{f.name} ({f.id}): {_effect(after[i], name)} {_amount(after[i], name)} "
-            f"(before {_amount(before[i], name)}), from {of}"
+            f"{f.name} ({f.id}): {_said(after[i], name)}, from {of}; the day before: {earlier}"
         )
-    if shared:
-        what = "grain" if name == "grain_offset" else "ground"
-        lines.append(f"Fields on the same soil share part of it, {what}: {', '.join(shared)}")
+    lines += [f"By the same soil, {said}: {', '.join(ids)}" for said, ids in shared.items()]
     return lines
 
 
-def _effect(offset: float, name: str) -> str:
+def _said(offset: float, name: str) -> str:
+    """An offset in words."""
     if name == "grain_offset":
-        return f"grain is {'wetter' if offset > 0 else 'drier'} than the weather tells, points"
-    return (
-        f"ground bears {'more' if offset > 0 else 'less'} water than its texture tells, % by volume"
-    )
-
-
-def _amount(offset: float, name: str) -> str:
-    value = offset if name == "grain_offset" else 100.0 * offset
-    return f"{value:+.1f}"
+        way = "wetter" if offset > 0 else "drier"
+        return f"grain {abs(offset):.1f} points {way} than the weather tells"
+    way = "more" if offset > 0 else "less"
+    return f"ground bears {100.0 * abs(offset):.1f} % {way} water than its texture tells"

@@ -21,6 +21,7 @@ from scheduler.entries import (
     read_entry,
     read_value,
     unit_of,
+    whole,
     write_value,
 )
 from scheduler.errors import AfterrainError, ConflictError, EntryError, Unreadable
@@ -205,15 +206,26 @@ def _typed(house: House, entry: Entry) -> dict[str, str]:
 
 
 def planned(plan: Issued, crew: str) -> list[str]:
-    """Fields of a crew's orders, each once (a hollow goes with its field)."""
+    """A crew's orders as names: fields, or parcels of fields as 'id/parcel'."""
     orders = next((c.orders for c in plan.crews if c.crew == crew), ())
-    return list(dict.fromkeys(o.field for o in orders))
+    return [f"{o.field}/{o.parcel}" if o.parcel else o.field for o in orders]
 
 
-def all_orders(plan: Issued, crew: str, fields: list[str]) -> dict[str, list[str]]:
-    """Orders of every crew when one gets `fields`: the others lose what it takes."""
-    out = {c.crew: [f for f in planned(plan, c.crew) if f not in fields] for c in plan.crews}
-    return {**out, crew: fields}
+def all_orders(plan: Issued, crew: str, names: list[str]) -> dict[str, list[str]]:
+    """Orders of every crew when one gets `names`: the others lose what it takes."""
+
+    def left(other: str) -> list[str]:
+        return [n for n in planned(plan, other) if n not in names and whole(n) not in names]
+
+    return {**{c.crew: left(c.crew) for c in plan.crews}, crew: names}
+
+
+def titles(plan: Issued, farm: Farm) -> dict[str, str]:
+    """How each name of an order is shown."""
+    names = {f.id: f"{f.id} {f.name}" if f.name != f.id else f.id for f in farm.fields}
+    parts = {n: names.get(whole(n), whole(n)) + f", {n.partition('/')[2]}"
+             for c in plan.crews for n in planned(plan, c.crew) if "/" in n}  # fmt: skip
+    return names | parts
 
 
 def _moved(fields: list[str], move: str) -> list[str]:
@@ -260,11 +272,14 @@ def _orders(app: Flask, house: House) -> None:
     def page(
         crew: str, plan: Issued, fields: list[str], code: int = 200, **more: Any
     ) -> tuple[str, int]:
-        names = {f.id: f.name for f in house.farm().fields}
+        names = titles(plan, house.farm())
+        ordered = [n for c in plan.crews for n in planned(plan, c.crew)]
+        ordered += [f.field for f in plan.left]
+        others = [n for n in dict.fromkeys(ordered) if n not in fields and whole(n) not in fields]
         shown = {"price": None, "wrong": "", "conflict": "", "text": ", ".join(fields), "why": ""}
         return render_template(
             "order.html", crew=crew, plan=plan, fields=fields, names=names,
-            others=[f for f in names if f not in fields], token=uuid.uuid4().hex,
+            others=others, token=uuid.uuid4().hex,
             **{**shown, **more},
         ), code  # fmt: skip
 
@@ -278,7 +293,7 @@ def _orders(app: Flask, house: House) -> None:
                 return render_template("order.html", crew=crew, plan=None)
             if request.method == "GET":
                 own = list(book.locked(farm, house.clock()).get(crew, ()))
-                rest = [f for f in planned(plan, crew) if f not in own]
+                rest = [n for n in planned(plan, crew) if n not in own and whole(n) not in own]
                 return page(crew, plan, own + rest, seen=book.revision)
             seen = _number(request.form.get("seen", "")) or book.revision
             why, text = request.form.get("why", "")[:1000], request.form.get("fields", "")[:5000]

@@ -23,6 +23,7 @@ from multiprocessing.synchronize import Event
 from pathlib import Path
 from typing import Any
 
+from scheduler.book import Book
 from scheduler.errors import AfterrainError
 
 GRACE_S = 3.0  # from asking to stop to killing; assumed, a step of the search takes less
@@ -73,7 +74,7 @@ def work(folder: str, module: str, pipe: Connection, stop: Event) -> None:
             return
         try:
             if what == "plan":
-                morning = _plan(folder, planner, payload, pipe, stop)
+                morning = _plan(folder, planner, *payload, pipe=pipe, stop=stop)
             elif morning is None:
                 pipe.send(("priced", (payload[0], None, "replan first, then price an order")))
             else:
@@ -93,9 +94,10 @@ def _failed(pipe: Connection, what: str, payload: Any, text: str) -> None:
     pipe.send(("failed", text) if what == "plan" else ("priced", (payload[0], None, text)))
 
 
-def _plan(folder: str, planner: Any, now: datetime, pipe: Connection, stop: Event) -> Any:
+def _plan(
+    folder: str, planner: Any, now: datetime, seen: int, *, pipe: Connection, stop: Event
+) -> Any:
     """Make orders swiftly and issue them."""
-    from scheduler.book import Book
     from scheduler.issued import document
 
     def told(share: float, text: str) -> None:
@@ -103,8 +105,6 @@ def _plan(folder: str, planner: Any, now: datetime, pipe: Connection, stop: Even
             raise Stopped
         pipe.send(("progress", (float(share), str(text))))
 
-    with Book(folder) as book:
-        seen = book.revision
     told(0.0, "reading the farm, the weather and the book")
     morning = planner.plan_morning(Path(folder), now=now, swift=True, progress=told)
     told(0.95, "writing the orders")
@@ -114,19 +114,16 @@ def _plan(folder: str, planner: Any, now: datetime, pipe: Connection, stop: Even
     return morning
 
 
-def prove(folder: str, module: str, pipe: Connection, now: datetime, issue: int) -> None:
+def prove(folder: str, module: str, pipe: Connection, now: datetime, seen: int, issue: int) -> None:
     """Plan the same morning thoroughly, issue that plan and write its files.
 
     Nothing is issued where another plan was in the meantime. Runs in the second process.
     """
     planner = _settle(NICE_PROOF, module)
-    from scheduler.book import Book
     from scheduler.issued import document
     from scheduler.outlets import write_plan
 
     try:
-        with Book(folder) as book:
-            seen = book.revision
         morning = planner.plan_morning(
             Path(folder),
             now=now,
@@ -159,7 +156,7 @@ class Planner:
         self._changed = threading.Condition()
         self._answers: dict[int, tuple[Any, str]] = {}
         self._asked = 0
-        self._now = datetime.now(UTC)
+        self._asked_for = datetime.now(UTC), 0  # planning time, and the book's revision then
         self._worker: Any = None
         self._prover: Any = None
         self._pipe: Connection | None = None
@@ -199,11 +196,12 @@ class Planner:
                 self._prover.kill()
             pipe = self._ready()
             self._stop.clear()
-            self._now = now or datetime.now(UTC)
+            with Book(self.folder) as book:
+                self._asked_for = now or datetime.now(UTC), book.revision
             self.state = State(
                 running=True, text="starting", plan=self.state.plan, began=time.monotonic()
             )
-            pipe.send(("plan", self._now))
+            pipe.send(("plan", self._asked_for))
             return True
 
     def cancel(self) -> None:
@@ -289,7 +287,7 @@ class Planner:
     def _prove(self, issue: int) -> None:
         ours, theirs = self._spawn.Pipe(duplex=False)
         self._proof = ours
-        self._prover = self._begin(prove, theirs, self._now, issue)
+        self._prover = self._begin(prove, theirs, *self._asked_for, issue)
         self.state = replace(self.state, proving=True, share=0.0, text="proving the orders")
         threading.Thread(target=self._listen, args=(ours, False), daemon=True).start()
 

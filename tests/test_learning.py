@@ -1,5 +1,6 @@
 """Learning: slow, shared on one soil, and not swung by one bad reading."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -112,10 +113,16 @@ def test_samples_shift_their_field_and_its_neighbours(place, past, run):
     assert 0.2 < moved[1] < moved[0] < 1.5  # slowly: two samples of 2 points are less than 1.5
     assert moved[1] == moved[2]
     assert moved[3] == 0.0  # another soil
-    assert any("Home quarter (F01): grain is wetter" in line for line in taught.lessons)
-    line = next(line for line in taught.lessons if "(before" in line)
-    before, after = float(line.split("before ")[1].split(")")[0]), moved[0]
-    assert 0 < before < after  # what one sample taught, and then two
+    own, shared = taught.lessons
+    said = re.fullmatch(
+        r"Home quarter \(F01\): grain ([\d.]+) points wetter than the weather tells, "
+        r"from 2 samples; the day before: grain ([\d.]+) points wetter than the weather tells",
+        own,
+    )
+    assert float(said[1]) == pytest.approx(moved[0], abs=0.05)
+    assert 0 < float(said[2]) < float(said[1])  # what one sample taught, and then two
+    assert shared.startswith("By the same soil, grain")
+    assert shared.endswith(": F02, F03")
 
 
 def test_one_wild_sample_is_flagged_and_does_not_swing_the_farm(place, past, run):
