@@ -53,6 +53,7 @@ CAME = (
     (datetime(2026, 9, 5, 9), 10, 14.0), (datetime(2026, 9, 13, 5), 8, 10.0),
 )  # fmt: skip
 PACE = 0.9  # of the planned rate
+AWAY = (date(2026, 8, 26), "south crew")
 BROKEN = (date(2026, 8, 19), "north crew")  # one combine of it, from 11 to 19
 #: Day on which a crew took the nearest field instead of the plan's, and what it said of it.
 OWN_WAY = {
@@ -213,7 +214,7 @@ class Crews:
                 order = [order[2], *order[:2], *order[3:]]
                 at = datetime.combine(day, time(9, 30), self.farm.tz)
                 self.log("order", crew.id, at, fields=(order[0][0],), why=OWN_WAY[day, crew.id])
-            if (day, crew.id) == (date(2026, 8, 18), "south crew"):
+            if (day, crew.id) == AWAY:
                 at = datetime.combine(day, time(5, 50), self.farm.tz)
                 self.log("absent", crew.id, at, reason="funeral")
                 continue

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -52,7 +53,7 @@ class Came:
     observations: Sequence[Observation]
     past: Weather
     entries: tuple[Entry, ...]
-    plans: tuple[tuple[datetime, dict[str, object]], ...]
+    plans: tuple[tuple[datetime, dict[str, Any]], ...]
     notes: tuple[str, ...]
 
     @property
@@ -121,7 +122,9 @@ def _span(farm: Farm, entries: Sequence[Entry], folder: Path) -> tuple[datetime,
             "AREA`"
         )
     plans = [e.at.astimezone(farm.tz) for e in entries if e.kind == "plan"]
-    begun = min([*plans, *(c.replace(hour=0, minute=0, second=0) for c in cut)])
+    begun = min(cut).replace(hour=0, minute=0, second=0)
+    if plans and min(plans).date() <= begun.date():
+        begun = min(plans)
     last = (max(cut) - timedelta(seconds=1)).date() + timedelta(days=1)
     return begun, datetime(last.year, last.month, last.day, tzinfo=farm.tz)
 

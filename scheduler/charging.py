@@ -161,15 +161,15 @@ def crew_account(h: Hours) -> Array:
     fields, crews, hours = h.cut.shape
     work = np.zeros((len(Cause), fields, crews, hours))
     _work(work, h)
-    best = np.where(h.done, -1, h.closed).max(axis=0)
-    could = ~h.done & (h.closed > _OPEN)
+    best: Code = np.where(h.done, -1, h.closed).max(axis=0)
+    could = np.asarray(~h.done & (h.closed > _OPEN))
     one = Hours(
         closed=best[None],
-        done=(best < 0)[None],
+        done=np.asarray(best < 0)[None],
         cut=h.cut.sum(axis=0, keepdims=True),
         wait=np.zeros((1, crews)),
         down=h.down,
-        shut=(could.any(axis=0) & ~(could & ~h.shut).any(axis=0))[None],
+        shut=np.asarray(could.any(axis=0) & ~(could & ~h.shut).any(axis=0))[None],
         off=h.off,
         move=h.move,
     )

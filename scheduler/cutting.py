@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readiness.weather import Array
 from scheduler.actuals import DONE
@@ -33,7 +34,7 @@ class Cutting:
     share: Array
     area: Array
     move: Array
-    done: np.ndarray
+    done: NDArray[np.int64]
 
 
 def cutting(came: Came, compiled: Compiled) -> Cutting:
@@ -103,22 +104,40 @@ def _spread(share: Array, area: Array, free: Array, e: Entry, came: Came, rate: 
     area += ha * took / took.sum()
 
 
-def _done(came: Came, area: Array) -> np.ndarray:
+def _done(came: Came, area: Array) -> NDArray[np.int64]:
     """First hour of each field in which nothing is left to cut."""
     whole = np.array([f.area_ha for f in came.farm.fields])
     before = np.array([f.area_ha * f.cut_fraction for f in came.farm.fields])
     cut = (before[:, None] + np.cumsum(area, axis=1)) / whole[:, None]
     full = cut >= DONE
-    return np.where(full.any(axis=1), full.argmax(axis=1) + 1, area.shape[1])
+    return np.asarray(np.where(full.any(axis=1), full.argmax(axis=1) + 1, area.shape[1]))
+
+
+def area_by_job(compiled: Compiled, cut: Cutting) -> Array:
+    """What was cut of each job, ha, (job, crew, hour): a field's jobs are taken in their order."""
+    out = np.zeros((len(compiled.jobs), *cut.area.shape[1:]))
+    begun = np.zeros(len(cut.area))
+    for j, job in enumerate(compiled.jobs):
+        area = cut.area[job.field]
+        whole = area.sum(axis=0)
+        after = np.cumsum(whole)
+        low, high = begun[job.field], begun[job.field] + job.area_ha
+        if all(other.field != job.field for other in compiled.jobs[j + 1 :]):
+            high = np.inf  # more than the field's area was told
+        mine = np.clip(np.minimum(after, high) - np.maximum(after - whole, low), 0.0, None)
+        out[j] = area * (mine / np.where(whole > 0, whole, 1.0))
+        begun[job.field] += job.area_ha
+    return out
 
 
 def _moves(came: Came, compiled: Compiled, share: Array) -> Array:
     """Share of each hour on the road: the hours free of cutting before a crew's next field."""
-    out = np.zeros(share.shape[1:])
+    crews, hours = share[0].shape
+    out = np.zeros((crews, hours))
     ids = [f.id for f in came.farm.fields]
-    for k in range(len(out)):
+    for k in range(crews):
         at, free = "base", np.maximum(1.0 - share[:, k].sum(axis=0), 0.0)
-        for h in range(out.shape[1]):
+        for h in range(hours):
             for f in np.flatnonzero(share[:, k, h] > 0):
                 if ids[f] != at:
                     km = between_km(came.farm, at, ids[f])
@@ -162,7 +181,7 @@ def hours_of(came: Came, compiled: Compiled, cut: Cutting) -> Hours:
     )
 
 
-def days_of(came: Came) -> tuple[np.ndarray, tuple[datetime, ...]]:
+def days_of(came: Came) -> tuple[NDArray[np.int64], tuple[datetime, ...]]:
     """Day number of each hour of the season, and the midnights that begin the days."""
     midnights = []
     at = came.start.replace(hour=0, minute=0, second=0, microsecond=0)

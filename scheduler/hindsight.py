@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from readiness.season import Season, Tier
+from readiness.weather import Array
 from readiness.windows import daily_windows
 from scheduler.came import Came
 from scheduler.charging import LOST, NAMES, WEATHER, Cause
@@ -19,6 +20,8 @@ from scheduler.entries import Entry
 from scheduler.hours import LEAST_H, on_duty
 from scheduler.learning import grain_bounds, ground_bounds
 from scheduler.outlook import open_loop
+
+NO_ENTRY = "no entry says why"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,8 +56,8 @@ def forecast_skill(came: Came) -> tuple[LeadSkill, ...]:
     pairs: dict[int, list[tuple[float, bool]]] = defaultdict(list)
     for at, plan in came.plans:
         made = at.astimezone(came.farm.tz).date()
-        days = [date.fromisoformat(d) for d in plan.get("dates", [])]  # type: ignore[attr-defined]
-        for row, told in enumerate(plan.get("hours", [])):  # type: ignore[arg-type]
+        days = [date.fromisoformat(d) for d in plan.get("dates", [])]
+        for row, told in enumerate(plan.get("hours", [])):
             for day, hours in zip(days, told["days"], strict=True):
                 if day in dates and row < len(open_h) and hours["chance"] is not None:
                     hit = open_h[row, dates.index(day)] >= LEAST_H
@@ -133,7 +136,7 @@ class DayTold:
 
 
 def plan_and_deed(
-    came: Came, cut: Cutting, crew_hours: np.ndarray, days: tuple[datetime, ...], names: list[str]
+    came: Came, cut: Cutting, crew_hours: Array, days: tuple[datetime, ...], names: list[str]
 ) -> tuple[DayTold, ...]:
     """Each plan's first day against what was done; `crew_hours` (cause, crew, day)."""
     began = {m.date(): d for d, m in enumerate(days)}
@@ -145,7 +148,11 @@ def plan_and_deed(
         for k, crew in enumerate(names):
             told, done = _told(plan, crew, day, came), _cut_on(came, cut, k, began[day], days)
             if told or done:
+                later = {o["field"] for c in plan["crews"] if c["crew"] == crew
+                         for o in c["orders"]}  # fmt: skip
                 why = _why(came, crew, day, told, done, crew_hours[:, k, began[day]])
+                if why == NO_ENTRY and set(done) <= later:
+                    why = "went on to fields that the plan told for later"
                 out.append(DayTold(day=day, crew=crew, told=told, cut=done, why=why))
     return tuple(out)
 
@@ -178,7 +185,7 @@ def _cut_on(
 
 def _why(
     came: Came, crew: str, day: date, told: tuple[str, ...], done: tuple[str, ...],
-    hours: np.ndarray,
+    hours: Array,
 ) -> str:  # fmt: skip
     """Why a day went otherwise: what the book says of it, else the cause that took most hours."""
     if set(done) <= set(told) and bool(done) == bool(told):
@@ -190,12 +197,14 @@ def _why(
     ]
     if said:
         return "; ".join(said)
-    if not done or not told:
+    if done and not told:
+        return "the plan expected nothing to be fit"
+    if not done:
         causes = [c for c in LOST if c not in (Cause.CREW, Cause.MOVE)]
         most = max(causes, key=lambda c: float(hours[c]))
         found = f"{NAMES[most]} took {hours[most]:.0f} h"
-        return found if done or most in WEATHER else f"no entry says why; {found}"
-    return "no entry says why"
+        return found if most in WEATHER else f"{NO_ENTRY}; {found}"
+    return NO_ENTRY
 
 
 def _said(e: Entry) -> str:

@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readiness.weather import Array
 from scheduler.came import Came
 from scheduler.compile import Compiled
-from scheduler.cutting import Cutting
+from scheduler.cutting import Cutting, area_by_job
 from scheduler.farm import Farm, Field, Market
-from scheduler.mirrors import hour_slots
+from scheduler.mirrors import hour_slots, ruts, uncut_share
 from scheduler.money import above, below, dry_t_ha, loss_terms, paid_share, test_weight
 from scheduler.stakes import standing
 
-#: Parts in the order in which they are told; 'other' is ruts and a delivery point farther or
-#: cheaper than the best.
-PARTS = ("yield", "test weight", "sprouting", "moisture", "over-dry", "uncut", "other")
+#: Parts in the order in which they are told; 'sprouted before' was there on the first
+#: morning; 'other' is a delivery point farther or cheaper than the best.
+PARTS = (
+    "yield",
+    "test weight",
+    "sprouted before",
+    "sprouting",
+    "moisture",
+    "over-dry",
+    "ruts",
+    "uncut",
+    "other",
+)
 
 
 def parts_ha(
@@ -24,10 +35,12 @@ def parts_ha(
     stand: tuple[Array, Array, Array],
     hours: Array,
     terms: dict[str, float],
+    before: float = 0.0,
 ) -> dict[str, Array]:
     """Money per ha by part of grain cut at `hours` from the start; `stand` is its state then.
 
-    `stand` : moisture (percent wet basis), wettings and sprouted share, (draw, hour). Each part
+    `stand` : moisture (percent wet basis), wettings and sprouted share, (draw, hour);
+    `before` the sprouted share on the first morning. Each part
     is what the money would gain without it, taken in the order of `PARTS`.
     """
     m, wet, sprout = stand
@@ -38,6 +51,7 @@ def parts_ha(
     cut = dry * left / (1.0 - m / 100.0)
     light = below(market.test_weight_discount, test_weight(field, wet, terms))
     sprouted = above(market.sprout_discount, sprout)
+    there = np.minimum(above(market.sprout_discount, np.array(before)), sprouted)
     discount = above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         discount = discount + market.drying_t_point * np.maximum(m - base, 0.0)
@@ -47,7 +61,8 @@ def parts_ha(
     return {
         "yield": np.broadcast_to(sound * (1.0 - left), m.shape),
         "test weight": at_base * light,
-        "sprouting": at_base * sprouted,
+        "sprouted before": at_base * there,
+        "sprouting": at_base * (sprouted - there),
         "moisture": cut * discount + np.where(m > base, (at_base - paid) * price, 0.0),
         "over-dry": np.where(m <= base, (at_base - paid) * price, 0.0),
     }
@@ -55,25 +70,23 @@ def parts_ha(
 
 def loss_parts(came: Came, compiled: Compiled, cut: Cutting, total: Array) -> Array:
     """Money lost by part, means over draws, (field, part), summing to `total` (field,)."""
-    farm = came.farm
-    out = np.zeros((len(farm.fields), len(PARTS)))
+    out = np.zeros((len(came.farm.fields), len(PARTS)))
     first = int((compiled.stakes.slots[0].astype("datetime64[h]") - came.season.start).astype(int))
-    for f in range(len(farm.fields)):
-        jobs = [j for j, job in enumerate(compiled.jobs) if job.field == f]
+    area = area_by_job(compiled, cut)
+    for j, job in enumerate(compiled.jobs):
         for k in range(len(compiled.gangs)):
-            hours = np.flatnonzero(cut.area[f, k])
-            if jobs and len(hours):
-                told = _of_hours(came, compiled, jobs[0], k, hours, first)
-                for p, name in enumerate(PARTS):
-                    if name in told:
-                        out[f, p] += told[name].mean(axis=0) @ cut.area[f, k, hours]
-        out[f, PARTS.index("uncut")] = _uncut(compiled, jobs, cut.area[f].sum())
-        out[f, -1] = total[f] - out[f, :-1].sum()
+            if len(hours := np.flatnonzero(area[j, k])):
+                for name, money in _of_hours(came, compiled, j, k, hours, first).items():
+                    out[job.field, PARTS.index(name)] += money.mean(axis=0) @ area[j, k, hours]
+            out[job.field, PARTS.index("ruts")] += ruts(came, compiled, j, area[j, k])
+        left = uncut_share(compiled, j, area) * compiled.stakes.leave[j]
+        out[job.field, PARTS.index("uncut")] += left
+    out[:, -1] = total - out[:, :-1].sum(axis=1)
     return out
 
 
 def _of_hours(
-    came: Came, compiled: Compiled, j: int, k: int, hours: np.ndarray, first: int
+    came: Came, compiled: Compiled, j: int, k: int, hours: NDArray[np.int64], first: int
 ) -> dict[str, Array]:
     """Parts of one field cut by one crew in hours of the season."""
     job = compiled.jobs[j]
@@ -85,7 +98,9 @@ def _of_hours(
     wet, sprout = (np.broadcast_to(x[0, at], shape) for x in (state.wettings, state.sprout))
     stand = (moisture, wet, sprout)
     market = _market(came.farm, field, int(compiled.point[k, j]))
-    return parts_ha(field, market, stand, at.astype(float), loss_terms(came.farm, field))
+    before = float(state.sprout[0, 0])
+    terms = loss_terms(came.farm, field)
+    return parts_ha(field, market, stand, at.astype(float), terms, before)
 
 
 def _market(farm: Farm, field: Field, point: int) -> Market:
@@ -93,10 +108,3 @@ def _market(farm: Farm, field: Field, point: int) -> Market:
     if point >= 0:
         return farm.points[point].markets[field.crop]
     return next(p.markets[field.crop] for p in farm.points if field.crop in p.markets)
-
-
-def _uncut(compiled: Compiled, jobs: list[int], cut: float) -> float:
-    """Leave cost of what was not cut."""
-    whole = sum(compiled.jobs[j].area_ha for j in jobs)
-    left = max(0.0, 1.0 - cut / whole) if whole > 0 else 0.0
-    return float(left * sum(compiled.stakes.leave[j] for j in jobs)) if left > 0.005 else 0.0

@@ -21,7 +21,7 @@ import shutil
 import tempfile
 import time
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields as attributes
 from dataclasses import is_dataclass
 from datetime import UTC, datetime
@@ -169,14 +169,17 @@ def plan_files(morning: Morning) -> dict[str, bytes]:
 
 
 def write_plan(morning: Morning, folder: Path) -> list[Path]:
-    """Write the plan into `folder`/plans/<date>, whole or not at all.
+    """Write the plan into `folder`/plans/<date>, whole or not at all."""
+    return write_whole(folder / "plans" / morning.now.strftime("%Y-%m-%d"), plan_files(morning))
 
-    The files are written beside it and renamed into place; a plan of the same day stays until
-    then, and comes back if the run is interrupted in between.
+
+def write_whole(home: Path, files: Mapping[str, bytes]) -> list[Path]:
+    """Write files into the folder `home`, whole or not at all.
+
+    The files are written beside it and renamed into place; what was there stays until then, and
+    comes back if the run is interrupted in between.
     """
-    home = folder / "plans" / morning.now.strftime("%Y-%m-%d")
     aside = home.with_name(f".{home.name}.previous")
-    files = plan_files(morning)
     home.parent.mkdir(parents=True, exist_ok=True)
     _recover(home, aside)
     fresh = Path(tempfile.mkdtemp(prefix=f".{home.name}.", suffix=".new", dir=home.parent))

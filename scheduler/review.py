@@ -24,7 +24,7 @@ from scheduler.hindsight import (
     plan_and_deed,
 )
 from scheduler.hours import LEAST_H
-from scheduler.loss_parts import loss_parts
+from scheduler.loss_parts import PARTS, loss_parts
 from scheduler.mirrors import (
     DONE_NAME,
     HINDSIGHT,
@@ -39,10 +39,11 @@ from scheduler.tables import Plan
 
 Progress = Callable[[float, str], None]
 #: What a loss is due to, in the order in which it is told.
-DODGE, FORECAST, CHOICE = (
+BEFORE, DODGE, FORECAST, CHOICE = (
+    "sprouting there on the first morning",
     "weather that no order could dodge",
     "forecasts that could not be known",
-    "choices, and pace against the plans'",
+    "choices, and pace against the plans",
 )
 
 
@@ -118,9 +119,10 @@ class Review:
     @property
     def split(self) -> tuple[tuple[str, float, float, float], ...]:
         """What the loss is due to: name, money, and 10th and 90th percentile; sums to the loss."""
+        there = float(self.parts[:, PARTS.index("sprouted before")].sum())
+        out = [(BEFORE, there, there, there)]
         steps = [self.mirror(n) for n in (HINDSIGHT, PLANNED, DONE_NAME)]
-        names, before = (DODGE, FORECAST, CHOICE), np.zeros(self.loss.shape[0])
-        out = []
+        names, before = (DODGE, FORECAST, CHOICE), np.full(self.loss.shape[0], there)
         for name, step in zip(names, steps, strict=True):
             if step is not None:
                 gain = step.loss - before
