@@ -126,8 +126,10 @@ def _uscrn_table(paths: Sequence[Path], columns: Sequence[str]) -> pd.DataFrame:
             raise RecordError(f"{path.name}: {error}") from error
         absent = [c for c in columns if c not in table.columns]
         if absent:
-            raise RecordError(f"{path.name}: no column {absent[0]}; a file of {len(columns)} "
-                              f"columns from {columns[0]} to {columns[-1]} is expected")  # fmt: skip
+            raise RecordError(
+                f"{path.name}: no column {absent[0]}; a file of {len(columns)} columns from "
+                f"{columns[0]} to {columns[-1]} is expected"
+            )
         parts.append(table[list(columns)])
     return pd.concat(parts, ignore_index=True)
 

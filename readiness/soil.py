@@ -220,7 +220,11 @@ class Land:
         out[:, WP], out[:, FC], out[:, SAT], out[:, LOW] = wp, fc, sat, 0.5 * wp
         out[:, KSAT], out[:, OUT] = ksat, ksat * BELOW[self.drainage]
         out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
-        out[:, S_DRY], out[:, S_WET] = retention(dry_number(cn)), retention(wet_number(cn))
+        # Retention follows the profile's water; never so steeply that ground which starts wetter
+        # ends drier (d runoff / d retention is above -1.2).
+        middle, most = retention(cn), 1000.0 * (fc - wp) * LAYERS.sum() / 2.4
+        out[:, S_DRY] = np.minimum(retention(dry_number(cn)), middle + most)
+        out[:, S_WET] = np.maximum(retention(wet_number(cn)), middle - most)
         out[:, TEW] = 1000.0 * (fc - 0.5 * wp) * EVAPORATION_DEPTH  # FAO-56 eq. 73
         # readily evaporable water; relation used with FAO-56 tables, within Table 19's ranges
         out[:, REW] = np.minimum(0.8 + 54.4 * (fc - wp), 0.6 * out[:, TEW])

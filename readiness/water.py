@@ -71,11 +71,20 @@ def frozen(state):  # type: ignore[no-untyped-def]
 
 
 @njit(nogil=True)
+def _unit(x):  # type: ignore[no-untyped-def]
+    """Hold to 0-1 (written so that it compiles without branches)."""
+    x = x if x > 0.0 else 0.0
+    return x if x < 1.0 else 1.0
+
+
+@njit(nogil=True)
 def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
     """Runoff of an hour's water by the curve number of the event so far, mm."""
     if state[DRY_HOURS] >= EVENT_GAP:
-        wet = (state[0] + 2.0 * state[1]) / 3.0
-        share = min(max((wet - soil[WP]) * soil[INV_SPAN], 0.0), 1.0)
+        wet = 0.0
+        for i in range(_N):
+            wet += state[i] * _DEPTH[i]
+        share = _unit((wet * 0.001 - soil[WP]) * soil[INV_SPAN])
         state[EVENT_S] = soil[S_DRY] + (soil[S_WET] - soil[S_DRY]) * share
         state[EVENT_RAIN] = 0.0
         state[EVENT_RUNOFF] = 0.0
@@ -139,22 +148,12 @@ def _drain(state, soil):  # type: ignore[no-untyped-def]
 
 
 @njit(nogil=True)
-def _unit(x):  # type: ignore[no-untyped-def]
-    """Hold to 0-1 (written so that it compiles without branches)."""
-    x = x if x > 0.0 else 0.0
-    return x if x < 1.0 else 1.0
-
-
-@njit(nogil=True)
 def _flow(a, b, rate):  # type: ignore[no-untyped-def]
-    """Upward flow between neighbours of relative water a (upper) and b, mm in the hour.
+    """Upward flow between neighbours of relative water a (upper) and b, 0-1, mm in the hour.
 
-    Towards equal relative water, as fast as the wetter of the two is wet; above field capacity
-    in both, drainage rules.
+    Towards equal relative water, as fast as the wetter of the two is wet.
     """
-    wetter = a if a > b else b
-    drier = b if a > b else a
-    return rate * (b - a) * _unit(wetter) if drier < 1.0 else 0.0
+    return rate * (b - a) * (a if a > b else b)
 
 
 @njit(nogil=True)
@@ -162,8 +161,9 @@ def _rise(state, soil):  # type: ignore[no-untyped-def]
     """Move water between neighbours below field capacity towards equal relative water."""
     wp, scale, rate = soil[WP], soil[INV_SPAN], soil[CAPILLARY]
     w0, w1, w2, w3, w4 = state[0], state[1], state[2], state[3], state[4]
-    a, b, c = (w0 - wp) * scale, (w1 - wp) * scale, (w2 - wp) * scale
-    d, e = (w3 - wp) * scale, (w4 - wp) * scale
+    a, b = _unit((w0 - wp) * scale), _unit((w1 - wp) * scale)
+    c, d = _unit((w2 - wp) * scale), _unit((w3 - wp) * scale)
+    e = _unit((w4 - wp) * scale)
     first = _flow(a, b, rate)
     second = _flow(b, c, rate * _NEARNESS[1])
     third = _flow(c, d, rate * _NEARNESS[2])

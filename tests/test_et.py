@@ -1,0 +1,142 @@
+"""Reference ET against FAO-56's worked examples, a general-purpose library and a program's output."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import refet
+
+from readiness import et
+from readiness.et_checks import et_checks
+
+DATA = Path(__file__).parents[2] / "shared" / "data" / "reference_et"
+
+
+# published: FAO-56 Example 18 (Brussels, 6 July), with its intermediate values
+def test_daily_et_of_brussels() -> None:
+    u2 = et.wind_at_2m(2.78, 10.0)
+    assert u2 == pytest.approx(2.078, abs=0.002)
+    assert et.air_pressure(100.0) == pytest.approx(100.1, abs=0.05)
+    assert 0.000665 * et.air_pressure(100.0) == pytest.approx(0.0666, abs=5e-5)
+    assert et.pressure_slope(16.9) == pytest.approx(0.122, abs=5e-4)
+    high, low = et.saturation_pressure(21.5), et.saturation_pressure(12.3)
+    assert 0.5 * (high + low) == pytest.approx(1.997, abs=1e-3)
+    ea = (low * 0.84 + high * 0.63) / 2
+    assert ea == pytest.approx(1.409, abs=1e-3)
+    ra = et.extraterrestrial_day(50.8, 187)
+    assert ra == pytest.approx(41.09, abs=0.05)
+    rs, rso = 22.07, et.clear_sky(ra, 100.0)
+    assert rso == pytest.approx(30.90, abs=0.05)
+    assert et.net_radiation_day(rs, 21.5, 12.3, ea, rso) == pytest.approx(13.28, abs=0.02)
+    found = et.reference_et_day(
+        21.5, 12.3, ea, rs=rs, wind=2.78, day=187, latitude=50.8, elevation=100.0, wind_height=10.0
+    )
+    assert found == pytest.approx(3.88, abs=0.01)
+
+
+# published: FAO-56 Examples 2, 3, 8, 11, 14
+def test_small_examples() -> None:
+    assert et.air_pressure(1800.0) == pytest.approx(81.8, abs=0.05)
+    assert et.saturation_pressure([24.5, 15.0]) == pytest.approx([3.075, 1.705], abs=1e-3)
+    assert et.sun_distance(246) == pytest.approx(0.985, abs=1e-3)
+    assert et.declination(246) == pytest.approx(0.120, abs=1e-3)
+    assert et.sunset_angle(-20.0, 246) == pytest.approx(1.527, abs=1e-3)
+    assert et.extraterrestrial_day(-20.0, 246) == pytest.approx(32.2, abs=0.05)
+    assert et.wind_at_2m(3.2, 10.0) == pytest.approx(2.4, abs=0.01)
+    lost = 0.77 * 14.5 - et.net_radiation_day(14.5, 25.1, 19.1, 2.1, 18.8)
+    assert lost == pytest.approx(3.5, abs=0.1)
+
+
+# published: FAO-56 eq. 72 as checked in a public water-balance code
+@pytest.mark.parametrize(
+    ("u2", "rh", "height", "kcb", "expected"),
+    [
+        (1.6, 35, 0.3, 0.35, 1.212028),
+        (1, 40, 1, 0.15, 1.1856155),
+        (3, 40, 1, 0.15, 1.2431534),
+        (5, 40, 1, 0.15, 1.3006912),
+        (2, 80, 3, 0.15, 1.06),
+    ],
+)
+def test_upper_limit_of_crop_coefficient(
+    u2: float, rh: float, height: float, kcb: float, expected: float
+) -> None:
+    assert et.kc_max(u2, rh, kcb, height) == pytest.approx(expected, abs=1e-6)
+
+
+# published: FAO-56 Example 35 as corrected in 2006 (table of a public test suite)
+EXAMPLE_35 = (  # ETo, P, I/fw, few, Kcb, Kr, Ke, De end, E
+    (4.5, 0, 50, 0.80, 0.30, 1.00, 0.91, 5, 4.1),
+    (5.0, 0, 0, 0.80, 0.31, 1.00, 0.90, 11, 4.5),
+    (3.9, 0, 0, 0.80, 0.32, 0.72, 0.64, 14, 2.5),
+    (4.2, 0, 0, 0.80, 0.33, 0.41, 0.36, 16, 1.5),
+    (4.8, 0, 0, 0.80, 0.34, 0.22, 0.19, 17, 0.9),
+    (2.7, 6, 0, 0.89, 0.36, 0.71, 0.60, 13, 1.6),
+    (5.8, 0, 0, 0.88, 0.37, 0.52, 0.44, 16, 2.6),
+    (5.1, 0, 0, 0.87, 0.38, 0.23, 0.19, 17, 1.0),
+    (4.7, 0, 0, 0.87, 0.39, 0.12, 0.10, 17, 0.5),
+    (5.2, 0, 0, 0.86, 0.40, 0.07, 0.05, 18, 0.3),
+)
+
+
+def test_dual_coefficient_of_example_35() -> None:
+    depletion = 18.0
+    for eto, rain, water, few, kcb, kr, ke, end, e in EXAMPLE_35:
+        depletion = max(depletion - rain - water, 0.0)  # eq. 77, before evaporation
+        found = et.evaporation_coefficient(
+            depletion, tew=18.0, rew=8.0, kcb=kcb, most=1.21, few=few
+        )
+        assert found[0] == pytest.approx(kr, abs=0.02)
+        assert found[1] == pytest.approx(ke, abs=0.02)
+        assert found[1] * eto == pytest.approx(e, abs=0.1)
+        depletion = min(depletion + float(found[1]) * eto / few, 18.0)
+        assert depletion == pytest.approx(end, abs=0.6)  # printed in whole mm
+
+
+# published: the open library refet, ASCE, on days and hours drawn at random
+@pytest.mark.parametrize("surface", ["short", "tall"])
+def test_days_agree_with_library(surface: et.Surface) -> None:
+    rng = np.random.default_rng(1)
+    n = 200
+    tmin, day = rng.uniform(-10, 20, n), rng.integers(1, 366, n)
+    tmax, wind = tmin + rng.uniform(2, 20, n), rng.uniform(0.5, 8, n)
+    ea = et.saturation_pressure(tmin) * rng.uniform(0.5, 1.0, n)
+    rs = et.extraterrestrial_day(41.0, day) * rng.uniform(0.2, 0.75, n)
+    theirs = refet.Daily(
+        tmin=tmin, tmax=tmax, ea=ea, rs=rs, uz=wind, zw=3.0, elev=600.0, lat=41.0, doy=day,
+        method="asce", rso_type="simple",
+    )  # fmt: skip
+    ours = et.reference_et_day(
+        tmax, tmin, ea, rs=rs, wind=wind, day=day, latitude=41.0, elevation=600.0,
+        wind_height=3.0, surface=surface,
+    )  # fmt: skip
+    expected = theirs.eto() if surface == "short" else theirs.etr()
+    assert ours == pytest.approx(expected, abs=0.02)
+
+
+def test_full_clear_sky_agrees_with_library() -> None:
+    day, ea = np.array([15, 105, 196, 288]), np.array([0.4, 0.8, 1.8, 1.0])
+    theirs = refet.Daily(
+        tmin=np.full(4, 5.0), tmax=np.full(4, 20.0), ea=ea, rs=np.full(4, 10.0),
+        uz=np.full(4, 2.0), zw=2.0, elev=600.0, lat=41.0, doy=day, method="asce", rso_type="full",
+    )  # fmt: skip
+    ra = et.extraterrestrial_day(41.0, day)
+    ours = et.clear_sky_full(ra, ea, 600.0, et.sun_sine_day(41.0, day))
+    assert ours == pytest.approx(np.asarray(theirs.rso), rel=0.005)
+
+
+# published: Ref-ET program output; limits as demanded of the model
+@pytest.mark.skipif(not DATA.is_dir(), reason="open data ../shared/data/reference_et not there")
+def test_program_output_is_met() -> None:
+    checks = et_checks(DATA)
+    assert len(checks) == 6
+    for one in checks:
+        assert one.rmse <= {"mm/d": 0.05, "mm/h": 0.01}[one.unit], one.name
+        assert one.steps > 360
+
+
+# hand: the sun of a year's days adds up over hours to that of the day
+def test_hours_add_up_to_the_day() -> None:
+    for day in (10, 100, 190, 280):
+        hours, _ = et.extraterrestrial_hour(46.0, -100.0, day, np.arange(24.0))
+        assert hours.sum() == pytest.approx(float(et.extraterrestrial_day(46.0, day)), rel=0.002)

@@ -1,0 +1,115 @@
+"""Soil from texture against published tables."""
+
+import numpy as np
+import pytest
+
+from readiness import soil
+from readiness.soil import Land
+from readiness.water import run_water
+from readiness.weather import Weather
+
+# Saxton & Rawls 2006 at 2.5 % organic matter, computed from the paper's equations; agrees with its
+# Table 3: sand, clay, WP, FC, SAT, Ksat mm/h, density
+CLASSES = {
+    "sand": (0.88, 0.05, 0.0502, 0.1028, 0.4617, 108.1, 1.43),
+    "loamy sand": (0.80, 0.05, 0.0510, 0.1202, 0.4602, 96.7, 1.43),
+    "sandy loam": (0.65, 0.10, 0.0808, 0.1792, 0.4499, 50.3, 1.46),
+    "loam": (0.40, 0.20, 0.1370, 0.2796, 0.4595, 15.5, 1.43),
+    "silt loam": (0.20, 0.15, 0.1099, 0.3052, 0.4787, 16.1, 1.38),
+    "silt": (0.10, 0.05, 0.0574, 0.3045, 0.4790, 22.0, 1.38),
+    "sandy clay loam": (0.60, 0.25, 0.1657, 0.2670, 0.4341, 11.3, 1.50),
+    "clay loam": (0.30, 0.35, 0.2180, 0.3579, 0.4772, 4.3, 1.39),
+    "silty clay loam": (0.10, 0.35, 0.2152, 0.3818, 0.5112, 5.7, 1.30),
+    "silty clay": (0.10, 0.45, 0.2678, 0.4091, 0.5235, 3.7, 1.26),
+    "sandy clay": (0.50, 0.40, 0.2486, 0.3611, 0.4438, 1.4, 1.47),
+    "clay": (0.25, 0.50, 0.2979, 0.4206, 0.4984, 1.1, 1.33),
+}
+# EPA SWMM manual Table 5-8 (slightly other centroids): porosity, FC, WP
+EPA = {
+    "sand": (0.463, 0.094, 0.050), "loamy sand": (0.457, 0.121, 0.057),
+    "sandy loam": (0.450, 0.179, 0.081), "loam": (0.458, 0.267, 0.126),
+    "sandy clay loam": (0.432, 0.283, 0.183), "clay loam": (0.472, 0.350, 0.213),
+    "silty clay loam": (0.510, 0.379, 0.210), "sandy clay": (0.440, 0.371, 0.260),
+    "silty clay": (0.532, 0.416, 0.278), "clay": (0.488, 0.420, 0.299),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_twelve_classes(name: str) -> None:
+    sand, clay, wp, fc, sat, ksat, density = CLASSES[name]
+    facts = (sand, clay, 2.5)
+    assert soil.wilting_point(*facts) == pytest.approx(wp, abs=1e-4)
+    assert soil.field_capacity(*facts) == pytest.approx(fc, abs=1e-4)
+    assert soil.saturation(*facts) == pytest.approx(sat, abs=1e-4)
+    assert soil.saturated_conductivity(*facts) == pytest.approx(ksat, abs=0.06)
+    assert soil.bulk_density(*facts) == pytest.approx(density, abs=0.006)
+
+
+@pytest.mark.parametrize("name", EPA)
+def test_second_table(name: str) -> None:
+    sand, clay = CLASSES[name][:2]
+    found = [f(sand, clay, 2.5) for f in (soil.saturation, soil.field_capacity, soil.wilting_point)]
+    assert found == pytest.approx(EPA[name], abs=0.02)
+
+
+# hand: organic matter as a fraction gives the wrong loam that public codes with this error give
+def test_organic_matter_is_percent() -> None:
+    wrong = [f(0.4, 0.2, 0.025) for f in (soil.wilting_point, soil.field_capacity)]
+    assert wrong == pytest.approx([0.1218, 0.2528], abs=1e-4)
+    assert soil.field_capacity(0.4, 0.2, 2.5) - wrong[1] > 0.02
+
+
+# published: TR-55 table of runoff depth, inches, at curve number 75
+@pytest.mark.parametrize(
+    ("rain_in", "runoff_in"), [(1, 0.03), (2, 0.38), (3, 0.96), (4, 1.67), (5, 2.45), (0.6, 0.0)]
+)
+def test_curve_number_table(rain_in: float, runoff_in: float) -> None:
+    found = soil.runoff(rain_in * 25.4, soil.retention(75.0)) / 25.4
+    assert found == pytest.approx(runoff_in, abs=0.006)
+
+
+# published: CN 75 is 55.75 in dry and 87.34 in wet antecedent ground (formulas of the handbook)
+def test_dry_and_wet_numbers() -> None:
+    assert soil.dry_number(75.0) == pytest.approx(55.75, abs=0.01)
+    assert soil.wet_number(75.0) == pytest.approx(87.34, abs=0.01)
+
+
+# published: TEW of FAO-56 Table 19's mid values is within its range for loam and clay
+@pytest.mark.parametrize(("sand", "clay", "low", "high"), [(0.4, 0.2, 16, 22), (0.25, 0.5, 22, 29)])
+def test_evaporable_water(sand: float, clay: float, low: float, high: float) -> None:
+    row = Land.of(1, sand=sand, clay=clay).soil()[0]
+    assert low <= row[soil.TEW] <= high
+    assert 7.0 <= row[soil.REW] <= 12.0
+
+
+def hours_to_drain(sand: float, clay: float) -> float:
+    """Hours until a tenth of the drainable water of a soaked 0-30 cm is left, without ET."""
+    n = 2000
+    still = np.zeros((1, 1, n))
+    weather = Weather(
+        start=np.datetime64("2024-06-01", "h"), rain=still, temp=still + 15.0,
+        humidity=still + 90.0, wind=still + 1.0, gust=still, radiation=still,
+        estimated=still > 1.0,
+    )  # fmt: skip
+    land = Land.of(1, sand=sand, clay=clay, drainage=soil.GOOD)
+    state = land.start()[None].copy()
+    state[0, 0, :3] = land.saturation[0]
+    theta = run_water(weather, land, state=state, eto=still)[0][0, 0]
+    top = (theta[:3] * soil.LAYERS[:3, None]).sum(axis=0) / 0.30
+    left = (top - land.field_capacity[0]) / (land.saturation[0] - land.field_capacity[0])
+    return float(np.argmax(left <= 0.1))
+
+
+# published: Jabro et al. 2009, field capacity after about 50 h (sandy loam), 450 h (clay loam);
+# within a factor of two, because their criterion is a flux and ours a share
+def test_drainage_takes_days_or_weeks() -> None:
+    sandy, heavy = hours_to_drain(0.65, 0.10), hours_to_drain(0.30, 0.35)
+    assert 25.0 <= sandy <= 100.0
+    assert 225.0 <= heavy <= 900.0
+
+
+def test_wrong_land_is_refused() -> None:
+    with pytest.raises(ValueError, match="sand and clay must be 0-1 together"):
+        Land.of(1, sand=0.8, clay=0.4)
+    with pytest.raises(ValueError, match="slope_pct"):
+        Land(**{**vars(Land.of(2)), "slope_pct": np.zeros(3)})
