@@ -19,7 +19,7 @@ from scheduler.errors import FarmError
 from scheduler.farm import Farm
 from scheduler.money import best_ha, loss_terms
 from scheduler.past_season import PastSeason, hourly_records, known_years, past_season
-from scheduler.rehearsal import Settings, rehearse
+from scheduler.rehearsal import Rehearsed, Settings, measure, rehearse
 from scheduler.slots import crew_slots
 from scheduler.stakes import wet_yield
 from scheduler.timeliness import least_cost_capacity, timeliness_cost
@@ -28,7 +28,7 @@ from scheduler.workability import WORKABLE_H, WorkableDays, workable_days
 #: Shares of years by which completion is told.
 SURE = (0.5, 0.8, 0.9)
 #: Cheaper than a rehearsal, because only differences between two farms are told; assumed.
-SETTINGS = Settings(members=5, days=10, moves=8_000)
+SETTINGS = Settings(members=5, days=20, moves=10_000)
 Mapping_ = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
 
@@ -158,6 +158,11 @@ def outcome(task: Task) -> Outcome:
         names=tuple(f.id for f in past.farm.fields),
         facts=facts_of(past),
     )
+
+
+def measured(task: Task) -> Rehearsed:
+    """Play one season by the planner, by every rule, and in hindsight."""
+    return measure(season_of(task), task.daily.name, task.settings)
 
 
 def facts_of(past: PastSeason) -> Facts:

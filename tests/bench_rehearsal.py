@@ -92,9 +92,11 @@ def dask():
     wanted = {"years": range(2015, 2017), "settings": replace(SETTINGS, members=3, days=6)}
     change = Alteration(combines=("C1",))
     here = what_if(farm, change, [daily], **wanted)
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
-        with mapping(cluster=cluster.scheduler_address) as run:
-            there = what_if(farm, change, [daily], run=run, **wanted)
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        mapping(cluster=cluster.scheduler_address) as run,
+    ):
+        there = what_if(farm, change, [daily], run=run, **wanted)
     same = [a.loss == b.loss and a.done == b.done for a, b in
             zip(here.base + here.changed, there.base + there.changed, strict=True)]  # fmt: skip
     print(f"{len(same)} seasons on two worker processes; the same to the last digit: {all(same)}")

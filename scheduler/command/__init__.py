@@ -11,7 +11,7 @@ from scheduler.errors import AfterrainError
 
 #: Modules that each add their own subcommands through `register(subparsers)`; a subcommand
 #: sets `run`, a function from the parsed arguments to the exit code.
-GROUPS = ("farm", "plan", "weather", "book", "review", "validate")
+GROUPS = ("farm", "plan", "weather", "book", "review", "validate", "rehearse")
 
 
 def parser() -> argparse.ArgumentParser:

@@ -1,0 +1,154 @@
+"""Commands `rehearse` and `whatif`: past seasons played through the planner."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from tqdm import tqdm
+
+from readiness.records import Daily, RecordError, read_uscrn_daily
+from scheduler.alterations import Alteration
+from scheduler.errors import FarmError
+from scheduler.farm import Farm
+from scheduler.reading import read_farm
+from scheduler.rehearsal import Score, Settings
+from scheduler.season_words import rehearsal_lines, whatif_lines
+from scheduler.whatif import SETTINGS, mapping, measured, tasks, what_if
+
+
+def register(commands: Any) -> None:
+    """Add this group's subcommands."""
+    rehearse = commands.add_parser(
+        "rehearse", help="play past seasons: the planner against rules of thumb and hindsight"
+    )
+    _common(rehearse, Settings())
+    rehearse.add_argument("--perfect", action="store_true", help="forecast the weather that came")
+    rehearse.set_defaults(run=run_rehearse)
+    what = commands.add_parser(
+        "whatif", help="play past seasons with another combine, longer hours, a dryer, tile"
+    )
+    _common(what, SETTINGS)
+    for kind in ("combine", "cart", "truck"):
+        what.add_argument(
+            f"--{kind}", action="append", default=[], metavar="ID", help=f"one more {kind} like ID"
+        )
+    what.add_argument("--hours", type=float, default=0.0, metavar="N", help="N h later evenings")
+    what.add_argument("--dryer", action="store_true", help="a dryer at the farm's own bins")
+    what.add_argument(
+        "--moisture", type=float, default=0.0, metavar="N", help="start N points wetter"
+    )
+    what.add_argument("--tile", default="", metavar="FIELD,...", help="tile in these fields")
+    what.add_argument(
+        "--yearly-cost", type=float, default=0.0, metavar="MONEY", help="what the change costs"
+    )
+    what.add_argument(
+        "--capacity-price", type=float, metavar="MONEY",
+        help="price of a combine for each acre (or ha) an hour, for the least-cost capacity",
+    )  # fmt: skip
+    what.add_argument(
+        "--own-share", type=float, default=0.16, metavar="SHARE",
+        help="yearly cost of owning as a share of that price",
+    )  # fmt: skip
+    what.add_argument(
+        "--labour", type=float, default=25.0, metavar="MONEY", help="labour for an hour"
+    )
+    what.set_defaults(run=run_whatif)
+
+
+def _common(command: argparse.ArgumentParser, usual: Settings) -> None:
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
+    command.add_argument(
+        "--records", type=Path, nargs="+", required=True, metavar="FILE",
+        help="daily files of the U.S. Climate Reference Network, one station each",
+    )  # fmt: skip
+    command.add_argument("--years", type=_years, metavar="FIRST-LAST", help="only these years")
+    command.add_argument("--members", type=_count, default=usual.members, metavar="N",
+                         help="members of each forecast")  # fmt: skip
+    command.add_argument("--days", type=_count, default=usual.days, metavar="N",
+                         help="days planned ahead each morning")  # fmt: skip
+    command.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
+    command.add_argument("--workers", type=_count, default=2, metavar="N",
+                         help="processes on this machine")  # fmt: skip
+    command.add_argument("--cluster", metavar="ADDRESS",
+                         help="a Dask cluster instead, as tcp://10.0.0.5:8786")  # fmt: skip
+
+
+def _years(text: str) -> range:
+    found = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", text)
+    if not found:
+        raise argparse.ArgumentTypeError(f"write 2010 or 2010-2020, got {text}")
+    first, last = int(found[1]), int(found[2] or found[1])
+    if last < first:
+        raise argparse.ArgumentTypeError(f"the first year comes first, got {text}")
+    return range(first, last + 1)
+
+
+def _count(text: str) -> int:
+    n = int(text)
+    if n < 1:
+        raise argparse.ArgumentTypeError(f"must be 1 or more, got {n}")
+    return n
+
+
+def stations(paths: list[Path]) -> list[Daily]:
+    """Read the records.
+
+    Raises
+    ------
+    FarmError
+        Where a file cannot be read.
+    """
+    try:
+        return [read_uscrn_daily(p) for p in paths]
+    except RecordError as error:
+        raise FarmError(str(error)) from None
+
+
+def _given(args: argparse.Namespace) -> tuple[Farm, list[Daily]]:
+    return read_farm(args.folder), stations(args.records)
+
+
+def _settings(args: argparse.Namespace, usual: Settings) -> Settings:
+    return Settings(members=args.members, days=args.days, moves=usual.moves, seed=args.seed,
+                    perfect=getattr(args, "perfect", False))  # fmt: skip
+
+
+def _told(found: Any, count: int) -> Iterator[Any]:
+    """Results as they come, with a bar on a terminal."""
+    yield from tqdm(found, total=count, disable=None, leave=False, unit="season")
+
+
+def run_rehearse(args: argparse.Namespace) -> int:
+    """Play, print every season and the headline."""
+    farm, records = _given(args)
+    todo = tasks(farm, records, years=args.years, settings=_settings(args, Settings()))
+    with mapping(workers=min(args.workers, len(todo)), cluster=args.cluster) as run:
+        seasons = tuple(_told(run(measured, todo), len(todo)))
+    print("\n".join(rehearsal_lines(Score(seasons=seasons), farm)))
+    return 0
+
+
+def run_whatif(args: argparse.Namespace) -> int:
+    """Play with and without the change, print what it is worth."""
+    farm, records = _given(args)
+    change = Alteration(
+        combines=tuple(args.combine), carts=tuple(args.cart), trucks=tuple(args.truck),
+        hours=args.hours, dryer=args.dryer, moisture=args.moisture,
+        tile=tuple(t.strip() for t in args.tile.split(",") if t.strip()),
+    )  # fmt: skip
+    if change == Alteration():
+        raise FarmError("nothing is changed: give --combine, --hours, --dryer, --tile or the like")
+    with mapping(workers=args.workers, cluster=args.cluster) as run:
+        found = what_if(
+            farm, change, records, years=args.years, settings=_settings(args, SETTINGS), run=run
+        )
+    lines = whatif_lines(
+        found, farm, yearly_cost=args.yearly_cost, capacity_price=args.capacity_price,
+        own_share=args.own_share, labour_hour=args.labour,
+    )  # fmt: skip
+    print("\n".join(lines))
+    return 0

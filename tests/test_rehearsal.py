@@ -1,0 +1,184 @@
+"""Past seasons played morning by morning. Kinds: hand, property; no published values but where said."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from past_weather import made_up
+
+from readiness.emulator import emulate, other_years
+from readiness.ensemble import ShortRecordError
+from readiness.skill import brier
+from scheduler.errors import FarmError
+from scheduler.field_work import begun, follow
+from scheduler.haul import between_km
+from scheduler.past_season import hourly_records, known_years, moved, parcelled, past_season
+from scheduler.reading import read_farm
+from scheduler.rehearsal import (
+    Played,
+    Rehearsed,
+    Score,
+    Settings,
+    hindsight,
+    measure,
+    morning_tables,
+    play,
+    play_rule,
+    rehearse,
+)
+from scheduler.rules import keys, rule_orders
+from scheduler.search import price
+
+SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
+DAILY = made_up()
+RECORDS = hourly_records(DAILY)
+CHEAP = Settings(members=3, days=8, moves=3_000)
+
+
+@pytest.fixture(scope="module")
+def farm():
+    whole = read_farm(SAMPLE)
+    return replace(whole, fields=whole.fields[:8])
+
+
+@pytest.fixture(scope="module")
+def past(farm):
+    return past_season(farm, DAILY, RECORDS, 2004)
+
+
+# -- emulated forecasts -------------------------------------------------------------------------
+
+
+def skill_by_lead(leads=10, cases=90):
+    """Brier skill of days over 1 mm, from invented records, against the sample's climatology."""
+    chance, rained = [], []
+    climate = other_years(RECORDS, 2004)
+    for n in range(cases):
+        start = np.datetime64("2004-05-01T12", "h") + 24 * n
+        truth = RECORDS.between(start, start + 24 * leads)
+        made = emulate(truth, climate, members=31, seed=n)
+        days = made.rain.reshape(31, leads, 24).sum(axis=2)
+        chance.append((days > 1.0).mean(axis=0))
+        rained.append(truth.rain.reshape(leads, 24).sum(axis=1) > 1.0)
+    chance, rained = np.array(chance), np.array(rained)
+    return [brier(chance[:, d], rained[:, d]).skill for d in range(leads)]
+
+
+def test_memory_emulated_skill_falls_with_lead():
+    # the skills are from memory (see the module), so only loosely held: 0.45, 0.3, 0.15, none
+    skill = skill_by_lead()
+    assert skill[0] == pytest.approx(0.45, abs=0.15)
+    assert skill[2] == pytest.approx(0.30, abs=0.15)
+    assert skill[4] == pytest.approx(0.15, abs=0.15)
+    assert abs(skill[9]) < 0.12
+    assert skill[0] > skill[2] > skill[5] > skill[9] - 0.05
+
+
+def test_perfect_forecast_is_what_came_and_a_seed_names_a_forecast():
+    truth = RECORDS.between(np.datetime64("2004-08-01T11"), np.datetime64("2004-08-09T20"))
+    climate = other_years(RECORDS, 2004)
+    perfect = emulate(truth, climate, members=9, perfect=True)
+    assert perfect.shape == (1, 1, 24 * 8)
+    np.testing.assert_array_equal(perfect.rain, truth.rain[:, :, : 24 * 8])
+    one, same, other = (emulate(truth, climate, members=5, seed=s).rain for s in (3, 3, 4))
+    np.testing.assert_array_equal(one, same)
+    assert (one != other).any()
+
+
+def test_the_climate_of_a_year_holds_nothing_of_it():
+    amount = set(RECORDS.between(np.datetime64("2004-01-01T00"), np.datetime64("2005-01-01T00"))
+                 .rain[0, 0].round(9).tolist()) - {0.0}  # fmt: skip
+    climate = other_years(RECORDS, 2004)
+    assert climate.times[-1] + 1 == np.datetime64("2004-01-01T00", "h")
+    assert not amount & set(climate.rain[0, 0].round(9).tolist())
+    with pytest.raises(ShortRecordError, match="no whole year of records besides 2001"):
+        other_years(RECORDS.between(RECORDS.times[0], np.datetime64("2002-01-02T00")), 2001)
+
+
+# -- the farm at a station ----------------------------------------------------------------------
+
+
+def test_hand_two_degrees_south_ripens_eight_days_earlier_and_roads_stay(farm):
+    # Hopkins: four days a degree; F01 is ripe on 24 July at home
+    there = moved(farm, replace(DAILY, latitude=farm.base_lat - 2.0, longitude=-97.0), 2004)
+    assert there.fields[0].ripe.isoformat() == "2004-07-17"  # day 205 of a leap year, less 8
+    for a, b in (("base", "F01"), ("F02", "F05")):
+        assert between_km(there, a, b) == pytest.approx(between_km(farm, a, b), rel=0.01)
+
+
+def test_a_field_without_a_ripe_date_is_named(farm):
+    bare = replace(farm, fields=(replace(farm.fields[0], ripe=None),))
+    with pytest.raises(FarmError, match='field "F01": neither ripe nor heading is given'):
+        moved(bare, DAILY, 2004)
+
+
+def test_parcels_hold_the_whole_farm(farm):
+    parts = parcelled(farm)
+    assert sum(f.area_ha for f in parts.fields) == pytest.approx(
+        sum(f.area_ha * (1 - f.cut_fraction) for f in farm.fields)
+    )
+    assert any("wet hollow" in f.id for f in parts.fields)
+    assert len({f.id for f in parts.fields}) == len(parts.fields)
+
+
+def test_a_year_with_a_gap_is_left_out(farm):
+    rain = DAILY.rain.copy()
+    gap = int((np.datetime64("2004-07-10") - DAILY.first).astype(int))
+    rain[gap : gap + 5] = np.nan
+    broken = replace(DAILY, rain=rain)
+    years = known_years(farm, DAILY, RECORDS)
+    assert set(years) - set(known_years(farm, broken, hourly_records(broken))) == {2004}
+    assert 2004 in years
+
+
+# -- playing ------------------------------------------------------------------------------------
+
+
+def test_orders_kept_all_season_cost_what_the_tables_say(past):
+    # two reckonings of the same work: slot by slot here, compiled tables there
+    for orders in rule_orders(past.compiled).values():
+        played = play(past, lambda day, state, o=orders: follow(o))
+        told = price(past.compiled.tables, orders)
+        assert told.left == ()
+        assert played.loss == pytest.approx(told.cost / 100.0, abs=0.01 * len(orders) * 20)
+
+
+def test_a_perfect_forecast_gives_the_tables_of_what_came(past):
+    settings = Settings(perfect=True, days=past.days)
+    _, compiled = morning_tables(past, begun(past.compiled), 0, settings=settings)
+    np.testing.assert_array_equal(compiled.tables.finish, past.compiled.tables.finish)
+    np.testing.assert_array_equal(compiled.tables.cost, past.compiled.tables.cost)
+
+
+def test_perfect_forecast_captures_nearly_all(past):
+    best = min(play_rule(past, n).loss for n in keys(past.compiled))
+    ours = rehearse(past, Settings(perfect=True, days=past.days)).loss
+    assert best > hindsight(past, moves=50_000)
+    assert (best - ours) / (best - hindsight(past, moves=50_000)) >= 0.95
+
+
+def test_a_season_is_repeatable_and_all_is_cut_once(past):
+    one, two = rehearse(past, CHEAP), rehearse(past, CHEAP)
+    assert one == two
+    assert one.done_day is not None
+    assert one.loss > 0
+
+
+def test_measure_tells_every_rule(past):
+    told = measure(past, "made up", replace(CHEAP, moves=1_000))
+    assert set(told.rules) == set(keys(past.compiled))
+    assert told.hindsight <= told.best_rule
+
+
+def test_hand_headline():
+    def season(ours, *rules):
+        return Rehearsed(station="s", year=2000, ours=Played(loss=ours, ended=(1,)), hindsight=100.0,
+                         rules={"a": rules[0], "b": rules[1]})  # fmt: skip
+
+    score = Score(seasons=(season(150.0, 200.0, 300.0), season(260.0, 240.0, 220.0)))
+    # shares: (200 - 150) / 100 = 0.5; (220 - 260) / 120 = -1/3; rule a: mean 220 against 260
+    assert [s.share for s in score.seasons] == [0.5, pytest.approx(-1 / 3)]
+    assert score.median_share == pytest.approx((0.5 - 1 / 3) / 2)
+    assert score.best_rule == "a"
+    assert score.worst_excess == pytest.approx(260 / 240 - 1)
