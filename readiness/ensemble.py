@@ -42,6 +42,8 @@ SEASON_HALF = 45
 YEARS = 5
 #: Half width of the start of an analogue year's window, days; assumed.
 START_HALF = 10
+#: Most that frequency matching may raise an amount beyond the largest past forecast; assumed.
+MOST_RATIO = 3.0
 #: Shortest stretch of records that windows are cut from, days; assumed.
 FEWEST_DAYS = 30
 #: Longest piece of a window where the records are too short for whole ones, days; assumed: rain
@@ -230,8 +232,8 @@ def _mixed(told: Array, seen: Array, past: Array, rho: Array, rng: np.random.Gen
 def _score(values: Array, climate: Array, draw: Array) -> Array:
     """Normal score of values within a sorted climate; ties (dry days) share their range by draw."""
     below = np.searchsorted(climate, values, side="left")
-    upto = np.searchsorted(climate, values, side="right")
-    share = (below + draw * np.maximum(upto - below, 0.5)) / len(climate)
+    ties = np.searchsorted(climate, values, side="right") - below
+    share = (below + np.where(ties > 1, draw * ties, 0.5)) / len(climate)
     return np.asarray(ndtri(np.clip(share, 1e-4, 1.0 - 1e-4)), dtype=np.float64)
 
 
@@ -386,12 +388,12 @@ def frequency_match(amounts: Array, told: Array, fell: Array) -> Array:
     amounts : daily rain, mm, any shape. told, fell : (n,) pairs, mm.
     """
     told, fell = np.sort(told), np.sort(fell)
-    share = (np.arange(len(told)) + 0.5) / len(told)
-    wet = told > 0.0
-    if not wet.any():
+    if not told[-1] > 0.0:
         return amounts
-    moved = np.interp(np.interp(amounts, told[wet], share[wet]), share, fell)
-    top = min(fell[-1] / told[-1], 3.0) if told[-1] > 0 else 1.0
+    value, count = np.unique(told, return_counts=True)
+    middle = (np.cumsum(count) - count / 2.0) / len(told)
+    moved = quantile(fell, np.interp(amounts, value, middle))
+    top = min(fell[-1] / told[-1], MOST_RATIO)
     moved = np.where(amounts > told[-1], amounts * top, moved)
     return np.where(amounts > 0.0, moved, 0.0)
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 from scipy.stats import chi2
+from scipy.stats import f as f_law
 
 from readiness.weather import Array
 
@@ -127,16 +128,23 @@ def rank_histogram(
 
 
 def flatness(counts: ArrayLike, *, bins: int | None = None) -> float:
-    """Chance of a histogram at least so uneven if all ranks are alike (chi-square test).
+    """Chance of a histogram at least so uneven if all ranks are alike.
 
-    `bins` joins neighbouring ranks first, so that each bin has enough cases.
+    Parameters
+    ----------
+    counts : (rank,) of independent cases: Pearson's chi-square test; or (group, rank) where cases
+        of a group (the days of one forecast) are not independent: Hotelling's T² of the groups.
+    bins : joins neighbouring ranks first, so that each bin has enough cases.
     """
     c = np.asarray(counts, dtype=np.float64)
-    if bins is not None:
-        edges = np.round(np.linspace(0, len(c), bins + 1)).astype(int)
-        share = np.diff(edges) / len(c)
-        c = np.add.reduceat(c, edges[:-1])
-    else:
-        share = np.full(len(c), 1.0 / len(c))
-    expected = c.sum() * share
-    return float(chi2.sf(((c - expected) ** 2 / expected).sum(), len(c) - 1))
+    edges = np.round(np.linspace(0, c.shape[-1], (bins or c.shape[-1]) + 1)).astype(int)
+    share = np.diff(edges) / c.shape[-1]
+    c = np.add.reduceat(c, edges[:-1], axis=-1)
+    if c.ndim == 1:
+        expected = c.sum() * share
+        return float(chi2.sf(((c - expected) ** 2 / expected).sum(), len(c) - 1))
+    off = (c - c.sum(axis=1, keepdims=True) * share)[:, :-1]
+    groups, k = off.shape
+    mean, cover = off.mean(axis=0), np.cov(off, rowvar=False)
+    t2 = groups * float(mean @ np.linalg.solve(cover, mean))
+    return float(f_law.sf(t2 * (groups - k) / (k * (groups - 1)), k, groups - k))

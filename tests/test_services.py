@@ -1,6 +1,7 @@
 """The network clients against a local server: every fault survived, no stored forecast lost."""
 
 import json
+import os
 import shutil
 import sqlite3
 import tempfile
@@ -8,6 +9,7 @@ import time
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -37,7 +39,8 @@ def hours(start, n, **more):
     """A sound response of Open-Meteo's form."""
     times = [f"{start + timedelta(hours=h):%Y-%m-%dT%H:%M}" for h in range(n)]
     units = {"precipitation": "mm", "temperature_2m": "°C", "relative_humidity_2m": "%",
-             "wind_speed_10m": "km/h", "wind_gusts_10m": "km/h", "shortwave_radiation": "W/m²"}  # fmt: skip
+             "wind_speed_10m": "km/h", "wind_gusts_10m": "km/h",
+             "shortwave_radiation": "W/m²"}  # fmt: skip
     rows = {name: [10.0] * n for name in units} | {"precipitation": [0.0] * n} | more
     return {"latitude": 47.25, "longitude": -99.0, "utc_offset_seconds": 0,
             "hourly_units": units, "hourly": {"time": times, **rows}}  # fmt: skip
@@ -244,7 +247,7 @@ def test_an_expired_copy_is_used_and_marked(folder, server, monkeypatch):
     url, replay = server
     monkeypatch.setattr("readiness.services.EXPIRY", {"ensemble": timedelta(seconds=1)})
     with session(folder, url) as services:
-        ask = dict(product="ensemble", check=parse)
+        ask = {"product": "ensemble", "check": parse}
         first = services.ask("open-meteo-ensemble", "/v1/x", **ask)
         assert first.fresh
         time.sleep(1.1)
@@ -296,7 +299,7 @@ def test_a_forecast_from_the_future_is_not_stored(folder, server):
 
 
 def test_a_wrong_clock_is_told_and_the_services_time_kept(folder, server):
-    url, replay = server  # whose date is NOW, far from this computer's
+    url, _ = server  # whose date is NOW, far from this computer's
     with session(folder, url) as services:
         fetch(folder, read_farm(folder), services, now=datetime.now(UTC))
         notes = " ".join(services.notes)
@@ -359,7 +362,7 @@ def test_a_dead_line_costs_one_wait(folder, server):
             st.sampled_from([ENSEMBLE, FORECAST, "/gridpoints/", "/points/", "/", "meta.json"]),
             st.sampled_from(["none", "refused", "403", "404", "429", "500", "truncated", "html",
                              "short", "missing", "unit", "nulls", "empty", "list", "older",
-                             "corrupt cache", "no cache", "half-written"]),
+                             "corrupt cache", "no cache", "disk full", "killed"]),
         ),
         min_size=1, max_size=5,
     )
@@ -379,12 +382,16 @@ def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
             sound(replay, now)
             replay.faults = {where: what}
             disturb(folder, replay, what, now)
-            with session(folder, url) as services:
+            full = OSError(28, "No space left on device")
+            with session(folder, url) as services, patch(
+                "scheduler.forecast_store.os.replace", side_effect=full if what == "disk full"
+                else os.replace,
+            ):  # fmt: skip
                 fetch(folder, farm, services, now=now)
             found = {s.path.name: parsed(s) for s in stored(folder)}
             assert known.keys() <= found.keys()
             assert all(found[name] == known[name] for name in known)
-            assert not list((folder / "forecasts").glob(".*part"))
+            assert all(p.name == ".killed.part" for p in (folder / "forecasts").glob(".*"))
             known = found
 
 
@@ -404,9 +411,8 @@ def disturb(folder, replay, what, now):
         cache.write_bytes(b"x" * 5000)
     elif what == "no cache":
         shutil.rmtree(folder / "cache", ignore_errors=True)
-    elif what == "half-written":  # a fetch was killed in the middle of writing
-        (folder / "forecasts" / ".tmpabc.part").write_text('{"source": "nws", "pay')
-        (folder / "forecasts" / ".tmpabc.part").unlink()
+    elif what == "killed":  # a fetch was killed in the middle of writing
+        (folder / "forecasts" / ".killed.part").write_text('{"source": "nws", "pay')
 
 
 # ---- the command ---------------------------------------------------------------------------------

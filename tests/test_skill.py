@@ -112,3 +112,16 @@ def test_ties_are_broken_by_lot():
     rng = np.random.default_rng(1)
     dry = rank_histogram(np.zeros((3000, 4)), np.zeros(3000), rng=rng)
     assert flatness(dry) > 0.01
+
+
+def test_flatness_of_groups_is_honest():
+    """Whole groups of like ranks: seldom called uneven in groups, often if taken for independent."""
+    rng = np.random.default_rng(2)
+    grouped, alone = [], []
+    for _ in range(200):
+        counts = np.zeros((60, 6))
+        counts[np.arange(60), rng.integers(0, 6, 60)] = 8  # eight cases that always agree
+        grouped.append(flatness(counts))
+        alone.append(flatness(counts.sum(axis=0)))
+    assert np.mean(np.array(grouped) < 0.05) == pytest.approx(0.05, abs=0.04)
+    assert np.mean(np.array(alone) < 0.05) > 0.5
