@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import time
 from collections.abc import Callable
@@ -31,6 +32,22 @@ def own_addresses() -> list[str]:
     except OSError:
         return []
     return sorted({str(a[4][0]) for a in found if not str(a[4][0]).startswith("127.")})
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    """A listening place; AfterrainError where the port is taken."""
+    door = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if os.name != "nt":  # there it would let two programs share the port
+            door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        door.bind((host, port))
+    except OSError as error:
+        door.close()
+        raise AfterrainError(
+            f"port {port} cannot be had ({error.strerror}): is the page running already? or give "
+            "another with --port"
+        ) from None
+    return door
 
 
 def serve(
@@ -63,21 +80,10 @@ def serve(
         now=held_clock(start) if start else None,
         names=names,
     )
-    host = "0.0.0.0" if network else "127.0.0.1"
-    try:
-        server = waitress.create_server(
-            app,
-            host=host,
-            port=port,
-            threads=THREADS,
-            ident="",
-            max_request_body_size=MOST_BYTES * 2,
-        )
-    except OSError as error:
-        raise AfterrainError(
-            f"port {port} cannot be had ({error.strerror}): is the page running already? or give "
-            "another with --port"
-        ) from None
+    door = _bound("0.0.0.0" if network else "127.0.0.1", port)
+    server = waitress.create_server(
+        app, sockets=[door], threads=THREADS, ident="", max_request_body_size=2 * MOST_BYTES
+    )
     for address in ["127.0.0.1", *(own_addresses() if network else [])]:
         print(f"http://{address}:{port}/", flush=True)
     print("Stop with Ctrl+C.", flush=True)

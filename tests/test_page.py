@@ -3,7 +3,12 @@
 import random
 import re
 import shutil
+import signal
+import socket
+import subprocess
+import sys
 import time
+import urllib.request
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -20,6 +25,7 @@ from scheduler.access import (
     set_passphrase,
 )
 from scheduler.book import Book
+from scheduler.command import main
 from scheduler.entries import KINDS
 from scheduler.errors import AfterrainError
 from scheduler.issued import document, read_issued
@@ -471,6 +477,49 @@ def test_what_people_write_is_escaped(client, folder):
         assert "<script>alert" not in text
         assert "{{7*7}}" in text or "7*7" not in text
         assert "49}}" not in text
+
+
+# Serving
+
+
+def test_serving_refuses_what_is_not_safe_or_not_there(folder, capsys):
+    assert main(["serve", str(folder), "--network"]) == 1
+    assert "served only with a passphrase: add --set-passphrase once" in capsys.readouterr().err
+    assert main(["serve", str(folder), "--port", "70000"]) == 1
+    assert "--port must be 1 to 65535" in capsys.readouterr().err
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        assert main(["serve", str(folder), "--port", port]) == 1
+    assert f"port {port} cannot be had" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("network", [False, True])
+def test_the_page_is_served_until_interrupted(folder, network):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    words = ["serve", str(folder), "--port", str(port), "--on", "2026-08-12"]
+    words += ["--network", "--set-passphrase"] if network else []
+    command = [sys.executable, "-c", "import sys; from scheduler.command import main; "
+               "sys.exit(main(sys.argv[1:]))", *words]  # fmt: skip
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as page:
+        page.stdin.write("dry straw in august\n")
+        page.stdin.close()
+        try:
+            address = page.stdout.readline().strip()
+            assert address == f"http://127.0.0.1:{port}/"
+            with urllib.request.urlopen(address, timeout=30) as answer:
+                text = answer.read().decode()
+            assert ("Log in" if network else "There are no orders yet") in text
+            assert "Server" not in answer.headers
+        finally:
+            page.send_signal(signal.SIGINT)
+            page.stdin = None  # it is closed
+            page.communicate(timeout=30)
 
 
 # Junk: whatever is sent ends in an answer below 500 and leaves nothing unsound in the book.
