@@ -28,6 +28,9 @@ GRID_ERROR_SHARE = 0.5
 UNKNOWN_SHOWER_H = 4
 #: Weight of gauges from which they may stand for hours whose gridded rain is unknown; assumed.
 ENOUGH = 0.5
+#: Hours before its nominal time at which a gauge may have been read; assumed: whoever reads at
+#: seven plans at six with this morning's reading.
+EARLY_H = 2
 EARTH_KM = 6371.0
 
 
@@ -77,7 +80,8 @@ def merge_gauges(
     ----------
     weather : (1, site, hour) records; each site with the gridded rain that holds there.
     lat, lon : (site,) degrees.
-    readings : those not wholly within the records are left out.
+    readings : those not wholly within the records are left out; the last may be stamped up to
+        `EARLY_H` later than it was read.
 
     Returns
     -------
@@ -89,8 +93,9 @@ def merge_gauges(
     grouped: dict[tuple[int, int], list[Reading]] = {}
     for r in readings:
         first = int((r.start - weather.times[0]).astype(int))
-        if first >= 0 and first + r.hours <= rain.shape[1]:
-            grouped.setdefault((first, r.hours), []).append(r)
+        late = first + r.hours - rain.shape[1]
+        if first >= 0 and late <= EARLY_H and first < rain.shape[1]:
+            grouped.setdefault((first, r.hours - max(late, 0)), []).append(r)
     for (first, hours), group in sorted(grouped.items(), key=lambda g: (-g[0][1], g[0][0])):
         cut = slice(first, first + hours)
         total, sd = _totals(weather.rain[0][:, cut], lat, lon, group)

@@ -123,7 +123,8 @@ def _truth(
     """Daily readings: the gauges', else days of the archive at the cells."""
     readings = gauge_readings(farm, gauges)
     if readings:
-        return readings, f"{len(set(gauges['gauge']))} gauges"
+        number = len(set(gauges["gauge"]))
+        return readings, f"{number} gauge{'s' if number > 1 else ''}"
     cells = latest(stored(folder, product), farm, now, [])
     known = _records(folder, cells, now)
     if known is None:

@@ -115,7 +115,7 @@ def test_ties_are_broken_by_lot():
 
 
 def test_flatness_of_groups_is_honest():
-    """Whole groups of like ranks: seldom called uneven in groups, often if taken for independent."""
+    """Groups of like ranks: seldom called uneven as groups, often if taken for independent."""
     rng = np.random.default_rng(2)
     grouped, alone = [], []
     for _ in range(200):
