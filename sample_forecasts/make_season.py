@@ -24,7 +24,7 @@ import numpy as np
 from make_weather import CELLS, FIELDS, Array, Sky, Storm, Walks, air, hours_to
 
 from readiness.season import Reason, Tier
-from scheduler.book import FILE, Book
+from scheduler.book import Book
 from scheduler.came import weather_that_came
 from scheduler.entries import Entry
 from scheduler.farm import Farm
@@ -311,17 +311,26 @@ def season(folder: Path, sky: Season) -> None:
         known = gather(folder, now, forecast=None, days=DAYS, seed=0)
         own = replace(known.farm, crews=tuple(replace(c, fixed=True) for c in known.farm.crews))
         morning = plan_farm(replace(known, farm=own), days=DAYS)
-        issue(folder, document(morning), now)
+        issue(folder, document(morning))
         plan = {c.crew: [(o.field, o.rate_ha_h) for o in c.orders] for c in morning.crews}
         crews.look(day, [o[0] for orders in plan.values() for o in orders[:2]])
         crews.day(day, plan)
         print(day, f"{sum(crews.left.values()):.0f} ha left", flush=True)
 
 
-def issue(folder: Path, plan: dict[str, Any], now: datetime) -> None:
-    """Keep the plan as of its morning."""
+def issue(folder: Path, plan: dict[str, Any]) -> None:
+    """Keep the plan, its numbers rounded so that the sample stays small."""
     with Book(folder) as book:
-        book.issue_plan(plan, seen=book.revision, by="sample")
+        book.issue_plan(rounded(plan), seen=book.revision, by="sample")
+
+
+def rounded(value: Any) -> Any:
+    """A document with three decimals."""
+    if isinstance(value, dict):
+        return {k: rounded(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [rounded(v) for v in value]
+    return round(value, 3) if isinstance(value, float) else value
 
 
 def main() -> None:
@@ -341,7 +350,7 @@ def main() -> None:
         for path in (folder / "forecasts").glob("archive_20260922*"):
             shutil.copy(path, out / "forecasts" / path.name)
         with Book(folder) as book:
-            book.backup(out / FILE)
+            book.backup(out / "season.sqlite")
 
 
 if __name__ == "__main__":

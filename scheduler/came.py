@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import shutil
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -13,7 +16,7 @@ import pandas as pd
 
 from readiness.season import Observation, Season
 from readiness.weather import Weather
-from scheduler.book import Book
+from scheduler.book import FILE, Book
 from scheduler.entries import Entry
 from scheduler.errors import BookError, WeatherError
 from scheduler.farm import Farm
@@ -71,11 +74,14 @@ class Came:
         return int((utc_hour(when) - self.weather.start).astype(int))
 
 
-def what_came(folder: Path, *, until: datetime | None = None, seed: int = 0) -> Came:
+def what_came(
+    folder: Path, *, book: Path | None = None, until: datetime | None = None, seed: int = 0
+) -> Came:
     """Read the book and the records of a farm folder and run the season that came.
 
     Parameters
     ----------
+    book : a season book elsewhere, as a backup; the folder's own by default.
     until : aware end of the review; the last day on which something was cut by default.
 
     Raises
@@ -86,15 +92,13 @@ def what_came(folder: Path, *, until: datetime | None = None, seed: int = 0) -> 
         Where the records do not reach into the season.
     """
     farm = read_farm(folder)
-    if not Book.exists(folder):
-        raise BookError(f"{folder} has no season book yet: write into it with `afterrain log`")
-    with Book(folder) as book:
-        entries = tuple(e for e in book.entries() if until is None or e.at <= until)
+    with _opened(folder, book) as told:
+        entries = tuple(e for e in told.entries() if until is None or e.at <= until)
         start, stop = _span(farm, entries, folder)
-        farm = _as_at_start(farm, book, stop)
-        seen = book.observations(farm, stop)
-        gauges = pd.concat([read_rain(folder, farm), book.gauges(stop)], ignore_index=True)
-        plans = [(e.at, book.plan(e.id)) for e in entries if e.kind == "plan" and e.at < stop]
+        farm = _as_at_start(farm, told, stop)
+        seen = told.observations(farm, stop)
+        gauges = pd.concat([read_rain(folder, farm), told.gauges(stop)], ignore_index=True)
+        plans = [(e.at, told.plan(e.id)) for e in entries if e.kind == "plan" and e.at < stop]
     notes: list[str] = []
     first = utc_hour(start.replace(hour=0, minute=0))
     known = weather_that_came(folder, farm, utc_hour(stop) + 24 * BEYOND_DAYS * HOUR, notes)
@@ -111,6 +115,23 @@ def what_came(folder: Path, *, until: datetime | None = None, seed: int = 0) -> 
         past=known, entries=entries, notes=tuple(dict.fromkeys(notes)),
         plans=tuple(sorted(((at, p) for at, p in plans if p is not None), key=lambda x: x[0])),
     )  # fmt: skip
+
+
+@contextmanager
+def _opened(folder: Path, book: Path | None) -> Iterator[Book]:
+    """The folder's book, or a copy of another, which stays as it is."""
+    if book is None:
+        if not Book.exists(folder):
+            raise BookError(f"{folder} has no season book yet: write into it with `afterrain log`")
+        with Book(folder) as own:
+            yield own
+        return
+    if not book.is_file():
+        raise BookError(f"{book} is no file: name a season book or a backup of one")
+    with tempfile.TemporaryDirectory() as aside:
+        shutil.copyfile(book, Path(aside) / FILE)
+        with Book(aside) as other:
+            yield other
 
 
 def _span(farm: Farm, entries: Sequence[Entry], folder: Path) -> tuple[datetime, datetime]:

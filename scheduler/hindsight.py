@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from readiness.season import Season, Tier
+from readiness.skill import Brier, brier
 from readiness.weather import Array
 from readiness.windows import daily_windows
 from scheduler.came import Came
@@ -26,23 +27,13 @@ NO_ENTRY = "no entry says why"
 
 @dataclass(frozen=True, kw_only=True)
 class LeadSkill:
-    """Chances of at least `LEAST_H` hours told so many days ahead, against what came.
-
-    `brier` is the mean squared error of the chance, `base` that of always saying how often it
-    came; skill = 1 - brier / base.
-    """
+    """Chances of at least `LEAST_H` hours told so many days ahead, against what came."""
 
     lead: int
     count: int
-    said: float
-    came: float
-    brier: float
-    base: float
-
-    @property
-    def skill(self) -> float:
-        """1 is perfect, 0 as good as the mean; NaN where every day came alike."""
-        return 1.0 - self.brier / self.base if self.base > 1e-12 else float("nan")
+    said: float  # mean chance told
+    came: float  # share of days that came so
+    brier: Brier
 
 
 def forecast_skill(came: Came) -> tuple[LeadSkill, ...]:
@@ -69,7 +60,7 @@ def _lead(lead: int, found: list[tuple[float, bool]]) -> LeadSkill:
     said, hit = (np.array(x, dtype=np.float64) for x in zip(*found, strict=True))
     return LeadSkill(
         lead=lead, count=len(found), said=float(said.mean()), came=float(hit.mean()),
-        brier=float(((said - hit) ** 2).mean()), base=float(hit.var()),
+        brier=brier(said, hit),
     )  # fmt: skip
 
 

@@ -137,12 +137,18 @@ def _silent(share: float, text: str) -> None:
 
 
 def review_season(
-    folder: Path, *, until: datetime | None = None, seed: int = 0, progress: Progress = _silent
+    folder: Path,
+    *,
+    book: Path | None = None,
+    until: datetime | None = None,
+    seed: int = 0,
+    progress: Progress = _silent,
 ) -> Review:
     """Look back on the season of a farm folder, from its book and its weather records.
 
     Parameters
     ----------
+    book : a season book elsewhere, as a backup; the folder's own by default.
     until : aware time; only what was written of the time before counts. All by default.
     seed : of the draws and the search; the same folder and seed give the same review.
 
@@ -151,7 +157,7 @@ def review_season(
     FarmError, BookError, WeatherError
         Where an input is wrong, nothing was cut, or the records do not reach so far.
     """
-    came = what_came(folder, until=until, seed=seed)
+    came = what_came(folder, book=book, until=until, seed=seed)
     progress(0.25, "pricing what came")
     compiled = compile_came(came, seed=seed)
     cut = cutting(came, compiled)

@@ -27,8 +27,9 @@ def money(review: Review, value: float) -> str:
 
 
 def spread(review: Review, low: float, high: float) -> str:
-    """'$1,200 to $1,900'."""
-    return f"{money(review, low)} to {money(review, high)}"
+    """'$1,200 to $1,900'; '-' where there is none."""
+    a, b = money(review, low), money(review, high)
+    return "-" if a == b else f"{a} to {b}"
 
 
 def title(review: Review) -> str:
@@ -180,8 +181,8 @@ def agreement_lines(review: Review) -> list[str]:
 def skill_rows(review: Review) -> list[tuple[str, ...]]:
     """Days ahead, chances told, mean told, came, mean squared error, skill."""
     return [
-        (str(s.lead), str(s.count), percent(s.said), percent(s.came), f"{s.brier:.3f}",
-         "-" if math.isnan(s.skill) else f"{s.skill:+.2f}")
+        (str(s.lead), str(s.count), percent(s.said), percent(s.came), f"{s.brier.score:.3f}",
+         "-" if math.isnan(s.brier.skill) else f"{s.brier.skill:+.2f}")
         for s in review.skill
     ]  # fmt: skip
 

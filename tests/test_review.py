@@ -163,8 +163,9 @@ def test_every_reason_has_a_cause():
 def folder(tmp_path_factory):
     home = tmp_path_factory.mktemp("season")
     for path in SAMPLE.iterdir():
-        if path.is_file() and path.suffix in (".toml", ".csv", ".geojson", ".sqlite"):
+        if path.is_file() and path.suffix in (".toml", ".csv", ".geojson"):
             shutil.copy(path, home / path.name)
+    shutil.copy(SAMPLE / "season.sqlite", home / "book.sqlite")
     shutil.copytree(SAMPLE / "forecasts", home / "forecasts",
                     ignore=shutil.ignore_patterns("ensemble*", "gridpoint*"))  # fmt: skip
     return home
@@ -198,7 +199,7 @@ def test_duty_hours_are_the_working_week(review):
 
 def test_what_was_logged_is_charged(review):
     south, days = review.crews.index("south crew"), [d.date().isoformat() for d in review.days]
-    away = days.index("2026-08-18")
+    away = days.index("2026-08-26")
     assert review.crew_hours[Cause.CUT, south, away] == 0.0
     assert review.crew_hours[Cause.CREW, south, away] > 5.0
     assert review.crew_hours[Cause.DOWN, :, days.index("2026-08-19")].sum() > 1.0
@@ -238,6 +239,21 @@ def test_review_of_a_part_of_the_season(folder, review):
     part = what_came(folder, until=until)
     assert part.stop <= until
     assert len(part.plans) < len(review.came.plans)
+
+
+def test_command_reads_a_book_elsewhere_and_leaves_it_alone(folder, capsys):
+    from scheduler.command import main
+
+    before = (SAMPLE / "season.sqlite").read_bytes()
+    assert main(["review", str(folder), "--book", str(SAMPLE / "none.sqlite")]) == 1
+    assert "none.sqlite is no file: name a season book or a backup" in capsys.readouterr().err
+    words = ["review", str(folder), "--book", str(SAMPLE / "season.sqlite"), "--no-files"]
+    assert main([*words, "--until", "2026-08-14"]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("Sample farm: Wed 12 Aug to Fri 14 Aug 2026")
+    assert not (folder / "reviews").exists()
+    assert (SAMPLE / "season.sqlite").read_bytes() == before
+    assert sorted(p.name for p in SAMPLE.glob("season.*")) == ["season.sqlite"]
 
 
 def test_book_does_not_change_the_first_morning(folder):

@@ -35,7 +35,7 @@ def rain(farm):
 
 
 def stored(product):
-    files = sorted((SAMPLE / "forecasts").glob(f"{product}_*.json"))
+    files = sorted((SAMPLE / "forecasts").glob(f"{product}_20260812*.json"))
     return [json.loads(f.read_text(encoding="utf-8")) for f in files]
 
 
@@ -210,7 +210,8 @@ def test_script_writes_the_sample_again(tmp_path):
         else:
             assert path.read_text() == there.read_text(), path.name
     written = {p.name for p in (tmp_path / "forecasts").iterdir()}
-    assert written == {p.name for p in (SAMPLE / "forecasts").iterdir()}
+    there = {p.name for p in (SAMPLE / "forecasts").iterdir()}
+    assert written == {name for name in there if "_20260922" not in name}  # make_season.py's
 
 
 def same(a, b):

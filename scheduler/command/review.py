@@ -20,6 +20,9 @@ def register(commands: Any) -> None:
     review.add_argument(
         "--until", metavar="DATE", help="last day looked at; the last day of cutting by default"
     )
+    review.add_argument(
+        "--book", type=Path, metavar="FILE", help="a season book elsewhere, as a backup"
+    )
     review.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
     review.add_argument("--no-files", action="store_true", help="print only, write nothing")
     review.set_defaults(run=run_review)
@@ -35,7 +38,9 @@ def run_review(args: argparse.Namespace) -> int:
     if args.until is not None:
         until = moment(args.until, farm).replace(hour=0, minute=0) + timedelta(days=1)
     with _Bar() as told:
-        review = review_season(args.folder, until=until, seed=args.seed, progress=told)
+        review = review_season(
+            args.folder, book=args.book, until=until, seed=args.seed, progress=told
+        )
     print(review_terminal(review))
     if not args.no_files:
         paths = write_review(review, args.folder)
