@@ -257,9 +257,7 @@ def _client(address: str) -> Any:
 
 def completion(outcomes: Sequence[Outcome], share: float) -> tuple[int, int] | None:
     """(month, day) by which harvest is over in a share of the years; None where it is not."""
-    ends = sorted(o.done.timetuple().tm_yday if o.done is not None else 999 for o in outcomes)
+    never = (13, 1)
+    ends = sorted((o.done.month, o.done.day) if o.done is not None else never for o in outcomes)
     day = ends[int(np.ceil(share * len(ends) - 1e-9)) - 1]
-    if day == 999:
-        return None
-    when = date(2001, 1, 1) + timedelta(days=day - 1)
-    return when.month, when.day
+    return None if day == never else day

@@ -1,0 +1,241 @@
+"""What if. Published: Markov and binomial chances of workable days, timeliness in closed form."""
+
+import math
+from dataclasses import replace
+from datetime import datetime, time
+from itertools import pairwise
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from past_weather import made_up
+
+from readiness.season import Reason, Season, Tier
+from scheduler.alterations import Alteration, altered
+from scheduler.command import main
+from scheduler.compile import SLOT_MIN, compile_tables
+from scheduler.errors import FarmError
+from scheduler.farm import Cart, Combine, Crew, DeliveryPoint, Farm, Field, Market, Moves, Truck
+from scheduler.makeup import own_makeup
+from scheduler.money import best_ha
+from scheduler.reading import read_farm
+from scheduler.rehearsal import Settings
+from scheduler.search import price
+from scheduler.slots import slot_times
+from scheduler.stakes import stakes
+from scheduler.timeliness import timeliness_cost
+from scheduler.whatif import capacity_ha_h, completion, mapping, tasks, what_if
+from scheduler.workability import WorkableDays, chance_of_days, half_months, persistence
+
+SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
+CHEAP = Settings(members=2, days=4, moves=500)
+
+
+# -- days are not independent -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("days", "chance"), [(14, 0.2793), (17, 0.6405), (21, 0.9151)])
+def test_published_independent_days_are_binomial(days, chance):
+    # binomial tail, P(>= 10 of n) at p = 0.6
+    assert chance_of_days(10, days, share=0.6) == pytest.approx(chance, abs=5e-5)
+
+
+def test_published_persistence_makes_completion_less_sure():
+    # stationary two-state chain, p_ww = p + r (1 - p), r = 0.4: 0.8181 against 0.9151
+    assert chance_of_days(10, 21, share=0.6, persistence=0.4) == pytest.approx(0.8181, abs=5e-5)
+
+
+def test_property_chances_fall_with_need_and_persistence_is_found_again():
+    chances = [chance_of_days(n, 12, share=0.5, persistence=0.3) for n in range(14)]
+    assert chances[0] == pytest.approx(1.0)
+    assert chances[13] == 0.0
+    assert all(a >= b for a, b in pairwise(chances))
+    rng, on = np.random.default_rng(5), np.zeros(60_000, dtype=np.int64)
+    u = rng.random(len(on))
+    for d in range(1, len(on)):
+        on[d] = u[d] < (0.6 + 0.4 * 0.4 if on[d - 1] else 0.6 * 0.6)
+    assert persistence(on[:-1], on[1:]) == pytest.approx(0.4, abs=0.015)
+    with pytest.raises(ValueError, match="no chain has share"):
+        chance_of_days(1, 2, share=0.1, persistence=-0.9)
+
+
+def test_hand_half_months():
+    # 14-17 August: two days in each half; 8 h, 3 h | 4 h, 0 h
+    days = WorkableDays(first=np.datetime64("2004-08-14"), hours=np.array([[8, 3, 4, 0]], np.uint8))
+    first, second = half_months([days], {"A": 0})
+    assert (first.month, first.half, first.share, first.days) == (8, 1, 0.5, 2)
+    assert (second.half, second.share) == (2, 0.5)
+    assert math.isnan(first.persistence)
+
+
+# -- the special case of one field class --------------------------------------------------------
+
+DAYS, HOURS, SHARE, LOSS = 40, 10.0, 0.6, 0.005
+
+
+def one_class_farm():
+    """400 ha of one wheat, one crew at 4 ha/h all told, no moves, no haul, nothing but shatter."""
+    market = Market(price_t=200.0, moisture_base_pct=13.5, moisture_limit_pct=20.0)
+    week = ((time(8), time(18)),) * 7
+    return Farm(
+        name="one class", tz=ZoneInfo("UTC"), units="metric", base_lat=47.0, base_lon=-99.0,
+        crews=(Crew(id="k", combines=("c",), carts=("g",), trucks=("t",), week=week, people=3),),
+        combines=(Combine(id="c", header_m=10.0, speed_kmh=4.0 / 0.7, efficiency=0.7, tank_m3=12.0,
+                          unload_m3_s=0.2),),
+        carts=(Cart(id="g", capacity_m3=500.0, unload_m3_s=10.0),),
+        trucks=(Truck(id="t", capacity_m3=5000.0, payload_t=5000.0),),
+        points=(DeliveryPoint(id="p", lat=47.0, lon=-99.0, week=((time(0), time(0)),) * 7,
+                              markets={"wheat_hard": market}, queue_min=0.1, unload_min=0.1),),
+        fields=(Field(id="f", name="f", lat=47.0, lon=-99.0, area_ha=400.0, crop="wheat_hard",
+                      sand=0.4, clay=0.2, yield_t_ha=4.0),),
+        moves=Moves(header_on_min=0.0, header_off_min=0.0),
+        losses={"wheat_hard": {"shatter_day": LOSS, "rut_ha": 0.0}},
+    )  # fmt: skip
+
+
+def season_of_working_days(works):
+    """Ground and grain open on the working days (member, day) alone, grain at base moisture."""
+    open_hours = np.repeat(works, 24, axis=1)[:, None]
+    shape = open_hours.shape
+    flat = np.zeros(shape)
+    return Season(
+        start=np.datetime64("2004-08-01T08", "h"), water_top=flat, water_below=flat,
+        moisture=np.full(shape, 13.5), film=flat,
+        tier=np.full(shape, Tier.FIRM, np.uint8), approach=np.full(shape, Tier.FIRM, np.uint8),
+        reason=np.where(open_hours, Reason.OPEN, Reason.GROUND).astype(np.uint8),
+        wettings=flat, sprout=flat, end=None,
+    )  # fmt: skip
+
+
+def test_published_closed_form_of_one_field_class_within_one_percent():
+    # ASABE EP496 (as restated in Srivastava et al. 2006, ch. 15), Z = 2, check case A = 400 ha,
+    # K = 0.005, G = 10 h, C = 4 ha/h, pwd = 0.6. Years are pairs of a draw and its mirror image,
+    # each day working with chance 0.6 by itself, so that fewer years tell the mean.
+    farm = one_class_farm()
+    rng = np.random.default_rng(2)
+    now = datetime(2004, 8, 1, 8, tzinfo=farm.tz)
+    lost = []
+    for _ in range(8):
+        u = rng.random((125, DAYS))
+        works = np.concatenate([u < SHARE, 1.0 - u < SHARE])
+        stake = stakes(farm, season_of_working_days(works), slot_times(now, DAYS, SLOT_MIN))
+        compiled = compile_tables(stake, own_makeup(farm, now), stands=["base"])
+        assert capacity_ha_h(compiled) == pytest.approx(4.0, rel=1e-9)
+        lost.append(price(compiled.tables, (tuple(range(len(compiled.jobs))),)).member_cost / 100)
+    closed = timeliness_cost(
+        400.0, 4.0, loss_day=LOSS, yield_=1.0, value=best_ha(farm, farm.fields[0], {"p": 0.0}),
+        hours_day=HOURS, working_share=SHARE,
+    )  # fmt: skip
+    assert np.mean(lost) == pytest.approx(closed, rel=0.01)
+
+
+# -- altered farms ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def farm():
+    whole = read_farm(SAMPLE)
+    return replace(whole, fields=whole.fields[:5])
+
+
+def test_one_more_machine_joins_its_crew(farm):
+    new = altered(farm, Alteration(combines=("C1", "C1"), carts=("cart 2",), trucks=("T1",)))
+    assert [c.id for c in new.combines] == ["C1", "C2", "C3", "C1 (2)", "C1 (3)"]
+    assert new.crews[0].combines == ("C1", "C2", "C1 (2)", "C1 (3)")
+    assert new.crews[0].trucks[-1] == "T1 (2)"
+    assert new.crews[1].carts == ("cart 2", "cart 2 (2)")
+    assert new.crews[0].people == farm.crews[0].people + 3
+    assert len(own_makeup(new, datetime(2026, 8, 12, 6, tzinfo=farm.tz))[0].combines) == 4
+
+
+def test_hand_hours_moisture_and_tile(farm):
+    new = altered(farm, Alteration(hours=2.0, moisture=1.5, tile=("F03",)))
+    assert new.crews[0].week[0] == (time(7), time(0, 30))  # 22:30 and two hours
+    assert new.crews[0].hours_max_day == 16
+    assert new.rules.thresh_limit_pct["wheat_hard"] == pytest.approx(21.5)
+    own = {p.id: p for p in new.points}["home bins"].markets["wheat_hard"]
+    assert own.moisture_limit_pct == pytest.approx(21.5)
+    assert [f.id for f in new.fields if f.tile] == ["F03"]
+
+
+def test_a_dryer_takes_wetter_grain(farm):
+    bins = replace(farm.points[2], markets={
+        c: replace(m, drying_t_point=None, moisture_limit_pct=13.5)
+        for c, m in farm.points[2].markets.items()
+    })  # fmt: skip
+    new = altered(replace(farm, points=(*farm.points[:2], bins)), Alteration(dryer=True))
+    market = new.points[2].markets["wheat_hard"]
+    assert (market.moisture_limit_pct, market.drying_t_point) == (20.0, 1.84)
+    assert new.points[:2] == farm.points[:2]
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (Alteration(combines=("C9",)), 'there is no combine "C9"; ids are C1, C2, C3'),
+        (Alteration(tile=("F99",)), 'there is no field "F99" to tile'),
+        (Alteration(hours=9.0), 'crew "north crew": 9 h more leave no night'),
+        (Alteration(dryer=True), "a dryer changes nothing"),
+    ],
+)
+def test_errors_say_what_to_do(farm, change, message):
+    with pytest.raises(FarmError) as error:
+        altered(farm, change)
+    assert str(error.value).startswith(message)
+
+
+# -- played -------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def found(farm):
+    with mapping() as run:
+        return what_if(farm, Alteration(combines=("C3",)), [made_up()], years=range(2003, 2005),
+                       settings=CHEAP, run=run)  # fmt: skip
+
+
+def test_every_season_is_played_with_and_without(found):
+    assert [o.year for o in found.base] == [o.year for o in found.changed] == [2003, 2004]
+    assert all(o.done is not None for o in found.base + found.changed)
+    assert len(found.values) == 2
+    for b, c in zip(found.base, found.changed, strict=True):
+        assert c.facts.capacity > b.facts.capacity
+        assert c.closed_form < b.closed_form
+
+
+def test_hand_completion(found):
+    done = [replace(found.base[0], done=d and datetime(*d).date()) for d in
+            ((2003, 8, 9), (2004, 8, 20), (2005, 8, 1), None)]  # fmt: skip
+    assert completion(done, 0.5) == (8, 9)
+    assert completion(done, 0.75) == (8, 20)
+    assert completion(done, 0.8) is None
+
+
+def test_no_season_in_the_records(farm):
+    with pytest.raises(FarmError, match="no whole season in the records of made up"):
+        tasks(farm, [made_up(2)], years=range(1990, 1991))
+
+
+def test_command_says_what_is_wrong(tmp_path, capsys):
+    path = tmp_path / "station.csv"
+    assert main(["whatif", str(SAMPLE), "--records", str(path), "--tile", "F03"]) == 1
+    assert capsys.readouterr().err.startswith("afterrain: station.csv: ")
+    path.write_text("a,b\n1,2\n")
+    assert main(["rehearse", str(SAMPLE), "--records", str(path)]) == 1
+    assert "no column WBANNO" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_two_dask_workers_give_the_same_to_the_last_digit(farm, found):
+    distributed = pytest.importorskip("distributed")
+    with (
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=None
+        ) as cluster,
+        mapping(cluster=cluster.scheduler_address) as run,
+    ):
+        there = what_if(farm, found.change, [made_up()], years=range(2003, 2005), settings=CHEAP,
+                        run=run)  # fmt: skip
+    for a, b in zip(found.base + found.changed, there.base + there.changed, strict=True):
+        assert (a.loss, a.done, a.facts) == (b.loss, b.done, b.facts)
