@@ -7,7 +7,7 @@ rounded to the nearest cent.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +23,9 @@ from scheduler.stakes import Bool, Job, Stakes, grain_density, wet_yield
 from scheduler.tables import CutTables
 
 SLOT_MIN = 30
+SLOTS_DAY = 24 * 60 // SLOT_MIN
+#: Days on which a delivery point is tried; assumed, because most fields are begun within a week.
+DAYS_PROBED = 6
 EDGE = HEADLAND_FACTOR
 
 
@@ -155,33 +158,17 @@ def _drier_later(can, loss, day, limit):  # type: ignore[no-untyped-def]
                 can[m, s] = loss[m, s] - least <= limit
 
 
-def choose_point(stakes: Stakes, j: int, gang: Gang, ok: Bool) -> tuple[int, Rates] | None:
-    """Delivery point of a job: least loss per ha plus the crew time that its haul costs.
-
-    `ok` (member, slot) are slots in which it might be cut; those of the first week count, all if
-    there are none. A point is weighed by the share of them in which it takes the grain.
-    """
-    farm = stakes.farm
-    field = farm.fields[stakes.jobs[j].field]
+def takers(stakes: Stakes, j: int, gang: Gang) -> Iterator[tuple[int, Rates]]:
+    """Delivery points that take a job's grain at some hour, with the gang's rates there."""
+    farm, field = stakes.farm, stakes.farm.fields[stakes.jobs[j].field]
     density, t_ha = grain_density(field), wet_yield(field)
-    week = 7 * 24 * 60 // SLOT_MIN
-    use = ok[:, :week] if ok[:, :week].any() else ok
-    value = stakes.hour_value(len(farm.crews))
-    best: tuple[float, int, Rates] | None = None
     for q, p in enumerate(farm.points):
         if field.crop not in p.markets or (p.capacity_t is not None and p.capacity_t <= 0):
             continue
         km = between_km(farm, field.id, p.id)
-        rate = gang_rates(gang, p, km=km, density=density, wet_yield=t_ha)
-        there = stakes.loss[:, j, q, : use.shape[1]]
-        taken = use & np.isfinite(there)
-        if rate.t_h <= 0 or not taken.any():
-            continue
-        share = taken.sum() / use.sum()
-        score = float(there[taken].mean()) + value * t_ha / rate.t_h / max(share, 0.05)
-        if best is None or score < best[0]:
-            best = score, q, rate
-    return None if best is None else best[1:]
+        rates = gang_rates(gang, p, km=km, density=density, wet_yield=t_ha)
+        if rates.t_h > 0 and np.isfinite(stakes.loss[:, j, q]).any():
+            yield q, rates
 
 
 def compile_tables(
@@ -238,24 +225,40 @@ def compile_tables(
 
 
 def _fill(out: Compiled, k: int, j: int, ok: Bool, up: Array) -> None:
-    """Fill the tables of one crew and job; `ok` (member, slot), `up` (combine, slot)."""
+    """Fill the tables of one crew and job; `ok` (member, slot), `up` (combine, slot).
+
+    Of the delivery points the one is taken that costs least with the crew's time, on the mean of
+    the members and of arrivals at the same hour of each of the first days.
+    """
+    stakes, best = out.stakes, np.inf
+    value = stakes.hour_value(len(out.gangs)) * SLOT_MIN / 60.0
+    for q, rates in takers(stakes, j, out.gangs[k]):
+        can, finish, cost = _at_point(out, k, j, q, rates, ok, up)
+        probe = np.arange(0, min(DAYS_PROBED * SLOTS_DAY, can.shape[1]), SLOTS_DAY)
+        done = np.where(finish[:, probe] >= 0, finish[:, probe], can.shape[1])
+        money = np.where(finish[:, probe] >= 0, cost[:, probe] / 100.0, stakes.leave[j])
+        score = float((money + value * (done - probe)).mean())
+        if score < best:
+            best = score
+            out.point[k, j], out.rates[k][j] = q, rates
+            out.can[:, k, j] = can
+            out.tables.finish[:, k, j], out.tables.cost[:, k, j] = finish, cost
+
+
+def _at_point(
+    out: Compiled, k: int, j: int, q: int, rates: Rates, ok: Bool, up: Array
+) -> tuple[Bool, NDArray[np.int32], NDArray[np.int64]]:
+    """Slots cut, finish and cost (member, slot) of a job hauled to one delivery point."""
     stakes, job = out.stakes, out.stakes.jobs[j]
     field = stakes.farm.fields[job.field]
-    chosen = choose_point(stakes, j, out.gangs[k], ok)
-    if chosen is None:
-        return
-    q, rate = chosen
-    out.point[k, j], out.rates[k][j] = q, rate
-    money = stakes.loss[:, j, q]
-    combine = np.array(rate.combine) @ up
-    t_ha = wet_yield(field)
+    money, t_ha = stakes.loss[:, j, q], wet_yield(field)
+    combine = np.array(rates.combine) @ up
     can = ok & np.isfinite(money) & (combine > 0)
-    value = stakes.hour_value(len(out.gangs))
-    _drier_later(can, money, stakes.day, value * t_ha / rate.t_h)
-    out.can[:, k, j] = can
-    rut = loss_terms(stakes.farm, field)["rut_ha"]
+    _drier_later(can, money, stakes.day, stakes.hour_value(len(out.gangs)) * t_ha / rates.t_h)
+    finish, cost = np.empty(can.shape, np.int32), np.empty(can.shape, np.int64)
     _cut(
-        can, money, stakes.edge[:, job.row], combine, stakes.opened[q], min(rate.cart, 1e9),
-        rate.haul, rate.buffer, t_ha, job.area_ha, rut, SLOT_MIN / 60.0, out.arrive[k, j],
-        out.tables.finish[:, k, j], out.tables.cost[:, k, j],
+        can, money, stakes.edge[:, job.row], combine, stakes.opened[q], min(rates.cart, 1e9),
+        rates.haul, rates.buffer, t_ha, job.area_ha, loss_terms(stakes.farm, field)["rut_ha"],
+        SLOT_MIN / 60.0, out.arrive[k, j], finish, cost,
     )  # fmt: skip
+    return can, finish, cost
