@@ -100,14 +100,14 @@ def wet_number(cn: ArrayLike) -> Array:
 #: Columns of the table that the compiled step reads; layers share the field's own soil. LOW is
 #: the water that evaporation leaves, INV_ reciprocals: of FC - WP, of SAT - FC and of TEW - REW
 #: (mm); HELD the rain that leaves or straw hold, mm; ROOT the first of five shares of roots.
-(WP, FC, SAT, LOW, KSAT, OUT, TILE, S_DRY, S_WET, TEW, REW) = range(11)
-(INV_SPAN, INV_FREE, INV_KR, EVAP, SKIN, CAPILLARY, HELD, ROOT) = range(11, 19)
+(WP, FC, SAT, LOW, KSAT, OUT, TILE, RETENTION, TEW, REW) = range(10)
+(INV_SPAN, INV_FREE, INV_KR, EVAP, SKIN, CAPILLARY, HELD, ROOT) = range(10, 18)
 COLUMNS = ROOT + 5
 #: Columns of a field's water state: water of each layer (m³/m³), snow (mm), rain and runoff of
-#: the event (mm), its retention (mm), hours since rain, smoothed air temperature (°C), water held
-#: on leaves and straw (mm).
-SNOW, EVENT_RAIN, EVENT_RUNOFF, EVENT_S, DRY_HOURS, MEAN_TEMP, CANOPY = range(5, 12)
-STATE = 12
+#: the event (mm), hours since rain, smoothed air temperature (°C), water held on leaves and straw
+#: (mm).
+SNOW, EVENT_RAIN, EVENT_RUNOFF, DRY_HOURS, MEAN_TEMP, CANOPY = range(5, 11)
+STATE = 11
 EVENT_GAP = 12.0  # dry hours that end a rain event; assumed, half of the curve number's day
 #: Tile drainage, share of water over field capacity below 60 cm carried off in an hour; assumed:
 #: tile lowers the water table within about two days.
@@ -220,11 +220,7 @@ class Land:
         out[:, WP], out[:, FC], out[:, SAT], out[:, LOW] = wp, fc, sat, 0.5 * wp
         out[:, KSAT], out[:, OUT] = ksat, ksat * BELOW[self.drainage]
         out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
-        # Retention follows the profile's water; never so steeply that ground which starts wetter
-        # ends drier (d runoff / d retention is above -1.2).
-        middle, most = retention(cn), 1000.0 * (fc - wp) * LAYERS.sum() / 2.4
-        out[:, S_DRY] = np.minimum(retention(dry_number(cn)), middle + most)
-        out[:, S_WET] = np.maximum(retention(wet_number(cn)), middle - most)
+        out[:, RETENTION] = retention(cn)
         out[:, TEW] = 1000.0 * (fc - 0.5 * wp) * EVAPORATION_DEPTH  # FAO-56 eq. 73
         # readily evaporable water; relation used with FAO-56 tables, within Table 19's ranges
         out[:, REW] = np.minimum(0.8 + 54.4 * (fc - wp), 0.6 * out[:, TEW])

@@ -17,7 +17,6 @@ from readiness.soil import (
     EVENT_GAP,
     EVENT_RAIN,
     EVENT_RUNOFF,
-    EVENT_S,
     FC,
     HELD,
     INV_FREE,
@@ -28,9 +27,8 @@ from readiness.soil import (
     LOW,
     MEAN_TEMP,
     OUT,
+    RETENTION,
     ROOT,
-    S_DRY,
-    S_WET,
     SAT,
     SKIN,
     SNOW,
@@ -79,18 +77,17 @@ def _unit(x):  # type: ignore[no-untyped-def]
 
 @njit(nogil=True)
 def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
-    """Runoff of an hour's water by the curve number of the event so far, mm."""
+    """Runoff of an hour's water by the curve number of the event so far, mm.
+
+    The average number serves in dry and wet ground alike: what wet ground cannot take runs off as
+    the layers fill, and so ground that was wetter never ends drier.
+    """
     if state[DRY_HOURS] >= EVENT_GAP:
-        wet = 0.0
-        for i in range(_N):
-            wet += state[i] * _DEPTH[i]
-        share = _unit((wet * 0.001 - soil[WP]) * soil[INV_SPAN])
-        state[EVENT_S] = soil[S_DRY] + (soil[S_WET] - soil[S_DRY]) * share
         state[EVENT_RAIN] = 0.0
         state[EVENT_RUNOFF] = 0.0
     state[DRY_HOURS] = 0.0
     state[EVENT_RAIN] += water
-    s = state[EVENT_S]
+    s = soil[RETENTION]
     over = state[EVENT_RAIN] - 0.2 * s
     off = 0.0
     if over > 0.0:
@@ -272,7 +269,7 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
     if state[CANOPY] > 0.0:  # wet leaves first, at Kc_max
         wet = min(state[CANOPY], KC_MAX * eto)
         state[CANOPY] -= wet
-        eto -= wet * (1.0 / KC_MAX)
+        eto = max(eto - wet * (1.0 / KC_MAX), 0.0)
     evaporated = wet + _evaporate(state, soil, eto, kcb)
     return off, drained, evaporated, _transpire(state, soil, kcb * eto)
 

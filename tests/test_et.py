@@ -1,4 +1,4 @@
-"""Reference ET against FAO-56's worked examples, a general-purpose library and a program's output."""
+"""Reference ET against FAO-56 examples, a general-purpose library and a program's output."""
 
 from pathlib import Path
 
