@@ -36,9 +36,7 @@ def test_hand_least_cost_capacity_balances_ownership_with_the_rest():
     assert own == pytest.approx(25 * 400 / c + lost, rel=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("capacity", "total"), [(2, 50866.67), (3, 49911.11), (4, 54233.33)]
-)
+@pytest.mark.parametrize(("capacity", "total"), [(2, 50866.67), (3, 49911.11), (4, 54233.33)])
 def test_hand_total_cost(capacity, total):
     lost = timeliness_cost(400, capacity, **FARM)
     cost = yearly_cost(
