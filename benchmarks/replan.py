@@ -1,0 +1,103 @@
+"""From an entry on the page to new orders, and how quickly the page answers meanwhile.
+
+Run as `python benchmarks/replan.py` on an idle machine; it copies the sample farm and prints
+wall-clock seconds of warm replans, and milliseconds of answers over HTTP while they run.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import statistics
+import tempfile
+import threading
+import time
+import urllib.parse
+import urllib.request
+from datetime import datetime
+from http.cookiejar import CookieJar
+from pathlib import Path
+
+import waitress
+
+from scheduler.page import create_app
+from scheduler.reading import read_farm
+from scheduler.replan import Planner
+from scheduler.serving import held_clock
+
+SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
+RUNS = 5
+ENTRIES = (
+    ("sample", {"subject": "F07", "moisture": "17.5"}),
+    ("ground", {"subject": "F01", "ground": "soft"}),
+    ("down", {"subject": "C2"}),
+    ("repaired", {"subject": "C2"}),
+    ("rain", {"subject": "east", "rain": "0.3"}),
+)
+
+
+class Visitor:
+    """A browser without a screen."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        self.open = urllib.request.build_opener(
+            urllib.request.HTTPCookieProcessor(CookieJar())
+        ).open
+
+    def get(self, path: str) -> str:
+        """The text of a page."""
+        with self.open(self.address + path) as answer:
+            return str(answer.read().decode())
+
+    def post(self, path: str, form: str, values: dict[str, str]) -> None:
+        """Load the page `form`, send its hidden values with `values` to `path`."""
+        hidden = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', self.get(form))
+        data = urllib.parse.urlencode({**dict(hidden), **values}).encode()
+        self.open(self.address + path, data).close()
+
+
+def replan(visitor: Visitor, planner: Planner, answers: list[float]) -> float:
+    """Seconds of one replan, with pages loaded all the while."""
+    began = time.perf_counter()
+    visitor.post("/replan", "/replan", {})
+    while planner.state.running:
+        for path in ("/", "/fields", "/enter/sample", "/season"):
+            asked = time.perf_counter()
+            visitor.get(path)
+            answers.append(time.perf_counter() - asked)
+        time.sleep(0.05)
+    if planner.state.error:
+        raise SystemExit(planner.state.error)
+    return time.perf_counter() - began
+
+
+def main() -> None:
+    """Measure and print."""
+    with tempfile.TemporaryDirectory() as folder:
+        farm = shutil.copytree(SAMPLE, Path(folder) / "farm", ignore=lambda *_: {"plans"})
+        planner = Planner(farm)
+        zone = read_farm(farm).tz
+        start = datetime(2026, 8, 12, 6, 0, tzinfo=zone)
+        app = create_app(farm, planner=planner, now=held_clock(start))
+        server = waitress.create_server(app, host="127.0.0.1", port=0, threads=8)
+        threading.Thread(target=server.run, daemon=True).start()
+        visitor = Visitor(f"http://127.0.0.1:{server.effective_port}")
+        answers: list[float] = []
+        print(f"first, from a cold start: {replan(visitor, planner, []):.1f} s")
+        runs = []
+        for kind, values in ENTRIES:
+            visitor.post(f"/enter/{kind}", f"/enter/{kind}", values)
+            runs.append(replan(visitor, planner, answers))
+        print("entry to new orders, warm:", ", ".join(f"{r:.1f}" for r in runs), "s")
+        quick = sorted(answers)
+        print(
+            f"answers while replanning: median {1000 * statistics.median(quick):.0f} ms, "
+            f"95th percentile {1000 * quick[int(0.95 * len(quick))]:.0f} ms, {len(quick)} pages"
+        )
+        planner.close()
+        server.close()
+
+
+if __name__ == "__main__":
+    main()
