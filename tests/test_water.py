@@ -76,7 +76,7 @@ def test_balance_closes(
     assert theta.min() >= 0.5 * land.wilting_point[0] - 1e-12
 
 
-# law: more rain at the same hours never leaves the profile drier (thawed ground). The top 15 cm alone
+# law: more rain at the same hours never leaves the profile drier (thawed ground). The top alone
 # may lag within an event: the curve number turns away more of the later rain once much fell.
 @settings(max_examples=60, deadline=None)
 @given(facts, st.integers(0, 10_000), st.floats(1.0, 3.0), st.floats(0.0, 8.0))
