@@ -1,0 +1,121 @@
+"""What the validation computes, on small inputs and, where the open data are, on one station."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from readiness import validation
+from readiness.records import read_uscrn_daily
+from readiness.suitable_days import STATES, state_weeks, state_weights
+from readiness.validation_page import row_cells, validation_page
+from scheduler.command import main
+
+DATA = Path(__file__).parents[2] / "shared" / "data"
+needs_data = pytest.mark.skipif(
+    not (DATA / "soil_moisture").is_dir(), reason="open data ../shared/data not there"
+)
+
+
+# hand: 1, 2, 3 against 2, 3, 4: r 1, no unbiased error, bias -1
+def test_score() -> None:
+    model = np.array([1.0, 2.0, np.nan, 3.0])
+    found = validation.score(model, model + 1.0)
+    assert found == validation.Score(r=pytest.approx(1.0), unbiased=0.0, bias=-1.0, days=3)
+    assert np.isnan(validation.score(model, np.full(4, 2.0)).r)
+
+
+# hand: of 4 wet days 3 are called, of 6 dry days 1 is called wet
+def test_hits_and_false_alarms() -> None:
+    seen = np.array([1, 1, 1, 1, 0, 0, 0, 0, 0, 0, np.nan])
+    model = np.array([1, 1, 1, 0, 1, 0, 0, 0, 0, 0, 1.0])
+
+    class Days:
+        wet_seen, wet_model = seen, model
+
+    count = validation.hits([Days()])  # type: ignore[list-item]
+    assert count == {"hit": 3, "missed": 1, "false alarm": 1, "rightly dry": 5}
+    row = validation._hit_row(count)
+    assert row.met is False
+    assert row.reached == "0.75, 0.17 (4 wet, 6 dry days; 0.25 of the alarms are false)"
+
+
+# law: kriging weights add up to one, and a station in the state counts more than one far away
+def test_state_weights() -> None:
+    lat, lon = np.array([38.5, 46.9, 32.0]), np.array([-98.0, -97.0, -88.0])
+    weights = state_weights("KS", lat, lon)
+    assert weights.sum() == pytest.approx(1.0)
+    assert weights.argmax() == 0
+    assert all(s < n and w < e for s, n, w, e in STATES.values())
+
+
+def test_rows_without_data_say_so() -> None:
+    rows = [*validation.soil_rows([]), validation.week_row(pd.DataFrame({"modelled": []}))]
+    assert [r.met for r in rows] == [None] * 5
+    assert {row_cells(r)[2:] for r in rows} == {("no data", "no data")}
+
+
+def test_grain_rows_are_within_published_ranges() -> None:
+    assert all(row.met for row in validation.grain_rows())
+
+
+def test_empty_folder_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["validate", str(tmp_path)]) == 1
+    expected = "holds none of the folders soil_moisture, days_suitable, reference_et"
+    assert capsys.readouterr().err == f"afterrain: {tmp_path} {expected}\n"
+    assert main(["validate", str(tmp_path / "no")]) == 1
+    assert capsys.readouterr().err == f"afterrain: {tmp_path / 'no'} is no folder\n"
+
+
+def test_folder_without_stations(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "soil_moisture").mkdir()
+    out = tmp_path / "page.html"
+    assert main(["validate", str(tmp_path), "--out", str(out)]) == 0
+    assert "no data" in capsys.readouterr().out
+    page = out.read_text(encoding="utf-8")
+    assert page.count("no data") >= 5
+    assert "http" not in page  # nothing is fetched
+
+
+# published: USCRN station Jamestown 38 WSW; limits as demanded of the medians
+@needs_data
+def test_one_station_and_its_split() -> None:
+    path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"
+    site = validation.station(read_uscrn_daily(path))
+    soil = validation.soil_results(site)
+    plain, tested = soil.scores["5 cm, no calibration"], soil.scores["5 cm, calibrated, tested"]
+    assert plain.r >= 0.76
+    assert plain.unbiased <= 0.048
+    assert tested.r >= 0.85
+    assert tested.unbiased <= 0.040
+    assert min(soil.by_year) == validation.LAST_TRAINING + 1
+    year = site.year[np.isfinite(soil.wet_seen)]
+    assert year.min() > validation.LAST_TRAINING
+    weeks = state_weeks(
+        [site], [soil],
+        pd.DataFrame({"state": ["ND", "ND", "ZZ"], "days_suitable": [6.8, np.nan, 3.0],
+                      "week_ending": ["2012-09-30", "2012-10-07", "2012-10-07"]}),
+    )  # fmt: skip
+    assert len(weeks) == 1
+    assert 0.0 <= weeks["modelled"][0] <= 7.0
+    found = validation.Validation(
+        rows=validation.soil_rows([soil]), soils=[soil], weeks=weeks, et=[]
+    )
+    page = validation_page(found)
+    assert page.count("<img alt=") == 3
+    assert "ND_Jamestown_38_WSW" in page
+
+
+# law: what is fitted does not see the tested years
+@needs_data
+def test_tested_years_do_not_leak() -> None:
+    path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"
+    site = validation.station(read_uscrn_daily(path))
+    fit = validation.learnt(site)
+    site.daily.soil_water[:, site.year > validation.LAST_TRAINING] = 0.4
+    again = validation.learnt(site)
+    assert fit is not None
+    assert again is not None
+    assert fit.land.sand == again.land.sand
+    assert np.array_equal(fit.gain, again.gain)
