@@ -13,6 +13,7 @@ from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from scheduler.charging import NAMES, Cause
 from scheduler.charts import INK, PALETTE, new_axes, note
+from scheduler.loss_parts import PARTS
 from scheduler.mirrors import DONE_NAME, HINDSIGHT
 from scheduler.outlets import write_whole
 from scheduler.review import Review
@@ -141,6 +142,7 @@ def review_parts(review: Review) -> dict[str, Any]:
         "split_notes": split_notes(review),
         "mirrors": mirror_rows(review),
         "fields": field_rows(review),
+        "parts": [p for p, v in zip(PARTS, abs(review.parts).max(axis=0), strict=True) if v >= 0.5],
         "agreement": agreement_lines(review),
         "skill": skill_rows(review),
         "deed_line": deed_line(review),
