@@ -21,6 +21,7 @@ from readiness.weather import Weather
 from scheduler.compile import SLOT_MIN, Compiled, compile_tables
 from scheduler.errors import FarmError
 from scheduler.farm import DeliveryPoint, Farm, Field
+from scheduler.haul import between_km
 from scheduler.makeup import MakeUp, own_makeup
 from scheduler.outlook import HOLLOW_CLAY, land_of, limits_of, rows, stand_of
 from scheduler.slots import slot_times, utc_hour
@@ -216,11 +217,25 @@ def past_season(farm: Farm, daily: Daily, records: Weather, year: int) -> PastSe
 def best_sold(stake: Stakes) -> Stakes:
     """The same stakes with each hour's grain sold where it is worth most that hour.
 
-    So the haul alone decides which point's rates a crew has, on every morning alike, and those who
-    play a season differ in nothing but their orders.
+    All goes by the haul to the point that a truck is back from soonest, on every morning alike, so
+    that those who play a season differ in nothing but their orders.
     """
-    best = np.fmin.reduce(stake.loss, axis=2, keepdims=True)
-    return replace(stake, loss=np.broadcast_to(best, stake.loss.shape))
+    best = np.fmin.reduce(stake.loss, axis=2)
+    loss = np.full_like(stake.loss, np.nan)
+    for j, job in enumerate(stake.jobs):
+        loss[:, j, soonest(stake.farm, stake.farm.fields[job.field])] = best[:, j]
+    return replace(stake, loss=loss)
+
+
+def soonest(farm: Farm, field: Field) -> int:
+    """Index of the point taking a field's crop that a truck is back from soonest."""
+    speed = min((t.loaded_kmh for t in farm.trucks), default=1.0)
+
+    def minutes(q: int) -> float:
+        p = farm.points[q]
+        return 120.0 * between_km(farm, field.id, p.id) / speed + p.queue_min + p.unload_min
+
+    return min((q for q, p in enumerate(farm.points) if field.crop in p.markets), key=minutes)
 
 
 def ahead_of(farm: Farm, weather: Weather, state: State | None, *, seed: int = 0) -> Season:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from statistics import median
 
 import numpy as np
@@ -24,7 +25,7 @@ from scheduler.known import Known
 from scheduler.money import loss_terms
 from scheduler.past_season import SLOTS_DAY, PastSeason, ahead_of, best_sold, picked
 from scheduler.plan import compiled_for, quick
-from scheduler.rules import keys, rule_orders
+from scheduler.rules import RIPEST, keys, rule_orders
 from scheduler.search import price, search
 from scheduler.slots import slot_times
 from scheduler.stakes import stakes
@@ -202,36 +203,28 @@ def as_it_stands(past: PastSeason, state: Work, day: int, kept: Sequence[int]) -
 # -- what it is measured against ----------------------------------------------------------------
 
 
-def play_rule(past: PastSeason, name: str) -> Played:
+def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> Played:
     """Play a season by a rule of thumb, without any forecast but with eyes.
 
     A crew that is free goes to the field that the rule names among those which can be cut when it
-    gets there; where none can, it waits. That is more than the rule alone would do.
+    gets there; where none can, it waits. That is more than the rule alone would do. `driest` has
+    it wait for grain of at most that moisture too, percent, as a careful farmer would.
     """
-    fields = past.farm.fields
-    key = keys(past.compiled)[name]
+    farm, key = past.farm, keys(past.compiled)[name]
 
-    def decide(day: int, state: Work) -> Choice:
-        def choose(k: int, t: int, free: set[int]) -> int | None:
-            at = state.at[k]
-            spot = (
-                (past.farm.base_lat, past.farm.base_lon)
-                if at == len(fields)
-                else (fields[at].lat, fields[at].lon)
-            )
+    def choose(state: Work, k: int, t: int, free: set[int]) -> int | None:
+        at = state.at[k]
+        here = farm.fields[at] if at < len(farm.fields) else None
+        spot = (here.lat, here.lon) if here else (farm.base_lat, farm.base_lon)
+        moisture = past.season.moisture[0, :, past.compiled.stakes.hour[t]]
+        fit = [j for j in free if moisture[j] <= driest and fit_on_arrival(state, k, t, j)]
 
-            fit = [j for j in free if fit_on_arrival(state, k, t, j)]
-            return min(fit, key=lambda j: (rank(j, spot, t), j), default=None)
+        def rank(j: int) -> tuple[float, int]:
+            return (float(moisture[j]) if name == RIPEST else key(j, spot)), j
 
-        def rank(j: int, spot: tuple[float, float], t: int) -> float:
-            if name == "ripest first":
-                hour = int(past.compiled.stakes.hour[t])
-                return float(past.season.moisture[0, j, hour])
-            return key(j, spot)
+        return min(fit, key=rank, default=None)
 
-        return choose
-
-    return play(past, decide)
+    return play(past, lambda day, state: partial(choose, state))
 
 
 def hindsight(past: PastSeason, *, moves: int = HINDSIGHT_MOVES, seed: int = 0) -> float:

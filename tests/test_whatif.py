@@ -231,7 +231,7 @@ def test_two_dask_workers_give_the_same_to_the_last_digit(farm, found):
     distributed = pytest.importorskip("distributed")
     with (
         distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, dashboard_address=None
+            n_workers=2, threads_per_worker=1, dashboard_address=":0"
         ) as cluster,
         mapping(cluster=cluster.scheduler_address) as run,
     ):
