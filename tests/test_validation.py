@@ -9,8 +9,8 @@ import pytest
 from readiness import validation
 from readiness.records import read_uscrn_daily
 from readiness.suitable_days import STATES, state_weeks, state_weights
-from readiness.validation_page import row_cells, validation_page
 from scheduler.command import main
+from scheduler.validation_page import row_cells, validation_page
 
 DATA = Path(__file__).parents[2] / "shared" / "data"
 needs_data = pytest.mark.skipif(

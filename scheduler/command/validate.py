@@ -40,7 +40,7 @@ def run_validate(args: argparse.Namespace) -> int:
         raise ValidateError(f"{args.folder} holds none of the folders {', '.join(FOLDERS)}")
     from readiness.records import RecordError
     from readiness.validation import validate
-    from readiness.validation_page import row_cells, station_lines, validation_page, year_lines
+    from scheduler.validation_page import row_cells, station_lines, validation_page, year_lines
 
     try:
         found = validate(args.folder)
