@@ -1,0 +1,132 @@
+"""The command: exit codes, exact messages, and input that is broken in every way we know."""
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from scheduler.command import main
+
+SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
+ON = "2026-08-12"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    home = tmp_path / "farm"
+    shutil.copytree(SAMPLE, home, ignore=shutil.ignore_patterns("plans", "reviews", "*.sqlite*"))
+    return home
+
+
+def told(capsys, code, *words):
+    assert main([str(w) for w in words]) == code
+    got = capsys.readouterr()
+    assert "Traceback" not in got.out + got.err
+    return got.err if code else got.out
+
+
+def test_usage_is_two():
+    with pytest.raises(SystemExit) as stop:
+        main(["plan"])
+    assert stop.value.code == 2
+    with pytest.raises(SystemExit) as stop:
+        main(["plan", "x", "--days", "99"])
+    assert stop.value.code == 2
+
+
+def test_a_wrong_date_is_told(folder, capsys):
+    line = told(capsys, 1, "plan", folder, "--on", "12/08")
+    assert line == (
+        'afterrain: --on "12/08" is no date; write it as 2026-08-12 or 2026-08-12T14:30\n'
+    )
+
+
+def test_no_such_folder_and_an_empty_one(tmp_path, capsys):
+    assert "afterrain: " in told(capsys, 1, "plan", tmp_path / "nowhere", "--on", ON)
+    assert "farm.toml" in told(capsys, 1, "plan", tmp_path, "--on", ON)
+
+
+def break_column(folder):
+    text = (folder / "fields.csv").read_text(encoding="utf-8").replace("crop", "kropp", 1)
+    (folder / "fields.csv").write_text(text, encoding="utf-8")
+    return "crop"
+
+
+def break_area(folder):
+    lines = (folder / "fields.csv").read_text(encoding="utf-8").splitlines()
+    head = lines[0].split(",")
+    at = next(i for i, name in enumerate(head) if name.startswith("area"))
+    cells = lines[1].split(",")
+    cells[at] = "-160"
+    lines[1] = ",".join(cells)
+    (folder / "fields.csv").write_text("\n".join(lines), encoding="utf-8")
+    return "-160"
+
+
+def break_crop(folder):
+    text = (folder / "fields.csv").read_text(encoding="utf-8").replace("durum", "triffid")
+    (folder / "fields.csv").write_text(text, encoding="utf-8")
+    return "triffid"
+
+
+def break_junk(folder):
+    rng = np.random.default_rng(0)
+    (folder / "fields.csv").write_bytes(rng.integers(0, 256, 4000, dtype=np.uint8).tobytes())
+    return "fields.csv"
+
+
+def break_toml(folder):
+    (folder / "farm.toml").write_bytes(b"\x00\xff[base\nlat = ")
+    return "farm.toml"
+
+
+def break_size(folder):
+    with (folder / "rain.csv").open("wb") as file:  # sparse: 200 MB that take no room
+        file.truncate(200 * 1024 * 1024)
+    return "rain.csv"
+
+
+@pytest.mark.parametrize(
+    "fault", [break_column, break_area, break_crop, break_junk, break_toml, break_size]
+)
+def test_broken_farm_files_are_one_user_error_and_write_nothing(folder, capsys, fault):
+    named = fault(folder)
+    before = sorted(p.name for p in folder.iterdir())
+    for command in ("plan", "ready", "check"):
+        words = [command, folder] + ([] if command == "check" else ["--on", ON])
+        assert main([str(w) for w in words]) == 1
+        got = capsys.readouterr()
+        assert "Traceback" not in got.out + got.err
+        assert named in got.out + got.err
+    assert sorted(p.name for p in folder.iterdir()) == before
+
+
+def test_a_forecast_that_starts_later_is_refused(folder, capsys):
+    line = told(capsys, 1, "plan", folder, "--on", "2026-08-09")
+    assert line.startswith("afterrain: ")
+    assert not (folder / "plans").exists()
+
+
+def test_a_forecast_grown_too_old_is_refused_politely(folder, capsys):
+    line = told(capsys, 1, "plan", folder, "--on", "2026-08-20")
+    assert "old" in line
+    assert not (folder / "plans").exists()
+
+
+def test_ready_prints_every_field(folder, capsys):
+    out = told(capsys, 0, "ready", folder, "--on", ON)
+    assert "Home quarter" in out
+    assert "lost to" in out
+
+
+def test_plan_writes_what_it_says_and_price_prices_it(folder, capsys):
+    out = told(capsys, 0, "plan", folder, "--on", ON, "--days", "5")
+    assert "CAUTIONS" in out
+    written = {p.name for p in (folder / "plans" / ON).iterdir()}
+    assert {"sheet.html", "plan.json", "plan.csv"} <= written
+    order = ["--order", "north crew=F17,F04"]
+    out = told(capsys, 0, "price", folder, "--on", ON, "--days", "5", *order)
+    assert out.startswith("your order loses $")
+    line = told(capsys, 1, "price", folder, "--on", ON, "--days", "5", "--order", "north crew")
+    assert line == 'afterrain: --order "north crew": write it as CREW=FIELD,FIELD,...\n'
