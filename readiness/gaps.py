@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from readiness.hazards import solar_elevation
 from readiness.weather import Array, Weather
@@ -24,6 +23,8 @@ CALM_WIND = 2.0 / 0.748
 #: Longest gap that is bridged by a straight line, h; assumed, because weather of the hours
 #: around still tells about it and a shower seldom fits in.
 BRIDGE = 3
+#: Hours on either side that make up the day around an hour.
+HALF_DAY = 12
 
 
 def clear_sky(times: NDArray[np.datetime64], *, lat: float, lon: float) -> Array:
@@ -85,8 +86,10 @@ def filled(weather: Weather, *, lat: float, lon: float) -> Weather:
         n: bridged(getattr(weather, n)) for n in ("rain", "temp", "humidity", "wind")
     }
     new["radiation"] = weather.radiation.copy()
-    coldest, warmest = _day_range(new["temp"])
     known = np.isfinite(new["temp"])
+    if all(np.isfinite(v[known]).all() for v in new.values()):
+        return _flagged(weather, new)
+    coldest, warmest = _day_range(new["temp"])
     no_humidity = np.isnan(new["humidity"]) & known
     guess = relative_humidity(new["temp"], np.minimum(coldest, new["temp"]))
     new["humidity"] = np.where(no_humidity, guess, new["humidity"])
@@ -96,6 +99,11 @@ def filled(weather: Weather, *, lat: float, lon: float) -> Weather:
     new["radiation"] = np.where(no_sun, sun, new["radiation"])
     no_wind = np.isnan(new["wind"]) & known
     new["wind"] = np.where(no_wind, CALM_WIND, new["wind"])
+    return _flagged(weather, new)
+
+
+def _flagged(weather: Weather, new: dict[str, Any]) -> Weather:
+    """The weather with new values, hours that were unknown before flagged."""
     changed = np.zeros(weather.rain.shape, dtype=np.bool_)
     for name, values in new.items():
         changed |= np.isfinite(values) & np.isnan(getattr(weather, name))
@@ -104,6 +112,12 @@ def filled(weather: Weather, *, lat: float, lon: float) -> Weather:
 
 def _day_range(temp: Array) -> tuple[Array, Array]:
     """Least and greatest temperature within 12 h of each hour; unknown hours are passed over."""
-    low = minimum_filter1d(np.where(np.isnan(temp), np.inf, temp), 25, axis=-1, mode="nearest")
-    high = maximum_filter1d(np.where(np.isnan(temp), -np.inf, temp), 25, axis=-1, mode="nearest")
-    return low, high
+    wide = ((0, 0),) * (temp.ndim - 1) + ((HALF_DAY, HALF_DAY),)
+    known = np.isfinite(temp)
+    views = [
+        np.lib.stride_tricks.sliding_window_view(
+            np.pad(np.where(known, temp, far), wide, constant_values=far), 2 * HALF_DAY + 1, axis=-1
+        )
+        for far in (np.inf, -np.inf)
+    ]
+    return views[0].min(axis=-1), views[1].max(axis=-1)

@@ -11,9 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
-from scipy.stats import chi2
-from scipy.stats import f as f_law
+from scipy.special import fdtrc, gammaincc, ndtr
 
 from readiness.weather import Array
 
@@ -142,9 +140,9 @@ def flatness(counts: ArrayLike, *, bins: int | None = None) -> float:
     c = np.add.reduceat(c, edges[:-1], axis=-1)
     if c.ndim == 1:
         expected = c.sum() * share
-        return float(chi2.sf(((c - expected) ** 2 / expected).sum(), len(c) - 1))
+        return float(gammaincc((len(c) - 1) / 2.0, ((c - expected) ** 2 / expected).sum() / 2.0))
     off = (c - c.sum(axis=1, keepdims=True) * share)[:, :-1]
     groups, k = off.shape
     mean, cover = off.mean(axis=0), np.cov(off, rowvar=False)
     t2 = groups * float(mean @ np.linalg.solve(cover, mean))
-    return float(f_law.sf(t2 * (groups - k) / (k * (groups - 1)), k, groups - k))
+    return float(fdtrc(k, groups - k, t2 * (groups - k) / (k * (groups - 1))))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -14,10 +15,13 @@ from readiness.frame import PayloadError
 from readiness.nws import alerts, nearest_station, point_links
 from readiness.payloads import OPEN_METEO, parse
 from readiness.services import Reply, ServiceError, Services
+from readiness.soil_survey import Soil, read_survey, survey_query
 from scheduler.errors import WeatherError
-from scheduler.farm import Farm
+from scheduler.farm import Farm, Field
 from scheduler.forecast_choice import SLACK, readable
-from scheduler.forecast_store import Answer, Stored, read_answer, store, stored
+from scheduler.forecast_store import Answer, Stored, read_answer, replace_file, store, stored
+from scheduler.soil_file import FILE as SOIL_FILE
+from scheduler.soil_file import soil_table
 
 #: Grid that fields are grouped by, degrees: that of the ensemble (GEFS) and of ERA5 records.
 GRID = 0.25
@@ -35,6 +39,9 @@ RUN_DELAY_H = 6.0
 ENSEMBLE_MODEL = "gfs_seamless"
 #: Where Open-Meteo tells the last run of that model (its metadata API; path from memory).
 ENSEMBLE_RUN = "data/ncep_gefs025/static/meta.json"
+#: Fields of one question; assumed: keeps the query well under the service's limit of length.
+AT_ONCE = 20
+KM_DEGREE = 111.195
 PRODUCTS = ("ensemble", "forecast", "archive", "gridpoint", "observations", "alerts")
 
 Cell = tuple[float, float]
@@ -262,3 +269,33 @@ def _run_time(payload: Any) -> datetime:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 < value < 2**33:
         raise PayloadError("the metadata do not tell the last run")
     return datetime.fromtimestamp(value, UTC)
+
+
+def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict[str, Soil]]:
+    """Ask for the soil of every field and write soil.csv; fields.csv is not touched.
+
+    Raises
+    ------
+    ServiceError
+        Where the service gives nothing; a soil.csv that is there stays as it is.
+    """
+    found: dict[str, Soil] = {}
+    for first in range(0, len(farm.fields), AT_ONCE):
+        some = farm.fields[first : first + AT_ONCE]
+        body = {"query": survey_query([ring_of(f) for f in some]), "format": "JSON+COLUMNNAME"}
+        reply = services.ask(
+            "soil", "/Tabular/post.rest", product="soil", check=read_survey, body=body
+        )
+        found |= {some[n].id: soil for n, soil in read_survey(reply.payload).items()}
+    replace_file(folder / SOIL_FILE, soil_table(farm, found))
+    return folder / SOIL_FILE, found
+
+
+def ring_of(field: Field) -> list[tuple[float, float]]:
+    """Boundary (lon, lat); a field without one is a square of its area around its position."""
+    if field.boundary:
+        return list(field.boundary)
+    half = math.sqrt(field.area_ha / 100.0) / 2 / KM_DEGREE
+    wide = half / math.cos(math.radians(field.lat))
+    corners = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    return [(field.lon + x * wide, field.lat + y * half) for x, y in corners]

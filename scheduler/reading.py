@@ -6,13 +6,13 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from scheduler import farm_file, field_file, rain_file, shape_file
-from scheduler.csv_file import file_text, read_csv
+from scheduler import farm_file, field_file, rain_file, shape_file, soil_file
+from scheduler.csv_file import CsvTable, file_text, read_csv
 from scheduler.errors import FarmError, Unreadable
 from scheduler.farm import Farm, Field
 from scheduler.farm_file import Settings
@@ -32,6 +32,7 @@ class _Folder:
     """A farm folder while it is read."""
 
     path: Path
+    guess_soil: str = ""
     problems: list[Problem] = field(default_factory=list)
     settings: Settings | None = None
     fields: tuple[Field, ...] = ()
@@ -54,15 +55,17 @@ class _Folder:
             return None
 
 
-def read_farm(folder: str | Path) -> Farm:
+def read_farm(folder: str | Path, *, guess_soil: str = "") -> Farm:
     """Read the farm of a folder.
+
+    Soil that fields.csv does not give is taken from soil.csv, else from `guess_soil`, a texture.
 
     Raises
     ------
     FarmError
         With every problem counted and the first of them told.
     """
-    read = _read(Path(folder))
+    read = _read(Path(folder), guess_soil)
     _stop(read)
     assert read.settings is not None
     return _farm(read.settings, read)
@@ -104,8 +107,8 @@ def _stop(read: _Folder) -> None:
         raise FarmError("\n".join(lines))
 
 
-def _read(path: Path) -> _Folder:
-    read = _Folder(path=path)
+def _read(path: Path, guess_soil: str = "") -> _Folder:
+    read = _Folder(path=path, guess_soil=guess_soil)
     if not path.is_dir():
         read.fault(str(path), "", "", "is no folder" if path.exists() else "does not exist",
                    "give your farm's folder, or start one with `afterrain new FOLDER`")  # fmt: skip
@@ -144,7 +147,14 @@ def _table(
 def _fields(read: _Folder) -> None:
     text = read.text(shape_file.FILE, needed=False)
     shapes = {} if text is None else shape_file.read_shapes(text, read.problems)
-    found = _table(read, field_file.FILE, field_file.read_fields, shapes, needed=True)
+    survey = read.text(soil_file.FILE, needed=False)
+    soils = {} if survey is None else soil_file.survey_rows(read_csv(survey))
+
+    def rows(table: CsvTable, *rest: Any) -> tuple[Field, ...]:
+        full = soil_file.with_survey(table, soils, guess=read.guess_soil)
+        return field_file.read_fields(full, *rest)
+
+    found = _table(read, field_file.FILE, rows, shapes, needed=True)
     read.fields = found or ()
 
 

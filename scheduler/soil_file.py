@@ -1,56 +1,71 @@
-"""soil.csv: what the USDA soil survey says under each field, beside the user's own entries."""
+"""soil.csv: what the USDA soil survey says under each field; entries of fields.csv win over it."""
 
 from __future__ import annotations
 
 import csv
 import io
-import math
-from pathlib import Path
+from collections.abc import Mapping
+from dataclasses import replace
 
-from readiness.services import Services
-from readiness.soil_survey import Soil, read_survey, survey_query
-from scheduler.farm import Farm, Field
-from scheduler.forecast_store import replace_file
+from readiness.soil_survey import Soil
+from scheduler.csv_file import CsvTable
+from scheduler.farm import Farm
+from scheduler.units import spelled
+from scheduler.vocabulary import columns
 
 FILE = "soil.csv"
 HEADING = ("id", "texture", "sand_pct", "clay_pct", "organic_matter_pct", "drainage",
            "hydrologic_group", "map_unit", "known_pct")  # fmt: skip
-#: Fields of one question; assumed: keeps the query well under the service's limit of length.
-AT_ONCE = 20
-KM_DEGREE = 111.195
+#: What is taken from the survey, by the names of the field table; the first three go together.
+FACTS = ("texture", "sand", "clay", "organic_matter", "drainage")
+EARTH = FACTS[:3]
 
 
-def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict[str, Soil]]:
-    """Ask for the soil of every field and write soil.csv; fields.csv is not touched.
+def survey_rows(table: CsvTable) -> dict[str, dict[str, str]]:
+    """The rows of soil.csv by the spelled id of their field: our column names and texts."""
+    names = columns(table.columns)
+    rows = [dict(zip(names, cells, strict=True)) for _, cells in table.rows]
+    return {spelled(r.get("id", "")): r for r in rows}
 
-    Raises
-    ------
-    ServiceError
-        Where the service gives nothing; a soil.csv that is there stays as it is.
+
+def with_survey(
+    fields: CsvTable, survey: Mapping[str, Mapping[str, str]], *, guess: str = ""
+) -> CsvTable:
+    """The field table with its blanks about soil taken from the survey.
+
+    Texture, sand and clay are taken together, and only where the user gives none of them.
+    `guess` is the texture of a field that neither knows.
     """
-    found: dict[str, Soil] = {}
-    for first in range(0, len(farm.fields), AT_ONCE):
-        some = farm.fields[first : first + AT_ONCE]
-        body = {"query": survey_query([ring_of(f) for f in some]), "format": "JSON+COLUMNNAME"}
-        reply = services.ask(
-            "soil", "/Tabular/post.rest", product="soil", check=read_survey, body=body
-        )
-        found |= {some[n].id: soil for n, soil in read_survey(reply.payload).items()}
-    replace_file(folder / FILE, _table(farm, found))
-    return folder / FILE, found
+    if not survey and not guess:
+        return fields
+    names = columns(fields.columns)
+    own = next((i for i, n in enumerate(names) if n in ("id", "name")), None)
+    have = {f: next((i for i, n in enumerate(names) if n == f or n.startswith(f"{f}_")), None)
+            for f in FACTS}  # fmt: skip
+    extra = [f for f in FACTS if have[f] is None]
+    at = {f: len(names) + extra.index(f) if i is None else i for f, i in have.items()}
+    titles = [f if f in ("texture", "drainage") else f"{f}_pct" for f in extra]
+    rows = []
+    for number, cells in fields.rows:
+        row = [*cells, *[""] * len(extra)]
+        given = any(row[at[fact]] for fact in EARTH)
+        told = {} if own is None else survey.get(spelled(row[own]), {})
+        for fact, text in _facts(told, guess).items():
+            if not row[at[fact]] and not (given and fact in EARTH):
+                row[at[fact]] = text.replace(".", fields.mark or ".")
+        rows.append((number, tuple(row)))
+    return replace(fields, columns=(*fields.columns, *titles), rows=tuple(rows))
 
 
-def ring_of(field: Field) -> list[tuple[float, float]]:
-    """Boundary (lon, lat); a field without one is a square of its area around its position."""
-    if field.boundary:
-        return list(field.boundary)
-    half = math.sqrt(field.area_ha / 100.0) / 2 / KM_DEGREE
-    wide = half / math.cos(math.radians(field.lat))
-    corners = ((-1, -1), (1, -1), (1, 1), (-1, 1))
-    return [(field.lon + x * wide, field.lat + y * half) for x, y in corners]
+def _facts(told: Mapping[str, str], guess: str) -> dict[str, str]:
+    """Facts of one field, by `FACTS`, as texts; percentages without a sign."""
+    if not told:
+        return {"texture": guess}
+    return {f: told.get(f, told.get(f"{f}_pct", "")) for f in FACTS}
 
 
-def _table(farm: Farm, found: dict[str, Soil]) -> str:
+def soil_table(farm: Farm, found: dict[str, Soil]) -> str:
+    """Text of soil.csv; fields that the survey does not know are left out."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(HEADING)

@@ -20,10 +20,11 @@ from readiness.payloads import parse
 from readiness.services import ServiceError, Services
 from readiness.soil_survey import read_survey, survey_query, texture_class
 from scheduler.command import main
-from scheduler.fetching import PRODUCTS, cells_of, fetch
+from scheduler.csv_file import read_csv
+from scheduler.fetching import PRODUCTS, cells_of, fetch, ring_of
 from scheduler.forecast_store import read_answer, stored
 from scheduler.reading import read_farm
-from scheduler.soil_file import ring_of
+from scheduler.soil_file import survey_rows, with_survey
 from tests.replay import broken, replay_server
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
@@ -480,6 +481,39 @@ def test_soil_is_written_beside(folder, server, capsys):
     assert code == 1
     assert "no soil was written" in out.err
     assert (folder / "soil.csv").read_text().splitlines() == lines
+
+
+def test_the_users_own_entry_of_soil_wins(folder, server, capsys):
+    """soil.csv fills what fields.csv leaves blank, and nothing else."""
+    url, _ = server
+    path = folder / "fields.csv"
+    rows = [r.split(",") for r in path.read_text(encoding="utf-8").splitlines()]
+    texture, drainage = rows[0].index("texture"), rows[0].index("drainage")
+    own = [r[texture] for r in rows]
+    rows[1][texture] = rows[1][drainage] = ""
+    path.write_text("\n".join(",".join(r) for r in rows), encoding="utf-8")
+    assert told(capsys, "check", folder)[0] == 1  # no soil yet
+    assert told(capsys, "fetch", folder, "--soil", "--services", url)[0] == 0
+    fields = read_farm(folder).fields
+    assert fields[0].texture.replace("_", " ") == "clay loam"
+    assert (fields[0].sand, fields[0].clay) == (pytest.approx(0.27), pytest.approx(0.29))
+    assert fields[0].drainage == "good"
+    assert [f.texture.replace("_", " ") for f in fields[1:]] == own[2:]
+    rows[1][texture] = "sand"
+    path.write_text("\n".join(",".join(r) for r in rows), encoding="utf-8")
+    again = read_farm(folder).fields[0]
+    assert (again.texture, again.sand) == ("sand", pytest.approx(0.88))
+    assert again.drainage == "good"
+
+
+def test_survey_fills_a_table_without_soil_columns():
+    table = read_csv("id,crop,yield\nF 1,wheat,50\nF2,wheat,40\n")
+    survey = survey_rows(read_csv("id,texture,sand_pct,clay_pct,organic_matter_pct,drainage\n"
+                                  "f1,loam,40,20,3.3,good\n"))  # fmt: skip
+    full = with_survey(table, {"f_1": survey["f1"]}, guess="clay")
+    assert full.columns[3:] == ("texture", "sand_pct", "clay_pct", "organic_matter_pct", "drainage")
+    assert full.rows[0][1][3:] == ("loam", "40", "20", "3.3", "good")
+    assert full.rows[1][1][3:] == ("clay", "", "", "", "")
 
 
 def test_soil_question_holds_the_boundary_and_no_text_of_the_user():

@@ -6,20 +6,20 @@ import argparse
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from readiness.services import ServiceError, Services
 from scheduler.book import Book
 from scheduler.command.plan import moment
 from scheduler.errors import WeatherError
 from scheduler.farm import Farm
-from scheduler.fetching import PRODUCTS, Outcome, fetch
 from scheduler.forecast_choice import choose
 from scheduler.reading import read_farm, read_rain
-from scheduler.soil_file import fetch_soil
-from scheduler.verification import verify
+
+if TYPE_CHECKING:
+    from readiness.services import Services
+    from scheduler.fetching import Outcome
 
 STATES = {"stored": "new", "same": "as stored", "older": "older than stored", "stale": "old copy",
           "failed": "nothing"}  # fmt: skip
@@ -45,8 +45,11 @@ def register(commands: Any) -> None:
 
 def run_fetch(args: argparse.Namespace) -> int:
     """Fetch and tell what came; 0 where there is something to plan on."""
+    from readiness.services import Services  # the network's libraries: others need not wait
+    from scheduler.fetching import PRODUCTS, fetch
+
     folder = Path(args.folder)
-    farm = read_farm(folder)
+    farm = read_farm(folder, guess_soil="loam" if args.soil else "")
     with Services(folder / "cache", base=args.services) as services:
         if args.soil:
             return _soil(folder, farm, services)
@@ -98,6 +101,9 @@ def _usable(folder: Path, farm: Farm) -> int:
 
 
 def _soil(folder: Path, farm: Farm, services: Services) -> int:
+    from readiness.services import ServiceError
+    from scheduler.fetching import fetch_soil
+
     try:
         path, found = fetch_soil(folder, farm, services)
     except ServiceError as error:
@@ -115,10 +121,8 @@ def _soil(folder: Path, farm: Farm, services: Services) -> int:
 
 def run_verify(args: argparse.Namespace) -> int:
     """Score, print the table and write the page."""
-    from scheduler.verification_page import (  # draws: seconds that other commands need not wait
-        table_lines,
-        write_verification,
-    )
+    from scheduler.verification import verify  # draws: seconds that others need not wait
+    from scheduler.verification_page import table_lines, write_verification
 
     folder = Path(args.folder)
     farm = read_farm(folder)
