@@ -1,0 +1,39 @@
+"""Every notebook runs from top to bottom on a copy of the sample, and is kept without outputs."""
+
+import shutil
+from pathlib import Path
+
+import nbformat
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+STORIES = sorted((ROOT / "notebooks").glob("[0-9]_*.ipynb"))
+
+
+def test_there_are_three_stories():
+    assert [p.stem for p in STORIES] == ["1_after_the_rain", "2_each_morning_again", "3_lost_days"]
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "notebooks").glob("*.ipynb")), ids=lambda p: p.stem)
+def test_outputs_are_stripped(path):
+    book = nbformat.read(path, as_version=4)
+    nbformat.validate(book)
+    for cell in book.cells:
+        if cell.cell_type == "code":
+            assert cell.outputs == []
+            assert cell.execution_count is None
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", STORIES, ids=lambda p: p.stem)
+@pytest.mark.filterwarnings("ignore")  # of the notebook client and its event loop, not of ours
+def test_notebook_runs_on_the_sample(path, tmp_path):
+    from nbclient import NotebookClient
+
+    shutil.copytree(ROOT / "sample_forecasts", tmp_path / "sample_forecasts")
+    home = tmp_path / "notebooks"
+    home.mkdir()
+    book = nbformat.read(path, as_version=4)
+    # generous, because the machine may be busy; on an idle one each takes less than a minute
+    NotebookClient(book, timeout=600, resources={"metadata": {"path": str(home)}}).execute()
+    assert any(cell.get("outputs") for cell in book.cells)
