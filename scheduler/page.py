@@ -39,7 +39,7 @@ from scheduler.issued import Issued, read_issued
 from scheduler.orders import CrewOrders, Order
 from scheduler.reading import read_farm
 from scheduler.replan import Planner
-from scheduler.season_view import season_view
+from scheduler.season_view import last_review, season_view
 from scheduler.sheet import SHADES_H, by_day, kept, shades, topic
 from scheduler.units import (
     show_area,
@@ -212,6 +212,13 @@ def _mistakes(app: Flask) -> None:
         return page(code, known.get(code, error.description or "that cannot be read"))
 
 
+def _kept_page(path: Path) -> Response:
+    """A page written before, with its own styles and pictures inside."""
+    answer = Response(path.read_bytes(), mimetype="text/html")
+    answer.headers["Content-Security-Policy"] = SHEET_POLICY
+    return answer
+
+
 def _views(app: Flask, house: House, access: Access) -> None:
     """Pages that are read."""
 
@@ -251,7 +258,8 @@ def _views(app: Flask, house: House, access: Access) -> None:
         with house.book() as book:
             _, plan = house.issued(book)
             view = season_view(house.farm(), book, house.clock())
-        return render_template("season.html", plan=plan, **view)
+        reviewed = last_review(house.folder) is not None
+        return render_template("season.html", plan=plan, reviewed=reviewed, **view)
 
     @app.get("/safety")
     def safety() -> str:
@@ -289,9 +297,13 @@ def _views(app: Flask, house: House, access: Access) -> None:
         home = house.folder / "plans" / plan.now.strftime("%Y-%m-%d")
         if not (home / "sheet.html").is_file() or _made(home) != plan.now:
             abort(404, "the sheet is drawn when the orders are proven: try again in a minute")
-        answer = Response((home / "sheet.html").read_bytes(), mimetype="text/html")
-        answer.headers["Content-Security-Policy"] = SHEET_POLICY
-        return answer
+        return _kept_page(home / "sheet.html")
+
+    @app.get("/review")
+    def review() -> AnyResponse:
+        if (last := last_review(house.folder)) is None:
+            abort(404, "there is no review yet: run `afterrain review` on the farm's computer")
+        return _kept_page(last)
 
     @app.get("/shades.css")
     def shades_css() -> Response:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 
 from scheduler.book import Book
@@ -25,6 +26,11 @@ class Delivered:
     loads: int
     mass: str
     moisture: float | None  # mean weighted by load, percent wet basis
+
+
+def last_review(folder: Path) -> Path | None:
+    """The page of the review written for the latest day."""
+    return max(folder.glob("reviews/[0-9]*/review.html"), default=None)
 
 
 def season_view(farm: Farm, book: Book, now: datetime) -> dict[str, Any]:

@@ -300,3 +300,19 @@ def test_command_without_a_book(tmp_path, capsys):
         shutil.copy(SAMPLE / name, tmp_path / name)
     assert main(["review", str(tmp_path)]) == 1
     assert "has no season book yet: write into it with `afterrain log`" in capsys.readouterr().err
+
+
+def test_the_page_shows_the_last_review(tmp_path):
+    from scheduler.page import create_app
+
+    for name in ("farm.toml", "fields.csv", "rain.csv", "fields.geojson"):
+        shutil.copy(SAMPLE / name, tmp_path / name)
+    client = create_app(tmp_path).test_client()
+    local = {"base_url": "http://127.0.0.1"}
+    assert client.get("/review", **local).status_code == 404
+    assert "No review yet" in client.get("/season", **local).text
+    for day in ("2026-08-27", "2026-09-03", ".2026-09-04.x.new"):
+        (tmp_path / "reviews" / day).mkdir(parents=True)
+        (tmp_path / "reviews" / day / "review.html").write_text(day)
+    assert client.get("/review", **local).text == "2026-09-03"
+    assert "/review" in client.get("/season", **local).text
