@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
@@ -162,7 +163,7 @@ def read_uscrn_daily(paths: Path | Sequence[Path], *, elevation_m: float = np.na
         return np.stack([column(f"SOIL_{what}_{d}_DAILY") for d in DEPTHS])
 
     return _daily(
-        paths[0].name.split(".")[0].removeprefix("CRND0103_").removeprefix("CRND0103-"),
+        re.sub(r"^CRND0103[-_](\d{4}-)?", "", paths[0].name.split(".")[0]),
         days.min(),
         {
             "tmax": column("T_DAILY_MAX"), "tmin": column("T_DAILY_MIN"),

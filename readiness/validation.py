@@ -114,6 +114,8 @@ def grass_kcb(daily: Daily) -> Array:
     """Basal crop coefficient of grass by day, from the mean temperature of the days before."""
     mean = 0.5 * (daily.tmax + daily.tmin)
     known = np.flatnonzero(np.isfinite(mean))
+    if not known.size:
+        return np.full(mean.size, GRASS_FULL)
     mean = np.interp(np.arange(mean.size), known, mean[known])
     running = np.convolve(mean, np.ones(GREENING_DAYS) / GREENING_DAYS)[: mean.size]
     green = np.clip((running - GREENING[0]) / (GREENING[1] - GREENING[0]), 0.0, 1.0)

@@ -12,7 +12,7 @@ SCHEDULER = sorted((ROOT / "scheduler").rglob("*.py"))
 SOLVERS = {"bound.py", "exact.py"}
 #: The only files of readiness that may touch the network, or paths and files.
 NETWORK = {"services.py"}
-FILES = {"services.py", "records.py", "et_checks.py", "validation.py"}
+FILES = {"__init__.py", "services.py", "records.py", "et_checks.py", "validation.py"}
 #: Inner order of readiness: a file imports only from files before it.
 ORDER = (
     "weather", "crops", "hazards", "quality", "et", "soil", "bearing", "water", "air", "grain",

@@ -78,6 +78,37 @@ def test_folder_without_stations(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert "http" not in page  # nothing is fetched
 
 
+# law: a station without probes, or with probes only after the training years, is run and not fitted
+def test_station_without_training(tmp_path: Path) -> None:
+    from test_records import daily_line
+
+    folder = tmp_path / "soil_moisture"
+    folder.mkdir()
+    days = np.arange("2018-01-01", "2019-12-31", dtype="M8[D]")
+    for number, probes in ((1, False), (2, True)):
+        for year in ("2018", "2019"):
+            rows = [
+                daily_line(
+                    str(d).replace("-", ""),
+                    T_DAILY_MAX=22.0 + i % 5,
+                    T_DAILY_MIN=9.0 + i % 3,
+                    P_DAILY_CALC=9.0 * (i % 7 == 0),
+                    **({"SOIL_MOISTURE_5_DAILY": 0.2 + 0.01 * (i % 7)} if probes else {}),
+                )
+                for i, d in enumerate(days)
+                if str(d).startswith(year)
+            ]
+            path = folder / f"CRND0103-{year}-XX_Nowhere_{number}_N.txt"
+            path.write_text("\n".join(" ".join(row) for row in rows) + "\n")
+    found = validation.validate(tmp_path, workers=1)
+    assert [s.name for s in found.soils] == ["XX_Nowhere_1_N", "XX_Nowhere_2_N"]
+    assert all(s.calibration is None for s in found.soils)
+    assert found.soils[0].scores["5 cm, no calibration"].days == 0
+    assert found.soils[1].scores["5 cm, no calibration"].days > 300
+    assert found.rows[1].met is None
+    assert "Nowhere" in validation_page(found)
+
+
 # published: USCRN station Jamestown 38 WSW; limits as demanded of the medians
 @needs_data
 def test_one_station_and_its_split() -> None:
