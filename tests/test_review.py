@@ -158,6 +158,38 @@ def test_every_reason_has_a_cause():
     assert codes[Reason.APPROACH] == codes[Reason.GROUND] == Cause.GROUND
 
 
+def test_parts_of_a_loss_are_the_whole_loss():
+    """Sound grain at base moisture less what `money.revenue_ha` pays is the sum of the parts.
+
+    hand: 100 days x 0.5 % of yield are half of it; at base and sound nothing else is lost.
+    """
+    from scheduler.loss_parts import parts_ha
+    from scheduler.money import LOSSES, Standing, dry_t_ha, revenue_ha
+    from scheduler.reading import read_farm
+
+    farm = read_farm(SAMPLE)
+    field = next(f for f in farm.fields if f.crop == "barley")
+    terms = LOSSES | {"shatter_day": 0.005, "test_weight_per_wetting": 1.0}
+    hours = np.arange(24.0 * 120)
+    rng = np.random.default_rng(4)
+    shape = (3, len(hours))
+    wet, sprout = rng.integers(0, 9, shape).astype(float), rng.random(shape) * 0.03
+    for point in farm.points:
+        if (market := point.markets.get("barley")) is None:
+            continue
+        moisture = rng.uniform(9.0, market.moisture_limit_pct, shape)
+        paid = revenue_ha(field, market, Standing(moisture=moisture, wettings=wet, sprout=sprout),
+                          haul_t=0.0, terms=terms)  # fmt: skip
+        parts = parts_ha(field, market, (moisture, wet, sprout), hours, terms, before=0.01)
+        sound = dry_t_ha(field) / (1 - market.moisture_base_pct / 100) * market.price_t
+        assert sum(parts.values()) == pytest.approx(sound - paid, rel=1e-9)
+        assert all(part.min() >= -1e-9 for part in parts.values())
+        base = np.full((1, len(hours)), market.moisture_base_pct)
+        plain = parts_ha(field, market, (base, 0 * base, 0 * base), hours, terms)
+        assert plain["yield"][0, 2400] == pytest.approx(0.5 * sound)
+        assert sum(p[0, 2400] for p in plain.values()) == pytest.approx(0.5 * sound)
+
+
 # The sample's own season: invented, so what is held here is that the account closes.
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
