@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 from typing import Any
 
@@ -65,9 +64,9 @@ def bridged(values: Array, *, longest: int = BRIDGE) -> Array:
     out = np.array(values, dtype=np.float64)
     for row in out.reshape(-1, out.shape[-1]):
         known = np.flatnonzero(np.isfinite(row))
-        for a, b in itertools.pairwise(known):
-            if 1 < b - a <= longest + 1:
-                row[a + 1 : b] = np.interp(np.arange(a + 1, b), [a, b], [row[a], row[b]])
+        for i in np.flatnonzero((np.diff(known) > 1) & (np.diff(known) <= longest + 1)):
+            a, b = known[i], known[i + 1]
+            row[a + 1 : b] = np.interp(np.arange(a + 1, b), [a, b], [row[a], row[b]])
     return out
 
 

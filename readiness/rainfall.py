@@ -99,10 +99,10 @@ def merge_gauges(
     for (first, hours), group in sorted(grouped.items(), key=lambda g: (-g[0][1], g[0][0])):
         cut = slice(first, first + hours)
         total, sd = _totals(weather.rain[0][:, cut], lat, lon, group)
-        moist = weather.humidity[0][:, cut]
-        for s in np.flatnonzero(np.isfinite(total)):
-            rain[s, cut] = total[s] * _pattern(weather.rain[0][:, cut], moist, int(s))
-            error[s, cut] = sd[s]
+        shares = _shares(weather.rain[0][:, cut], weather.humidity[0][:, cut])
+        told = np.isfinite(total)
+        rain[told, cut] = total[told, None] * shares[told]
+        error[told, cut] = sd[told, None]
     changed = ~np.isclose(rain, weather.rain[0], equal_nan=True)
     return (
         replace(weather, rain=rain[None], estimated=weather.estimated | changed[None]),
@@ -127,20 +127,19 @@ def _totals(grid: Array, lat: Array, lon: Array, group: Sequence[Reading]) -> tu
     return np.where(enough, total, np.nan), np.where(enough, sd, np.nan)
 
 
-def _pattern(grid: Array, humidity: Array, site: int) -> Array:
-    """Shares of the hours: the site's own grid, else the wettest site's, else a moist shower."""
-    totals = np.nan_to_num(grid.sum(axis=1), nan=0.0)
-    for row in (grid[site], grid[int(totals.argmax())]):
-        if np.nansum(row) > 0.0:
-            return np.asarray(np.nan_to_num(row) / np.nansum(row))
-    hours = grid.shape[1]
-    long = min(UNKNOWN_SHOWER_H, hours)
-    moist = np.nan_to_num(humidity[site], nan=0.0)
-    sums = np.convolve(moist, np.ones(long), mode="valid")
-    out = np.zeros(hours)
-    first = int(sums.argmax())
-    out[first : first + long] = 1.0 / long
-    return out
+def _shares(grid: Array, humidity: Array) -> Array:
+    """Shares of the hours, (site, hour): the site's own rain, the wettest's, or a moist shower."""
+    own = np.nan_to_num(grid)
+    total = own.sum(axis=1, keepdims=True)
+    shared = np.where(total > 0.0, own, own[int(total.argmax())])
+    total = shared.sum(axis=1, keepdims=True)
+    if (total > 0.0).all():
+        return np.asarray(shared / total)
+    long = min(UNKNOWN_SHOWER_H, grid.shape[1])
+    sums = np.lib.stride_tricks.sliding_window_view(np.nan_to_num(humidity), long, axis=1)
+    first = sums.sum(axis=2).argmax(axis=1)[:, None]
+    hour = np.arange(grid.shape[1])
+    return np.where((hour >= first) & (hour < first + long), 1.0 / long, 0.0)
 
 
 def leave_one_out(

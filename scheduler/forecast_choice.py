@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -111,16 +112,25 @@ def latest(found: Sequence[Stored], farm: Farm, now: datetime, notes: list[str])
 def readable(one: Stored, notes: list[str]) -> Cell | None:
     """The stored forecast, None (noted) where it is broken."""
     try:
-        answer = read_answer(one.path)
-        payload = parse(answer.payload)
+        stamp = one.path.stat()
+        source, payload = _parsed(one.path, stamp.st_mtime_ns, stamp.st_size)
+    except OSError as error:
+        notes.append(f"Passed over {one.path.name}: cannot be read ({error.strerror}).")
+        return None
     except WeatherError as error:
         notes.append(f"Passed over {error}.")
         return None
     except PayloadError as error:
         notes.append(f"Passed over {one.path.name}: {error}.")
         return None
-    return Cell(lat=one.lat, lon=one.lon, payload=payload,
-                source=f"{answer.source} {answer.product}", issued=answer.issued)  # fmt: skip
+    return Cell(lat=one.lat, lon=one.lon, payload=payload, source=source, issued=one.issued)
+
+
+@lru_cache(maxsize=48)
+def _parsed(path: Path, mtime: int, size: int) -> tuple[str, Payload]:
+    """Source and frame of a file as it is now; kept, for one plan asks several times."""
+    answer = read_answer(path)
+    return f"{answer.source} {answer.product}", parse(answer.payload)
 
 
 def near_answers(found: Sequence[Stored], cell: Cell) -> list[Stored]:

@@ -12,7 +12,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from readiness.ensemble import ShortRecordError, continued, dress, stand_in_records
+from readiness.ensemble import (
+    FEWEST_DAYS,
+    ShortRecordError,
+    continued,
+    cut_days,
+    dress,
+    stand_in_records,
+)
 from readiness.frame import PayloadError
 from readiness.gaps import filled
 from readiness.nws import Alert, alerts
@@ -156,28 +163,31 @@ def _ahead(
         notes.append(
             f"Forecast rain is corrected by {pairs.days} days of past forecasts and your gauges."
         )
-    if known is None:
+    if known is None or not _enough(known, hour):
         known = stand_in_records(told, seed=seed)
         notes.append(
-            "Without records the forecast's spread and the days beyond its end are a rough guess."
+            "Without a month of records the forecast's spread and the days beyond its end are a "
+            "rough guess."
         )
+    if told.shape[0] == 1 and told.shape[2] >= 24:
+        told = dress(told, known, lead=lead, correlation=learnt_correlation(pairs), seed=seed)
+        notes.append(
+            f"A single forecast was dressed with its usual error into {told.shape[0]} members."
+        )
+    if told.shape[2] < 24 * days:
+        notes.append(
+            f"Beyond the forecast's end ({utc(told.times[-1] + 1)}) members follow weather of the "
+            "records."
+        )
+    return continued(told, known, hours=24 * days, seed=seed)
+
+
+def _enough(known: Weather, hour: np.datetime64) -> bool:
+    """Whether windows of weather can be cut out of the records."""
     try:
-        if told.shape[0] == 1 and told.shape[2] >= 24:
-            told = dress(told, known, lead=lead, correlation=learnt_correlation(pairs), seed=seed)
-            notes.append(
-                f"A single forecast was dressed with its usual error into {told.shape[0]} members."
-            )
-        if told.shape[2] < 24 * days:
-            notes.append(
-                f"Beyond the forecast's end ({utc(told.times[-1] + 1)}) members follow weather of "
-                "the records."
-            )
-        return continued(told, known, hours=24 * days, seed=seed)
-    except ShortRecordError as error:
-        raise WeatherError(
-            f"the records are too short to go on beyond the forecast ({error}); plan fewer days "
-            "or run `afterrain fetch` for longer records"
-        ) from None
+        return len(cut_days(known, hour).index) >= FEWEST_DAYS
+    except ShortRecordError:
+        return False
 
 
 def _lead(cells: Sequence[Cell], hour: np.datetime64) -> float:

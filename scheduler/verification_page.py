@@ -82,10 +82,10 @@ def table_lines(farm: Farm, found: Verification) -> list[str]:
     for rain, work in zip(found.rain, found.workable, strict=True):
         if not rain.cases and not work.cases:
             continue
-        amount = "  ".join(
-            [f"{_figure(rain.crps / unit, 6)} {_figure(rain.crps_error / unit, 6)} "
-             f"{_figure(rain.bias / unit, 7)}"]
-        )  # fmt: skip
+        amount = " ".join(
+            _figure(v / unit, w, 3 if inches else 2)
+            for v, w in ((rain.crps, 6), (rain.crps_error, 6), (rain.bias, 7))
+        )
         few = min(rain.days or FEW_DAYS, work.days or FEW_DAYS) < FEW_DAYS
         lines.append(f"{rain.lead:>4}  {_chance(rain)}  {amount}  {_chance(work)}"
                      f"{'  few days' if few else ''}")  # fmt: skip
@@ -101,8 +101,8 @@ def _depth(farm: Farm) -> str:
     return f"{RAIN_DAY_MM / INCH_MM:.2f} in" if farm.units == "us" else f"{RAIN_DAY_MM:g} mm"
 
 
-def _figure(value: float, width: int) -> str:
-    return f"{'-':>{width}}" if not np.isfinite(value) else f"{value:>{width}.2f}"
+def _figure(value: float, width: int, digits: int = 2) -> str:
+    return f"{'-':>{width}}" if not np.isfinite(value) else f"{value:>{width}.{digits}f}"
 
 
 def _chance(score: Score) -> str:

@@ -35,11 +35,14 @@ def records(
 ) -> Weather | None:
     """All records up to `hour`, (1, cell, hour); hours nobody tells are NaN. None without any.
 
-    The archive comes first, its latest issue winning hour by hour; then stations' observations;
-    then stored forecasts of those hours, the latest first, which are flagged.
+    The archive comes first, its latest issue winning hour by hour (where there is none, the days
+    past that come with a forecast); then stations' observations; then stored forecasts of those
+    hours, the latest first, which are flagged.
     """
     archive = stored(folder, "archive")
     found = [_archive(archive, c, hour, notes) for c in cells]
+    if None in found:
+        found = [_archive(stored(folder, "forecast"), c, hour, notes) for c in cells]
     parts = [f for f in found if f is not None]
     if len(parts) < len(cells):
         return None
@@ -53,7 +56,7 @@ def records(
 def _archive(
     found: Sequence[Stored], cell: Cell, hour: np.datetime64, notes: list[str]
 ) -> Weather | None:
-    """Archived hours nearest to a cell, one site; None where there are none."""
+    """Past hours nearest to a cell, one site; None where there are none."""
     near = near_answers(found, cell)
     parts = [c.payload.weather for s in near if (c := readable(s, notes)) is not None]
     parts = [p for p in parts if p.start < hour]

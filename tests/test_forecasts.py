@@ -216,6 +216,21 @@ def test_no_records_at_all_is_a_documented_stand_in(small):
     assert any("rough guess" in n for n in known.notes)
 
 
+def test_days_past_of_a_forecast_stand_for_records(small):
+    """Seven days that came with the forecast are records, too few to cut windows from."""
+    folder, farm, now, rows = small
+    for one in stored(folder):
+        one.path.unlink()
+    start = BEGIN + timedelta(days=FIRST_ISSUE - 7)
+    store(folder, answer("forecast", now, payload(start, part(rows, FIRST_ISSUE - 7, 24 * 12))))
+    known = weather_for(folder, farm, now, days=8)
+    assert known.past.start == np.datetime64(start.replace(tzinfo=None), "h")
+    want = rows["precipitation"][24 * (FIRST_ISSUE - 7) + 1 : 24 * FIRST_ISSUE + 7].sum()
+    assert known.past.rain[0, 0].sum() == pytest.approx(want)
+    assert any("rough guess" in n for n in known.notes)
+    assert np.isfinite(known.ahead.rain).all()
+
+
 def test_the_newer_product_is_taken_before_the_better_one(small):
     folder, farm, _, rows = small
     one = part(rows, FIRST_ISSUE + 1, 120)
