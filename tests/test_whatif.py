@@ -22,6 +22,7 @@ from scheduler.money import best_ha
 from scheduler.reading import read_farm
 from scheduler.rehearsal import Settings
 from scheduler.search import price
+from scheduler.season_words import whatif_lines
 from scheduler.slots import slot_times
 from scheduler.stakes import stakes
 from scheduler.timeliness import timeliness_cost
@@ -29,6 +30,7 @@ from scheduler.whatif import capacity_ha_h, completion, mapping, tasks, what_if
 from scheduler.workability import WorkableDays, chance_of_days, half_months, persistence
 
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
+STATION = SAMPLE.parents[1] / "shared/data/soil_moisture/CRND0103_ND_Jamestown_38_WSW.csv.gz"
 CHEAP = Settings(members=2, days=4, moves=500)
 
 
@@ -224,6 +226,40 @@ def test_command_says_what_is_wrong(tmp_path, capsys):
     path.write_text("a,b\n1,2\n")
     assert main(["rehearse", str(SAMPLE), "--records", str(path)]) == 1
     assert "no column WBANNO" in capsys.readouterr().err
+
+
+def test_what_is_told_of_a_change(farm, found):
+    lines = whatif_lines(found, farm, yearly_cost=1000.0, capacity_price=40_000.0)
+    text = " ".join("\n".join(lines).split())
+    assert lines[0] == "WHAT IF: one more combine like C3"
+    for b, c in zip(found.base, found.changed, strict=True):
+        assert f"made up {b.year} ${b.loss:,.0f} " in text
+        assert f"${c.loss:,.0f}" in text
+    assert "Harvest over in 80 % of years: now by " in text
+    assert "After its $1,000 a year: " in text
+    assert "Least-cost capacity by the closed form: " in text
+    assert "F03 wet hollow" in text
+
+
+@pytest.mark.skipif(not STATION.exists(), reason=f"open data {STATION.name} is not there")
+def test_rehearse_command_prints_every_season(capsys):
+    words = [
+        "rehearse",
+        str(SAMPLE),
+        "--records",
+        str(STATION),
+        "--years",
+        "2016",
+        "--workers",
+        "1",
+    ]
+    assert main([*words, "--members", "2", "--days", "3"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("MONEY LOST ON THE WEATHER THAT CAME\n")
+    assert "ND_Jamestown_38_WSW  2016  $" in out
+    assert "Best rule on average: " in out
+    assert main([*words[:5], "1990"]) == 1
+    assert "no whole season in the records" in capsys.readouterr().err
 
 
 @pytest.mark.slow
