@@ -46,7 +46,7 @@ def headline(review: Review) -> list[str]:
     cut = show_area(float(review.cut.area.sum()), review.came.farm.units)
     lost = [c for c in LOST if review.machine_hours[c] >= 0.5]
     most = sorted(lost, key=lambda c: -float(review.machine_hours[c]))[:3]
-    hours = ", ".join(f"{NAMES[c]} {review.machine_hours[c]:.0f} h" for c in most)
+    hours = "; ".join(f"{NAMES[c]}: {review.machine_hours[c]:.0f} h" for c in most)
     return [
         f"{cut} cut in {len(review.days)} days, {len(review.lost_days)} of them without any "
         f"cutting. Combines worked {review.machine_hours[Cause.CUT]:.0f} of "
