@@ -2,7 +2,9 @@
 
 The reports (USDA-NASS: weather and field conditions let producers work a major portion of the day)
 are of whole states; stations are points. Fields of several textures stand for a state's soils,
-and block kriging carries the stations' days to the state. Nothing is fitted on the reports.
+and block kriging carries the stations' days to the state. No number is fitted on the reports; the
+rules were chosen among some sixty variants while forty of them were in view (r 0.66-0.81), so
+other weeks are the fair test.
 """
 
 from __future__ import annotations

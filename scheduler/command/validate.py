@@ -40,7 +40,13 @@ def run_validate(args: argparse.Namespace) -> int:
         raise ValidateError(f"{args.folder} holds none of the folders {', '.join(FOLDERS)}")
     from readiness.records import RecordError
     from readiness.validation import validate
-    from scheduler.validation_page import row_cells, station_lines, validation_page, year_lines
+    from scheduler.validation_page import (
+        CANDOUR,
+        row_cells,
+        station_lines,
+        validation_page,
+        year_lines,
+    )
 
     try:
         found = validate(args.folder)
@@ -56,6 +62,7 @@ def run_validate(args: argparse.Namespace) -> int:
         print("\nby tested year, 5 cm calibrated, medians: r, unbiased RMSE, stations")
         for line in year_lines(found.soils):
             print("  " + "  ".join(line))
+    print("\n" + textwrap.fill(CANDOUR, 100))
     write(args.out, validation_page(found))
     print(f"\nwritten: {args.out}")
     return 0
