@@ -21,15 +21,17 @@ MODEL = (
 
 def rehearsal_lines(score: Score, farm: Farm) -> list[str]:
     """Every season, then the headline."""
-    rules = list(score.seasons[0].rules)
-    head = ["station", "year", "ours", "hindsight", *rules, "share"]
+    head = ["station", "year", "ours", "hindsight", "best rule", "share", "which rule"]
     rows = [
-        [s.station, str(s.year), *(_money(v, farm) for v in (s.ours.loss, s.hindsight)),
-         *(_money(s.rules[r], farm) for r in rules),
-         "-" if s.share is None else f"{100 * s.share:.0f} %"]
+        [s.station, str(s.year),
+         *(_money(v, farm) for v in (s.ours.loss, s.hindsight, s.best_rule)),
+         "-" if s.share is None else f"{100 * s.share:.0f} %",
+         min(s.rules, key=lambda n: s.rules[n])]
         for s in score.seasons
     ]  # fmt: skip
-    lines = ["MONEY LOST ON THE WEATHER THAT CAME", *columns([head, *rows]), ""]
+    means = {n: float(np.mean([s.rules[n] for s in score.seasons])) for n in score.seasons[0].rules}
+    told = [["rule, all seasons", "mean loss"], *([n, _money(v, farm)] for n, v in means.items())]
+    lines = ["MONEY LOST ON THE WEATHER THAT CAME", *columns([head, *rows]), "", *columns(told), ""]
     if score.median_share is not None:
         lines.append(
             f"Share of the avoidable loss captured, (best rule of the year - ours) / (best rule "

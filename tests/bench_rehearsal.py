@@ -19,11 +19,9 @@ from readiness.records import read_uscrn_daily
 from scheduler.alterations import Alteration
 from scheduler.past_season import hourly_records, known_years, past_season
 from scheduler.reading import read_farm
-from scheduler.rehearsal import Score, Settings, measure, play_rule, rehearse
+from scheduler.rehearsal import Score, Settings, measure, rehearse
 from scheduler.whatif import SETTINGS, completion, mapping, what_if
 
-#: Moisture from which the careful rules cut, percent: what most elevators still take.
-DRY = 16.0
 ROOT = Path(__file__).parents[1]
 RECORDS = ROOT.parent / "shared" / "data" / "soil_moisture"
 STATIONS = ("ND_Northgate_5_ESE", "MN_Goodridge_12_NNW", "SD_Sioux_Falls_14_NNE",
@@ -40,8 +38,7 @@ def _season(task):
     past = past_season(read_farm(ROOT / "sample_forecasts"), daily, hourly_records(daily), year)
     told = measure(past, name, Settings())
     perfect = rehearse(past, Settings(perfect=True))
-    dry = {n: play_rule(past, n, driest=DRY).loss for n in told.rules}
-    return told, replace(told, ours=perfect), replace(told, rules=dry)
+    return told, replace(told, ours=perfect)
 
 
 def score():
@@ -53,25 +50,21 @@ def score():
         first = next(y for y in years if y >= 2012)
         tasks += [(name, first), (name, next(y for y in years if y >= max(2016, first + 1)))]
     print(tasks, flush=True)
-    told, perfect, careful = [], [], []
+    told, perfect = [], []
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        for a, b, c in pool.map(_season, tasks):
+        for a, b in pool.map(_season, tasks):
             told.append(a)
             perfect.append(b)
-            careful.append(c)
             rules = "  ".join(f"{n}: {v:,.0f}" for n, v in a.rules.items())
             print(
                 f"{a.station:24s} {a.year}  ours {a.ours.loss:9,.0f}  hindsight {a.hindsight:9,.0f}"
-                f"  {rules}  share {a.share:.2f}  perfect {b.share:.2f}"
-                f"  best from {DRY:g} %: {c.best_rule:,.0f}, share {c.share:.2f}", flush=True,
+                f"  {rules}  share {a.share:.2f}  perfect {b.share:.2f}", flush=True,
             )  # fmt: skip
-    one, other, third = (Score(seasons=tuple(s)) for s in (told, perfect, careful))
+    one, other = (Score(seasons=tuple(s)) for s in (told, perfect))
     print(f"median share {one.median_share:.3f}; rule best on average: {one.best_rule}; ours worse "
           f"than it by at most {100 * one.worst_excess:+.1f} %")  # fmt: skip
     print(f"perfect forecast: median {other.median_share:.3f}, least "
           f"{min(s.share for s in other.seasons):.3f}")  # fmt: skip
-    print(f"rules that wait for {DRY:g} %: median share {third.median_share:.3f}; best on average "
-          f"{third.best_rule}; ours worse than it by at most {100 * third.worst_excess:+.1f} %")  # fmt: skip
 
 
 def whatif():
