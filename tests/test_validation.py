@@ -2,9 +2,11 @@
 
 from pathlib import Path
 
+import nbformat
 import numpy as np
 import pandas as pd
 import pytest
+from nbclient import NotebookClient
 
 from readiness import validation
 from readiness.records import read_uscrn_daily
@@ -150,3 +152,15 @@ def test_tested_years_do_not_leak() -> None:
     assert again is not None
     assert fit.land.sand == again.land.sand
     assert np.array_equal(fit.gain, again.gain)
+
+
+@needs_data
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")  # the kernel's own notes, not ours
+def test_notebook_runs() -> None:
+    folder = Path(__file__).parents[1] / "notebooks"
+    book = nbformat.read(folder / "validation.ipynb", as_version=4)
+    assert not any(cell.get("outputs") for cell in book.cells)
+    NotebookClient(book, timeout=180, resources={"metadata": {"path": str(folder)}}).execute()
+    text = "".join(o.get("text", "") for c in book.cells for o in c.get("outputs", []))
+    assert "reference ET, hourly, short" in text
