@@ -130,3 +130,14 @@ def test_plan_writes_what_it_says_and_price_prices_it(folder, capsys):
     assert out.startswith("your order loses $")
     line = told(capsys, 1, "price", folder, "--on", ON, "--days", "5", "--order", "north crew")
     assert line == 'afterrain: --order "north crew": write it as CREW=FIELD,FIELD,...\n'
+
+
+def test_with_a_book_the_plan_is_issued_and_the_next_says_what_changed(folder, capsys):
+    told(capsys, 0, "log", folder, "ground", "F17", "soft", "--at", "2026-08-12T05:30")
+    out = told(capsys, 0, "plan", folder, "--on", "2026-08-12T06:00", "--days", "5")
+    assert "issued into the season book" in out
+    at = ("--at", "2026-08-12T06:20")
+    told(capsys, 0, "log", folder, "ground", "F04", "soft", *at)
+    told(capsys, 0, "log", folder, "down", "C3", "--until", "2026-08-14T20:00", *at)
+    out = told(capsys, 0, "plan", folder, "--on", "2026-08-12T06:30", "--days", "5")
+    assert "changed" in out.lower()

@@ -11,8 +11,10 @@ from typing import Any
 
 from tqdm import tqdm
 
+from scheduler.book import Book
 from scheduler.errors import FarmError
 from scheduler.farm import Farm
+from scheduler.issued import document
 from scheduler.known import outlook_of
 from scheduler.orders import Morning
 from scheduler.plan import MORNING_HOUR, plan_morning, price_order
@@ -117,15 +119,29 @@ def _planned(args: argparse.Namespace, *, fast: bool = False) -> Morning:
 
 
 def run_plan(args: argparse.Namespace) -> int:
-    """Plan, print, write."""
+    """Plan, print, write; where there is a season book the plan is issued into it."""
+    seen = _revision(args.folder)
     morning = _planned(args, fast=args.fast)
     print(terminal(morning))
-    if not args.no_files:
-        from scheduler.outlets import write_plan  # draws: seconds that other commands need not wait
+    if args.no_files:
+        return 0
+    from scheduler.outlets import write_plan  # draws: seconds that other commands need not wait
 
-        paths = write_plan(morning, args.folder)
-        print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
+    paths = write_plan(morning, args.folder)
+    print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
+    if seen is not None:
+        with Book(args.folder) as book:
+            book.issue_plan(document(morning), seen=seen)
+        print("issued into the season book: the next plan says what changed")
     return 0
+
+
+def _revision(folder: Path) -> int | None:
+    """What the season book knew before the plan was made; None without a book."""
+    if not Book.exists(folder):
+        return None
+    with Book(folder) as book:
+        return book.revision
 
 
 def run_ready(args: argparse.Namespace) -> int:

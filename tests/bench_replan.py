@@ -1,6 +1,6 @@
 """From an entry on the page to new orders, and how quickly the page answers meanwhile.
 
-Run as `python benchmarks/replan.py` on an idle machine; it copies the sample farm and prints
+Run as `python tests/bench_replan.py` on an idle machine; it copies the sample farm and prints
 wall-clock seconds of warm replans, and milliseconds of answers over HTTP while they run.
 """
 
