@@ -220,25 +220,29 @@ class Services:
         self.notes.append(f"The cache cannot be used ({error}); going on without it.")
         return requests.Session()
 
+    def _manner(self, prepared: requests.PreparedRequest) -> dict[str, Any]:
+        """How to send: time limits, and the proxies and certificates of this computer."""
+        place = self.session.merge_environment_settings(prepared.url, {}, False, None, None)
+        return {"timeout": self.timeout, **place}
+
     def _send(self, prepared: requests.PreparedRequest, product: str) -> requests.Response:
+        manner = self._manner(prepared)
         if isinstance(self.session, CachedSession):
             try:
-                return self.session.send(
-                    prepared, timeout=self.timeout, expire_after=EXPIRY[product]
-                )
+                return self.session.send(prepared, expire_after=EXPIRY[product], **manner)
             except sqlite3.Error as error:
                 old = self.session
                 self.notes.append(f"The cache cannot be used ({error}); going on without it.")
                 self.session = requests.Session()
                 self.session.headers, self.session.adapters = old.headers, old.adapters
-        return self.session.send(prepared, timeout=self.timeout)
+        return self.session.send(prepared, **manner)
 
     def _kept(self, prepared: requests.PreparedRequest) -> requests.Response | None:
         """The cache's answer however old, if it has one."""
         if not isinstance(self.session, CachedSession):
             return None
         with suppress(sqlite3.Error):
-            key = self.session.cache.create_key(prepared)
+            key = self.session.cache.create_key(prepared, **self._manner(prepared))
             return self.session.cache.get_response(key)
         return None
 
