@@ -1,17 +1,36 @@
-"""Lower bound: doing each job once is priced instead of enforced, so crews run through time alone."""
+"""Lower bound: each job once is priced instead of enforced."""
 
 # mypy: disable-error-code="no-untyped-def"
 
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
-from scheduler.tables import MEAN, CutTables, Float, Int, Plan, worst_weights
+from scheduler.tables import CutTables, Float, Int
 
 NEVER = np.int64(2**60)
+#: Turns after which the bound hardly rises; assumed, from trial farms of 30 to 100 fields.
+TURNS = 300
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foresight:
+    """What is proved of each member alone.
+
+    Attributes
+    ----------
+    member_bound : (member,) no orders cost less in the member, even if it were known beforehand.
+    walks : (member, turn, crew, job) walks met on the way up, -1 after the last job; near the
+        end they are nearly plans, with some jobs twice and some not at all.
+    """
+
+    member_bound: Float
+    walks: NDArray[np.int64]
 
 
 @njit(cache=True, nogil=True)
@@ -30,8 +49,10 @@ def _reachable(finish, banned):
 
 @njit(cache=True, nogil=True)
 def _walk(finish, cost, move, ends, prize, banned, scale, begin, stand, v1, v2, n1, n2, w1, w2, wn,
-          least, count):  # fmt: skip
+          least, count, row):  # fmt: skip
     """Cheapest walk of one crew through time, each job paying its prize; adds visits to `count`.
+
+    The jobs visited go into `row`, each once, -1 after the last.
 
     finish, cost (job, slot), move (job + 1, job), ends (slot + 1, job). A walk never goes
     i, j, i; it may otherwise come back to a job. State (slot, job last done), backwards:
@@ -119,11 +140,19 @@ def _walk(finish, cost, move, ends, prize, banned, scale, begin, stand, v1, v2, 
             x = w2[s, j] if wn[s, j] == stand else w1[s, j]
             if x < best:
                 best, nxt = x, j
-    i, t = stand, begin
+    i, t, steps = stand, begin, 0
+    row[:] = -1
     for _ in range(slots + jobs):
         if nxt < 0:
             break
         count[nxt] += 1
+        new = True
+        for p in range(steps):
+            if row[p] == nxt:
+                new = False
+        if new:
+            row[steps] = nxt
+            steps += 1
         end = finish[nxt, t + move[i, nxt]]
         after = n1[end, nxt]
         if after == i:
@@ -133,10 +162,11 @@ def _walk(finish, cost, move, ends, prize, banned, scale, begin, stand, v1, v2, 
 
 
 @njit(cache=True, nogil=True)
-def _ascend(finish, cost, move, leave, banned, begin, stand, scale, prize, target, turns):
+def _ascend(finish, cost, move, leave, banned, begin, stand, scale, prize, target, turns, rows):
     """Raise the bound by moving the prizes; `prize` (job,) float64 is left at the best found.
 
-    finish, cost (crew, job, slot) of one member. The bound is an integer sum: exact. Returns it,
+    finish, cost (crew, job, slot) of one member. rows (turn, crew, job) takes the walks of the
+    last turns, repeats left out, -1 after the last. The bound is an integer sum: exact. Returns it,
     in units of cost / scale.
     """
     crews, jobs, slots = finish.shape
@@ -154,7 +184,7 @@ def _ascend(finish, cost, move, leave, banned, begin, stand, scale, prize, targe
     way = np.zeros(jobs, np.float64)
     now = prize.copy()
     best, step, stale = -NEVER, 1.0, 0
-    for _ in range(turns):
+    for turn in range(turns):
         value = np.int64(0)
         for j in range(jobs):
             count[j] = 0
@@ -164,7 +194,7 @@ def _ascend(finish, cost, move, leave, banned, begin, stand, scale, prize, targe
         for k in range(crews):
             value += _walk(
                 finish[k], cost[k], move[k], ends[k], whole, banned, scale, begin[k], stand[k],
-                v1, v2, n1, n2, w1, w2, wn, least, count,
+                v1, v2, n1, n2, w1, w2, wn, least, count, rows[turn % rows.shape[0], k],
             )  # fmt: skip
         if value > best:
             if value > best + abs(value) * 1e-5:
@@ -211,32 +241,36 @@ def after_locks(tables: CutTables, m: int) -> tuple[Int, Int, int]:
     return begin, stand, paid
 
 
-def foresight(tables: CutTables, cost: Float, *, turns: int = 200) -> Float:
-    """Lower bound on the best cost in each member if the member were known beforehand, (member,).
+def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int = 1) -> Foresight:
+    """Bound every member as if it were known beforehand.
 
-    `cost` (member,): cost of a known plan in each member, the level the bound climbs towards.
+    Parameters
+    ----------
+    cost : (member,) cost of a known plan in each member, the level each bound climbs towards.
+    turns : most times the prizes are moved.
+    keep : walks of how many last turns to keep.
     """
-    members, _, jobs, _ = tables.shape
+    members, crews, jobs, _ = tables.shape
     banned = np.zeros(jobs, np.bool_)
     banned[[j for first in tables.prefixes for j in first]] = True
-    scale = max(1, min(1024, int(2.0**50 / max(1.0, float(tables.leave_cost.sum())))))
+    # prizes are whole numbers of 1 / scale: sums stay exact in 64 bits
+    most = float(min(tables.leave_cost.sum(), 4 * cost.max() + tables.leave_cost.max()))
+    scale = int(np.clip(2.0**52 / max(1.0, most), 1, 1024))
 
-    def one(m: int) -> float:
+    def one(m: int) -> tuple[float, NDArray[np.int64]]:
         begin, stand, paid = after_locks(tables, m)
+        walks = np.full((keep, crews, jobs), -1, np.int64)
         prize = np.minimum(np.full(jobs, cost[m] / jobs), tables.leave_cost).astype(np.float64)
         value = _ascend(
             tables.finish[m], tables.cost[m], tables.move, tables.leave_cost, banned, begin,
-            stand.astype(np.int64), scale, prize, float(cost[m] - paid), turns,
+            stand.astype(np.int64), scale, prize, float(cost[m] - paid), turns, walks,
         )  # fmt: skip
-        return paid + int(-(-value // scale))
+        # costs are whole numbers, so a bound between two of them is as good as the upper
+        return paid + int(-(-value // scale)), walks
 
     with ThreadPoolExecutor(max_workers=2) as pool:
-        return np.array(list(pool.map(one, range(members))), np.float64)
-
-
-def bound(tables: CutTables, plan: Plan, *, objective: str = MEAN, turns: int = 200) -> float:
-    """Lower bound on the objective of every plan of one fixed order."""
-    weight = tables.weight
-    if objective != MEAN:
-        weight = worst_weights(plan.member_cost, weight)
-    return float(weight @ foresight(tables, plan.member_cost, turns=turns))
+        found = list(pool.map(one, range(members)))
+    return Foresight(
+        member_bound=np.array([b for b, _ in found], np.float64),
+        walks=np.array([w for _, w in found]),
+    )

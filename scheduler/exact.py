@@ -35,7 +35,7 @@ def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, free,
     token = np.full(most, -1, np.int64)
     rest = np.zeros(most, np.float64)
     best, count = np.zeros(most, np.int64), -1
-    used = ~free
+    used, spare = ~free, np.zeros(members, np.bool_)
     total = np.zeros(members, np.float64)
     for m in range(members):
         time[0, m], at[0, m], paid[0, m] = begin[m, 0], stand[m, 0], paid0[m]
@@ -68,7 +68,7 @@ def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, free,
                     left += leave[i]
             for m in range(members):
                 total[m] = paid[depth, m] + left
-            value = objective_in(total, weight, worst)
+            value = objective_in(total, weight, worst, spare)
             if value < ceiling:
                 ceiling, count = value, depth + 1
                 best[:count] = token[:count]
@@ -86,7 +86,7 @@ def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, free,
             at[depth + 1, m] = j if end >= 0 else i
             paid[depth + 1, m] = paid[depth, m] + (cost[m, k, j, s] if end >= 0 else leave[j])
         rest[depth + 1] = rest[depth] - (least[j] if j < jobs else 0.0)
-        if objective_in(paid[depth + 1], weight, worst) + rest[depth + 1] >= ceiling:
+        if objective_in(paid[depth + 1], weight, worst, spare) + rest[depth + 1] >= ceiling:
             continue
         if j < jobs:
             used[j] = True

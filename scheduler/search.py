@@ -36,24 +36,24 @@ def _draw(state):
 
 
 @njit(cache=True, nogil=True)
-def _time(finish, cost, move, leave, k, row, size, first, same, old_size, time, at, paid, share,
+def _time(finish, cost, move, leave, k, rows, c, size, first, same, old, time, at, paid, share,
           limit, out):  # fmt: skip
-    """Money of crew k in each member for `row`, into `out`; returns the sum by `share`.
+    """Money of crew k in each member for row c of `rows`, into out[c]; the sum by `share`.
 
-    `row` equals the crew's present order up to place `first` and in its last `same` places;
-    time, at, paid [member, place] are its present states. Gives up beyond `limit`.
+    The row equals the crew's present order, of `old` jobs, up to place `first` and in its last
+    `same` places. Gives up beyond `limit`.
     """
     members, slots = finish.shape[0], finish.shape[3]
     total = 0.0
     for m in range(members):
-        t, i, money = time[m, first], at[m, first], paid[m, first]
+        t, i, money = time[k, m, first], at[k, m, first], paid[k, m, first]
         for p in range(first, size):
             if size - p <= same:
-                q = old_size - (size - p)
-                if time[m, q] == t and at[m, q] == i:
-                    money += paid[m, old_size] - paid[m, q]
+                q = old - (size - p)
+                if time[k, m, q] == t and at[k, m, q] == i:
+                    money += paid[k, m, old] - paid[k, m, q]
                     break
-            j = row[p]
+            j = rows[c, p]
             s = t + move[k, i, j]
             end = finish[m, k, j, s] if s < slots else -1
             if end >= 0:
@@ -62,7 +62,7 @@ def _time(finish, cost, move, leave, k, row, size, first, same, old_size, time, 
                 i = j
             else:
                 money += leave[j]
-        out[m] = money
+        out[c, m] = money
         total += share[m] * money
         if total > limit:
             return total
@@ -70,35 +70,39 @@ def _time(finish, cost, move, leave, k, row, size, first, same, old_size, time, 
 
 
 @njit(cache=True, nogil=True)
-def _take(finish, cost, move, leave, k, row, size, first, order, time, at, paid):
-    """Make `row` the present order of crew k, with the states that go with it."""
+def _take(finish, cost, move, leave, k, rows, c, size, first, order, time, at, paid):
+    """Make row c of `rows` the present order of crew k, with the states that go with it."""
     members, slots = finish.shape[0], finish.shape[3]
     for p in range(first, size):
-        order[p] = row[p]
+        order[k, p] = rows[c, p]
     for m in range(members):
         for p in range(first, size):
-            t, i, j = time[m, p], at[m, p], row[p]
+            t, i, j = time[k, m, p], at[k, m, p], rows[c, p]
             s = t + move[k, i, j]
             end = finish[m, k, j, s] if s < slots else -1
             if end >= 0:
-                time[m, p + 1] = end
-                at[m, p + 1] = j
-                paid[m, p + 1] = paid[m, p] + cost[m, k, j, s]
+                time[k, m, p + 1] = end
+                at[k, m, p + 1] = j
+                paid[k, m, p + 1] = paid[k, m, p] + cost[m, k, j, s]
             else:
-                time[m, p + 1] = t
-                at[m, p + 1] = i
-                paid[m, p + 1] = paid[m, p] + leave[j]
+                time[k, m, p + 1] = t
+                at[k, m, p + 1] = i
+                paid[k, m, p + 1] = paid[k, m, p] + leave[j]
 
 
 @njit(cache=True, nogil=True)
-def objective_in(member, weight, worst):
-    """Weighted mean of the members, or of the worst share of them by weight where worst < 1."""
+def objective_in(member, weight, worst, used):
+    """Weighted mean of the members, or of the worst share of them by weight where worst < 1.
+
+    `used` (member,) bool is working space.
+    """
     if worst >= 1.0:
         total = 0.0
         for m in range(member.size):
             total += weight[m] * member[m]
         return total
-    used = np.zeros(member.size, np.bool_)
+    for m in range(member.size):
+        used[m] = False
     room, total = worst, 0.0
     while room > 1e-12:
         top = -1
@@ -108,263 +112,262 @@ def objective_in(member, weight, worst):
         if top < 0:
             break
         used[top] = True
-        part = min(room, weight[top])
+        part = weight[top] if weight[top] < room else room
         total += part * member[top]
         room -= part
-    return total / (worst - max(room, 0.0))
+    return total / (worst - room)
 
 
 @njit(cache=True, nogil=True)
-def _put(row, size, block, width, to, flip):
-    """Insert a block into a row at place `to`; returns the new size."""
+def _put(rows, c, size, block, width, to, flip):
+    """Insert a block into row c at place `to`; returns the new size."""
     for p in range(size - 1, to - 1, -1):
-        row[p + width] = row[p]
+        rows[c, p + width] = rows[c, p]
     for p in range(width):
-        row[to + p] = block[width - 1 - p] if flip else block[p]
+        rows[c, to + p] = block[width - 1 - p] if flip else block[p]
     return size + width
 
 
 @njit(cache=True, nogil=True)
-def _cut(row, size, start, width, block):
-    """Take `width` jobs out of a row from place `start` into `block`; returns the new size."""
+def _cut(rows, c, size, start, width, block):
+    """Take `width` jobs out of row c from place `start` into `block`; returns the new size."""
     for p in range(width):
-        block[p] = row[start + p]
+        block[p] = rows[c, start + p]
     for p in range(start, size - width):
-        row[p] = row[p + width]
+        rows[c, p] = rows[c, p + width]
     return size - width
 
 
 @njit(cache=True, nogil=True)
-def _anneal(finish, cost, move, ready, leave, weight, worst, order, size, fixed, moves, hot, cold,
-            seed):  # fmt: skip
-    """Anneal orders in place; order (crew, job), size (crew,), fixed (crew,) locked places.
-
-    Returns (orders, sizes) of the best seen and its objective.
-    """
-    members, crews, jobs, _ = finish.shape
-    time = np.zeros((crews, members, jobs + 1), np.int32)
-    at = np.zeros((crews, members, jobs + 1), np.int32)
-    paid = np.zeros((crews, members, jobs + 1), np.float64)
-    left = np.zeros(jobs, np.int64)
-    there = np.zeros(jobs, np.bool_)
-    member = np.zeros(members, np.float64)
-    share = weight if worst >= 1.0 else np.zeros(members, np.float64)
-    for k in range(crews):
-        time[k, :, 0] = ready[k]
-        at[k, :, 0] = jobs
-        _take(finish, cost, move, leave, k, order[k], size[k], 0, order[k], time[k], at[k], paid[k])
-        for p in range(size[k]):
-            there[order[k, p]] = True
-        for m in range(members):
-            member[m] += paid[k, m, size[k]]
-    lefts, out_cost = 0, 0.0
-    for j in range(jobs):
-        if not there[j]:
-            left[lefts] = j
-            lefts += 1
-            out_cost += leave[j]
-    for m in range(members):
-        member[m] += out_cost
-    value = objective_in(member, weight, worst)
-    best, best_order, best_size = value, order.copy(), size.copy()
-    rows = np.zeros((2, jobs + 1), np.int64)
-    sizes = np.zeros(2, np.int64)
-    crew = np.zeros(2, np.int64)
-    first = np.zeros(2, np.int64)
-    money = np.zeros((2, members), np.float64)
-    trial = np.zeros(members, np.float64)
-    block = np.zeros(jobs, np.int64)
-    state = np.zeros(1, np.uint64)
-    state[0] = np.uint64(seed * 2 + 1) * np.uint64(0x9E3779B97F4A7C15)
-    for _ in range(8):
-        _draw(state)
-    # the scale of temperatures: mean worsening over a first stretch in which nothing is worsened
-    stretch = min(max(200, moves // 50), 4000)
-    worse, worse_count = 0.0, 0
-    heat, cooling = 0.0, 1.0
-    for step in range(moves):
-        if step == stretch:
-            scale = worse / max(1, worse_count)
-            heat = hot * scale
-            cooling = (cold / hot) ** (1.0 / max(1, moves - stretch))
-        heat *= cooling
-        # ---- draw a move into rows[0..1]
-        a = int(_draw(state) * crews)
-        b = int(_draw(state) * crews)
-        kind = _draw(state)
-        free_a, free_b = size[a] - fixed[a], size[b] - fixed[b]
-        change = 0.0  # in leave cost
-        enter, leaver = -1, -1
-        count = 1 if a == b else 2
-        crew[0], crew[1] = a, b
-        for c in range(count):
-            sizes[c] = size[crew[c]]
-            for p in range(sizes[c]):
-                rows[c, p] = order[crew[c], p]
-        if lefts > 0 and kind < 0.08:
-            enter = int(_draw(state) * lefts)
-            count = 1
-            block[0] = left[enter]
-            change -= leave[left[enter]]
-            if free_a > 0 and _draw(state) < 0.3:
-                p = fixed[a] + int(_draw(state) * free_a)
-                leaver = rows[0, p]
-                change += leave[leaver]
-                rows[0, p] = block[0]
-            else:
-                p = fixed[a] + int(_draw(state) * (free_a + 1))
-                sizes[0] = _put(rows[0], sizes[0], block, 1, p, False)
-        elif kind < 0.10:
-            if free_a == 0:
-                continue
-            count = 1
-            p = fixed[a] + int(_draw(state) * free_a)
-            leaver = rows[0, p]
-            change += leave[leaver]
-            sizes[0] = _cut(rows[0], sizes[0], p, 1, block)
-        elif kind < 0.55:
-            if free_a == 0:
-                continue
-            width = 1 + int(_draw(state) * min(BLOCK, free_a)) if _draw(state) < 0.4 else 1
-            p = fixed[a] + int(_draw(state) * (free_a - width + 1))
-            sizes[0] = _cut(rows[0], sizes[0], p, width, block)
-            c = count - 1
-            to = fixed[b] + int(_draw(state) * (sizes[c] - fixed[b] + 1))
-            sizes[c] = _put(rows[c], sizes[c], block, width, to, width > 1 and _draw(state) < 0.3)
-        elif kind < 0.85 or (a == b and free_a < 3):
-            if free_a == 0 or free_b == 0:
-                continue
-            p = fixed[a] + int(_draw(state) * free_a)
-            q = fixed[b] + int(_draw(state) * free_b)
-            c = count - 1
-            rows[0, p], rows[c, q] = rows[c, q], rows[0, p]
-        elif a == b:
-            width = 2 + int(_draw(state) * min(6, free_a - 1))
-            p = fixed[a] + int(_draw(state) * (free_a - width + 1))
-            for d in range(width // 2):
-                rows[0, p + d], rows[0, p + width - 1 - d] = (
-                    rows[0, p + width - 1 - d], rows[0, p + d],
-                )  # fmt: skip
-        else:
-            p = fixed[a] + int(_draw(state) * (free_a + 1))
-            q = fixed[b] + int(_draw(state) * (free_b + 1))
-            tail_a, tail_b = size[a] - p, size[b] - q
-            for d in range(tail_b):
-                rows[0, p + d] = order[b, q + d]
-            for d in range(tail_a):
-                rows[1, q + d] = order[a, p + d]
-            sizes[0], sizes[1] = p + tail_b, q + tail_a
-        # ---- price it, giving up where it is already too dear
-        slack = 0.0 if heat <= 0.0 else -heat * np.log(1.0 - _draw(state))
-        before = 0.0
-        for m in range(members):
-            old = 0.0
-            for c in range(count):
-                old += paid[crew[c], m, size[crew[c]]]
-            trial[m] = member[m] - old
-            before += weight[m] * old
-        limit = np.inf if worst < 1.0 else before + slack - change
-        if step < stretch and worst >= 1.0:
-            limit = np.inf
-        total, changed = 0.0, False
-        for c in range(count):
-            k, n = crew[c], sizes[c]
-            lead = 0
-            while lead < n and lead < size[k] and rows[c, lead] == order[k, lead]:
-                lead += 1
-            first[c] = lead
-            if lead == n and n == size[k]:
-                for m in range(members):
-                    money[c, m] = paid[k, m, n]
-                    total += share[m] * money[c, m]
-                continue
-            changed = True
-            same = 0
-            while (
-                same < n - lead and same < size[k] - lead
-                and rows[c, n - 1 - same] == order[k, size[k] - 1 - same]
-            ):  # fmt: skip
-                same += 1
-            total += _time(
-                finish, cost, move, leave, k, rows[c], n, lead, same, size[k],
-                time[k], at[k], paid[k], share, limit - total, money[c],
-            )  # fmt: skip
-            if total > limit:
-                break
-        if not changed or total > limit:
-            continue
-        for m in range(members):
-            trial[m] += change
-            for c in range(count):
-                trial[m] += money[c, m]
-        new = objective_in(trial, weight, worst)
-        if step < stretch and leaver < 0 and new > value + 1e-9:
-            worse += new - value
-            worse_count += 1
-        if new > value + slack:
-            continue
-        # ---- accept
-        for c in range(count):
-            k = crew[c]
-            _take(
-                finish, cost, move, leave, k, rows[c], sizes[c], first[c], order[k],
-                time[k], at[k], paid[k],
-            )  # fmt: skip
-            size[k] = sizes[c]
-        if enter >= 0:
-            lefts -= 1
-            left[enter] = left[lefts]
-        if leaver >= 0:
-            left[lefts] = leaver
-            lefts += 1
-        for m in range(members):
-            member[m] = trial[m]
-        value = new
-        if value < best - 1e-9:
-            best = value
-            best_order[:] = order
-            best_size[:] = size
-    return best_order, best_size, best
-
-
-@njit(cache=True, nogil=True)
-def _fill(finish, cost, move, ready, leave, weight, order, size, fixed, wish):
+def _fill(finish, cost, move, leave, weight, order, size, fixed, wish, time, at, paid, rows, block,
+          out):  # fmt: skip
     """Put each job of `wish` at its cheapest place by the mean; leave it where that is cheaper."""
-    members, crews, jobs, _ = finish.shape
-    time = np.zeros((crews, members, jobs + 1), np.int32)
-    at = np.zeros((crews, members, jobs + 1), np.int32)
-    paid = np.zeros((crews, members, jobs + 1), np.float64)
-    row = np.zeros(jobs + 1, np.int64)
-    block = np.zeros(1, np.int64)
-    money = np.zeros(members, np.float64)
-    for k in range(crews):
-        time[k, :, 0] = ready[k]
-        at[k, :, 0] = jobs
-        _take(finish, cost, move, leave, k, order[k], size[k], 0, order[k], time[k], at[k], paid[k])
-    for j in wish:
-        block[0] = j
-        best, best_crew, best_place = float(leave[j]), -1, -1
-        for k in range(crews):
+    members = finish.shape[0]
+    for w in range(wish.size):
+        block[0] = wish[w]
+        best, best_crew, best_place = float(leave[wish[w]]), -1, 0
+        for k in range(size.size):
             n, before = size[k], 0.0
             for m in range(members):
                 before += weight[m] * paid[k, m, n]
             for place in range(fixed[k], n + 1):
-                row[:n] = order[k, :n]
-                _put(row, n, block, 1, place, False)
+                for p in range(n):
+                    rows[0, p] = order[k, p]
+                _put(rows, 0, n, block, 1, place, False)
                 extra = _time(
-                    finish, cost, move, leave, k, row, n + 1, place, n - place, n,
-                    time[k], at[k], paid[k], weight, best + before, money,
+                    finish, cost, move, leave, k, rows, 0, n + 1, place, n - place, n, time, at,
+                    paid, weight, best + before, out,
                 ) - before  # fmt: skip
                 if extra < best:
                     best, best_crew, best_place = extra, k, place
         if best_crew >= 0:
             k = best_crew
-            row[: size[k]] = order[k, : size[k]]
-            size[k] = _put(row, size[k], block, 1, best_place, False)
+            for p in range(size[k]):
+                rows[0, p] = order[k, p]
+            size[k] = _put(rows, 0, size[k], block, 1, best_place, False)
             _take(
-                finish, cost, move, leave, k, row, size[k], best_place, order[k],
-                time[k], at[k], paid[k],
+                finish, cost, move, leave, k, rows, 0, size[k], best_place, order, time, at, paid
             )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def _propose(state, crew, size, fixed, order, rows, sizes, left, lefts, block, swap):
+    """Draw a move into `rows`: the new orders of crew[0] and, if another, crew[1].
+
+    Kinds: a left job comes in (alone or for another), a job is left, a run of jobs moves, two
+    jobs change places, a run is turned round, two crews change their tails. Returns how many
+    rows changed (0: nothing to do); swap[0] is the place in `left` that comes in, swap[1] the
+    job that is left, -1 if none.
+    """
+    a, b = int(_draw(state) * size.size), int(_draw(state) * size.size)
+    kind = _draw(state)
+    crew[0], crew[1], swap[0], swap[1] = a, b, -1, -1
+    room_a, room_b = size[a] - fixed[a], size[b] - fixed[b]
+    count = 1 if a == b else 2
+    for c in range(count):
+        sizes[c] = size[crew[c]]
+        for p in range(sizes[c]):
+            rows[c, p] = order[crew[c], p]
+    p = fixed[a] + int(_draw(state) * room_a)
+    if lefts > 0 and kind < 0.08:
+        swap[0] = int(_draw(state) * lefts)
+        block[0] = left[swap[0]]
+        if room_a > 0 and _draw(state) < 0.3:
+            swap[1] = rows[0, p]
+            rows[0, p] = block[0]
+        else:
+            p = fixed[a] + int(_draw(state) * (room_a + 1))
+            sizes[0] = _put(rows, 0, sizes[0], block, 1, p, False)
+        return 1
+    if room_a == 0:
+        return 0
+    last = count - 1
+    if kind < 0.10:
+        swap[1] = rows[0, p]
+        sizes[0] = _cut(rows, 0, sizes[0], p, 1, block)
+        return 1
+    if kind < 0.55:
+        width = 1
+        if _draw(state) < 0.4:
+            width = 1 + int(_draw(state) * (BLOCK if room_a > BLOCK else room_a))
+            p = fixed[a] + int(_draw(state) * (room_a - width + 1))
+        sizes[0] = _cut(rows, 0, sizes[0], p, width, block)
+        to = fixed[b] + int(_draw(state) * (sizes[last] - fixed[b] + 1))
+        flip = width > 1 and _draw(state) < 0.3
+        sizes[last] = _put(rows, last, sizes[last], block, width, to, flip)
+    elif kind < 0.85 or (a == b and room_a < 3):
+        if room_b == 0:
+            return 0
+        q = fixed[b] + int(_draw(state) * room_b)
+        block[0] = rows[0, p]
+        rows[0, p] = rows[last, q]
+        rows[last, q] = block[0]
+    elif a == b:
+        width = 2 + int(_draw(state) * (6 if room_a > 6 else room_a - 1))
+        p = fixed[a] + int(_draw(state) * (room_a - width + 1))
+        sizes[0] = _cut(rows, 0, sizes[0], p, width, block)
+        sizes[0] = _put(rows, 0, sizes[0], block, width, p, True)
+    else:
+        p = fixed[a] + int(_draw(state) * (room_a + 1))
+        q = fixed[b] + int(_draw(state) * (room_b + 1))
+        for d in range(size[b] - q):
+            rows[0, p + d] = order[b, q + d]
+        for d in range(size[a] - p):
+            rows[1, q + d] = order[a, p + d]
+        sizes[0], sizes[1] = p + size[b] - q, q + size[a] - p
+    return count
+
+
+@njit(cache=True, nogil=True)
+def _reprice(finish, cost, move, leave, count, crew, size, sizes, order, rows, first, time, at,
+             paid, share, limit, out):  # fmt: skip
+    """Time the changed rows; the sum by `share`, above `limit` if given up, -1 if none changed."""
+    members = finish.shape[0]
+    total, changed = 0.0, False
+    for c in range(count):
+        k, n = crew[c], sizes[c]
+        lead, same = 0, 0
+        while lead < n and lead < size[k] and rows[c, lead] == order[k, lead]:
+            lead += 1
+        first[c] = lead
+        if lead == n and n == size[k]:
+            for m in range(members):
+                out[c, m] = paid[k, m, n]
+                total += share[m] * out[c, m]
+            continue
+        changed = True
+        short = n if n < size[k] else size[k]
+        while same < short - lead and rows[c, n - 1 - same] == order[k, size[k] - 1 - same]:
+            same += 1
+        total += _time(
+            finish, cost, move, leave, k, rows, c, n, lead, same, size[k], time, at, paid, share,
+            limit - total, out,
+        )  # fmt: skip
+        if total > limit:
+            break
+    return total if changed else -1.0
+
+
+@njit(cache=True, nogil=True)
+def _anneal(finish, cost, move, leave, weight, share, worst, moves, hot, cold, state, order, size,
+            fixed, wish, best_order, best_size, time, at, paid, left, rows, block, places, out,
+            member, trial, used):  # fmt: skip
+    """Anneal orders; best_order (crew, job) and best_size (crew,) take the best met.
+
+    order, size: where to start; `wish` the jobs to put in first. time, at, paid (crew, member,
+    place): states after each place of each crew's present order, given at place 0. The others
+    are working space. The scale of temperatures is the mean worsening by a move over a first
+    stretch in which nothing is worsened.
+    """
+    members, crews, jobs = finish.shape[0], finish.shape[1], finish.shape[2]
+    crew, sizes, first, swap = places[0], places[1], places[2], places[3]
+    for k in range(crews):
+        for p in range(size[k]):
+            rows[0, p] = order[k, p]
+        _take(finish, cost, move, leave, k, rows, 0, size[k], 0, order, time, at, paid)
+    _fill(
+        finish, cost, move, leave, weight, order, size, fixed, wish, time, at, paid, rows, block,
+        out,
+    )  # fmt: skip
+    for j in range(jobs):
+        left[j] = 1
+    for k in range(crews):
+        for p in range(size[k]):
+            left[order[k, p]] = 0
+    lefts, out_cost = 0, 0.0
+    for j in range(jobs):
+        if left[j] == 1:
+            left[lefts] = j
+            lefts += 1
+            out_cost += leave[j]
+    for m in range(members):
+        member[m] = out_cost
+        for k in range(crews):
+            member[m] += paid[k, m, size[k]]
+    value = objective_in(member, weight, worst, used)
+    best = np.inf
+    stretch = moves // 50 if moves < 200_000 else 4000
+    worse, worse_count, heat, cooling = 0.0, 0, 0.0, 1.0
+    for step in range(moves + 1):
+        if value < best - 1e-9:
+            best = value
+            for k in range(crews):
+                best_size[k] = size[k]
+                for p in range(size[k]):
+                    best_order[k, p] = order[k, p]
+        if step == stretch and worse_count > 0:
+            heat = hot * worse / worse_count
+            cooling = (cold / hot) ** (1.0 / (moves - stretch + 1))
+        heat *= cooling
+        count = _propose(
+            state, crew, size, fixed, order, rows, sizes, left, lefts, block, swap
+        )  # fmt: skip
+        if count == 0:
+            continue
+        change = 0.0
+        if swap[0] >= 0:
+            change -= leave[left[swap[0]]]
+        if swap[1] >= 0:
+            change += leave[swap[1]]
+        slack = 0.0 if heat <= 0.0 else -heat * np.log(1.0 - _draw(state))
+        before = 0.0
+        for m in range(members):
+            trial[m] = member[m] + change
+            for c in range(count):
+                old = paid[crew[c], m, size[crew[c]]]
+                trial[m] -= old
+                before += share[m] * old
+        limit = np.inf if step < stretch or worst < 1.0 else before + slack - change
+        total = _reprice(
+            finish, cost, move, leave, count, crew, size, sizes, order, rows, first, time, at,
+            paid, share, limit, out,
+        )  # fmt: skip
+        if total < 0.0 or total > limit:
+            continue
+        for m in range(members):
+            for c in range(count):
+                trial[m] += out[c, m]
+        new = objective_in(trial, weight, worst, used)
+        if new > value + slack:
+            if step < stretch and swap[1] < 0:
+                worse += new - value
+                worse_count += 1
+            continue
+        for c in range(count):
+            _take(
+                finish, cost, move, leave, crew[c], rows, c, sizes[c], first[c], order, time, at,
+                paid,
+            )  # fmt: skip
+            size[crew[c]] = sizes[c]
+        if swap[0] >= 0:
+            lefts -= 1
+            left[swap[0]] = left[lefts]
+        if swap[1] >= 0:
+            left[lefts] = swap[1]
+            lefts += 1
+        for m in range(members):
+            member[m] = trial[m]
+        value = new
 
 
 def search(
@@ -376,17 +379,33 @@ def search(
     The jobs in no order are first put where they are cheapest, the dearest to leave first. Each
     of `orders` must begin with the crew's locked jobs.
     """
+    members, crews, jobs, _ = tables.shape
     order, size = _arrays(tables, orders)
+    best, best_size = order.copy(), size.copy()
     fixed = np.array([len(p) for p in tables.prefixes], np.int64)
-    data = (tables.finish, tables.cost, tables.move, tables.ready, tables.leave_cost, tables.weight)
     ordered = {j for o in orders for j in o}
     wish = [j for j in np.argsort(-tables.leave_cost, kind="stable") if int(j) not in ordered]
-    _fill(*data, order, size, fixed, np.array(wish, np.int64))
+    time = np.zeros((crews, members, jobs + 1), np.int32)
+    time[:, :, 0] = tables.ready[:, None]
+    at = np.full_like(time, jobs)
     worst = 1.0 if objective == MEAN else WORST
-    order, size, _ = _anneal(
-        *data, worst, order, size, fixed, int(moves), hot, cold, seed
+    _anneal(
+        tables.finish, tables.cost, tables.move, tables.leave_cost, tables.weight,
+        tables.weight * (worst >= 1.0), worst, int(moves), hot, cold, _seeded(seed), order, size,
+        fixed, np.array(wish, np.int64), best, best_size, time, at, np.zeros(time.shape),
+        np.zeros(jobs, np.int64), np.zeros((2, jobs + 1), np.int64), np.zeros(jobs, np.int64),
+        np.zeros((4, 2), np.int64), np.zeros((2, members)), np.zeros(members), np.zeros(members),
+        np.zeros(members, np.bool_),
     )  # fmt: skip
-    return tuple(tuple(order[k, : size[k]].tolist()) for k in range(len(size)))
+    return tuple(tuple(best[k, : best_size[k]].tolist()) for k in range(crews))
+
+
+def _seeded(seed: int) -> NDArray[np.uint64]:
+    """State of the generator: a whole number spread over 64 bits, never 0."""
+    state = np.array([((2 * seed + 1) * 0x9E3779B97F4A7C15) % 2**64], np.uint64)
+    for _ in range(8):
+        _draw(state)
+    return state
 
 
 def _arrays(tables: CutTables, orders: Orders) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
