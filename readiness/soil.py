@@ -100,15 +100,16 @@ def wet_number(cn: ArrayLike) -> Array:
 #: Columns of the table that the compiled step reads; layers share the field's own soil. LOW is
 #: the water that evaporation leaves, INV_ reciprocals: of FC - WP, of SAT - FC and of TEW - REW
 #: (mm); HELD the rain that leaves or straw hold, mm; ROOT the first of five shares of roots.
-(WP, FC, SAT, LOW, KSAT, OUT, TILE, RETENTION, TEW, REW) = range(10)
+(WP, FC, SAT, LOW, KSAT, OUT, TILE, INTAKE, TEW, REW) = range(10)
 (INV_SPAN, INV_FREE, INV_KR, EVAP, SKIN, CAPILLARY, HELD, ROOT) = range(10, 18)
 COLUMNS = ROOT + 5
-#: Columns of a field's water state: water of each layer (m³/m³), snow (mm), rain and runoff of
-#: the event (mm), hours since rain, smoothed air temperature (°C), water held on leaves and straw
-#: (mm).
-SNOW, EVENT_RAIN, EVENT_RUNOFF, DRY_HOURS, MEAN_TEMP, CANOPY = range(5, 11)
-STATE = 11
-EVENT_GAP = 12.0  # dry hours that end a rain event; assumed, half of the curve number's day
+#: Columns of a field's water state: water of each layer (m³/m³), snow (mm), smoothed air
+#: temperature (°C), water held on leaves and straw (mm).
+SNOW, MEAN_TEMP, CANOPY = range(5, 8)
+STATE = 8
+#: Hourly intake of wet ground as a share of the curve number's retention; chosen so that a storm of
+#: six hours on moist loam runs off about what the curve number says.
+INTAKE_SHARE = 0.2
 #: Tile drainage, share of water over field capacity below 60 cm carried off in an hour; assumed:
 #: tile lowers the water table within about two days.
 TILE_RATE = 0.03
@@ -118,8 +119,8 @@ TILE_RATE = 0.03
 CAPILLARY_RATE = 0.4
 #: Share of roots by layer, of a grain crop or grass; assumed, near an exponential over 1 m.
 ROOTS = np.array([0.12, 0.22, 0.24, 0.28, 0.14])
-#: How much more readily the upper 5 cm gives water to evaporation than the 5 cm below; assumed.
-SKIN_RATIO = 4.0
+#: Share of evaporation asked of the upper 5 cm, the rest of the 5 cm below; assumed.
+SKIN_SHARE = 0.8
 #: Rain held by a crop's leaves and straw, and more under full residue or sod, mm; assumed, within
 #: the 0.5-2 mm told for grass and cereals.
 HELD_MM, HELD_RESIDUE_MM = 0.5, 1.0
@@ -220,7 +221,7 @@ class Land:
         out[:, WP], out[:, FC], out[:, SAT], out[:, LOW] = wp, fc, sat, 0.5 * wp
         out[:, KSAT], out[:, OUT] = ksat, ksat * BELOW[self.drainage]
         out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
-        out[:, RETENTION] = retention(cn)
+        out[:, INTAKE] = INTAKE_SHARE * retention(cn)
         out[:, TEW] = 1000.0 * (fc - 0.5 * wp) * EVAPORATION_DEPTH  # FAO-56 eq. 73
         # readily evaporable water; relation used with FAO-56 tables, within Table 19's ranges
         out[:, REW] = np.minimum(0.8 + 54.4 * (fc - wp), 0.6 * out[:, TEW])
@@ -228,7 +229,7 @@ class Land:
         out[:, INV_KR] = 1.0 / (out[:, TEW] - out[:, REW])
         # 5 % less evaporation for each 10 % of ground under residue (FAO-56)
         out[:, EVAP] = self.evap_factor * (1.0 - 0.5 * self.residue)
-        out[:, SKIN] = SKIN_RATIO
+        out[:, SKIN] = SKIN_SHARE
         # never more than a fifth of the difference between layers in an hour
         rate = CAPILLARY_RATE * np.clip(self.clay / 0.2, 0.3, 1.5)
         out[:, CAPILLARY] = np.minimum(rate, 0.2 * (fc - wp) * 1000.0 * LAYERS[0])
@@ -241,5 +242,4 @@ class Land:
         out = np.zeros((self.sand.size, STATE))
         out[:, : LAYERS.size] = (0.5 * (self.field_capacity + self.wilting_point))[:, None]
         out[:, MEAN_TEMP] = 5.0
-        out[:, DRY_HOURS] = EVENT_GAP
         return out

@@ -12,13 +12,10 @@ from readiness.et import weather_et
 from readiness.soil import (
     CANOPY,
     CAPILLARY,
-    DRY_HOURS,
     EVAP,
-    EVENT_GAP,
-    EVENT_RAIN,
-    EVENT_RUNOFF,
     FC,
     HELD,
+    INTAKE,
     INV_FREE,
     INV_KR,
     INV_SPAN,
@@ -27,7 +24,6 @@ from readiness.soil import (
     LOW,
     MEAN_TEMP,
     OUT,
-    RETENTION,
     ROOT,
     SAT,
     SKIN,
@@ -77,26 +73,18 @@ def _unit(x):  # type: ignore[no-untyped-def]
 
 @njit(nogil=True)
 def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
-    """Runoff of an hour's water by the curve number of the event so far, mm.
+    """Runoff of an hour's water, mm: what falls faster than the ground takes it.
 
-    The average number serves in dry and wet ground alike: what wet ground cannot take runs off as
-    the layers fill, and so ground that was wetter never ends drier.
+    Rain within the hour and intake over the field vary as an exponential, so that the ground takes
+    c (1 - exp(-P / c)) of P (Yu et al. 1997, J. Hydrol., memory). The capacity c is a share of the
+    curve number's retention and the room of the upper layer; it has no memory of its own, hence
+    more rain never leaves less water in the ground.
     """
-    if state[DRY_HOURS] >= EVENT_GAP:
-        state[EVENT_RAIN] = 0.0
-        state[EVENT_RUNOFF] = 0.0
-    state[DRY_HOURS] = 0.0
-    state[EVENT_RAIN] += water
-    s = soil[RETENTION]
-    over = state[EVENT_RAIN] - 0.2 * s
-    off = 0.0
-    if over > 0.0:
-        total = over * over / (state[EVENT_RAIN] + 0.8 * s)
-        off = min(water, max(0.0, total - state[EVENT_RUNOFF]))
-        state[EVENT_RUNOFF] += off
+    capacity = soil[INTAKE] + max(soil[SAT] - state[0], 0.0) * _DEPTH[0]
+    into = capacity * (1.0 - math.exp(-water / capacity))
     if frozen(state):
-        off = max(off, (1.0 - FROZEN_INTAKE) * water)
-    return off
+        into = min(into, FROZEN_INTAKE * water)
+    return water - into
 
 
 @njit(nogil=True)
@@ -174,21 +162,23 @@ def _rise(state, soil):  # type: ignore[no-untyped-def]
 
 @njit(nogil=True)
 def _evaporate(state, soil, demand, kcb):  # type: ignore[no-untyped-def]
-    """Evaporation by the dual coefficient from the top 10 cm, mm (FAO-56 eqs 71, 73, 74)."""
+    """Evaporation by the dual coefficient from the top 10 cm, mm (FAO-56 eqs 71, 73, 74).
+
+    Each half of the 10 cm has its own coefficient of reduction, and its share of the demand: the
+    skin gives the more. Water below then never makes the skin drier.
+    """
     a = (state[0] - soil[LOW]) * _DEPTH[0]
     b = (state[1] - soil[LOW]) * (0.5 * _DEPTH[1])
     a, b = (a if a > 0.0 else 0.0), (b if b > 0.0 else 0.0)
-    kr = _unit((a + b) * soil[INV_KR])  # (TEW - De) / (TEW - REW)
     bare = 1.0 - 0.99 * _unit((kcb - 0.15) * (1.0 / (KC_MAX - 0.15)))  # FAO-56 eq. 76, linear
-    ke, few = kr * (KC_MAX - kcb), bare * KC_MAX
-    ke = ke if ke < few else few
-    if ke <= 0.0:
-        return 0.0
-    most = ke * demand * soil[EVAP]
-    # the skin dries first: the upper layer gives more readily than the lower
-    first = most * soil[SKIN] * a / (soil[SKIN] * a + b)
+    most, room, scale = bare * KC_MAX, KC_MAX - kcb, 2.0 * soil[INV_KR]
+    room = room if room > 0.0 else 0.0
+    upper, lower = _unit(a * scale) * room, _unit(b * scale) * room
+    upper, lower = (upper if upper < most else most), (lower if lower < most else most)
+    demand *= soil[EVAP]
+    first = upper * demand * soil[SKIN]
+    second = lower * demand * (1.0 - soil[SKIN])
     first = first if first < a else a
-    second = most - first
     second = second if second < b else b
     state[0] -= first * _INV_DEPTH[0]
     state[1] -= second * _INV_DEPTH[1]
@@ -226,7 +216,6 @@ def _fall(state, soil, rain, temp):  # type: ignore[no-untyped-def]
         state[SNOW] -= melt
         water += melt
     if water <= 0.0:
-        state[DRY_HOURS] += 1.0
         return 0.0
     caught = min(water, max(soil[HELD] - state[CANOPY], 0.0))
     state[CANOPY] += caught
@@ -254,8 +243,6 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
     off = 0.0
     if rain > 0.0 or state[SNOW] > 0.0:
         off = _fall(state, soil, rain, temp)
-    else:
-        state[DRY_HOURS] += 1.0
     if mean < FROST_TEMP:
         return off, 0.0, 0.0, 0.0
     drained, fc = 0.0, soil[FC]

@@ -103,6 +103,32 @@ def test_wetter_start_never_drier(fact: dict[str, float], seed: int, share: floa
 
 
 # hand: at -5 °C 10 mm fall as snow and stay; at +4 °C 0.125 x 4 = 0.5 mm melt in an hour
+@settings(deadline=None, max_examples=60)
+@given(
+    facts,
+    st.integers(0, 10_000),
+    st.lists(st.tuples(st.integers(0, HOURS - 1), st.floats(0.1, 40.0)), min_size=1, max_size=3),
+    st.sampled_from([0.0, 0.15, 0.8]),
+    st.sampled_from([3.0, 20.0]),
+)
+def test_rain_added_in_any_hour_never_leaves_a_bearing_layer_drier(
+    fact: dict[str, float], seed: int, added: list[tuple[int, float]], kcb: float, warm: float
+) -> None:
+    """The layers that bear machines, 0-15 and 15-30 cm, at every hour after."""
+    land = Land.of(1, **fact)
+    rain = storms(seed, mean=8.0)
+    more = rain.copy()
+    for hour, mm in added:
+        more[hour] += mm
+    temp = warm + 12.0 * np.sin(np.arange(HOURS) / 24 * 2 * np.pi)
+    less, extra = (
+        run_water(frame(r, temp), land, eto=day_et(5.0), kcb=kcb)[0][0, 0] for r in (rain, more)
+    )
+    top = (extra[0] + 2 * extra[1] - less[0] - 2 * less[1]) / 3
+    assert top.min() > -1e-9
+    assert (extra[2] - less[2]).min() > -1e-9
+
+
 def test_snow_falls_and_melts() -> None:
     land = Land.of(1, residue=0.0)
     cold = frame(np.array([10.0, 0.0]), -5.0)
@@ -123,7 +149,7 @@ def test_frozen_ground_sheds_rain() -> None:
     off_hard = run_water(rain, land, eto=day_et(0.0, 1), state=hard)[2][0, 0, 0]
     off_soft = run_water(rain, land, eto=day_et(0.0, 1))[2][0, 0, 0]
     assert off_hard >= 0.8 * 9.0  # of 10 mm, 1 mm stays on straw (half cover: 0.5 + 0.5)
-    assert off_soft == 0.0
+    assert off_soft < 0.2 * off_hard  # thawed, it takes nearly all of a hard shower
 
 
 # law: tile leaves less water in the subsoil and more in the drain
