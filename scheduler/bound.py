@@ -16,6 +16,8 @@ from scheduler.tables import CutTables, Float, Int
 NEVER = np.int64(2**60)
 #: Turns after which the bound hardly rises; assumed, from trial farms of 30 to 100 fields.
 TURNS = 300
+#: A member after the first begins from the first's prizes and needs so many times fewer turns.
+LATER = 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,10 +205,9 @@ def _ascend(finish, cost, move, leave, banned, begin, stand, scale, prize, targe
             prize[:] = now
         else:
             stale += 1
-            if stale >= 8:
-                step *= 0.7
+            if stale >= 10:
+                step *= 0.8
                 stale = 0
-                now[:] = prize
         room = target - value / scale
         if room <= 0.0:
             break
@@ -216,7 +217,7 @@ def _ascend(finish, cost, move, leave, banned, begin, stand, scale, prize, targe
                 pull = 1.0 - count[j]
                 if pull > 0.0 and now[j] >= leave[j]:
                     pull = 0.0
-                way[j] = pull + 0.6 * way[j]
+                way[j] = pull + 0.9 * way[j]
                 norm += way[j] * way[j]
         if norm < 1e-12:
             break
@@ -257,19 +258,25 @@ def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int =
     most = float(min(tables.leave_cost.sum(), 4 * cost.max() + tables.leave_cost.max()))
     scale = int(np.clip(2.0**52 / max(1.0, most), 1, 1024))
 
-    def one(m: int) -> tuple[float, NDArray[np.int64]]:
+    def one(m: int, prize: Float, turns: int) -> tuple[float, NDArray[np.int64]]:
         begin, stand, paid = after_locks(tables, m)
         walks = np.full((keep, crews, jobs), -1, np.int64)
-        prize = np.minimum(np.full(jobs, cost[m] / jobs), tables.leave_cost).astype(np.float64)
+        never = (tables.finish[m, :, :, 0] < 0).all(
+            axis=0
+        )  # later is no better, by the tables' rule
+        prize[never] = tables.leave_cost[never]
         value = _ascend(
             tables.finish[m], tables.cost[m], tables.move, tables.leave_cost, banned, begin,
             stand.astype(np.int64), scale, prize, float(cost[m] - paid), turns, walks,
         )  # fmt: skip
         # costs are whole numbers, so a bound between two of them is as good as the upper
-        return paid + int(-(-value // scale)), walks
+        return paid + max(0, int(-(-value // scale))), walks
 
+    prize = np.minimum(np.full(jobs, cost[0] / jobs), tables.leave_cost).astype(np.float64)
+    found = [one(0, prize, turns)]
+    rest = range(1, members)
     with ThreadPoolExecutor(max_workers=2) as pool:
-        found = list(pool.map(one, range(members)))
+        found += pool.map(lambda m: one(m, prize.copy(), max(1, turns // LATER)), rest)
     return Foresight(
         member_bound=np.array([b for b, _ in found], np.float64),
         walks=np.array([w for _, w in found]),

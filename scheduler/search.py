@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scheduler.tables import MEAN, UNPROVED, WORST, CutTables, Orders, Plan, objective_of
 
 #: Longest run of jobs moved at once; assumed, because longer ones hardly ever paid on trial farms.
-BLOCK = 3
+BLOCK = 6
 #: Start and end temperature as shares of the mean size of a move's worsening; assumed, tuned on
 #: farms and single-machine sets made for the purpose, not on the published ones.
 HOT, COLD = 0.05, 0.0006

@@ -25,11 +25,16 @@ from scheduler.tables import (
 
 #: Jobs up to which all orders are walked through; assumed: 8 jobs in 2 crews are a million plans.
 SMALL = 8
-#: Moves of the first search, of one from a repaired walk, and of the last; of all members
-#: together. Walks repaired. Assumed: what brought trial farms of 100 fields within 1 %.
+#: Moves of the first search, of one from a repaired walk, and of the last, with one member.
+#: Walks repaired. Assumed: what brought trial farms of 100 fields within 1 %.
 FIRST, REPAIR, LAST, WALKS = 1_000_000, 100_000, 1_000_000, 80
+#: Moves fall with this power of the members, and of the members' walks one in four is repaired;
+#: assumed, so that thirty members take about as long as one.
+SHARED, EVERY = 0.6, 4
 #: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
 WARM = 0.005
+#: Least share of the bound's turns; assumed: below it the bound is worth little.
+LEAST = 0.3
 #: Share of the work done where the plan may differ from run to run to be fast.
 HASTE = 0.25
 
@@ -99,14 +104,15 @@ def _proved(
             return with_bound(plan, plan.cost)
     tell("proving how good they are", 0.3)
     known = foresight(
-        tables, plan.member_cost, turns=int(np.ceil(TURNS * min(1.0, effort))),
+        tables, plan.member_cost, turns=int(np.ceil(TURNS * min(1.0, max(effort, LEAST)))),
         keep=int(np.ceil(WALKS * min(1.0, effort))) if tables.shape[0] == 1 else 1,
     )  # fmt: skip
     value = objective_of(known.member_bound, tables.weight, objective=objective)
     if with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
         return with_bound(plan, value)
     tell("looking for better orders", 0.6)
-    starts = [_repaired(tables, walk, n) for n, walk in enumerate(_walks(known))]
+    walks = _walks(known)[:: 1 if tables.shape[0] == 1 else EVERY]
+    starts = [_repaired(tables, walk, n) for n, walk in enumerate(walks)]
     found = _searched(tables, starts, effort * REPAIR, seed, objective=objective, hot=WARM)
     found = sorted([plan, *found], key=lambda p: p.cost)[:4]
     tell("polishing", 0.8)
@@ -120,8 +126,8 @@ def _searched(
     tables: CutTables, starts: Iterable[Orders], moves: float, seed: int, *, objective: str,
     hot: float | None = None,
 ) -> list[Plan]:  # fmt: skip
-    """One search from each start, two at a time; the moves are shared out over the members."""
-    each = int(moves / np.sqrt(tables.shape[0]))
+    """One search from each start, two at a time; fewer moves where there are more members."""
+    each = int(moves / tables.shape[0] ** SHARED)
     heat = {} if hot is None else {"hot": hot, "cold": hot / 20.0}
 
     def run(task: tuple[int, Orders]) -> Plan:
