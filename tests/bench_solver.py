@@ -1,0 +1,211 @@
+"""Benchmark of the solver: python tests/bench_solver.py FOLDER [part ...].
+
+Parts: published, farms, large, members, side, growth. Prints cost, bound, gap, wall and CPU
+seconds; the first line says how many cores. `growth` writes growth.png into FOLDER.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from farms import farm_tables, tardiness_tables, wt40
+from ortools.sat.python import cp_model
+
+from scheduler.bound import foresight
+from scheduler.check import check
+from scheduler.exact import circuit
+from scheduler.search import price
+from scheduler.solve import solve
+
+DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
+SEEDS = (11, 12, 13)
+
+
+def timed(run):
+    """What `run` gives, wall seconds and CPU seconds."""
+    wall, cpu = time.perf_counter(), time.process_time()
+    out = run()
+    return out, time.perf_counter() - wall, time.process_time() - cpu
+
+
+def told(name, plan, wall, cpu, target=None):
+    aim = "" if target is None else f"  (aim {100 * target:.0f} %)"
+    gap = "none" if plan.gap is None else f"{100 * plan.gap:.2f} %"
+    print(
+        f"{name:32s} cost {plan.cost:14.0f}  bound {plan.bound or 0:14.0f}  gap {gap}{aim}"
+        f"  wall {wall:.1f} s  cpu {cpu:.1f} s  {plan.status}",
+        flush=True,
+    )
+
+
+def published():
+    """All 125 instances of wt40 against the published optima."""
+    numbers, best = wt40(DATA)
+    missed, walls, cpus, proved = [], [], [], 0
+    for i in range(len(best)):
+        plan, wall, cpu = timed(lambda i=i: solve(tardiness_tables(*numbers[i]), effort=0.25))
+        walls.append(wall)
+        cpus.append(cpu)
+        proved += plan.status == "optimal"
+        if plan.cost != best[i]:
+            missed.append((i + 1, plan.cost, int(best[i])))
+    print(
+        f"wt40: {len(best) - len(missed)} of {len(best)} at the published optimum, {proved} proved;"
+        f" wall mean {np.mean(walls):.2f} s, most {max(walls):.2f} s;"
+        f" cpu mean {np.mean(cpus):.2f} s; missed {missed}",
+        flush=True,
+    )
+
+
+def farms(sizes=((30, 3, 0.01), (60, 4, 0.01), (60, 6, 0.02), (100, 8, 0.02)), **options):
+    """Seeded farms with one member against the aimed gap."""
+    for fields, crews, aim in sizes:
+        for seed in SEEDS:
+            tables = farm_tables(fields, crews, seed=seed)
+            plan, wall, cpu = timed(lambda tables=tables: solve(tables, **options))
+            assert not check(tables, plan)
+            told(f"{fields} x {crews}, seed {seed}", plan, wall, cpu, aim)
+
+
+def large():
+    """A farm of 300 fields and 15 crews."""
+    farms(((300, 15, 0.05),))
+
+
+def members():
+    """31 members: the bound is that of perfect foresight, so the gap holds its value too."""
+    for seed in SEEDS:
+        tables = farm_tables(40, 3, members=31, seed=seed)
+        plan, wall, cpu = timed(lambda tables=tables: solve(tables))
+        told(f"40 x 3, 31 members, seed {seed}", plan, wall, cpu, 0.02)
+
+
+def time_indexed(tables, limit):
+    """The time-indexed model alone in CP-SAT: one start per job, one job per crew and slot.
+
+    The smallest move into a job is folded into its length, so it bounds and gives no plan.
+    """
+    model = cp_model.CpModel()
+    _, crews, jobs, slots = tables.shape
+    load = [[[] for _ in range(slots + 1)] for _ in range(crews)]
+    money = []
+    for j in range(jobs):
+        mine = [model.new_bool_var("")]
+        money.append(int(tables.leave_cost[j]) * mine[0])
+        for k in range(crews):
+            near = int(np.delete(tables.move[k, :, j], j).min())
+            ends = tables.finish[0, k, j]
+            for s in np.flatnonzero(ends >= 0):
+                if s + 1 < slots and ends[s + 1] == ends[s] and s + 1 - near > 0:
+                    continue  # the same stay, begun later
+                x = model.new_bool_var("")
+                mine.append(x)
+                money.append(int(tables.cost[0, k, j, s]) * x)
+                for t in range(max(0, s - near), ends[s]):
+                    load[k][t].append(x)
+        model.add_exactly_one(mine)
+    for k in range(crews):
+        for t in range(slots):
+            if load[k][t]:
+                model.add_at_most_one(load[k][t])
+    model.minimize(sum(money))
+    solver = cp_model.CpSolver()
+    solver.parameters.max_time_in_seconds = limit
+    solver.parameters.num_workers = 2
+    solver.solve(model)
+    return solver.best_objective_bound
+
+
+def by_key(tables, key):
+    """A rule of thumb: whichever crew is free first takes the job of least key it can finish."""
+    crews, jobs, slots = tables.shape[1:]
+    free, at, rows = tables.ready.astype(int).tolist(), [jobs] * crews, [[] for _ in range(crews)]
+    todo, busy = set(range(jobs)), set(range(crews))
+    while busy and todo:
+        k = min(busy, key=lambda c: (free[c], c))
+        ends = {}
+        for j in todo:
+            s = free[k] + tables.move[k, at[k], j]
+            if s < slots and tables.finish[0, k, j, s] >= 0:
+                ends[j] = int(tables.finish[0, k, j, s])
+        if not ends:
+            busy.discard(k)
+            continue
+        j = min(ends, key=lambda i: (key(k, at[k], i, free[k]), i))
+        rows[k].append(j)
+        free[k], at[k] = ends[j], j
+        todo.discard(j)
+    return price(tables, rows)
+
+
+def side():
+    """Side by side on the same tables: models alone, rules of thumb, ours."""
+    for fields, crews, seed in ((30, 3, 11), (60, 4, 11)):
+        tables = farm_tables(fields, crews, seed=seed)
+        print(f"-- {fields} x {crews}, seed {seed}")
+        (orders, bound, _), wall, _ = timed(lambda t=tables: circuit(t, limit=1e9, wall=40.0))
+        cost = price(tables, orders).cost if orders else float("nan")
+        print(f"circuit alone in CP-SAT           cost {cost:.0f}  bound {bound:.0f}  {wall:.0f} s")
+        bound, wall, _ = timed(lambda t=tables: time_indexed(t, 60.0))
+        print(f"time-indexed alone in CP-SAT      cost none  bound {bound:.0f}  {wall:.0f} s")
+        length = np.where(tables.finish >= 0, tables.finish - np.arange(tables.shape[3]), 10**6)
+        length = length.min(axis=(0, 1, 3))
+        slope = tables.cost[0, 0].max(axis=1)
+        rules = {
+            "nearest first": lambda k, i, j, t, tables=tables: tables.move[k, i, j],
+            "first open first": lambda k, i, j, t, tables=tables: tables.finish[0, k, j, t],
+            "largest first": lambda k, i, j, t, length=length: -length[j],
+            "dearest first": lambda k, i, j, t, slope=slope, n=length: -slope[j] / n[j],
+        }
+        for name, key in rules.items():
+            plan, wall, _ = timed(lambda t=tables, key=key: by_key(t, key))
+            print(f"{name:33s} cost {plan.cost:.0f}  bound none  {wall:.2f} s")
+        told("ours", *timed(lambda t=tables: solve(t)))
+
+
+def growth(folder):
+    """Seconds against fields, crews and members, as a picture."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    series = {
+        "fields (4 crews, 1 member)": [(n, (n, 4, 1)) for n in (10, 20, 40, 80, 160)],
+        "crews (60 fields, 1 member)": [(k, (60, k, 1)) for k in (1, 2, 4, 8)],
+        "members (30 fields, 3 crews)": [(m, (30, 3, m)) for m in (1, 3, 10, 31)],
+    }
+    figure, axes = plt.subplots(1, 3, figsize=(11, 3.4), sharey=True, constrained_layout=True)
+    for axis, (name, points) in zip(axes, series.items(), strict=True):
+        done = []
+        for x, (fields, crews, many) in points:
+            tables = farm_tables(fields, crews, members=many, seed=SEEDS[0])
+            plan, wall, cpu = timed(lambda tables=tables: solve(tables))
+            told(f"{fields} x {crews} x {many}", plan, wall, cpu)
+            done.append((x, wall, cpu))
+        x, wall, cpu = zip(*done, strict=True)
+        axis.loglog(x, wall, "ko-", label="wall")
+        axis.loglog(x, cpu, "k^:", label="CPU")
+        axis.set_xlabel(name)
+    axes[0].set_ylabel("seconds")
+    axes[0].legend(frameon=False)
+    figure.savefig(folder / "growth.png", dpi=150)
+
+
+def main():
+    folder, *parts = sys.argv[1:] or ["."]
+    print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, seeds {SEEDS}")
+    _, wall, cpu = timed(lambda: solve(farm_tables(9, 2, seed=1), effort=0.01))
+    foresight(farm_tables(9, 2, seed=1), np.ones(1), turns=1)
+    print(f"first call, kernels compiled or loaded: wall {wall:.1f} s, cpu {cpu:.1f} s")
+    for part in parts or ("published", "farms", "large", "members", "side", "growth"):
+        print(f"== {part}")
+        growth(Path(folder)) if part == "growth" else globals()[part]()
+
+
+if __name__ == "__main__":
+    main()
