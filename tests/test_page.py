@@ -502,7 +502,9 @@ def test_the_page_is_served_until_interrupted(folder, network):
         port = free.getsockname()[1]
     words = ["serve", str(folder), "--port", str(port), "--on", "2026-08-12"]
     words += ["--network", "--set-passphrase"] if network else []
-    command = [sys.executable, "-c", "import sys; from scheduler.command import main; "
+    # a run in the background has SIGINT ignored, and hands that down: take it up again
+    command = [sys.executable, "-c", "import signal, sys; from scheduler.command import main; "
+               "signal.signal(signal.SIGINT, signal.default_int_handler); "
                "sys.exit(main(sys.argv[1:]))", *words]  # fmt: skip
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
@@ -519,7 +521,10 @@ def test_the_page_is_served_until_interrupted(folder, network):
         finally:
             page.send_signal(signal.SIGINT)
             page.stdin = None  # it is closed
-            page.communicate(timeout=30)
+            try:
+                page.communicate(timeout=30)
+            finally:
+                page.kill()
 
 
 # Junk: whatever is sent ends in an answer below 500 and leaves nothing unsound in the book.
