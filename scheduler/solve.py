@@ -27,7 +27,7 @@ from scheduler.tables import (
 SMALL = 8
 #: Moves of the first search, of one from a repaired walk, and of the last, with one member.
 #: Walks repaired. Assumed: what brought trial farms of 100 fields within 1 %.
-FIRST, REPAIR, LAST, WALKS = 1_000_000, 100_000, 1_000_000, 80
+FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
 #: Moves fall with this power of the members, and of the members' walks one in four is repaired;
 #: assumed, so that thirty members take about as long as one.
 SHARED, EVERY = 0.6, 4
