@@ -18,29 +18,21 @@ BRANCHES = 3_000_000
 
 
 @njit(cache=True, nogil=True)
-def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, free, least, ceiling,
-            budget):  # fmt: skip
+def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, least, ceiling, budget,
+            used, best, time, at, paid, crew, token, rest, total, spare):  # fmt: skip
     """Walk through all orders, crew by crew; token `jobs` closes a crew's order.
 
-    begin, stand (member, crew): states after the locked jobs, paid0 (member,) their cost; free
-    (job,) may be ordered; least (job,): no plan pays less for the job. Returns the tokens of the
-    best plan below `ceiling`, how many, and whether all was seen within `budget` branches.
+    begin, stand (member, crew): states after the locked jobs, paid0 (member,) their cost; least
+    (job,): no plan pays less for the job; used (job,): locked. `best` takes the tokens of the
+    best plan below `ceiling`; returns how many, -1 if there is none, and whether all was seen
+    within `budget` branches. From `time` on: working space, token all -1.
     """
     members, crews, jobs, slots = finish.shape
-    most = jobs + crews + 1
-    time = np.zeros((most, members), np.int64)
-    at = np.zeros((most, members), np.int64)
-    paid = np.zeros((most, members), np.float64)
-    crew = np.zeros(most, np.int64)
-    token = np.full(most, -1, np.int64)
-    rest = np.zeros(most, np.float64)
-    best, count = np.zeros(most, np.int64), -1
-    used, spare = ~free, np.zeros(members, np.bool_)
-    total = np.zeros(members, np.float64)
+    count = -1
     for m in range(members):
         time[0, m], at[0, m], paid[0, m] = begin[m, 0], stand[m, 0], paid0[m]
     for j in range(jobs):
-        if free[j]:
+        if not used[j]:
             rest[0] += least[j]
     depth, seen = 0, 0
     while depth >= 0:
@@ -60,7 +52,7 @@ def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, free,
         k = crew[depth]
         seen += 1
         if seen > budget:
-            return best, count, False
+            return count, False
         if j == jobs and k == crews - 1:
             left = 0.0
             for i in range(jobs):
@@ -71,7 +63,8 @@ def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, free,
             value = objective_in(total, weight, worst, spare)
             if value < ceiling:
                 ceiling, count = value, depth + 1
-                best[:count] = token[:count]
+                for d in range(count):
+                    best[d] = token[d]
             continue
         for m in range(members):
             if j == jobs:
@@ -93,26 +86,30 @@ def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, free,
         crew[depth + 1] = k + (1 if j == jobs else 0)
         depth += 1
         token[depth] = -1
-    return best, count, True
+    return count, True
 
 
 def branch(
     tables: CutTables, plan: Plan, *, objective: str = MEAN, budget: int = BRANCHES
 ) -> tuple[Plan, bool]:
     """Best plan of all, if better than `plan`, and whether the walk through all was finished."""
-    members, _, jobs, _ = tables.shape
+    members, crews, jobs, _ = tables.shape
     begin, stand, paid = (
         np.array(x) for x in zip(*(after_locks(tables, m) for m in range(members)), strict=True)
     )
-    free = np.ones(jobs, np.bool_)
-    free[[j for first in tables.prefixes for j in first]] = False
+    used = np.zeros(jobs, np.bool_)
+    used[[j for first in tables.prefixes for j in first]] = True
     able = np.where(tables.finish >= 0, tables.cost, np.iinfo(np.int64).max).min(axis=(1, 3))
     least = np.minimum(able, tables.leave_cost).astype(np.float64)
     least = tables.weight @ least if objective == MEAN else least.min(axis=0)
-    tokens, count, done = _branch(
+    most = jobs + crews + 1
+    tokens, states = np.zeros(most, np.int64), np.zeros((2, most, members), np.int64)
+    count, done = _branch(
         tables.finish, tables.cost, tables.move, tables.leave_cost, tables.weight,
-        1.0 if objective == MEAN else WORST, begin, stand, paid.astype(np.float64), free, least,
-        plan.cost * (1.0 - 1e-12) - 1e-9, budget,
+        1.0 if objective == MEAN else WORST, begin, stand, paid.astype(np.float64), least,
+        plan.cost * (1.0 - 1e-12) - 1e-9, budget, used, tokens, states[0], states[1],
+        np.zeros((most, members)), np.zeros(most, np.int64), np.full(most, -1), np.zeros(most),
+        np.zeros(members), np.zeros(members, np.bool_),
     )  # fmt: skip
     if count < 0:
         return plan, done

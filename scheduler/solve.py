@@ -28,6 +28,8 @@ SMALL = 8
 #: Moves of the first search, of one from a repaired walk, and of the last, with one member.
 #: Walks repaired. Assumed: what brought trial farms of 100 fields within 1 %.
 FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
+#: Jobs above which moves grow in proportion; assumed, as above.
+JOBS = 60
 #: Moves fall with this power of the members, and of the members' walks one in four is repaired;
 #: assumed, so that thirty members take about as long as one.
 SHARED, EVERY = 0.6, 4
@@ -127,7 +129,7 @@ def _searched(
     hot: float | None = None,
 ) -> list[Plan]:  # fmt: skip
     """One search from each start, two at a time; fewer moves where there are more members."""
-    each = int(moves / tables.shape[0] ** SHARED)
+    each = int(moves / tables.shape[0] ** SHARED * max(1.0, tables.shape[2] / JOBS))
     heat = {} if hot is None else {"hot": hot, "cold": hot / 20.0}
 
     def run(task: tuple[int, Orders]) -> Plan:
