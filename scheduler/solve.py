@@ -36,7 +36,7 @@ SHARED, EVERY = 0.6, 4
 #: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
 WARM = 0.005
 #: Least share of the bound's turns; assumed: below it the bound is worth little.
-LEAST = 0.3
+LEAST = 0.6
 #: Share of the work done where the plan may differ from run to run to be fast.
 HASTE = 0.25
 
