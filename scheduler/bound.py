@@ -29,7 +29,8 @@ from scheduler.tables import CutTables, Float, Int
 NEVER = np.int64(2**60)
 #: Turns after which the bound hardly rises; assumed, from trial farms of 30 to 100 fields.
 TURNS = 300
-#: A member after the first begins from the first's prizes and needs so many times fewer turns; assumed, as above.
+#: A member after the first begins from the first's prizes and needs so many times fewer turns;
+#: assumed, as above.
 LATER = 2
 
 
