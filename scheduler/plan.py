@@ -18,6 +18,7 @@ from scheduler.changes import changes_since
 from scheduler.check import check
 from scheduler.compile import SLOT_MIN, Compiled, compile_tables
 from scheduler.errors import FarmError, NoPlanError
+from scheduler.haul import Gang
 from scheduler.known import Known, gather
 from scheduler.makeup import MakeUp, describe, makeups
 from scheduler.orders import CrewOrders, Morning, Order
@@ -39,6 +40,11 @@ MAKEUP_MEMBERS = 7
 QUICK_MOVES, STEADY_MOVES = 20_000, 60_000
 #: Moves of the search for a page that waits; assumed, about a second for 26 fields.
 SWIFT_MOVES = 60_000
+#: Make-ups priced on all members; assumed, a second each.
+FINALISTS = 3
+#: Share of the cost by which two searches of the same tables may differ; assumed from runs on the
+#: sample farm. A plan that is better by less is not better.
+NOISE = 0.002
 #: Hour of the farm's day at which a plan for a bare date is made.
 MORNING_HOUR = 6
 
@@ -78,7 +84,7 @@ def plan_morning(
     now : aware planning time; the clock's by default.
     forecast : a forecast file instead of the last stored one.
     days, seed : horizon and random seed; the same seed gives the same plan.
-    fast : stop the search by the clock, so that plans may differ between runs.
+    fast : a quarter of the search, with a wider gap.
     swift : orders in seconds by a short search, nothing proven or weighed, for a page that waits.
     progress : called with a share done and what is being done.
 
@@ -237,7 +243,10 @@ def mean_weather(ahead: Weather) -> Weather:
 
 
 def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, float, MakeUp]]:
-    """Price every make-up on a few members; cheapest first, the user's own first among equals.
+    """Price every make-up on a few members, then the best of them on all: these, cheapest first.
+
+    A machine that changes crew, against the orders before or the farm file, costs
+    `rules.change_price`.
 
     Raises
     ------
@@ -250,18 +259,34 @@ def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, f
     if len(options) == 1:
         return [(options[0][0], 0.0, options[0][1])]
     few = some_members(stake, MAKEUP_MEMBERS)
-    rules = known.farm.rules
-    priced = []
-    for name, makeup in options:
-        tables = compiled_for(known, few, makeup).tables
-        priced.append((name, quick(tables, seed=seed, objective=rules.objective).cost, makeup))
-    own = priced[0]
-    ranked = sorted(priced, key=lambda p: p[1])
-    # Changing who drives what has its price too: only a clear gain moves machines.
-    if own[1] - ranked[0][1] <= rules.change_price * 100.0:
-        ranked.remove(own)
-        ranked.insert(0, own)
-    return ranked
+    rules, before = known.farm.rules, _machines(known)
+
+    def cost(makeup: MakeUp, on: Stakes, moves: int) -> float:
+        """Cost with the price of every machine that changes crew."""
+        tables = compiled_for(known, on, makeup).tables
+        found = quick(tables, seed=seed, objective=rules.objective, moves=moves).cost
+        moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
+        return found + 100.0 * rules.change_price * moved
+
+    priced = sorted(((n, cost(m, few, QUICK_MOVES), m) for n, m in options), key=lambda p: p[1])
+    final = [(n, cost(m, stake, STEADY_MOVES), m) for n, _, m in priced[:FINALISTS]]
+    return sorted(final, key=lambda p: p[1])
+
+
+def _ids(machines: Gang) -> list[str]:
+    """Every machine of a gang."""
+    return [
+        *(c.id for c in machines.combines),
+        *(c.id for c in machines.carts),
+        *(t.id for t in machines.trucks),
+    ]
+
+
+def _machines(known: Known) -> dict[str, str]:
+    """Crew of each machine: as ordered before, else as in the farm file."""
+    if known.last:
+        return {m: c.crew for c in known.last for m in (*c.combines, *c.carts, *c.trucks)}
+    return {m: c.id for c in known.farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
 
 
 def some_members(stake: Stakes, count: int) -> Stakes:
@@ -316,7 +341,8 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
     """The new plan only if it saves more than its changes to the day's orders cost.
 
     Against it stands the best plan that begins with what was ordered for the next 24 hours. Each
-    of those orders that is not among as many first ones of its crew costs `rules.change_price`.
+    of those orders that is not among as many first ones of its crew costs `rules.change_price`,
+    and a difference within the search's own noise counts for nothing.
     """
     wanted = _ordered(compiled, last, compiled.stakes.slots[0] + np.timedelta64(24, "h"))
     changes = sum(
@@ -327,7 +353,7 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
     tables = replace(compiled.tables, locked=tuple(enumerate(wanted)))
     rules = compiled.farm.rules
     kept = quick(tables, seed=seed, objective=rules.objective, moves=STEADY_MOVES)
-    if plan.cost + changes * rules.change_price * 100.0 < kept.cost:
+    if plan.cost + max(changes * rules.change_price * 100.0, NOISE * plan.cost) < kept.cost:
         return plan
     status = kept.status if plan.bound is None else FEASIBLE
     return replace(kept, bound=plan.bound, status=status)

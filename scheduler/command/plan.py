@@ -26,7 +26,7 @@ def register(commands: Any) -> None:
     """Add this group's subcommands."""
     plan = commands.add_parser("plan", help="make the cutting order of the day")
     _common(plan)
-    plan.add_argument("--fast", action="store_true", help="stop by the clock; runs may differ")
+    plan.add_argument("--fast", action="store_true", help="a shorter search, a wider gap")
     plan.add_argument("--no-files", action="store_true", help="print only, write nothing")
     plan.set_defaults(run=run_plan)
     ready = commands.add_parser("ready", help="hours per field and day that can be driven or cut")
