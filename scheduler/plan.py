@@ -40,7 +40,7 @@ MAKEUP_MEMBERS = 7
 QUICK_MOVES, STEADY_MOVES = 20_000, 60_000
 #: Moves of the search for a page that waits; assumed, about a second for 26 fields.
 SWIFT_MOVES = 60_000
-#: Make-ups priced on all members; assumed, a second each.
+#: Make-ups priced on all members; assumed, half a second each.
 FINALISTS = 3
 #: Share of the cost by which two searches of the same tables may differ; assumed from runs on the
 #: sample farm. A plan that is better by less is not better.
@@ -269,7 +269,7 @@ def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, f
         return found + 100.0 * rules.change_price * moved
 
     priced = sorted(((n, cost(m, few, QUICK_MOVES), m) for n, m in options), key=lambda p: p[1])
-    final = [(n, cost(m, stake, STEADY_MOVES), m) for n, _, m in priced[:FINALISTS]]
+    final = [(n, cost(m, stake, QUICK_MOVES), m) for n, _, m in priced[:FINALISTS]]
     return sorted(final, key=lambda p: p[1])
 
 
