@@ -426,7 +426,8 @@ def told(capsys, *words):
 
 def test_fetch_tells_what_came_and_from_where(folder, server, capsys, monkeypatch):
     url, replay = server
-    sound(replay, datetime.now(UTC).replace(minute=0, second=0, microsecond=0))
+    now = datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
+    sound(replay, now, run=now)  # of midnight, it would by noon be older than the forecast
     monkeypatch.setenv("AFTERRAIN_SERVICES_URL", url)
     code, out = told(capsys, "fetch", folder)
     assert code == 0
