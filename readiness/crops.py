@@ -41,10 +41,8 @@ class Crop:
     test_weight : of sound grain at the trade bushel weight, kg/hL.
     base_moisture : moisture a bushel is sold at, percent wet basis (wb).
     thresh_limit : highest moisture a combine threshes well, percent wb.
-    harvest_range : usual moisture of combining, percent wb.
     mature_moisture : at physiological maturity, percent wb.
     heading_to_ripe_days : days from `heading_stage` to physiological maturity.
-    heading_to_ripe_gdd : the same in growing degree days, °C d above `gdd_base` °C.
     filling_rate : fall of moisture before maturity, percent wb per day.
     drydown_rate : fastest fall after maturity while the plant still holds the grain moist;
         later, or once a sample is drier, the weather alone decides.
@@ -67,12 +65,9 @@ class Crop:
     test_weight: float
     base_moisture: float
     thresh_limit: float
-    harvest_range: tuple[float, float]
     mature_moisture: float
     heading_stage: str
     heading_to_ripe_days: float
-    heading_to_ripe_gdd: float
-    gdd_base: float
     filling_rate: float
     drydown_rate: float
     isotherms: tuple[Isotherm, ...]
@@ -122,13 +117,10 @@ _HARD = Crop(
     test_weight=78.9,  # 60 lb/bu by 1.292 x + 1.419 (FGIS, memory)
     base_moisture=13.5,  # published for hard red spring
     thresh_limit=20.0,  # published: Ohio State, Rutgers; above it kernels are damaged
-    harvest_range=(13.0, 20.0),  # published: Rutgers
     # published: Ohio State prints about 30 %, Virginia Tech about 37 %; assumed between them
     mature_moisture=35.0,
     heading_stage="heading",
     heading_to_ripe_days=35.0,  # memory: 30-40 days
-    heading_to_ripe_gdd=700.0,  # memory: 600-800 °C d above 0 °C
-    gdd_base=0.0,
     filling_rate=1.5,  # memory: about 70 % at milk to 35 % in three to four weeks
     drydown_rate=2.0,  # memory: maturity to harvest in one to two weeks
     isotherms=(
@@ -160,7 +152,6 @@ _BARLEY = replace(
     test_weight=61.8,  # 48 lb/bu x 1.287
     base_moisture=14.0,  # memory: 13.5-14.5
     thresh_limit=18.0,  # memory: up to about 18 %
-    harvest_range=(13.0, 18.0),  # memory: malt direct-cut 13-17
     # Published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `using`.
     isotherms=(
         _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
@@ -208,7 +199,6 @@ CROPS: dict[str, Crop] = {
         lb_per_bu=32.0,  # memory
         test_weight=41.2,  # 32 lb/bu x 1.287
         thresh_limit=16.0,  # memory: harvest 14-16 %
-        harvest_range=(13.0, 16.0),
         isotherms=(
             _isotherm("chung-pfost", 442.85, 21.228, 35.803, _D5, "memory"),
             _isotherm("henderson", 8.5511e-5, 2.0087, 37.811, _D5, "memory"),
@@ -225,12 +215,9 @@ CROPS: dict[str, Crop] = {
         test_weight=64.4,  # 50 lb/bu x 1.287
         base_moisture=10.0,  # published, second hand
         thresh_limit=12.0,  # assumed: about 10 % is usual (memory), a little above is threshed
-        harvest_range=(8.0, 12.0),  # memory
         mature_moisture=35.0,  # memory: seed at colour change 30-40 %
         heading_stage="end of flowering",
         heading_to_ripe_days=35.0,  # memory
-        heading_to_ripe_gdd=480.0,  # memory
-        gdd_base=5.0,
         filling_rate=2.0,  # memory: 2-3 points a day
         drydown_rate=2.5,  # memory: 2-3 points a day
         isotherms=(_isotherm("halsey", 3.0026, -0.0048967, 1.7607, _D5, "memory"),),
@@ -247,12 +234,9 @@ CROPS: dict[str, Crop] = {
         test_weight=72.1,  # 56 lb/bu x 1.287
         base_moisture=15.5,  # published
         thresh_limit=25.0,  # memory: 15-25 %
-        harvest_range=(15.0, 25.0),
         mature_moisture=33.0,  # memory: black layer at 30-35 %
         heading_stage="silking",
         heading_to_ripe_days=58.0,  # memory: 55-60 days
-        heading_to_ripe_gdd=700.0,  # memory
-        gdd_base=10.0,
         filling_rate=1.0,  # published: linear, 0.25-1.0 point a day
         drydown_rate=1.0,
         isotherms=(
@@ -278,12 +262,9 @@ CROPS: dict[str, Crop] = {
         test_weight=72.1,
         base_moisture=14.0,  # memory
         thresh_limit=20.0,  # memory: 14-20 %
-        harvest_range=(14.0, 20.0),
         mature_moisture=33.0,  # memory
         heading_stage="half bloom",
         heading_to_ripe_days=42.0,  # memory
-        heading_to_ripe_gdd=600.0,  # memory
-        gdd_base=10.0,
         filling_rate=1.2,  # assumed
         drydown_rate=1.2,
         isotherms=(
@@ -306,12 +287,9 @@ CROPS: dict[str, Crop] = {
         test_weight=77.2,  # 60 lb/bu x 1.287
         base_moisture=13.0,  # published
         thresh_limit=15.0,  # memory: harvest 13-15 %
-        harvest_range=(11.0, 15.0),
         mature_moisture=50.0,  # memory: first brown pod at 50-60 %
         heading_stage="beginning seed",
         heading_to_ripe_days=40.0,  # memory
-        heading_to_ripe_gdd=550.0,  # memory
-        gdd_base=10.0,
         filling_rate=1.0,  # memory
         drydown_rate=3.5,  # memory: about 50 to 13 % in ten to fourteen days
         isotherms=(

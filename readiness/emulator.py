@@ -22,8 +22,6 @@ import numpy as np
 from readiness.ensemble import ShortRecordError, dress
 from readiness.weather import VARIABLES, Weather
 
-DAY = np.timedelta64(24, "h")
-
 
 def other_years(records: Weather, year: int) -> Weather:
     """Records without a year, as if they had all come before it: the climate the year knows.

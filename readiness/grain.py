@@ -95,19 +95,6 @@ def equilibrium_moisture(temp: Array, humidity: Array, isotherm: Isotherm) -> Ar
     return dry_to_wet(flat.reshape(t.shape))
 
 
-def equilibrium_humidity(moisture: Array, temp: Array, isotherm: Isotherm) -> Array:
-    """Humidity of air in equilibrium with grain of `moisture` (percent wb) at `temp`, percent."""
-    i, m = isotherm, wet_to_dry(moisture)
-    t = np.clip(temp, *TEMP_RANGE)
-    if i.form == "henderson":
-        rh = 1.0 - np.exp(-i.a * (t + i.c) * m**i.b)
-    elif i.form == "chung-pfost":
-        rh = np.exp(-i.a / (t + i.c) * np.exp(-i.b * m / 100.0))
-    else:
-        rh = np.exp(-np.exp(i.a + i.b * t) * m**-i.c)
-    return np.asarray(100.0 * rh, dtype=np.float64)
-
-
 @njit(cache=True, nogil=True, error_model="numpy")
 def share_gone(x):  # type: ignore[no-untyped-def]
     """1 - exp(-x) by its (1,2) Padé form, within 0.1 % up to x = 1; much faster than exp."""

@@ -30,8 +30,6 @@ HEAT_CLASSES = (
     (105.0, "danger"),
     (130.0, "extreme danger"),
 )
-#: Stop when thunder follows the flash within this many seconds, about 6 miles (published).
-LIGHTNING_FLASH_S = 30.0
 #: Resume so many minutes after the last thunder (published).
 LIGHTNING_WAIT_MIN = 30.0
 #: Centre of the sun at sunrise: refraction and half the disc, degrees (convention).

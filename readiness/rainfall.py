@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from readiness.weather import Array, Weather
 
@@ -140,27 +139,3 @@ def _shares(grid: Array, humidity: Array) -> Array:
     first = sums.sum(axis=2).argmax(axis=1)[:, None]
     hour = np.arange(grid.shape[1])
     return np.where((hour >= first) & (hour < first + long), 1.0 / long, 0.0)
-
-
-def leave_one_out(
-    weather: Weather, lat: Array, lon: Array, *, readings: Sequence[Reading]
-) -> NDArray[np.float64]:
-    """Each reading told by the others: (reading, 3) of caught, told and stated error, mm.
-
-    What the interpolation is worth on this farm; readings that stand alone are NaN.
-    """
-    out = np.full((len(readings), 3), np.nan)
-    for i, one in enumerate(readings):
-        rest = [
-            r for r in readings
-            if (r.start, r.hours) == (one.start, one.hours) and r is not one
-        ]  # fmt: skip
-        first = int((one.start - weather.times[0]).astype(int))
-        if not rest or first < 0 or first + one.hours > weather.shape[2]:
-            continue
-        site = int(distance_km(np.array([one.lat]), np.array([one.lon]), lat, lon).argmin())
-        grid = weather.rain[0][:, first : first + one.hours]
-        lats, lons = np.append(lat, one.lat), np.append(lon, one.lon)
-        total, sd = _totals(np.vstack([grid, grid[site]]), lats, lons, rest)
-        out[i] = one.mm, total[-1], sd[-1]
-    return out

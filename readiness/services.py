@@ -75,7 +75,6 @@ class Reply:
     fetched : when the service gave it, by its own clock where that differs from ours.
     cached : whether it came out of the cache.
     fresh : False for an expired answer out of the cache, used because of `trouble`.
-    skew_s : the service's clock less ours, 0 where they agree or nothing is known.
     """
 
     payload: Any
@@ -84,7 +83,6 @@ class Reply:
     cached: bool = False
     fresh: bool = True
     trouble: str = ""
-    skew_s: float = 0.0
 
 
 class _Patience(Retry):
@@ -249,16 +247,13 @@ class Services:
     def _reply(self, response: requests.Response) -> Reply:
         made = _made(response)
         cached = bool(getattr(response, "from_cache", False))
-        skew = 0.0 if cached else (made - datetime.now(UTC)).total_seconds()
-        off = skew if abs(skew) > SKEW_S else 0.0
-        if off and not any("clock" in n for n in self.notes):
+        off = 0.0 if cached else (made - datetime.now(UTC)).total_seconds()
+        if abs(off) > SKEW_S and not any("clock" in n for n in self.notes):
             self.notes.append(
                 f"This computer's clock is {abs(off) / 60:.0f} min "
                 f"{'behind' if off > 0 else 'ahead of'} the service's; the service's time is kept."
             )
-        return Reply(
-            payload=response.json(), url=str(response.url), fetched=made, cached=cached, skew_s=off
-        )
+        return Reply(payload=response.json(), url=str(response.url), fetched=made, cached=cached)
 
 
 def user_agent() -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import fdtrc, gammaincc, ndtr
+from scipy.special import fdtrc, gammaincc
 
 from readiness.weather import Array
 
@@ -104,14 +104,6 @@ def crps_ensemble(members: ArrayLike, truth: ArrayLike, *, fair: bool = False) -
     # sum over i, j of |x_i - x_j| = 2 sum_i (2 i - n + 1) x_(i), i from 0
     spread = 2.0 * ((2.0 * np.arange(n) - n + 1.0) * x).sum(axis=1)
     return np.asarray(near - 0.5 * spread / (n * (n - 1) if fair else n * n), dtype=np.float64)
-
-
-def crps_gaussian(mean: ArrayLike, sd: ArrayLike, truth: ArrayLike) -> Array:
-    """CRPS of a normal forecast: sd {z [2 Phi(z) - 1] + 2 phi(z) - 1 / sqrt(pi)}."""
-    m, s, y = (np.asarray(a, dtype=np.float64) for a in (mean, sd, truth))
-    z = (y - m) / s
-    phi = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
-    return np.asarray(s * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * phi - 1.0 / np.sqrt(np.pi)))
 
 
 def rank_histogram(

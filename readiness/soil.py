@@ -28,8 +28,6 @@ COVER_RESIDUE = 0.3
 #: 1.3 mm/h of final infiltration); times ten, assumed, because Ksat here is of the fine earth.
 GROUP_LIMITS = np.array([13.0, 38.0, 76.0])
 EVAPORATION_DEPTH = 0.10  # m, FAO-56 Ze
-#: Slope at which curve numbers are tabled, percent (Williams 1995, memory).
-CN_SLOPE = 5.0
 
 
 def wilting_point(sand: ArrayLike, clay: ArrayLike, organic: ArrayLike) -> Array:
@@ -76,19 +74,6 @@ def bulk_density(sand: ArrayLike, clay: ArrayLike, organic: ArrayLike) -> Array:
 def retention(curve_number: ArrayLike) -> Array:
     """Potential retention S, mm, of a curve number (NRCS)."""
     return np.asarray(25400.0 / np.asarray(curve_number, dtype=np.float64) - 254.0)
-
-
-def runoff(rain: ArrayLike, s: ArrayLike) -> Array:
-    """Runoff of an event, mm: (P - 0.2 S)² / (P + 0.8 S) where P > 0.2 S (NRCS)."""
-    p, s = np.asarray(rain, dtype=np.float64), np.asarray(s, dtype=np.float64)
-    over = np.maximum(p - 0.2 * s, 0.0)
-    return np.asarray(over**2 / (p + 0.8 * s))
-
-
-def dry_number(cn: ArrayLike) -> Array:
-    """Curve number of dry antecedent soil, CN1 = 4.2 CN / (10 - 0.058 CN)."""
-    cn = np.asarray(cn, dtype=np.float64)
-    return np.asarray(4.2 * cn / (10.0 - 0.058 * cn))
 
 
 def wet_number(cn: ArrayLike) -> Array:

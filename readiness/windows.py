@@ -81,12 +81,6 @@ class DailyWindows:
         value = np.quantile(never, q, axis=0, method="higher")
         return np.where(np.isinf(value), np.nan, value).astype(np.float64)
 
-    def lost_hours(self) -> dict[Reason, Array]:
-        """Mean over members of the hours each cause took, (field, day), largest cause first."""
-        mean = self.lost.mean(axis=1)
-        causes = sorted(list(Reason)[1:], key=lambda r: -float(mean[r].sum()))
-        return {r: np.asarray(mean[r], dtype=np.float64) for r in causes}
-
 
 def utc_offsets(start: np.datetime64, hours: int, tz: tzinfo) -> NDArray[np.int64]:
     """Offset of farm time from UTC in seconds for each hour from `start`, (hour,)."""

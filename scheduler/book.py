@@ -76,6 +76,13 @@ _COLUMNS = "e.id, kind, subject, at, noted, who, facts, replaces, withdrawn, tok
 _GONE = "EXISTS (SELECT 1 FROM entry r WHERE r.replaces = e.id)"
 
 
+def _integrity(db: sqlite3.Connection) -> str:
+    """'ok', or what is wrong with a file."""
+    lost = db.execute("PRAGMA foreign_key_check").fetchall()
+    text: str = db.execute("PRAGMA integrity_check").fetchone()[0]
+    return text if not lost else f"{text}; {len(lost)} entries replace one that is not there"
+
+
 def _stamp(when: datetime, timespec: str = "seconds") -> str:
     """UTC as text that sorts by time."""
     utc = when.astimezone(UTC).replace(tzinfo=None)
@@ -297,7 +304,7 @@ class Book:
             try:
                 self._db.backup(copy)
                 copy.execute("PRAGMA journal_mode = DELETE")
-                if (fault := copy.execute("PRAGMA integrity_check").fetchone()[0]) != "ok":
+                if (fault := _integrity(copy)) != "ok":
                     raise BookError(f"{self.path} is damaged ({fault}): keep it and its last copy")
             finally:
                 copy.close()
@@ -309,9 +316,7 @@ class Book:
 
     def integrity(self) -> str:
         """'ok', or what is wrong with the file."""
-        lost = self._db.execute("PRAGMA foreign_key_check").fetchall()
-        text: str = self._db.execute("PRAGMA integrity_check").fetchone()[0]
-        return text if not lost else f"{text}; {len(lost)} entries replace one that is not there"
+        return _integrity(self._db)
 
     # What planner and review ask, as of `until`. See `scheduler.actuals`.
 

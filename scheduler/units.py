@@ -87,19 +87,9 @@ def factor(quantity: str, unit: str, crop: str | None = None) -> float:
     return {"mass": per, "yield": per / ACRE_HA, "price": 1.0 / per}[quantity]
 
 
-def to_si(value: float, quantity: str, units: Units, crop: str | None = None) -> float:
-    """A number in the farm's units as SI."""
-    return value * factor(quantity, USUAL[quantity][units == "metric"], crop)
-
-
 def from_si(value: float, quantity: str, units: Units, crop: str | None = None) -> float:
     """An SI number in the farm's units."""
     return value / factor(quantity, USUAL[quantity][units == "metric"], crop)
-
-
-def celsius(value: float, units: Units) -> float:
-    """Temperature in the farm's units as °C."""
-    return (value - 32.0) / 1.8 if units == "us" else value
 
 
 def kg_hl(lb_bu: float, crop: str) -> float:
@@ -159,20 +149,9 @@ def show_mass(t: float, crop: str, units: Units) -> str:
     return _show(value, "bu", 0) if units == "us" else _show(value, "t", 1)
 
 
-def show_yield(t_ha: float, crop: str, units: Units) -> str:
-    """Yield, '52 bu/ac' or '3.5 t/ha'."""
-    value = from_si(t_ha, "yield", units, crop)
-    return _show(value, "bu/ac", 0) if units == "us" else _show(value, "t/ha", 1)
-
-
 def show_rate(ha_h: float, units: Units) -> str:
     """Cutting rate, '21.3 ac/h'."""
     return _show(from_si(ha_h, "area", units), "ac/h" if units == "us" else "ha/h", 1)
-
-
-def show_speed(kmh: float, units: Units) -> str:
-    """Speed of a machine, '17 mph'."""
-    return _show(from_si(kmh, "speed", units), "mph" if units == "us" else "km/h", 1, 0, 10.0)
 
 
 def show_wind(ms: float, units: Units) -> str:

@@ -29,7 +29,6 @@ def test_a_400_bushel_tank_holds_24000_lb_of_wheat():  # common practice, no sou
 def test_constants_are_consistent(key):
     crop = CROPS[key]
     assert crop.base_moisture <= crop.thresh_limit < crop.mature_moisture
-    assert crop.harvest_range[0] < crop.harvest_range[1] <= crop.thresh_limit
     assert crop.vapour_exposure <= crop.exposure  # so that rain never dries grain
     assert 0 <= crop.loss_day <= 0.0075  # published range of the recommended daily rate
     assert all(one.edition and one.source for one in crop.isotherms)

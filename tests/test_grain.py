@@ -10,7 +10,6 @@ from readiness.crops import CROPS
 from readiness.grain import (
     SKIN,
     dry_to_wet,
-    equilibrium_humidity,
     equilibrium_moisture,
     grain_step,
     share_gone,
@@ -106,10 +105,20 @@ def test_barley_sets_disagree_by_two_points_and_can_be_chosen():
     ("t", "m", "henderson", "chung_pfost"),
     [(20, 12.5, 53.3, 54.7), (20, 16, 77.0, 77.1), (30, 13.5, 65.2, 65.8), (30, 16, 81.0, 79.6)],
 )
-def test_equilibrium_humidity(t, m, henderson, chung_pfost):
-    for form, expected in (("henderson", henderson), ("chung-pfost", chung_pfost)):
-        got = equilibrium_humidity(np.array(m), np.array(float(t)), isotherm("wheat_hard", form))
-        assert float(got) == pytest.approx(expected, abs=0.06)
+def test_moisture_in_air_at_rest_with_it(t, m, henderson, chung_pfost):
+    for form, humidity in (("henderson", henderson), ("chung-pfost", chung_pfost)):
+        got = equilibrium_moisture(np.array(float(t)), humidity, isotherm("wheat_hard", form))
+        assert float(got) == pytest.approx(m, abs=0.03)
+
+
+def equilibrium_humidity(moisture, temp, one):
+    """Published forms the other way round: humidity of air at rest with grain, percent."""
+    m = wet_to_dry(moisture)
+    if one.form == "henderson":
+        return 100 * (1 - np.exp(-one.a * (temp + one.c) * m**one.b))
+    if one.form == "chung-pfost":
+        return 100 * np.exp(-one.a / (temp + one.c) * np.exp(-one.b * m / 100))
+    return 100 * np.exp(-np.exp(one.a + one.b * temp) * m**-one.c)
 
 
 @pytest.mark.parametrize("crop", sorted(CROPS))
@@ -117,7 +126,7 @@ def test_equilibrium_inverts_for_every_isotherm(crop):
     rh = np.linspace(10, 90, 17)
     for one in CROPS[crop].isotherms:
         m = equilibrium_moisture(np.array(22.0), rh, one)
-        assert equilibrium_humidity(m, np.array(22.0), one) == pytest.approx(rh, abs=1e-9)
+        assert equilibrium_humidity(m, 22.0, one) == pytest.approx(rh, abs=1e-9)
         assert (np.diff(m) > 0).all()
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from scheduler.forecasts import weather_for
 from scheduler.reading import farm_problems, read_farm, read_rain
-from scheduler.units import LB_KG, from_si, to_si
+from scheduler.units import LB_KG, factor, from_si
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 VARIABLES = (
@@ -254,4 +254,4 @@ def test_wheat_price_is_within_forty_years_of_prices(farm):
 
 def test_a_hundred_pounds_of_seed_return_about_3000(farm):
     wheat = [f.yield_t_ha for f in farm.fields if f.crop.startswith("wheat")]
-    assert np.mean(wheat) == pytest.approx(to_si(3000 / 60, "yield", "us", "wheat_hard"), rel=0.2)
+    assert np.mean(wheat) == pytest.approx(50 * factor("yield", "bu_ac", "wheat_hard"), rel=0.2)

@@ -10,7 +10,6 @@ from hypothesis.extra.numpy import arrays
 from readiness.skill import (
     brier,
     crps_ensemble,
-    crps_gaussian,
     flatness,
     rank_histogram,
     reliability,
@@ -18,7 +17,7 @@ from readiness.skill import (
 )
 
 
-# Computed from Murphy's and the Gaussian and ensemble CRPS's definitions and listed with them.
+# Computed from Murphy's and the ensemble CRPS's definitions and listed with them.
 def test_brier_parts():
     f = [0.1, 0.1, 0.3, 0.3, 0.5, 0.7, 0.7, 0.9, 0.9, 0.9]
     o = [0, 0, 0, 1, 1, 1, 0, 1, 1, 1]
@@ -28,14 +27,6 @@ def test_brier_parts():
     assert score.resolution == pytest.approx(0.140)
     assert score.uncertainty == pytest.approx(0.240)
     assert score.skill == pytest.approx(0.39167, abs=5e-6)
-
-
-@pytest.mark.parametrize(
-    ("mean", "sd", "truth", "value"),
-    [(0, 1, 0, 0.233695), (0, 1, 1, 0.602441), (5, 2, 8, 1.988848)],
-)
-def test_crps_of_a_normal(mean, sd, truth, value):
-    assert float(crps_gaussian(mean, sd, truth)) == pytest.approx(value, abs=5e-7)
 
 
 def test_crps_of_an_ensemble():
@@ -55,9 +46,6 @@ def test_same_as_the_library():
         crps_ensemble(x, y, fair=True), scoringrules.crps_ensemble(y, x, estimator="fair"),
         rtol=1e-9,
     )  # fmt: skip
-    np.testing.assert_allclose(
-        crps_gaussian(y, 2.0, x[:, 0]), scoringrules.crps_normal(x[:, 0], y, 2.0), rtol=1e-9
-    )
     f, o = rng.random(200), rng.integers(0, 2, 200)
     assert brier(f, o).score == pytest.approx(float(np.mean(scoringrules.brier_score(o, f))))
 

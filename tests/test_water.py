@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from readiness import soil, water
 from readiness.soil import CANOPY, LAYERS, SNOW, Land
 from readiness.water import run_water
 from readiness.weather import Array, Weather
@@ -201,3 +202,28 @@ def test_lanes_are_apart() -> None:
         frame(storms(5)), Land.of(1, sand=0.1, clay=0.4), eto=day_et(4.0)
     )[0]  # fmt: skip
     assert np.array_equal(both[0, 1], alone[0, 0])
+
+
+# published: FAO-56 Example 35 as corrected in 2006: ETo, rain, Kcb, E of each day, mm
+EXAMPLE_35 = (
+    (4.5, 50, 0.30, 4.1), (5.0, 0, 0.31, 4.5), (3.9, 0, 0.32, 2.5), (4.2, 0, 0.33, 1.5),
+    (4.8, 0, 0.34, 0.9), (2.7, 6, 0.36, 1.6), (5.8, 0, 0.37, 2.6), (5.1, 0, 0.38, 1.0),
+    (4.7, 0, 0.39, 0.5), (5.2, 0, 0.40, 0.3),
+)  # fmt: skip
+
+
+def test_evaporation_of_example_35() -> None:
+    # its one store of 18 mm is two halves here, so a day may differ by a millimetre
+    row, state = Land.of(1, residue=0.0).soil()[0], Land.of(1).start()[0]
+    low, full = 0.05, 0.05 + 0.18
+    row[soil.LOW], row[soil.INV_KR] = low, 1.0 / (18.0 - 8.0)
+    state[:2] = low
+    total = 0.0
+    for eto, rain, kcb, told in EXAMPLE_35:
+        skin = min(rain, (full - state[0]) * DEPTH_MM[0])
+        state[0] += skin / DEPTH_MM[0]
+        state[1] = min(full, state[1] + (rain - skin) / DEPTH_MM[1])
+        found = sum(water._evaporate(state, row, eto / 24.0, kcb) for _ in range(24))
+        assert found == pytest.approx(told, abs=1.0)
+        total += found
+    assert total == pytest.approx(19.5, rel=0.2)

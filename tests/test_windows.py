@@ -80,15 +80,13 @@ def test_chance_and_quantiles_over_members():
     assert np.isnan(days.first_hour(1.0)[0, 0])  # one never begins
 
 
-def test_causes_are_counted_once_and_largest_first():
+def test_causes_are_counted_once():
     reason = np.full((1, 2, 24), Reason.GROUND)
     reason[0, :, 20:] = Reason.GRAIN
     reason[0, 1, 0] = Reason.UNKNOWN
     days = daily_windows(season("2024-08-10T05", reason), tz=CHICAGO)
     assert days.lost.sum(axis=0).tolist() == [[[24], [24]]]
-    causes = days.lost_hours()
-    assert list(causes)[:2] == [Reason.GROUND, Reason.GRAIN]
-    assert causes[Reason.GROUND][:, 0].tolist() == [20, 19]
+    assert days.lost[Reason.GROUND, 0, :, 0].tolist() == [20, 19]
     assert days.unknown[0, :, 0].tolist() == [0, 1]
 
 
