@@ -84,6 +84,16 @@ def test_hand_pounds_that_hold_a_bushel_of_wheat_at_base(moisture, pounds):
         assert pounds * paid_share(MARKET, np.array(float(moisture))) == pytest.approx(60, abs=5e-3)
 
 
+# published: percent lost per point of drying to each base
+@pytest.mark.parametrize(
+    ("base", "factor"), [(15.5, 1.1834), (14, 1.1628), (13.5, 1.1561), (13, 1.1494), (12.5, 1.1429)]
+)
+def test_shrink_factor(base, factor):
+    market = replace(MARKET, moisture_base_pct=base)
+    share = paid_share(market, np.array([base + 1, base - 2]))
+    assert 100 * (1 - share) == pytest.approx([factor, 0.0], abs=5e-5)
+
+
 def test_published_water_shrink():
     # 1,000 lb corn from 25.5 to 15.5 %: 881.66 lb (extension shrink factor 1.1834 a point)
     market = replace(MARKET, moisture_base_pct=15.5)
