@@ -143,8 +143,10 @@ class Book:
         """Set the connection up and bring the schema to `VERSION`."""
         self._db.execute("PRAGMA foreign_keys = ON")
         self._db.execute("PRAGMA synchronous = FULL")
+        self._db.execute("BEGIN")  # one sight of all three: another may be making the book
         version, ours = self._pragma("user_version"), self._pragma("application_id")
         strange = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        self._db.execute("COMMIT")
         if ours != APPLICATION and (strange or version):
             raise BookError(f"{self.path} is not a season book: move it away")
         if version > VERSION:

@@ -1,6 +1,7 @@
 """The season book: never erases, never loses, reads back what was written."""
 
 import sqlite3
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -31,6 +32,24 @@ def book(tmp_path):
 @pytest.fixture(scope="module")
 def farm():
     return make_farm()
+
+
+def test_a_book_made_by_another_while_it_is_opened_is_no_stranger(tmp_path, monkeypatch):
+    read, tried = Book._pragma, []
+
+    def meanwhile(self, name):
+        found = read(self, name)
+        if name == "application_id" and not tried:
+            tried.append(name)
+            with suppress(BookError):
+                Book(tmp_path).close()
+        return found
+
+    monkeypatch.setattr(book_module, "WAIT_S", 0.0)
+    monkeypatch.setattr(Book, "_pragma", meanwhile)
+    with Book(tmp_path) as opened:
+        assert tried
+        assert opened.integrity() == "ok"
 
 
 def test_pragmas_are_those_promised(book):
