@@ -23,6 +23,7 @@ from readiness.hazards import (
     heat_index,
     solar_elevation,
 )
+from readiness.nws import Alert
 from readiness.weather import Array, Weather
 from scheduler.farm import Crew, Farm
 from scheduler.slots import local, utc_hour
@@ -72,6 +73,7 @@ def cautions(
     *,
     now: datetime,
     lightning: NDArray[np.bool_] | None = None,
+    warnings: Sequence[Alert] = (),
 ) -> tuple[str, ...]:
     """Cautions for the next `AHEAD_H` hours: those of the day first, then the standing ones.
 
@@ -80,6 +82,7 @@ def cautions(
     weather : (member, field, hour), holding `now`.
     now : aware time.
     lightning : thunderstorm expected, on the hours of `weather`, where the forecast says so.
+    warnings : official ones.
     """
     first = max(0, int((utc_hour(now) - weather.start).astype(int)))
     hours = slice(first, first + AHEAD_H)
@@ -89,6 +92,7 @@ def cautions(
     storm = None if lightning is None else lightning[..., hours]
     day = (
         _unknown(sky),
+        *_fire_warnings(farm, sky, warnings),
         _fire(farm, sky),
         _heat(farm, sky),
         _lightning(farm, sky, storm),
@@ -129,6 +133,16 @@ def _unknown(sky: Weather) -> str:
         "Unknown: temperature, humidity or wind is missing for some hours today; fire and heat "
         "could not be judged there. Measure at the field."
     )
+
+
+def _fire_warnings(farm: Farm, sky: Weather, warnings: Sequence[Alert]) -> list[str]:
+    """Fire weather warnings and watches that hold in some hour of `sky`."""
+    held = [w for w in warnings if w.fire and w.start <= sky.times[-1] and w.stop > sky.times[0]]
+    return [
+        f"Fire warning: {w.event} from {local(w.start, farm.tz):%a %H:%M} to "
+        f"{local(w.stop, farm.tz):%a %H:%M}. Ask whoever has charge of fire there before cutting."
+        for w in held
+    ]
 
 
 def _fire(farm: Farm, sky: Weather) -> str:

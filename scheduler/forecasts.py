@@ -69,6 +69,7 @@ class FarmWeather:
         where nothing tells.
     source : where the forecast came from. issued, age_h : when, and its age now in hours.
     notes : plain sentences the user must know.
+    warnings : official ones not yet over for some of the fields.
     """
 
     past: Weather
@@ -78,6 +79,7 @@ class FarmWeather:
     issued: datetime | None
     age_h: float | None
     notes: tuple[str, ...]
+    warnings: tuple[Alert, ...] = ()
 
 
 def weather_for(
@@ -120,14 +122,17 @@ def weather_for(
     members = _ahead(cells, known, hour, days, seed, pairs, notes)
     past = start_of_run(known, members, hour, notes).sites(cell_of)
     ahead = members.sites(cell_of)
+    thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
+    warned = _alerts(folder, farm, ahead.start, now, notes)
     return FarmWeather(
         past=gauged(past, farm, gauges, notes),
         ahead=ahead,
-        lightning=_lightning(folder, farm, cells, cell_of, ahead, now, notes),
+        lightning=_lightning(None if thunder is None else thunder[:, cell_of], warned, ahead),
         source=cells[0].source,
         issued=issued,
         age_h=None if issued is None else (now - issued) / timedelta(hours=1),
         notes=tuple(dict.fromkeys(notes)),
+        warnings=tuple(dict.fromkeys(one for _, one in warned)),
     )
 
 
@@ -235,28 +240,18 @@ def _whole(told: Weather) -> Weather:
 
 
 def _lightning(
-    folder: Path,
-    farm: Farm,
-    cells: Sequence[Cell],
-    cell_of: NDArray[np.int64],
+    thunder: NDArray[np.bool_] | None,
+    warned: Sequence[tuple[NDArray[np.bool_], Alert]],
     ahead: Weather,
-    now: datetime,
-    notes: list[str],
 ) -> NDArray[np.bool_] | None:
     """Hours with a thunderstorm: a member's rain where thunder is told, and hours of warnings."""
-    thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
-    mask = None if thunder is None else thunder[:, cell_of] & (ahead.rain > 0.0)
-    for at, one in _alerts(folder, farm, now, notes):
-        first = max(0, int((one.start - ahead.start).astype(int)))
-        stop = int((one.stop - ahead.start).astype(int))
-        if stop <= 0:
-            continue
-        end = pd.Timestamp(str(one.stop), tz="UTC").tz_convert(str(farm.tz))
-        notes.append(f"{one.event} until {end:%a %H:%M}: {one.headline or 'see the warning'}.")
+    mask = None if thunder is None else thunder & (ahead.rain > 0.0)
+    for at, one in warned:
         if one.storm:
             if mask is None:
                 mask = np.zeros((1, *ahead.shape[1:]), dtype=np.bool_)
-            mask[:, np.flatnonzero(at), first:stop] = True
+            first, stop = (int((t - ahead.start).astype(int)) for t in (one.start, one.stop))
+            mask[:, np.flatnonzero(at), max(0, first) : stop] = True
     return mask
 
 
@@ -288,9 +283,9 @@ def _thunder(cells: Sequence[Cell], ahead: Weather) -> NDArray[np.bool_] | None:
 
 
 def _alerts(
-    folder: Path, farm: Farm, now: datetime, notes: list[str]
+    folder: Path, farm: Farm, first: np.datetime64, now: datetime, notes: list[str]
 ) -> list[tuple[NDArray[np.bool_], Alert]]:
-    """The last stored alerts of each place, with the fields (field,) they hold for."""
+    """Last stored alerts of each place not over by `first`, noted, with the fields (field,)."""
     young = [s for s in stored(folder, "alerts")
              if -SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)]  # fmt: skip
     places = sorted({(s.lat, s.lon) for s in young})
@@ -305,5 +300,8 @@ def _alerts(
         except (WeatherError, PayloadError) as error:
             notes.append(f"Passed over {last.path.name}: {error}.")
             continue
-        out += [(place_of == i, one) for one in held]
+        out += [(place_of == i, one) for one in held if one.stop > first]
+    for _, one in out:
+        end = pd.Timestamp(str(one.stop), tz="UTC").tz_convert(str(farm.tz))
+        notes.append(f"{one.event} until {end:%a %H:%M}: {one.headline or 'see the warning'}.")
     return out

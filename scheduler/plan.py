@@ -389,7 +389,9 @@ def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: De
         bound=None if plan.bound is None else plan.bound / 100.0, gap=plan.gap,
         rules=decision.rules, member_loss=tuple(plan.member_cost / 100.0),
         foresight_value=decision.foresight_value, ignoring_cost=decision.ignoring_cost,
-        cautions=cautions(farm, weather.ahead, now=now, lightning=weather.lightning),
+        cautions=cautions(
+            farm, weather.ahead, now=now, lightning=weather.lightning, warnings=weather.warnings
+        ),
         changes=() if known.last is None else (*known.news, *changes_since(known.last, crews)),
         lessons=known.lessons,
         decision=decision,

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from readiness.hazards import grassland_fire_index
+from readiness.nws import Alert
 from scheduler.cautions import DEFERENCE, STANDING, cautions, day_cautions, sunset
 from scheduler.farm import Rules
 from scheduler.words import clock
@@ -47,6 +48,25 @@ def test_fire_index_named_with_its_class():
     fire = line(today(sky(temp=35.0, humidity=14.0, wind=26 / 3.6)), "Fire")
     assert "may reach 34 (very high)" in fire
     assert "one published code stops above 35" in fire
+
+
+def test_fire_warning_in_force_is_named_and_one_that_is_over_is_not():
+    def alert(event, first, stop):
+        hour = np.datetime64("2025-08-16T11", "h")  # NOW, 6:00 on the farm
+        return Alert(event=event, headline="", start=hour + first, stop=hour + stop)
+
+    warnings = (
+        alert("Red Flag Warning", -3, 9), alert("Fire Weather Watch", 6, 30),
+        alert("Red Flag Warning", -30, -3), alert("Fire Weather Watch", 24, 40),
+        alert("Flood Watch", -3, 9),
+    )  # fmt: skip
+    told = [x for x in today(sky(), warnings=warnings) if x.startswith("Fire warning:")]
+    assert told == [
+        "Fire warning: Red Flag Warning from Sat 03:00 to Sat 15:00. Ask whoever has charge of "
+        "fire there before cutting.",
+        "Fire warning: Fire Weather Watch from Sat 12:00 to Sun 12:00. Ask whoever has charge of "
+        "fire there before cutting.",
+    ]
 
 
 def test_fire_stop_rule_of_the_user_is_quoted_with_its_chance():

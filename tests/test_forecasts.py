@@ -278,9 +278,11 @@ def test_warnings_are_noted_and_close_their_hours(small):
     assert not known.lightning[:, :, 5:].any()
     assert any(n.startswith("Severe Thunderstorm Watch until") for n in known.notes)
     assert any(n.startswith("Red Flag Warning until") for n in known.notes)
+    assert [w.event for w in known.warnings if w.fire] == ["Red Flag Warning"]
     later = weather_for(folder, farm, now + timedelta(hours=26), days=2)
     assert later.lightning is None
     assert not any("Warning" in n for n in later.notes)
+    assert later.warnings == ()
 
 
 def test_thunder_closes_the_rain_of_members_only(sample):
