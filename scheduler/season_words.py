@@ -11,7 +11,7 @@ from scheduler.farm import Farm
 from scheduler.rehearsal import Score
 from scheduler.units import ACRE_HA, show_money
 from scheduler.whatif import SURE, Outcome, WhatIf, completion
-from scheduler.workability import half_months
+from scheduler.workability import HalfMonth, chance_of_days, half_months
 
 MODEL = (
     "Soil and grain are taken as the model has them; forecasts are emulated, not archived. "
@@ -117,6 +117,14 @@ def _least_cost(
     ]  # fmt: skip
 
 
+def _half_of_them(m: HalfMonth) -> str:
+    """Chance of seven workable days in fourteen; days that seem to alternate do so by chance."""
+    if np.isnan(m.persistence):
+        return "-"
+    chance = chance_of_days(7, 14, share=m.share, persistence=max(m.persistence, 0.0))
+    return f"{100 * chance:.0f} %"
+
+
 def workability_lines(outcomes: Sequence[Outcome]) -> list[str]:
     """Workable days of each field by half-month, with how they hang together."""
     names: dict[str, int] = {}
@@ -124,16 +132,17 @@ def workability_lines(outcomes: Sequence[Outcome]) -> list[str]:
         field, _, part = name.partition("/")
         names.setdefault(f"{field} {part}" if part == "wet hollow" else field, i)
     months = half_months((o.workable for o in outcomes), names)
-    head = ["field", "half-month", "workable", "carries over", "days"]
+    head = ["field", "half-month", "workable", "carries over", "7 of 14", "days"]
     rows = [
         [m.field, f"{date(2001, m.month, 1):%b} {'1-15' if m.half == 1 else '16-'}",
          f"{100 * m.share:.0f} %",
-         "-" if np.isnan(m.persistence) else f"{m.persistence:.2f}", str(m.days)]
+         "-" if np.isnan(m.persistence) else f"{m.persistence:.2f}", _half_of_them(m), str(m.days)]
         for m in months
     ]  # fmt: skip
     return [
         "",
-        "WORKABLE DAYS (carries over: chance after a workable day less chance after another)",
+        "WORKABLE DAYS (carries over: chance after a workable day less chance after another;",
+        "7 of 14: chance of a week's work in a fortnight)",
         *columns([head, *rows]),
     ]
 

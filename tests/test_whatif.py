@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import datetime, time
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -22,7 +23,7 @@ from scheduler.money import best_ha
 from scheduler.reading import read_farm
 from scheduler.rehearsal import Settings
 from scheduler.search import price
-from scheduler.season_words import whatif_lines
+from scheduler.season_words import whatif_lines, workability_lines
 from scheduler.slots import slot_times
 from scheduler.stakes import stakes
 from scheduler.timeliness import timeliness_cost
@@ -60,6 +61,21 @@ def test_property_chances_fall_with_need_and_persistence_is_found_again():
     assert persistence(on[:-1], on[1:]) == pytest.approx(0.4, abs=0.015)
     with pytest.raises(ValueError, match="no chain has share"):
         chance_of_days(1, 2, share=0.1, persistence=-0.9)
+
+
+def test_words_tell_how_sure_half_of_a_fortnight_is():
+    rng = np.random.default_rng(1)
+    hours = np.where(rng.random((1, 15 * 40)) < 0.6, 8, 0).astype(np.uint8).reshape(40, 1, 15)
+    seasons = [
+        SimpleNamespace(
+            names=("A",), workable=WorkableDays(first=np.datetime64("2004-08-01"), hours=h)
+        )
+        for h in hours
+    ]
+    head, row = workability_lines(seasons)[-2:]
+    assert "7 of 14" in head
+    # hand: the binomial tail at 0.6, P(>= 7 of 14), is 0.850; carrying over takes from it
+    assert 70 <= int(row.split()[-3]) <= 90
 
 
 def test_hand_half_months():
