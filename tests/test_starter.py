@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from readiness.crops import CROPS
 from scheduler import starter
 from scheduler.command import main
 from scheduler.errors import FarmError
@@ -50,6 +51,15 @@ def test_readme_names_every_column(tmp_path):
     heading = (tmp_path / "farm" / "fields.csv").read_text().splitlines()[0]
     readme = (tmp_path / "farm" / "README.md").read_text()
     assert [c for c in heading.split(",") if f"{c} " not in readme and f"{c}," not in readme] == []
+
+
+def test_readme_names_the_stage_that_heading_is_counted_from(tmp_path):
+    new_farm(tmp_path / "farm")
+    readme = (tmp_path / "farm" / "README.md").read_text()
+    told = next(line for line in readme.splitlines() if line.startswith("| heading "))
+    for crop in CROPS.values():
+        assert crop.heading_stage in told
+        assert crop.heading_stage == "heading" or f"{crop.name}: {crop.heading_stage}" in told
 
 
 def test_what_is_there_is_left_alone(tmp_path, capsys):
