@@ -12,7 +12,19 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from readiness.validation import LAST_TRAINING, MONTHS, Row, Soil, Validation, hits
+from readiness.bearing import second_opinions, water_limits
+from readiness.soil import Land, bulk_density
+from readiness.validation import (
+    CART_T,
+    COMBINE_T,
+    LAST_TRAINING,
+    MONTHS,
+    Row,
+    Soil,
+    Validation,
+    hits,
+)
+from scheduler.vocabulary import TEXTURES
 
 INK, GREY, BLUE = "#000000", "#9a9a9a", "#2c5f8a"
 STYLE = """
@@ -155,6 +167,26 @@ def year_lines(soils: Sequence[Soil]) -> list[tuple[str, str, str, str]]:
     return lines
 
 
+def strength_lines() -> list[tuple[str, ...]]:
+    """Per texture and limit: water, strength by each relation, strength the vehicles need, kPa."""
+    sand, clay = np.array(list(TEXTURES.values())).T / 100.0
+    land = Land.of(len(sand), sand=sand, clay=clay)
+    limits = water_limits(
+        land.field_capacity, land.saturation, sand=sand, clay=clay,
+        combine_t=COMBINE_T, cart_t=CART_T, offset=np.zeros(len(sand)),
+    )  # fmt: skip
+    opinions = second_opinions(
+        [name.replace("_", " ") for name in TEXTURES], limits, sand=sand, clay=clay,
+        density=bulk_density(sand, clay, land.organic_pct), combine_t=COMBINE_T, cart_t=CART_T,
+    )  # fmt: skip
+    head = ("texture", "limit", "water 15-30 cm", *opinions[0].strength)
+    lines = [(*head, *(f"needed: {who}" for who in opinions[0].needed))]
+    for o in opinions:
+        kpa = (*o.strength.values(), *o.needed.values())
+        lines.append((o.texture, o.limit, f"{o.water:.3f}", *(f"{v:.0f}" for v in kpa)))
+    return lines
+
+
 def validation_page(found: Validation) -> str:
     """HTML of the whole validation."""
     parts = [
@@ -186,6 +218,15 @@ def validation_page(found: Validation) -> str:
                 ),
             ),
         ]  # fmt: skip
+    head, *lines = strength_lines()
+    parts += [
+        "<h2>Strength at the bearing limits</h2>",
+        "<p>Two published families of relations turn water into strength (kPa) and disagree; the "
+        "limits rest on shares of field capacity instead, and on your ground checks. What each "
+        f"family says of the ground at those limits, and what a combine of {COMBINE_T:g} t and a "
+        f"cart of {CART_T:g} t need:</p>",
+        _table(head, lines),
+    ]
     return "\n".join([*parts, "</body></html>"])
 
 

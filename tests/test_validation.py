@@ -12,7 +12,7 @@ from readiness import validation
 from readiness.records import read_uscrn_daily
 from readiness.suitable_days import STATES, state_weeks, state_weights
 from scheduler.command import main
-from scheduler.validation_page import row_cells, validation_page
+from scheduler.validation_page import row_cells, strength_lines, validation_page
 
 DATA = Path(__file__).parents[2] / "shared" / "data"
 needs_data = pytest.mark.skipif(
@@ -138,6 +138,17 @@ def test_one_station_and_its_split() -> None:
     page = validation_page(found)
     assert page.count("<img alt=") == 3
     assert "ND_Jamestown_38_WSW" in page
+
+
+# published conflict: the families differ by a factor of two or more on some grounds
+def test_page_shows_what_both_families_say_of_the_limits() -> None:
+    head, *lines = strength_lines()
+    assert head[:5] == ("texture", "limit", "water 15-30 cm", "SMSP II", "Collins")
+    assert len(lines) == 2 * 12
+    ratio = [float(line[3]) / float(line[4]) for line in lines]
+    assert max(ratio) > 2.0 or min(ratio) < 0.5
+    page = validation_page(validation.Validation(rows=[], soils=[], weeks=pd.DataFrame(), et=[]))
+    assert all(f"<td>{cell}</td>" in page for cell in lines[0])
 
 
 # law: what is fitted does not see the tested years
