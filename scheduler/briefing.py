@@ -133,7 +133,7 @@ def order_line(
     done = float(np.isfinite(when.begin).mean())
     if rate is None or done == 0:
         return None
-    field = compiled.farm.fields[job.field]
+    field = compiled.field(j)
     before = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
     moisture = spread(when.moisture)
     tonnes = job.area_ha * dry_t_ha(field) / (1.0 - moisture.mid / 100.0)
@@ -235,7 +235,7 @@ def fallback(compiled: Compiled, plan: Plan, k: int, *, objective: str) -> Fallb
         if other is None or compiled.jobs[other].field == compiled.jobs[j].field:
             return f"{wait} at {name}: no other field is worth the move"
         there = compiled.jobs[other]
-        field = compiled.farm.fields[there.field]
+        field = compiled.field(other)
         parcel = f", {there.parcel}" if there.parcel else ""
         return f"go to {field.name} ({field.id}{parcel}) and come back to {name} after"
 

@@ -26,7 +26,6 @@ SLOT_MIN = 30
 SLOTS_DAY = 24 * 60 // SLOT_MIN
 #: Days on which a delivery point is tried; assumed, because most fields are begun within a week.
 DAYS_PROBED = 6
-EDGE = HEADLAND_FACTOR
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +58,7 @@ class Compiled:
 
     def field(self, j: int) -> Field:
         """The field of a job."""
-        return self.farm.fields[self.jobs[j].field]
+        return self.stakes.field(j)
 
 
 # fmt: off
@@ -94,7 +93,7 @@ def _cut(  # type: ignore[no-untyped-def]
                 out = haul * step if is_open[t] else 0.0
                 cut = 0.0
                 if can[m, t]:
-                    rate = combine[t] * (EDGE if edge[m, t] else 1.0)
+                    rate = combine[t] * (HEADLAND_FACTOR if edge[m, t] else 1.0)
                     cut = min(min(rate, cart) * step, buffer - held + out, left)
                     money += cut / t_ha * (loss[m, t] + (rut if edge[m, t] else 0.0))
                     left -= cut
@@ -160,7 +159,7 @@ def _drier_later(can, loss, day, limit):  # type: ignore[no-untyped-def]
 
 def takers(stakes: Stakes, j: int, gang: Gang) -> Iterator[tuple[int, Rates]]:
     """Delivery points that take a job's grain at some hour, with the gang's rates there."""
-    farm, field = stakes.farm, stakes.farm.fields[stakes.jobs[j].field]
+    farm, field = stakes.farm, stakes.field(j)
     density, t_ha = grain_density(field), wet_yield(field)
     for q, p in enumerate(farm.points):
         if field.crop not in p.markets or (p.capacity_t is not None and p.capacity_t <= 0):
@@ -250,7 +249,7 @@ def _at_point(
 ) -> tuple[Bool, NDArray[np.int32], NDArray[np.int64]]:
     """Slots cut, finish and cost (member, slot) of a job hauled to one delivery point."""
     stakes, job = out.stakes, out.stakes.jobs[j]
-    field = stakes.farm.fields[job.field]
+    field = stakes.field(j)
     money, t_ha = stakes.loss[:, j, q], wet_yield(field)
     combine = np.array(rates.combine) @ up
     can = ok & np.isfinite(money) & (combine > 0)

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from readiness.weather import Array
-from scheduler.compile import EDGE, SLOT_MIN, Compiled
-from scheduler.haul import Rates
+from scheduler.compile import SLOT_MIN, Compiled
+from scheduler.haul import HEADLAND_FACTOR, Rates
 from scheduler.money import loss_terms
 from scheduler.stakes import wet_yield
 
@@ -123,7 +123,7 @@ def _cut(state: Work, k: int, t: int) -> None:
     cut = 0.0
     if compiled.can[0, k, j, t]:
         edge = bool(stake.edge[0, job.row, t])
-        speed = sum(rate.combine) * (EDGE if edge else 1.0)
+        speed = sum(rate.combine) * (HEADLAND_FACTOR if edge else 1.0)
         cut = min(speed * STEP_H, rate.cart * STEP_H, _room(state, k, rate, out), state.left[j])
         rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
         state.lost += cut / t_ha * (float(stake.loss[0, j, q, t]) + rut)

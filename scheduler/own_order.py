@@ -17,7 +17,7 @@ def jobs_named(stake: Stakes, name: str) -> list[int]:
     return [
         j
         for j, job in enumerate(stake.jobs)
-        if stake.farm.fields[job.field].id == field and parcel in ("", job.parcel)
+        if stake.field(j).id == field and parcel in ("", job.parcel)
     ]
 
 
@@ -75,10 +75,8 @@ def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Ord
             if not found:
                 raise FarmError(f'there is nothing to cut in a field "{name}"')
             if twice := used & set(found):
-                job = compiled.jobs[min(twice)]
-                raise FarmError(
-                    f'field "{compiled.farm.fields[job.field].id}" is ordered twice: name it once'
-                )
+                field = compiled.field(min(twice))
+                raise FarmError(f'field "{field.id}" is ordered twice: name it once')
             used |= set(found)
             out[crews.index(crew)] += found
     return tuple(tuple(o) for o in out)

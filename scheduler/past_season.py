@@ -222,8 +222,8 @@ def best_sold(stake: Stakes) -> Stakes:
     """
     best = np.fmin.reduce(stake.loss, axis=2)
     loss = np.full_like(stake.loss, np.nan)
-    for j, job in enumerate(stake.jobs):
-        loss[:, j, soonest(stake.farm, stake.farm.fields[job.field])] = best[:, j]
+    for j in range(len(stake.jobs)):
+        loss[:, j, soonest(stake.farm, stake.field(j))] = best[:, j]
     return replace(stake, loss=loss)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -11,40 +11,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.season import Season
-from readiness.weather import VARIABLES, Weather
+from readiness.weather import Weather
 from scheduler.briefing import crew_orders, left_out
 from scheduler.cautions import cautions
 from scheduler.changes import changes_since
 from scheduler.check import check
-from scheduler.compile import SLOT_MIN, Compiled, compile_tables
+from scheduler.compile import SLOT_MIN, Compiled
+from scheduler.earlier import steadied
 from scheduler.errors import FarmError, NoPlanError
-from scheduler.haul import Gang
+from scheduler.foresight import foresight, ignoring, mean_weather
 from scheduler.known import Known, gather
-from scheduler.makeup import MakeUp, describe, makeups
-from scheduler.orders import CrewOrders, Morning, Order
+from scheduler.makeup import describe
+from scheduler.orders import Morning
 from scheduler.outlook import look_ahead
-from scheduler.own_order import jobs_named, priced
+from scheduler.own_order import priced
+from scheduler.quick import quick
+from scheduler.ranking import compiled_for, rank_makeups
 from scheduler.rules import rule_orders
-from scheduler.search import price, search
-from scheduler.slots import slot_times, utc_hour
+from scheduler.search import price
+from scheduler.slots import slot_times
 from scheduler.solve import solve
 from scheduler.stakes import Stakes, stakes
-from scheduler.tables import FEASIBLE, CutTables, Orders, Plan
+from scheduler.tables import Plan
 from scheduler.why import alternatives
 
 Progress = Callable[[float, str], None]
-#: Members that price the make-ups, spread over the ensemble; assumed, so that many are priced
-#: in the time of one plan.
-MAKEUP_MEMBERS = 7
-#: Moves of a search that prices a make-up, and of one that keeps today's orders; assumed.
-QUICK_MOVES, STEADY_MOVES = 20_000, 60_000
 #: Moves of the search for a page that waits; assumed, about a second for 26 fields.
 SWIFT_MOVES = 60_000
-#: Make-ups priced on all members; assumed, half a second each.
-FINALISTS = 3
-#: Share of the cost by which two searches of the same tables may differ; assumed from runs on the
-#: sample farm. A plan that is better by less is not better.
-NOISE = 0.002
 #: Hour of the farm's day at which a plan for a bare date is made.
 MORNING_HOUR = 6
 
@@ -192,185 +185,8 @@ def decide(
             for name, orders in rule_orders(compiled).items()
         },
         foresight_value=foresight(compiled.tables, plan, seed=seed) if study else None,
-        ignoring_cost=None if alone is None else _ignoring(compiled, alone, plan, seed),
+        ignoring_cost=None if alone is None else ignoring(compiled, alone, plan, seed=seed),
     )
-
-
-def quick(
-    tables: CutTables,
-    *,
-    seed: int,
-    objective: str = "mean",
-    moves: int = QUICK_MOVES,
-    orders: Orders | None = None,
-) -> Plan:
-    """A good plan without a proof, from a short search."""
-    first = tables.prefixes if orders is None else orders
-    found = search(tables, first, moves=moves, seed=seed, objective=objective)
-    return price(tables, found, objective=objective)
-
-
-def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
-    """Money that knowing each member beforehand would save on average, at least.
-
-    Each member's own best order is searched from the plan's.
-    """
-    saved = 0.0
-    for m, weight in enumerate(tables.weight):
-        alone = replace(
-            tables,
-            finish=tables.finish[m : m + 1],
-            cost=tables.cost[m : m + 1],
-            weight=np.ones(1),
-        )
-        best = quick(alone, seed=seed, moves=5 * QUICK_MOVES, orders=plan.orders)
-        saved += weight * max(0.0, float(plan.member_cost[m]) - best.cost)
-    return float(saved) / 100.0
-
-
-def _ignoring(compiled: Compiled, alone: Compiled, plan: Plan, seed: int) -> float:
-    """Money lost by an order made on the ensemble mean alone, priced on all members."""
-    objective = compiled.farm.rules.objective
-    order = quick(alone.tables, seed=seed, moves=10 * QUICK_MOVES).orders
-    dearer = price(compiled.tables, order, objective=objective).cost - plan.cost
-    return max(0.0, dearer / 100.0)
-
-
-def mean_weather(ahead: Weather) -> Weather:
-    """The ensemble mean as one member, (1, field, hour)."""
-    mean = {name: getattr(ahead, name).mean(axis=0, keepdims=True) for name in VARIABLES}
-    return replace(ahead, **mean, estimated=ahead.estimated.max(axis=0, keepdims=True))
-
-
-def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, float, MakeUp]]:
-    """Price every make-up on a few members, then the best of them on all: these, cheapest first.
-
-    A machine that changes crew, against the orders before or the farm file, costs
-    `rules.change_price`.
-
-    Raises
-    ------
-    NoPlanError
-        Where no crew has a combine up today.
-    """
-    options = [(name, m) for name, m in makeups(known.farm, known.now) if m]
-    if not options:
-        raise NoPlanError("no crew has a combine that is up today: repair one or call a crew in")
-    if len(options) == 1:
-        return [(options[0][0], 0.0, options[0][1])]
-    few = some_members(stake, MAKEUP_MEMBERS)
-    rules, before = known.farm.rules, _machines(known)
-
-    def cost(makeup: MakeUp, on: Stakes, moves: int) -> float:
-        """Cost with the price of every machine that changes crew."""
-        tables = compiled_for(known, on, makeup).tables
-        found = quick(tables, seed=seed, objective=rules.objective, moves=moves).cost
-        moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
-        return found + 100.0 * rules.change_price * moved
-
-    priced = sorted(((n, cost(m, few, QUICK_MOVES), m) for n, m in options), key=lambda p: p[1])
-    final = [(n, cost(m, stake, QUICK_MOVES), m) for n, _, m in priced[:FINALISTS]]
-    return sorted(final, key=lambda p: p[1])
-
-
-def _ids(machines: Gang) -> list[str]:
-    """Every machine of a gang."""
-    return [
-        *(c.id for c in machines.combines),
-        *(c.id for c in machines.carts),
-        *(t.id for t in machines.trucks),
-    ]
-
-
-def _machines(known: Known) -> dict[str, str]:
-    """Crew of each machine: as ordered before, else as in the farm file."""
-    if known.last:
-        return {m: c.crew for c in known.last for m in (*c.combines, *c.carts, *c.trucks)}
-    return {m: c.id for c in known.farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
-
-
-def some_members(stake: Stakes, count: int) -> Stakes:
-    """A few members, evenly through the ensemble."""
-    m = np.unique(np.linspace(0, stake.loss.shape[0] - 1, count).astype(int))
-    return replace(
-        stake, loss=stake.loss[m], ground=stake.ground[m], edge=stake.edge[m],
-        moisture=stake.moisture[m],
-    )  # fmt: skip
-
-
-def compiled_for(known: Known, stake: Stakes, makeup: MakeUp) -> Compiled:
-    """Tables of a make-up with what is begun, locked and was ordered before."""
-    standing = {crew: field for field, crew in known.begun.items()}
-    crews = {g.crew: k for k, g in enumerate(makeup)}
-    locked = tuple(
-        (crews[crew], tuple(j for f in wanted for j in jobs_named(stake, f)))
-        for crew, wanted in known.locks.items()
-        if crew in crews
-    )
-    return compile_tables(
-        stake,
-        makeup,
-        stands=[standing.get(g.crew, "base") for g in makeup],
-        assigned=_assigned(stake, crews, known.last or ()),
-        locked=locked,
-    )
-
-
-def _job(stake: Stakes, order: Order) -> int | None:
-    """The job an earlier order speaks of, if it is still to be done."""
-    for j, job in enumerate(stake.jobs):
-        if stake.farm.fields[job.field].id == order.field and job.parcel == order.parcel:
-            return j
-    return None
-
-
-def _assigned(
-    stake: Stakes, crews: Mapping[str, int], last: Sequence[CrewOrders]
-) -> dict[int, int]:
-    """Job -> crew of the orders issued before."""
-    return {
-        j: crews[c.crew]
-        for c in last
-        if c.crew in crews
-        for o in c.orders
-        if (j := _job(stake, o)) is not None
-    }
-
-
-def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed: int) -> Plan:
-    """The new plan only if it saves more than its changes to the day's orders cost.
-
-    Against it stands the best plan that begins with what was ordered for the next 24 hours. Each
-    of those orders that is not among as many first ones of its crew costs `rules.change_price`,
-    and a difference within the search's own noise counts for nothing.
-    """
-    wanted = _ordered(compiled, last, compiled.stakes.slots[0] + np.timedelta64(24, "h"))
-    changes = sum(
-        j not in plan.orders[k][: len(order)] for k, order in enumerate(wanted) for j in order
-    )
-    if changes == 0:
-        return plan
-    tables = replace(compiled.tables, locked=tuple(enumerate(wanted)))
-    rules = compiled.farm.rules
-    kept = quick(tables, seed=seed, objective=rules.objective, moves=STEADY_MOVES)
-    if plan.cost + max(changes * rules.change_price * 100.0, NOISE * plan.cost) < kept.cost:
-        return plan
-    status = kept.status if plan.bound is None else FEASIBLE
-    return replace(kept, bound=plan.bound, status=status)
-
-
-def _ordered(
-    compiled: Compiled, last: Sequence[CrewOrders], before: np.datetime64
-) -> list[tuple[int, ...]]:
-    """Per crew, what is locked, then the jobs whose ordered start lay before a time."""
-    out = list(compiled.tables.prefixes)
-    crews = {g.crew: k for k, g in enumerate(compiled.gangs)}
-    locked = {j for first in out for j in first}
-    for c in last:
-        if c.crew in crews:
-            jobs = [_job(compiled.stakes, o) for o in c.orders if utc_hour(o.start.mid) < before]
-            out[crews[c.crew]] += tuple(j for j in jobs if j is not None and j not in locked)
-    return out
 
 
 def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: Decision) -> Morning:

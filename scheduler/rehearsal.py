@@ -24,7 +24,8 @@ from scheduler.forecasts import FarmWeather
 from scheduler.known import Known
 from scheduler.money import loss_terms
 from scheduler.past_season import SLOTS_DAY, PastSeason, ahead_of, best_sold, picked
-from scheduler.plan import compiled_for, quick
+from scheduler.quick import quick
+from scheduler.ranking import compiled_for
 from scheduler.rules import RIPEST, keys, rule_orders
 from scheduler.search import price, search
 from scheduler.slots import slot_times

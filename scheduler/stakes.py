@@ -69,6 +69,10 @@ class Stakes:
     moisture: Array
     day_loss: float
 
+    def field(self, j: int) -> Field:
+        """The field of a job."""
+        return self.farm.fields[self.jobs[j].field]
+
     def hour_value(self, crews: int) -> float:
         """Money that one crew-hour of delay costs: half of what stands loses its daily rate."""
         return 0.5 * self.day_loss / HOURS_DAY / max(1, crews)

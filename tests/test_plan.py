@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from scheduler.check import check
+from scheduler.earlier import steadied
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.known import gather
 from scheduler.outlets import plan_json
-from scheduler.plan import plan_farm, plan_morning, price_order, steadied
+from scheduler.plan import plan_farm, plan_morning, price_order
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))

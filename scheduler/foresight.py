@@ -1,0 +1,45 @@
+"""Foresight: what knowing the weather would save, and what ignoring its spread would cost."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from readiness.weather import VARIABLES, Weather
+from scheduler.compile import Compiled
+from scheduler.quick import QUICK_MOVES, quick
+from scheduler.search import price
+from scheduler.tables import CutTables, Plan
+
+
+def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
+    """Money that knowing each member beforehand would save on average, at least.
+
+    Each member's own best order is searched from the plan's.
+    """
+    saved = 0.0
+    for m, weight in enumerate(tables.weight):
+        alone = replace(
+            tables,
+            finish=tables.finish[m : m + 1],
+            cost=tables.cost[m : m + 1],
+            weight=np.ones(1),
+        )
+        best = quick(alone, seed=seed, moves=5 * QUICK_MOVES, orders=plan.orders)
+        saved += weight * max(0.0, float(plan.member_cost[m]) - best.cost)
+    return float(saved) / 100.0
+
+
+def ignoring(compiled: Compiled, alone: Compiled, plan: Plan, *, seed: int) -> float:
+    """Money lost by an order made on the ensemble mean alone, priced on all members."""
+    objective = compiled.farm.rules.objective
+    order = quick(alone.tables, seed=seed, moves=10 * QUICK_MOVES).orders
+    dearer = price(compiled.tables, order, objective=objective).cost - plan.cost
+    return max(0.0, dearer / 100.0)
+
+
+def mean_weather(ahead: Weather) -> Weather:
+    """The ensemble mean as one member, (1, field, hour)."""
+    mean = {name: getattr(ahead, name).mean(axis=0, keepdims=True) for name in VARIABLES}
+    return replace(ahead, **mean, estimated=ahead.estimated.max(axis=0, keepdims=True))
