@@ -23,7 +23,8 @@ import pandas as pd
 from readiness.season import Observation
 from scheduler import actuals
 from scheduler.actuals import Spans
-from scheduler.entries import KINDS, Entry, at_words, says
+from scheduler.entries import KINDS, Entry
+from scheduler.entry_words import at_words, says
 from scheduler.errors import BookError, ConflictError
 from scheduler.farm import Farm
 

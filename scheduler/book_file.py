@@ -13,7 +13,9 @@ from datetime import UTC, datetime
 from scheduler.book import Book
 from scheduler.csv_file import CsvTable, read_csv, read_number
 from scheduler.dates import read_time
-from scheduler.entries import KINDS, Entry, Fact, crop_of, read_entry, unit_of, write_value
+from scheduler.entries import KINDS, Entry, Fact, crop_of
+from scheduler.entry_reading import read_entry
+from scheduler.entry_words import unit_of, write_value
 from scheduler.errors import BookError, EntryError, Unreadable
 from scheduler.farm import Farm
 from scheduler.units import SCALES, USUAL, spelled

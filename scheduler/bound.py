@@ -43,10 +43,12 @@ class Foresight:
     member_bound : (member,) no orders cost less in the member, even if it were known beforehand.
     walks : (member, turn, crew, job) walks met on the way up, -1 after the last job; near the
         end they are nearly plans, with some jobs twice and some not at all.
+    prize : (member, job) the prizes that prove it.
     """
 
     member_bound: Float
     walks: NDArray[np.int64]
+    prize: Float
 
 
 @njit(cache=True, nogil=True)
@@ -268,7 +270,7 @@ def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int =
     most = float(min(tables.leave_cost.sum(), 4 * cost.max() + tables.leave_cost.max()))
     scale = int(np.clip(2.0**52 / max(1.0, most), 1, 1024))
 
-    def one(m: int, prize: Float, turns: int) -> tuple[float, NDArray[np.int64]]:
+    def one(m: int, prize: Float, turns: int) -> tuple[float, NDArray[np.int64], Float]:
         begin, stand, paid = after_locks(tables, m)
         walks = np.full((keep, crews, jobs), -1, np.int64)
         never = (tables.finish[m, :, :, 0] < 0).all(
@@ -281,7 +283,7 @@ def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int =
             float(cost[m] - paid), turns, walks, *_room(jobs, tables.shape[3]),
         )  # fmt: skip
         # costs are whole numbers, so a bound between two of them is as good as the upper
-        return paid + max(0, int(-(-value // scale))), walks
+        return paid + max(0, int(-(-value // scale))), walks, prize
 
     prize = np.minimum(np.full(jobs, cost[0] / jobs), tables.leave_cost).astype(np.float64)
     found = [one(0, prize, turns)]
@@ -289,6 +291,7 @@ def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int =
     with ThreadPoolExecutor(max_workers=2) as pool:
         found += pool.map(lambda m: one(m, prize.copy(), max(1, turns // LATER)), rest)
     return Foresight(
-        member_bound=np.array([b for b, _ in found], np.float64),
-        walks=np.array([w for _, w in found]),
+        member_bound=np.array([b for b, _, _ in found], np.float64),
+        walks=np.array([w for _, w, _ in found]),
+        prize=np.array([p for _, _, p in found]),
     )

@@ -31,7 +31,8 @@ from scheduler import page_forms
 from scheduler.access import SHEET_POLICY, Access, crew_of, guard, own_names, read_access
 from scheduler.book import Book
 from scheduler.cautions import DEFERENCE, STANDING, day_cautions
-from scheduler.entries import KINDS, Entry, at_words, says
+from scheduler.entries import KINDS, Entry
+from scheduler.entry_words import at_words, says
 from scheduler.errors import AfterrainError, BookError, FarmError
 from scheduler.farm import Farm
 from scheduler.hours import LEAST_H

@@ -11,19 +11,9 @@ from flask import Flask, abort, flash, jsonify, redirect, render_template, reque
 from werkzeug.wrappers import Response as AnyResponse
 
 from scheduler.book import Book
-from scheduler.entries import (
-    KINDS,
-    Entry,
-    Kind,
-    crop_of,
-    identify,
-    known,
-    read_entry,
-    read_value,
-    unit_of,
-    whole,
-    write_value,
-)
+from scheduler.entries import KINDS, Entry, Kind, crop_of, known, whole
+from scheduler.entry_reading import identify, read_entry, read_value
+from scheduler.entry_words import unit_of, write_value
 from scheduler.errors import AfterrainError, ConflictError, EntryError, Unreadable
 from scheduler.farm import Farm
 from scheduler.issued import Issued

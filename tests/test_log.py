@@ -12,7 +12,9 @@ from mornings import farm as make_farm
 from scheduler.book import Book
 from scheduler.book_file import book_csv, read_rows
 from scheduler.command import main
-from scheduler.entries import KINDS, crop_of, read_entry, read_value, write_value
+from scheduler.entries import KINDS, crop_of
+from scheduler.entry_reading import read_entry, read_value
+from scheduler.entry_words import write_value
 from scheduler.errors import BookError, EntryError, Unreadable
 from scheduler.reading import read_farm
 

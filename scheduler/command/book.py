@@ -16,7 +16,9 @@ from scheduler.book import Book
 from scheduler.book_file import book_csv, import_rows, read_rows
 from scheduler.command.plan import moment
 from scheduler.csv_file import file_text
-from scheduler.entries import KINDS, Entry, Kind, at_words, read_entry, says
+from scheduler.entries import KINDS, Entry, Kind
+from scheduler.entry_reading import read_entry
+from scheduler.entry_words import at_words, says
 from scheduler.errors import BookError, EntryError, Unreadable
 from scheduler.farm import Farm
 from scheduler.reading import read_farm
