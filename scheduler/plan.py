@@ -19,7 +19,6 @@ from scheduler.check import check
 from scheduler.compile import SLOT_MIN, Compiled
 from scheduler.earlier import steadied
 from scheduler.errors import FarmError, NoPlanError
-from scheduler.foresight import foresight, ignoring, mean_weather
 from scheduler.known import Known, gather
 from scheduler.makeup import describe
 from scheduler.orders import Morning
@@ -33,6 +32,7 @@ from scheduler.slots import slot_times
 from scheduler.solve import solve
 from scheduler.stakes import Stakes, stakes
 from scheduler.tables import Plan
+from scheduler.uncertainty import foresight, ignoring, mean_weather
 from scheduler.why import alternatives
 
 Progress = Callable[[float, str], None]

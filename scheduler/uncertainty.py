@@ -1,4 +1,4 @@
-"""Foresight: what knowing the weather would save, and what ignoring its spread would cost."""
+"""Uncertainty: what knowing the weather would save, and what ignoring its spread would cost."""
 
 from __future__ import annotations
 
