@@ -258,6 +258,15 @@ def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
+def money_axis(ax: Axes, label: str, most: float, *, ticks: int) -> None:
+    """Make the x axis one of whole money from 0 to `most`."""
+    ax.set_xlim(0, most)
+    ax.set_xlabel(label, fontsize=8, parse_math=False)
+    ax.xaxis.set_major_locator(MaxNLocator(ticks))
+    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+    ax.tick_params(axis="x", labelsize=7)
+
+
 def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
     """Loss of the plan beside the rules of thumb."""
     ax = ax or new_axes(3.7, 2.1)
@@ -269,9 +278,5 @@ def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
     ax.set_yticks(list(ends), names, fontsize=7.5, parse_math=False)
     for y, loss in zip(ends, losses, strict=True):
         note(ax, f"{loss:,.0f}", loss, y)
-    ax.set_xlim(0, 1.22 * max(*losses, 1.0))
-    ax.set_xlabel(f"expected loss, {morning.farm.currency}", fontsize=8, parse_math=False)
-    ax.xaxis.set_major_locator(MaxNLocator(4))
-    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
-    ax.tick_params(axis="x", labelsize=7)
+    money_axis(ax, f"expected loss, {morning.farm.currency}", 1.22 * max(*losses, 1.0), ticks=4)
     return ax

@@ -11,7 +11,7 @@ from scheduler.csv_file import CsvTable
 from scheduler.dates import date_order
 from scheduler.errors import Unreadable
 from scheduler.farm import Field
-from scheduler.record import Custom, Problem, Record
+from scheduler.record import Custom, Problem, Record, table_records
 from scheduler.shape_file import Shape, from_wkt
 from scheduler.units import show_area, spelled
 from scheduler.vocabulary import (
@@ -53,16 +53,11 @@ def read_fields(
     out: list[Field] = []
     seen: dict[str, str] = {}
     used: set[str] = set()
-    for number, cells in table.rows:
-        record = Record(
-            dict(zip(names, cells, strict=True)),
-            custom, problems, file=FILE, row=str(number), orders=orders,
-        )  # fmt: skip
-        record.written |= dict(zip(names, table.columns, strict=True))
+    for record in table_records(table, names, custom, problems, file=FILE, orders=orders):
         own = record.text("id", None)
         if own in seen:
             record.fault("id", f'field "{own}" is already in row {seen[own]}', "give its own id")
-        seen.setdefault(own, str(number))
+        seen.setdefault(own, record.row)
         shape = shapes.get(spelled(own)) or shapes.get(spelled(record.text("name")))
         used |= {spelled(own), spelled(record.text("name"))}
         field = _field(record, shape, custom)

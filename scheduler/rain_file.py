@@ -14,7 +14,7 @@ from scheduler.csv_file import CsvTable
 from scheduler.dates import comes_twice, date_order, instant
 from scheduler.errors import Unreadable
 from scheduler.farm_file import Gauge
-from scheduler.record import Custom, Problem, Record
+from scheduler.record import Custom, Problem, Record, table_records
 from scheduler.units import spelled
 from scheduler.vocabulary import columns, named
 
@@ -58,12 +58,7 @@ def read_gauges(
     seen: dict[tuple[str, datetime], str] = {}
     daily: list[Catch] = []
     timed: list[Catch] = []
-    for number, cells in table.rows:
-        r = Record(
-            dict(zip(names, cells, strict=True)),
-            custom, problems, file=FILE, row=str(number), orders=order,
-        )  # fmt: skip
-        r.written |= dict(zip(names, table.columns, strict=True))
+    for r in table_records(table, names, custom, problems, file=FILE, orders=order):
         gauge = _gauge(r, known)
         amount = 0.0 if r.text("amount").lower() in TRACE else r.maybe(
             "amount", "depth", low=0.0, high=MOST_MM)  # fmt: skip
@@ -78,7 +73,7 @@ def read_gauges(
             r.fault("time", f'gauge "{gauge}" is read already in row {seen[gauge, when]}',
                     "keep one of the two")  # fmt: skip
             continue
-        seen[gauge, when] = str(number)
+        seen[gauge, when] = r.row
         if clock or hours is not None:
             timed.append({"gauge": gauge, "time": when, "hours": hours or 0.0, "mm": amount})
         else:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from scheduler.csv_file import Mark, read_number
+from scheduler.csv_file import CsvTable, Mark, read_number
 from scheduler.dates import Order, instant, read_date, read_time
 from scheduler.errors import Unreadable
 from scheduler.units import SCALES, USUAL, Units, factor, kg_hl, spelled
@@ -369,3 +369,22 @@ class Record:
             self.fault(key, f"{got}, must be at least {told(low)}", "correct it, or its unit")
         elif high is not None and value > high * (1 + 1e-9):
             self.fault(key, f"{got}, must be at most {told(high)}", "correct it, or its unit")
+
+
+def table_records(
+    table: CsvTable,
+    names: Sequence[str],
+    custom: Custom,
+    problems: list[Problem],
+    *,
+    file: str,
+    orders: Mapping[str, Order | None],
+) -> Iterator[Record]:
+    """A record of each row, by our `names` of its columns; problems name them as the file does."""
+    for number, cells in table.rows:
+        record = Record(
+            dict(zip(names, cells, strict=True)),
+            custom, problems, file=file, row=str(number), orders=orders,
+        )  # fmt: skip
+        record.written |= dict(zip(names, table.columns, strict=True))
+        yield record

@@ -9,10 +9,9 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.axes import Axes
-from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from scheduler.charging import NAMES, Cause
-from scheduler.charts import INK, PALETTE, new_axes, note
+from scheduler.charts import INK, PALETTE, money_axis, new_axes, note
 from scheduler.loss_parts import PARTS
 from scheduler.mirrors import DONE_NAME, HINDSIGHT
 from scheduler.outlets import write_whole
@@ -101,11 +100,7 @@ def plot_mirrors(review: Review, *, ax: Axes | None = None) -> Axes:
     if review.bound is not None:
         ax.axvline(review.bound, color=INK, linewidth=0.9, linestyle="--")
     ax.set_yticks(list(ends), [m.name for m in review.mirrors], fontsize=7.5, parse_math=False)
-    ax.set_xlim(0, 1.18 * max(*mids, 1.0))
-    ax.set_xlabel(f"loss, {review.came.farm.currency}", fontsize=8, parse_math=False)
-    ax.xaxis.set_major_locator(MaxNLocator(5))
-    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
-    ax.tick_params(axis="x", labelsize=7)
+    money_axis(ax, f"loss, {review.came.farm.currency}", 1.18 * max(*mids, 1.0), ticks=5)
     return ax
 
 
