@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -49,9 +50,14 @@ def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, f
         moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
         return found + 100.0 * rules.change_price * moved
 
-    priced = sorted(((n, cost(m, few), m) for n, m in options), key=lambda p: p[1])
-    final = [(n, cost(m, stake), m) for n, _, m in priced[:FINALISTS]]
-    return sorted(final, key=lambda p: p[1])
+    def ranked(some: list[tuple[str, MakeUp]], on: Stakes) -> list[tuple[str, float, MakeUp]]:
+        costs = pool.map(lambda option: cost(option[1], on), some)
+        return sorted(
+            ((n, c, m) for (n, m), c in zip(some, costs, strict=True)), key=lambda p: p[1]
+        )
+
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return ranked([(n, m) for n, _, m in ranked(options, few)[:FINALISTS]], stake)
 
 
 def _ids(machines: Gang) -> list[str]:
