@@ -9,11 +9,12 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from readiness.grade import wheat_grade
 from readiness.season import Reason, Season
 from readiness.weather import Array
 from scheduler.compile import SLOT_MIN, Compiled
 from scheduler.haul import loads
-from scheduler.money import dry_t_ha
+from scheduler.money import dry_t_ha, loss_terms, test_weight
 from scheduler.orders import (
     Alternative,
     CrewOrders,
@@ -24,8 +25,9 @@ from scheduler.orders import (
     TimeSpread,
 )
 from scheduler.slots import local, utc_hour
-from scheduler.stakes import grain_density
+from scheduler.stakes import grain_density, standing
 from scheduler.tables import Plan
+from scheduler.units import lb_bu
 from scheduler.why import instead
 from scheduler.words import CAUSE
 
@@ -118,6 +120,31 @@ def chance(compiled: Compiled, when: Timing, start: datetime) -> float:
     return sum(kept) / len(when.begin)
 
 
+def first_hour(compiled: Compiled, season: Season) -> int:
+    """Hour of the season that holds the first slot."""
+    return int((compiled.stakes.slots[0].astype("datetime64[h]") - season.start).astype(int))
+
+
+def quality(
+    compiled: Compiled, season: Season, j: int, begin: Array
+) -> tuple[float, float, int | None]:
+    """Test weight, kg/hL, sprouted kernels, percent, and U.S. grade to expect of a job.
+
+    Means over the members that do it, at the slots `begin` (member,), of the figures that the
+    price is reckoned by. The grade is that of wheat in US units, by both as shown, to a tenth.
+    """
+    farm, field = compiled.farm, compiled.field(j)
+    stand = standing(season, compiled.jobs[j].row, first_hour(compiled, season))
+    done = np.flatnonzero(np.isfinite(begin))
+    at = done, compiled.stakes.hour[begin[done].astype(int)]
+    weight = float(test_weight(field, stand.wettings[at], loss_terms(farm, field)).mean())
+    sprouted = 100.0 * float(stand.sprout[at].mean())
+    if farm.units != "us" or not field.crop.startswith("wheat"):
+        return weight, sprouted, None
+    pounds = round(lb_bu(weight, field.crop), 1)
+    return weight, sprouted, wheat_grade(pounds, damaged=round(sprouted, 1), spring=field.spring)
+
+
 def order_line(
     compiled: Compiled,
     plan: Plan,
@@ -138,6 +165,7 @@ def order_line(
     moisture = spread(when.moisture)
     tonnes = job.area_ha * dry_t_ha(field) / (1.0 - moisture.mid / 100.0)
     start = time_spread(compiled, when.begin)
+    weight, sprouted, grade = quality(compiled, season, j, when.begin)
     return Order(
         field=field.id,
         name=field.name,
@@ -151,6 +179,9 @@ def order_line(
         area_ha=job.area_ha,
         tonnes=tonnes,
         moisture_pct=moisture,
+        test_weight_kg_hl=weight,
+        sprouted_pct=sprouted,
+        us_grade=grade,
         chance=chance(compiled, when, start.mid),
         done=done,
         loads=loads(tonnes, compiled.gangs[k].trucks, grain_density(field)),
@@ -316,9 +347,8 @@ def _why_left(compiled: Compiled, season: Season, j: int) -> str:
         return "no delivery point takes this crop at the moisture expected"
     share = (compiled.tables.finish[:, :, j, 0] >= 0).any(axis=1).mean()
     if share < 0.5:
-        start = compiled.stakes.slots[0].astype("datetime64[h]")
-        first = int((start - season.start).astype(int))
-        codes: NDArray[np.uint8] = season.reason[:, compiled.jobs[j].row, first:]
+        ahead = season.reason[:, :, first_hour(compiled, season) :]
+        codes: NDArray[np.uint8] = ahead[:, compiled.jobs[j].row]
         shut = codes[codes != Reason.OPEN]
         if shut.size:
             cause = Reason(int(np.bincount(shut.ravel()).argmax()))

@@ -17,6 +17,7 @@ from scheduler.units import (
     show_money,
     show_number,
     show_price,
+    show_test_weight,
 )
 from scheduler.words import clock
 
@@ -63,9 +64,7 @@ def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
     if fact.quantity == "percent":
         return f"{show_number(number, 1)} %"
     if fact.quantity == "test_weight":
-        metric = units == "metric"
-        shown = number if metric else lb_bu(number, crop)
-        return f"{show_number(shown, 1)} {'kg/hL' if metric else 'lb/bu'}"
+        return show_test_weight(number, crop, units)
     return f"{number:g} h" if fact.quantity == "hours" else f"{number:g}"
 
 

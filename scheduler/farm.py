@@ -137,6 +137,7 @@ class Field:
     lon: float
     area_ha: float
     crop: str  # a key of readiness.crops.CROPS
+    spring: bool = False  # hard red spring wheat, as its name was entered
     variety: str = ""
     sand: float  # weight fraction 0-1
     clay: float

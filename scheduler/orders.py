@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from math import nan
 
 from readiness.season import Season
 from readiness.weather import Weather
@@ -54,6 +55,9 @@ class Order:
     area_ha: float
     tonnes: float
     moisture_pct: Spread
+    test_weight_kg_hl: float = nan  # expected when cut, as the next two
+    sprouted_pct: float = nan
+    us_grade: int | None = None  # of wheat in US units, by these two alone; 6 is Sample grade
     chance: float  # share of members in which it starts and ends on the days said
     done: float = 1.0  # share of members in which it is done within the days planned
     loads: float

@@ -6,7 +6,9 @@ percent wet basis), money in `currency`, unknown numbers null. Top level: `schem
 (source, issued, age_h, notes), `makeup` (chosen, priced), `crews`, `left_out`, `status`, `loss`,
 `bound`, `gap`, `rules_of_thumb`, `member_loss`, `foresight_value`, `ignoring_cost`, `cautions`,
 `changes`, `lessons`. A crew holds `crew`, its machines, `people`, `fallback`, `note` and `orders`,
-each the attributes of `scheduler.orders.Order` and its `place` from 1.
+each the attributes of `scheduler.orders.Order` and its `place` from 1. `us_grade` (1-5, 6 for
+U.S. Sample grade) is what test weight and sprouted kernels alone leave open; the other factors of
+a grade are not known. It is null but for wheat in a farm with US units.
 """
 
 from __future__ import annotations
@@ -31,11 +33,8 @@ from typing import Any
 from scheduler.messages import calendar, message
 from scheduler.orders import CrewOrders, Morning, Order
 from scheduler.sheet import sheet
-from scheduler.units import USUAL, from_si
-from scheduler.words import (
-    crop_name,
-    guarded,
-)
+from scheduler.units import USUAL, Units, from_si, lb_bu
+from scheduler.words import crop_name, grade_name, guarded
 
 PLAN_VERSION = 1
 STALE_S = 3600.0  # a half-written folder this old is nobody's work in progress; assumed
@@ -108,13 +107,17 @@ def _number(value: float, digits: int) -> float | str:
 
 
 def _columns(morning: Morning) -> list[str]:
-    area, mass, distance = (
-        USUAL[q][morning.farm.units == "metric"] for q in ("area", "mass", "distance")
-    )
+    metric = morning.farm.units == "metric"
+    said = {q.upper(): USUAL[q][metric] for q in ("area", "mass", "distance")}
+    said["WEIGHT"] = USUAL["test_weight_change"][metric]
+    said["GRADE"] = "" if metric else "us_grade"
     names = "crew place field name parcel crop leave move_min move_DISTANCE start start_early "
     names += "start_late finish finish_early finish_late AREA MASS moisture_pct moisture_low_pct "
-    names += "moisture_high_pct chance_pct loads point headland_only loss locked reason changed"
-    return names.replace("DISTANCE", distance).replace("AREA", area).replace("MASS", mass).split()
+    names += "moisture_high_pct test_weight_WEIGHT sprouted_pct GRADE chance_pct loads point "
+    names += "headland_only loss locked reason changed"
+    for word, unit in said.items():
+        names = names.replace(word, unit)
+    return names.split()
 
 
 def _row(crew: CrewOrders, place: int, order: Order, morning: Morning) -> dict[str, object]:
@@ -132,11 +135,21 @@ def _row(crew: CrewOrders, place: int, order: Order, morning: Morning) -> dict[s
         _number(from_si(order.area_ha, "area", units), 1),
         _number(from_si(order.tonnes, "mass", units, order.crop), 1),
         *(_number(v, 1) for v in (wet.mid, wet.low, wet.high)),
+        *_quality(order, units),
         *(_number(100 * order.chance, 0), _number(order.loads, 1), guarded(order.point)),
         *("yes" if order.headland_only else "no", _number(order.loss, 2)),
         *("yes" if order.locked else "no", guarded(order.reason), guarded(order.changed)),
     )
     return dict(zip(_columns(morning), values, strict=True))
+
+
+def _quality(order: Order, units: Units) -> tuple[object, ...]:
+    """Test weight, sprouted kernels, and in US units the grade of wheat."""
+    weight, sprouted = order.test_weight_kg_hl, _number(order.sprouted_pct, 1)
+    if units == "metric":
+        return _number(weight, 1), sprouted
+    grade = "" if order.us_grade is None else grade_name(order.us_grade)
+    return _number(lb_bu(weight, order.crop), 1), sprouted, grade
 
 
 def slugs(names: Sequence[str]) -> list[str]:

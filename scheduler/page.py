@@ -63,6 +63,7 @@ from scheduler.words import (
     moisture_range,
     percent,
     plain,
+    quality_text,
     time_range,
     total_area,
     weather_line,
@@ -155,9 +156,10 @@ def _words(app: Flask, house: House, locked: bool) -> None:
     }  # fmt: skip
     app.jinja_env.globals |= {
         "clock": clock, "time_range": time_range, "moisture_range": moisture_range,
-        "loads_text": loads_text, "grain_text": grain_text, "total_area": total_area,
-        "by_day": by_day, "edge_only": EDGE_ONLY, "least_h": LEAST_H, "kinds": KINDS,
-        "locked": locked, "deference": DEFERENCE, "shade_of": shade_of, "shades": shades(),
+        "loads_text": loads_text, "grain_text": grain_text, "quality_text": quality_text,
+        "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY, "least_h": LEAST_H,
+        "kinds": KINDS, "locked": locked, "deference": DEFERENCE, "shade_of": shade_of,
+        "shades": shades(),
     }  # fmt: skip
 
     @app.context_processor

@@ -34,6 +34,7 @@ from scheduler.units import show_area, show_distance, show_money, show_rate
 from scheduler.words import (
     EDGE_ONLY,
     LIMITED,
+    WEIGHED,
     clock,
     crew_title,
     crop_name,
@@ -46,6 +47,7 @@ from scheduler.words import (
     moisture_range,
     percent,
     plain,
+    quality_text,
     time_range,
     total_area,
     weather_line,
@@ -104,6 +106,8 @@ def sheet(morning: Morning) -> str:
         moisture_range=moisture_range,
         loads_text=loads_text,
         grain_text=grain_text,
+        quality_text=quality_text,
+        weighed=WEIGHED,
         total_area=total_area,
         topic=topic,
     )

@@ -14,6 +14,7 @@ from scheduler.units import show_area, show_distance, show_money, show_rate
 from scheduler.words import (
     EDGE_ONLY,
     LIMITED,
+    WEIGHED,
     clock,
     crew_title,
     crop_name,
@@ -26,6 +27,7 @@ from scheduler.words import (
     moisture_range,
     percent,
     plain,
+    quality_text,
     time_range,
     total_area,
     weather_line,
@@ -83,7 +85,8 @@ def _head(morning: Morning) -> list[str]:
         lines += wrapped(f"Learnt: {plain(lesson)}", 0, hang=2)
     return lines + wrapped(
         f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
-        "brackets; 'chance' is that the field is begun and finished on the days said.",
+        "brackets; 'chance' is that the field is begun and finished on the days said. "
+        f"{WEIGHED}",
         0,
     )
 
@@ -123,11 +126,15 @@ def _order(place: int, order: Order, morning: Morning) -> list[str]:
     )
     third = (
         f"moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
-        f"  chance {percent(order.chance)}"
+        f"  {quality_text(order, morning)}"
+    )
+    fourth = (
+        f"chance {percent(order.chance)}"
         f"  {show_rate(order.rate_ha_h, units)}, {LIMITED.get(order.limited_by, order.limited_by)}"
     )
     lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
-    lines += wrapped(second, 4) + wrapped(third, 4)
+    for text in (second, third, fourth):
+        lines += wrapped(text, 4)
     for text in _remarks(order):
         lines += wrapped(text, 4, hang=6)
     return lines

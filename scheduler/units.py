@@ -110,6 +110,12 @@ def lb_bu(value_kg_hl: float, crop: str) -> float:
     return (value_kg_hl - zero) / (kg_hl(1.0, crop) - zero)
 
 
+def show_test_weight(value_kg_hl: float, crop: str, units: Units) -> str:
+    """Test weight, '58.7 lb/bu' or '77.3 kg/hL'."""
+    us = units == "us"
+    return _show(lb_bu(value_kg_hl, crop) if us else value_kg_hl, "lb/bu" if us else "kg/hL", 1)
+
+
 def show_number(value: float, digits: int = 0) -> str:
     """A number with thousands separators and a plain minus only where it is not zero."""
     text = f"{value:,.{digits}f}"

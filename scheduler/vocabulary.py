@@ -23,6 +23,10 @@ _CROP_WORDS = {
 CROP_NAMES = {key: key for key in CROPS} | {
     word: key for key, words in _CROP_WORDS.items() for word in words.split()
 }
+#: Names of hard red spring wheat, which has grade limits of its own.
+SPRING_WHEAT = frozenset(
+    ("spring_wheat", "hard_red_spring_wheat", "hard_red_spring", "hrs", "hrsw")
+)
 
 #: USDA texture classes: sand and clay, percent, the class centres of the published check table
 #: of Saxton & Rawls 2006.

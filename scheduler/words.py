@@ -7,9 +7,10 @@ import unicodedata
 from datetime import date, datetime
 
 from readiness.crops import CROPS
+from readiness.grade import SAMPLE_GRADE
 from readiness.season import Reason
 from scheduler.orders import CrewOrders, Morning, Order, Spread, TimeSpread
-from scheduler.units import show_area, show_mass, show_money
+from scheduler.units import show_area, show_mass, show_money, show_test_weight
 
 LIMITED = {
     "combine": "as fast as the combines cut",
@@ -29,6 +30,11 @@ CAUSE = {
     Reason.HEAT: "heat over your stop rule",
     Reason.NIGHT: "dark",
 }
+#: What the test weights of orders start from.
+WEIGHED = (
+    "Test weight when cut starts from the last sample, or from sound grain where none was weighed; "
+    "a U.S. grade is by it and sprouted kernels alone."
+)
 EDGE_ONLY = "carts and trucks stay at the edge"
 
 
@@ -66,6 +72,20 @@ def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> 
 def moisture_range(spread: Spread, dash: str = "-") -> str:
     """'13.2-15.9 %'."""
     return f"{spread.low:.1f}{dash}{spread.high:.1f} %"
+
+
+def grade_name(grade: int) -> str:
+    """'U.S. No. 2'."""
+    return "U.S. Sample grade" if grade == SAMPLE_GRADE else f"U.S. No. {grade}"
+
+
+def quality_text(order: Order, morning: Morning) -> str:
+    """'58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by both'; the grade of wheat in US units alone."""
+    if math.isnan(order.test_weight_kg_hl):
+        return "test weight unknown"
+    weight = show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units)
+    grade = "" if order.us_grade is None else f": {grade_name(order.us_grade)} by both"
+    return f"{weight}, {order.sprouted_pct:.1f} % sprouted{grade}"
 
 
 def percent(share: float) -> str:

@@ -15,7 +15,7 @@ NETWORK = {"services.py"}
 FILES = {"__init__.py", "services.py", "records.py", "et_checks.py", "validation.py"}
 #: Inner order of readiness: a file imports only from files before it.
 ORDER = (
-    "weather", "crops", "hazards", "et", "soil", "bearing", "water", "air", "grain",
+    "weather", "crops", "grade", "hazards", "et", "soil", "bearing", "water", "air", "grain",
     "grain_events", "inputs", "lanes", "facts", "season", "windows", "work",
 )  # fmt: skip
 

@@ -96,6 +96,22 @@ def test_plan_csv_has_a_row_an_order_in_the_farms_units(morning):
     assert float(metric[0]["ha"]) == 40.0
 
 
+# hand: (77.0 - 1.419) / 1.292 = 58.499 lb/bu of wheat, 77.0 / 1.287 = 59.8 of barley
+def test_test_weight_in_the_farms_units_and_a_grade_for_wheat_in_us_units(morning):
+    wheat, _, barley = table(plan_csv(morning))
+    assert (wheat["test_weight_lb_bu"], wheat["sprouted_pct"]) == ("58.5", "1.4")
+    assert (wheat["us_grade"], barley["us_grade"]) == ("U.S. No. 2", "")
+    assert barley["test_weight_lb_bu"] == "59.8"
+    metric = mornings.morning(fields=3, units="metric")
+    row = table(plan_csv(metric))[0]
+    assert row["test_weight_kg_hl"] == "77.0"
+    assert not {"test_weight_lb_bu", "us_grade"} & set(row)
+    assert plan_json(metric)["crews"][0]["orders"][0]["us_grade"] is None
+    poor = renamed(morning, us_grade=6, test_weight_kg_hl=float("nan"), sprouted_pct=float("nan"))
+    assert table(plan_csv(poor))[0]["us_grade"] == "U.S. Sample grade"
+    assert table(plan_csv(poor))[0]["test_weight_lb_bu"] == ""
+
+
 # Cells that a spreadsheet would run (OWASP, CSV injection: = + - @, tab, carriage return).
 @pytest.mark.parametrize("evil", ["=HYPERLINK(1)", "+1", "-1+1", "@SUM(A1)", "\t=1", "\r=1", " =1"])
 def test_text_cells_are_never_formulas(morning, evil):

@@ -128,6 +128,7 @@ def test_every_view_with_a_plan(client, folder):
     assert first.name in text
     assert f"{first.start.mid:%H:%M}" in text
     assert "If the first sample is too wet" in text
+    assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by both<" in text
 
 
 def test_forms_of_every_kind(client):

@@ -107,6 +107,17 @@ def test_crop_names(word):
     assert vocabulary.CROP_NAMES[vocabulary.spelled(word)] in CROPS
 
 
+# published: hard red spring alone has lower test weights than the other wheats (7 CFR 810.2204)
+@pytest.mark.parametrize(
+    ("word", "spring"),
+    [("Spring Wheat", True), ("HRS", True), ("wheat", False), ("hard red winter", False),
+     ("spring barley", False)],
+)  # fmt: skip
+def test_hard_red_spring_is_told_from_other_wheat(folder, word, spring):
+    write(folder, "fields.csv", f"{HEAD}\n{ROW.replace('spring wheat', word)}\n")
+    assert read_farm(folder).fields[0].spring is spring
+
+
 def test_loss_settings_have_the_names_that_money_uses(folder):
     edit(folder, "farm.toml", "[moves]", """[losses.durum]
 test_weight_per_wetting_lb_bu = 1

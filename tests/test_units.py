@@ -83,6 +83,8 @@ def test_metric_units_are_si_but_wind_and_unloading():
         (u.show_mass(261.27, "barley", "us"), "12,000 bu"),
         (u.show_mass(261.27, "barley", "metric"), "261 t"),
         (u.show_rate(8.6, "us"), "21.3 ac/h"),
+        (u.show_test_weight(76.36, "wheat_soft", "us"), "58.0 lb/bu"),
+        (u.show_test_weight(76.36, "wheat_soft", "metric"), "76.4 kg/hL"),
         (u.show_wind(5.36, "us"), "12 mph"),
         (u.show_wind(5.36, "metric"), "19 km/h"),
         (u.show_price(259.04, "wheat_hard", "us", "$"), "$7.05/bu"),
