@@ -53,7 +53,7 @@ class Foresight:
 
 
 @njit(cache=True, nogil=True)
-def _walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, turn, v1, v2, w1,
+def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, turn, v1, v2, w1,
           w2, least, key, near, rank, n1, n2, wn, count):  # fmt: skip
     """Cheapest walk of one crew through time, each job paying its prize; adds visits to `count`.
 
@@ -187,7 +187,7 @@ def _ascend(finish, cost, move, leave, ends, banned, begin, stand, scale, prize,
                 whole[j] = min(np.int64(round(now[j] * scale)), leave[j] * scale)
                 value += whole[j]
         for k in range(crews):
-            value += _walk(
+            value += walk(
                 finish, cost, move, ends, whole, banned, scale, k, begin[k], stand[k], rows,
                 turn % rows.shape[0], v1, v2, w1, w2, least, key, near, rank, n1, n2, wn, count,
             )  # fmt: skip
@@ -236,7 +236,13 @@ def after_locks(tables: CutTables, m: int) -> tuple[Int, Int, int]:
     return begin, stand, paid
 
 
-def _ends(finish: NDArray[np.int32], banned: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def prize_unit(tables: CutTables, cost: Float) -> int:
+    """Prizes are whole numbers of 1 / unit of the costs, so that sums stay exact in 64 bits."""
+    most = float(min(tables.leave_cost.sum(), 4 * cost.max() + tables.leave_cost.max()))
+    return int(np.clip(2.0**52 / max(1.0, most), 1, 1024))
+
+
+def job_ends(finish: NDArray[np.int32], banned: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """(crew, slot + 1, job): the job, if not banned, can end at the slot."""
     crews, jobs, slots = finish.shape
     out = np.zeros((crews, slots + 1, jobs), np.bool_)
@@ -246,8 +252,11 @@ def _ends(finish: NDArray[np.int32], banned: NDArray[np.bool_]) -> NDArray[np.bo
     return out
 
 
-def _room(jobs: int, slots: int) -> Iterator[NDArray[np.generic]]:
-    """Working space of `_ascend`, in the order it takes it; made here, as it compiles slowly."""
+def room(jobs: int, slots: int) -> Iterator[NDArray[np.generic]]:
+    """Working space of `_ascend`, in the order it takes it, and from the fourth on of `walk`.
+
+    Made here, as it compiles slowly.
+    """
     yield from (np.zeros(jobs), np.zeros(jobs), np.zeros(jobs, np.int64))
     yield from (np.zeros((slots + 1, jobs), np.int64) for _ in range(5))
     yield from (np.zeros(jobs, np.int64) for _ in range(3))
@@ -267,9 +276,7 @@ def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int =
     members, crews, jobs, _ = tables.shape
     banned = np.zeros(jobs, np.bool_)
     banned[[j for first in tables.prefixes for j in first]] = True
-    # prizes are whole numbers of 1 / scale: sums stay exact in 64 bits
-    most = float(min(tables.leave_cost.sum(), 4 * cost.max() + tables.leave_cost.max()))
-    scale = int(np.clip(2.0**52 / max(1.0, most), 1, 1024))
+    scale = prize_unit(tables, cost)
 
     def one(m: int, prize: Float, turns: int) -> tuple[float, NDArray[np.int64], Float]:
         begin, stand, paid = after_locks(tables, m)
@@ -280,8 +287,8 @@ def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int =
         prize[never] = tables.leave_cost[never]
         value = _ascend(
             tables.finish[m], tables.cost[m], tables.move, tables.leave_cost,
-            _ends(tables.finish[m], banned), banned, begin, stand.astype(np.int64), scale, prize,
-            float(cost[m] - paid), turns, walks, *_room(jobs, tables.shape[3]),
+            job_ends(tables.finish[m], banned), banned, begin, stand.astype(np.int64), scale, prize,
+            float(cost[m] - paid), turns, walks, *room(jobs, tables.shape[3]),
         )  # fmt: skip
         # costs are whole numbers, so a bound between two of them is as good as the upper
         return paid + max(0, int(-(-value // scale))), walks, prize

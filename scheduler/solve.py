@@ -13,6 +13,7 @@ from scheduler.check import ALIKE, check
 from scheduler.common_order import TURNS as COMMON_TURNS
 from scheduler.common_order import common_bound
 from scheduler.exact import branch
+from scheduler.residual import settle
 from scheduler.search import price, search
 from scheduler.tables import (
     CAUTIOUS,
@@ -41,6 +42,9 @@ SHARED, EVERY = 0.6, 4
 WARM = 0.005
 #: Least share of the bound's turns; assumed: below it the bound is worth little.
 LEAST = 0.6
+#: Seconds, on CP-SAT's own clock, for what is left open of one member: before orders are searched
+#: further, which is saved where that settles it, and after. Assumed: keeps 60 fields to 15 s.
+BEFORE, AFTER = 1.5, 8.0
 #: Share of the work done where the plan may differ from run to run to be fast.
 HASTE = 0.25
 
@@ -115,6 +119,7 @@ def _proved(
         keep=int(np.ceil(WALKS * min(1.0, effort))) if tables.shape[0] == 1 else 1,
     )  # fmt: skip
     value = objective_of(known.member_bound, tables.weight, objective=objective)
+    plan, value = _settled(tables, plan, value, known, effort * BEFORE, objective, gap_target)
     if with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
         return with_bound(plan, value)
     tell("looking for better orders", 0.6)
@@ -127,9 +132,21 @@ def _proved(
         tables, [p.orders for p in found], effort * LAST, seed, objective=objective, hot=WARM
     )
     plan = _best([plan, *found, *last])
+    plan, value = _settled(tables, plan, value, known, effort * AFTER, objective, gap_target)
     if tables.shape[0] > 1:
         value = max(value, _common(tables, plan, known, effort, objective, gap_target, tell))
     return with_bound(plan, value)
+
+
+def _settled(
+    tables: CutTables, plan: Plan, value: float, known: Foresight, limit: float, objective: str,
+    gap_target: float,
+) -> tuple[Plan, float]:  # fmt: skip
+    """Of one member, a better plan or bound where few enough steps are open."""
+    if tables.shape[0] > 1 or with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
+        return plan, value
+    plan, least = settle(tables, plan, known.prize[0], limit=limit, objective=objective)
+    return plan, max(value, objective_of(np.array([least]), tables.weight, objective=objective))
 
 
 def _common(

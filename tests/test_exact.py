@@ -1,14 +1,16 @@
-"""Small farms: solve, branching and CP-SAT agree with trying every plan."""
+"""Small farms: solve, branching and the residual of one member agree with trying every plan."""
 
 from itertools import combinations, permutations
 
 import numpy as np
 import pytest
-from farms import small_tables
+from farms import farm_tables, small_tables
 
+from scheduler.bound import foresight
 from scheduler.check import check
-from scheduler.exact import branch, circuit
-from scheduler.search import price
+from scheduler.exact import branch
+from scheduler.residual import settle
+from scheduler.search import price, search
 from scheduler.solve import solve
 from scheduler.tables import CAUTIOUS, MEAN, OPTIMAL, CutTables, objective_of
 
@@ -73,28 +75,70 @@ def test_cautious_small_farms_agree_with_brute_force(seed):
     assert plan.status == OPTIMAL
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_circuit_agrees_with_brute_force(seed):
+def settled(tables, plan, *, turns=60, limit=20.0):
+    prize = foresight(tables, plan.member_cost, turns=turns).prize[0]
+    return settle(tables, plan, prize, limit=limit)
+
+
+@pytest.mark.parametrize("block", range(10))
+def test_two_hundred_members_settled_agree_with_brute_force(block):
+    for seed in range(500 + 20 * block, 520 + 20 * block):
+        tables = small_tables(seed, members=1)
+        best = brute_force(tables)
+        plan, bound = settled(tables, price(tables, tables.prefixes))
+        assert plan.cost == pytest.approx(best, rel=1e-12, abs=1e-9), seed
+        assert bound == plan.member_cost[0], seed
+        assert plan.orders[0][: len(tables.prefixes[0])] == tables.prefixes[0]
+        again, bound = settled(tables, plan)
+        assert (again.cost, bound) == (plan.cost, plan.member_cost[0]), seed
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_prizes_of_any_size_prove_the_same(seed):
     tables = small_tables(seed, jobs=5, members=1)
-    orders, bound, proved = circuit(tables, limit=20.0)
-    assert proved
-    found = price(tables, orders)
-    assert found.cost == pytest.approx(brute_force(tables))
-    assert bound == pytest.approx(found.cost)
+    rng = np.random.default_rng(seed)
+    plan, bound = settle(
+        tables, price(tables, tables.prefixes), rng.uniform(-200.0, 900.0, 5), limit=20.0
+    )
+    assert plan.cost == pytest.approx(brute_force(tables))
+    assert bound == plan.member_cost[0]
 
 
-def test_circuit_takes_a_hint_and_keeps_locks():
-    tables = small_tables(3, jobs=6, members=1, locked=True)
-    plan = solve(tables)
-    orders, _, proved = circuit(tables, hint=plan.orders, limit=20.0)
-    assert proved
-    assert price(tables, orders).cost == plan.cost
-    assert orders[0][: len(tables.prefixes[0])] == tables.prefixes[0]
+def test_jobs_without_time_do_not_follow_each_other_in_a_ring():
+    # hand: jobs 0 and 1 take no time. The crew is with them at slot 2, where they cost 9 each, or
+    # after job 2 at slot 3, where they cost 1 each; job 2 costs 30 to do and nothing to leave. So
+    # 18 is best; a ring 0, 1, 0 at slot 3, which no crew came to, would cost 2
+    finish = np.array([[0, 1, 2, 3], [0, 1, 2, 3], [3, 3, 3, -1]], np.int32)
+    cost = np.array([[9, 9, 9, 1], [9, 9, 9, 1], [30, 30, 30, 0]])
+    move = np.array([[[0, 0, 9], [0, 0, 9], [0, 0, 0], [2, 2, 0]]], np.int32)
+    tables = CutTables(
+        finish=finish[None, None], cost=cost[None, None], move=move, ready=np.zeros(1, np.int32),
+        leave_cost=np.array([50, 50, 0]), weight=np.ones(1),
+    )  # fmt: skip
+    plan, bound = settle(tables, price(tables, [[]]), np.zeros(3), limit=5.0)
+    assert (plan.cost, bound) == (18.0, 18.0) == (brute_force(tables), 18.0)
 
 
-def test_circuit_refuses_members():
+def test_a_farm_beyond_branching_is_settled_and_repeats():
+    tables = farm_tables(14, 2, seed=13)
+    rough = price(tables, search(tables, tables.prefixes, moves=20_000))
+    plan, bound = settled(tables, rough, turns=200)
+    assert plan.cost == bound
+    assert plan.cost <= rough.cost
+    assert settled(tables, rough, turns=200)[0].orders == plan.orders
+    assert solve(tables).status == OPTIMAL
+
+
+def test_settling_proves_nothing_where_too_many_steps_are_open():
+    tables = farm_tables(14, 2, seed=13)
+    plan = price(tables, tables.prefixes)
+    assert settled(tables, plan, turns=1, limit=0.01) == (plan, 0.0)
+
+
+def test_settling_refuses_members():
+    tables = small_tables(0, members=2)
     with pytest.raises(ValueError, match="want one member, got 2"):
-        circuit(small_tables(0, members=2))
+        settled(tables, price(tables, tables.prefixes))
 
 
 def test_branching_says_when_it_gave_up():
