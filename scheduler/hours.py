@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from math import isnan
@@ -69,9 +70,17 @@ def row_title(farm: Farm, row: int) -> str:
 
 
 def days_ahead(
-    farm: Farm, season: Season, *, now: datetime, least_h: float = LEAST_H
+    farm: Farm,
+    season: Season,
+    *,
+    now: datetime,
+    least_h: float = LEAST_H,
+    causes: Mapping[int, str] = CAUSE,
 ) -> dict[date, list[DayHours]]:
-    """For each day from today, every row of the season; of today only the hours left."""
+    """For each day from today, every row of the season; of today only the hours left.
+
+    `causes` are the words for the codes of the season's reasons.
+    """
     left = ahead(season, now)
     windows, worked = (
         daily_windows(left, tz=farm.tz),
@@ -88,15 +97,19 @@ def days_ahead(
     }
     return {
         windows.dates[d].astype(object): [
-            _day_hours(windows, {k: float(v[row, d]) for k, v in figures.items()}, row, d)
+            _day_hours(windows, {k: float(v[row, d]) for k, v in figures.items()}, row, d, causes)
             for row in range(windows.trafficable.shape[1])
         ]
         for d in shown
     }
 
 
-def _day_hours(windows: DailyWindows, figures: dict[str, float], row: int, d: int) -> DayHours:
+def _day_hours(
+    windows: DailyWindows, figures: dict[str, float], row: int, d: int, causes: Mapping[int, str]
+) -> DayHours:
     lost = windows.lost[1:, :, row, d].mean(axis=1)
+    if lost[: Reason.NIGHT - 1].any():  # the last: every day has a night, other causes are news
+        lost = lost[: Reason.NIGHT - 1]
     unknown = windows.unknown[:, row, d].mean() > UNKNOWN_SHARE * windows.hours[d]
     clock = figures["first"]
     return DayHours(
@@ -106,5 +119,5 @@ def _day_hours(windows: DailyWindows, figures: dict[str, float], row: int, d: in
         high=figures["high"],
         chance=figures["chance"],
         first=None if isnan(clock) else time(int(clock), round(clock % 1 * 60)),
-        lost_to=CAUSE[Reason(1 + int(lost.argmax()))] if lost.any() else "",
+        lost_to=causes[1 + int(lost.argmax())] if lost.any() else "",
     )

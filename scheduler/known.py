@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from readiness.season import Observation, Season
+from readiness.weather import Weather
 from scheduler.book import Book
 from scheduler.farm import Farm
 from scheduler.forecasts import FarmWeather, weather_for
@@ -70,11 +71,11 @@ def gather(
 
 def outlook_of(
     folder: Path, *, now: datetime | None, forecast: Path | None, days: int, seed: int
-) -> tuple[Farm, Season]:
-    """The farm as it stands and its season ahead, without a plan."""
+) -> tuple[Farm, Season, Weather]:
+    """The farm as it stands, its season ahead and the weather of its fields, without a plan."""
     known = gather(folder, now, forecast=forecast, days=days, seed=seed)
-    season, _ = look_ahead(
+    season, sky = look_ahead(
         known.farm, known.weather.past, known.weather.ahead, lightning=known.weather.lightning,
         observations=known.observations, seed=seed,
     )  # fmt: skip
-    return known.farm, season
+    return known.farm, season, sky

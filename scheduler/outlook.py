@@ -14,6 +14,7 @@ from readiness.crops import CROPS
 from readiness.season import Limits, Observation, Season, Stand, simulate
 from readiness.soil import Land
 from readiness.weather import Weather
+from readiness.work import Work, work_reasons
 from scheduler.actuals import SAMPLE_SD
 from scheduler.farm import Farm, Field
 from scheduler.slots import utc_hour
@@ -193,6 +194,18 @@ def look_ahead(
     keep = min(HISTORY_DAYS * 24, past.shape[2])
     recent = past.between(past.times[-1] + 1 - keep, past.times[-1] + 1)
     return true_moisture(farm, joined(old, new, keep)), recent.then(ahead)
+
+
+def for_work(farm: Farm, season: Season, sky: Weather, *, work: Work) -> Season:
+    """The season with its hours open or closed for other work, reasons as `readiness.work.Held`.
+
+    `sky` (member, field, hour) on the season's hours; each field is sown with its own crop.
+    """
+    picked = [f for f, _ in rows(farm)]
+    weather = sky.sites([farm.fields.index(f) for f in picked])
+    crop = [f.crop for f in picked]
+    reason = work_reasons(season, weather, land_of(farm), work=work, crop=crop)
+    return replace(season, reason=reason)
 
 
 def joined(old: Season, new: Season, keep: int) -> Season:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from readiness.season import Season
+from readiness.work import SPRAY_CAUTION, Work
 from scheduler.farm import Farm
 from scheduler.hours import LEAST_H, DayHours, days_ahead, row_title
 from scheduler.orders import CrewOrders, Morning, Order
@@ -15,6 +16,7 @@ from scheduler.words import (
     EDGE_ONLY,
     LIMITED,
     WEIGHED,
+    WORKS,
     clock,
     crew_title,
     crop_name,
@@ -157,26 +159,37 @@ def _loss(morning: Morning) -> list[str]:
 
 
 def terminal_ready(
-    farm: Farm, season: Season, *, now: datetime, days: int = 4, least_h: float = LEAST_H
+    farm: Farm,
+    season: Season,
+    *,
+    now: datetime,
+    days: int = 4,
+    least_h: float = LEAST_H,
+    work: Work | None = None,
 ) -> str:
     """Hours of every field on each of the next days: to drive on, to cut, how sure, why not more.
 
-    Of today only the hours left are counted.
+    Of today only the hours left are counted. With `work` the hours are those for it, in a season
+    from `outlook.for_work`.
     """
+    column, fit, causes = WORKS[work]
     title = f"{plain(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
     lines = [title, "=" * min(WIDTH, len(title))]
     lines += wrapped(
-        "drive: hours the ground bears a combine, day and night. cut: hours the field can be cut "
-        "while a crew works, with the 10th to 90th percentile over forecasts. from: the first. "
-        f"{least_h:g} h: chance of at least so many hours to cut.",
+        f"drive: hours the ground bears a combine, day and night. {column}: hours {fit} while a "
+        "crew works, with the 10th to 90th percentile over forecasts. from: the first. "
+        f"{least_h:g} h: chance of at least so many hours to {column}.",
         0,
     )
-    for day, hours in list(days_ahead(farm, season, now=now, least_h=least_h).items())[:days]:
+    ahead = days_ahead(farm, season, now=now, least_h=least_h, causes=causes)
+    for day, hours in list(ahead.items())[:days]:
         lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
         lines.append(
-            f"{'field':28} {'drive':>5} {'cut':>10} {'from':>6} {f'{least_h:g} h':>6}  lost to"
+            f"{'field':28} {'drive':>5} {column:>10} {'from':>6} {f'{least_h:g} h':>6}  lost to"
         )
         lines += [_hours_line(row_title(farm, row), h) for row, h in enumerate(hours)]
+    if work == "spraying":
+        lines += ["", *wrapped(SPRAY_CAUTION, 0)]
     return "\n".join(lines) + "\n"
 
 

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from readiness.crops import CROPS
 from readiness.grade import SAMPLE_GRADE
 from readiness.season import Reason
+from readiness.work import Held, Work
 from scheduler.orders import CrewOrders, Morning, Order, Spread, TimeSpread
 from scheduler.units import show_area, show_mass, show_money, show_test_weight
 
@@ -18,7 +19,7 @@ LIMITED = {
     "haul": "held up by trucks",
 }
 #: What closes an hour, as said in a reason.
-CAUSE = {
+CAUSE: dict[int, str] = {
     Reason.UNKNOWN: "weather unknown",
     Reason.GROUND: "ground too soft or rain falling",
     Reason.APPROACH: "dirt approach shut",
@@ -29,6 +30,24 @@ CAUSE = {
     Reason.LIGHTNING: "thunderstorm expected",
     Reason.HEAT: "heat over your stop rule",
     Reason.NIGHT: "dark",
+}
+#: What keeps an hour from other work.
+HELD: dict[int, str] = {
+    Held.UNKNOWN: "weather unknown",
+    Held.GROUND: "ground too soft",
+    Held.RAIN: "rain falling",
+    Held.WET: "topsoil too wet to work",
+    Held.COLD: "soil too cold for its crop",
+    Held.DRY: "seed zone too dry",
+    Held.WIND: "wind too light or too strong",
+    Held.SUN: "dark, or inversions likely",
+}
+#: Work of `ready`, cutting by default: the heading of its hours, what they are, what closes them.
+WORKS: dict[Work | None, tuple[str, str, dict[int, str]]] = {
+    None: ("cut", "the field can be cut", CAUSE),
+    "tillage": ("till", "the topsoil can be worked", HELD),
+    "planting": ("plant", "the field's crop can be sown", HELD),
+    "spraying": ("spray", "wind and sun are fit for spraying", HELD),
 }
 #: What the test weights of orders start from.
 WEIGHED = (

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from scheduler.command import main
+from scheduler.words import WORKS
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 ON = "2026-08-12"
@@ -118,6 +119,20 @@ def test_ready_prints_every_field(folder, capsys):
     out = told(capsys, 0, "ready", folder, "--on", ON)
     assert "Home quarter" in out
     assert "lost to" in out
+
+
+@pytest.mark.parametrize("work", ["tillage", "planting", "spraying"])
+def test_ready_for_other_work(folder, capsys, work):
+    out = told(capsys, 0, "ready", folder, "--on", ON, "--work", work)
+    assert f"chance of at least so many hours to {WORKS[work][0]}." in " ".join(out.split())
+    assert ("The product label and local law decide" in out) == (work == "spraying")
+
+
+def test_ready_for_unknown_work_is_usage(folder, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(["ready", str(folder), "--work", "harrowing"])
+    assert stop.value.code == 2
+    assert "argument --work: invalid choice: 'harrowing'" in capsys.readouterr().err
 
 
 def test_plan_writes_what_it_says_and_price_prices_it(folder, capsys):

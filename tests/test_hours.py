@@ -9,6 +9,7 @@ import pytest
 
 from readiness.season import Reason, Tier
 from scheduler.hours import ahead, days_ahead
+from scheduler.outlook import for_work
 from scheduler.terminal import WIDTH, terminal_ready
 
 
@@ -49,6 +50,69 @@ def test_counts_of_today_start_now(morning):
     assert "Home quarter (F01)               6    6 (2-6)  10:00   75 %  ground too soft" in text
     assert max(map(len, text.splitlines())) <= WIDTH
     assert "Mon 18 Aug" not in text
+
+
+# hand: wind of 5 m/s, over 10 mph, all day but from 10:00 to 15:00 on the first field and to 13:00
+# on the second, there in three of four members: 0, 3, 3, 3 h have their 10th percentile at 0.9
+def test_hours_for_spraying_are_told_as_those_for_cutting(morning):
+    now = mornings.HISTORY_DAYS * 24
+    season = replace(morning.season, tier=np.full_like(morning.season.tier, Tier.FIRM))
+    wind = np.full_like(morning.weather.wind, 5.0)
+    wind[:, 0, now + 4 : now + 9] = wind[1:, 1, now + 4 : now + 7] = 4.0
+    sky = replace(morning.weather, wind=wind, rain=np.zeros_like(wind))
+    season = for_work(morning.farm, season, sky, work="spraying")
+    text = terminal_ready(morning.farm, season, now=morning.now, days=1, work="spraying")
+    assert (
+        text
+        == """\
+Invented Farm: hours ahead from Sat 16 Aug 06:00
+================================================
+drive: hours the ground bears a combine, day and night. spray: hours wind and sun are fit
+for spraying while a crew works, with the 10th to 90th percentile over forecasts. from: the
+first. 4 h: chance of at least so many hours to spray.
+
+Today, Sat 16 Aug
+field                        drive      spray   from    4 h  lost to
+Home quarter (F01)              18    5 (5-5)  10:00  100 %  wind too light or too strong
+Slough eighty (F02)             18    3 (1-3)  10:00    0 %  wind too light or too strong
+
+The product label and local law decide wind, temperature and buffers; these hours only show
+usual wind limits and likely inversions.
+"""
+    )
+
+
+@pytest.mark.parametrize(
+    ("work", "water", "line"),
+    [
+        ("tillage", 0.15, "Home quarter (F01)              18 14 (14-14)  08:00  100 %  "),
+        ("tillage", 0.40, "Home quarter (F01)              18    0 (0-0)      -    0 %  "
+                          "topsoil too wet to work"),
+        ("planting", 0.02, "Home quarter (F01)              18    0 (0-0)      -    0 %  "
+                           "seed zone too dry"),
+    ],
+)  # fmt: skip
+def test_hours_for_soil_work_depend_on_its_water(morning, work, water, line):
+    season = replace(
+        morning.season,
+        tier=np.full_like(morning.season.tier, Tier.FIRM),
+        water_top=np.full_like(morning.season.water_top, water),
+    )
+    season = for_work(morning.farm, season, morning.weather, work=work)
+    text = terminal_ready(morning.farm, season, now=morning.now, days=1, work=work)
+    assert line in text.splitlines()
+    assert "label" not in text
+
+
+# hand: of 18 hours left 8 are dark, 4 of dew, 6 open
+def test_night_is_a_cause_only_where_there_is_no_other(morning):
+    season = shut(morning.season)
+    now = mornings.HISTORY_DAYS * 24
+    season.reason[:, :, now : now + 18] = Reason.OPEN
+    season.reason[:, :, now + 10 : now + 18] = Reason.NIGHT
+    season.reason[:, 1, now : now + 4] = Reason.GRAIN
+    today = days_ahead(morning.farm, season, now=morning.now)[date(2025, 8, 16)]
+    assert [h.lost_to for h in today] == ["dark", "dew on the ear or grain too wet"]
 
 
 def test_unknown_is_not_workable_and_is_said(morning):

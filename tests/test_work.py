@@ -1,14 +1,23 @@
 """Tillage, planting and spraying hours."""
 
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 import pytest
 from small_fields import land, limits, stand, weather
 
 from readiness.bearing import plastic_limit
-from readiness.season import Tier, simulate
-from readiness.work import PLANTING_TEMP, seed_temperature, tillage_limit, work_hours
+from readiness.season import Reason, Tier, simulate
+from readiness.work import (
+    PLANTING_TEMP,
+    Held,
+    Work,
+    seed_temperature,
+    tillage_limit,
+    work_reasons,
+)
+from scheduler.words import HELD
 
 
 def test_plastic_limit_and_tillage():
@@ -33,39 +42,77 @@ def test_seed_temperature_is_smooth_and_late_and_unknown_stays_unknown():
     assert np.isfinite(gap[101])
 
 
-def fit(frame, crop="corn", **facts):
-    where = land(**facts)
+def held(frame, crop="corn"):
+    """What keeps one field from each work, (hour,), and its season."""
+    where = land()
     season = simulate(frame, where, stand(), limits())
-    return season, work_hours(season, frame, where, crop=crop)
+    return season, {
+        work: work_reasons(season, frame, where, work=work, crop=(crop,))[0, 0]
+        for work in get_args(Work)
+    }
 
 
 def test_rain_ends_tillage_and_cold_ends_planting():
     dry, wet = weather(6), weather(6, showers=((30, 40.0),))
-    _, before = fit(dry)
-    _, after = fit(wet)
-    assert before["tillage"][0, 0, 40]
-    assert not after["tillage"][0, 0, 40]
-    assert not (after["tillage"] & ~before["tillage"]).any()
-    cold = weather(6, temp=(-2.0, 12.0), dew_point=-4.0)
-    assert not fit(cold)[1]["planting"].any()
+    before, after = held(dry)[1]["tillage"], held(wet)[1]["tillage"]
+    assert before[40] == Held.OPEN
+    assert after[40] != Held.OPEN
+    assert not ((after == Held.OPEN) & (before != Held.OPEN)).any()
+    cold = held(weather(6, temp=(-2.0, 12.0), dew_point=-4.0))[1]["planting"]
+    assert not (cold == Held.OPEN).any()
+
+
+def test_each_crop_waits_for_its_own_warmth():
+    # hand: soil at 5 to 9 °C is warm enough for wheat (4 °C), not for corn (10 °C)
+    frame = weather(4, temp=(5.0, 9.0), dew_point=2.0)
+    assert (held(frame, "corn")[1]["planting"] == Held.COLD).all()
+    assert not (held(frame, "wheat_hard")[1]["planting"] == Held.COLD).any()
 
 
 def test_spraying_keeps_to_the_usual_wind_and_the_sun():
     # published: 3-10 mph; inversions until about an hour after sunrise
     frame = weather(4, wind=(4.0, 4.0))
-    _, hours = fit(frame)
-    day = hours["spraying"][0, 0, 72:]
-    assert day[12]
-    assert not day[:5].any()
+    day = held(frame)[1]["spraying"][72:]
+    assert day[12] == Held.OPEN
+    assert (day[:5] == Held.SUN).all()
     for wind in (1.0, 5.0):
-        _, none = fit(replace(frame, wind=np.full_like(frame.wind, wind)))
-        assert not none["spraying"].any()
+        blown = held(replace(frame, wind=np.full_like(frame.wind, wind)))[1]["spraying"]
+        assert (blown == Held.WIND).all()
+
+
+def test_what_closes_an_hour_is_charged_ground_first_then_rain():
+    # hand: season, wind and sun are fit but for the hours written over
+    frame = weather(4, wind=(4.0, 4.0))
+    season, before = held(frame)
+    noon = int(np.flatnonzero(before["spraying"] == Held.OPEN)[0])
+    season.tier[:, :, noon] = Tier.SOFT
+    frame.rain[:, :, noon : noon + 2] = 1.0
+    after = work_reasons(season, frame, land(), work="spraying", crop=("corn",))[0, 0]
+    assert list(after[noon : noon + 3]) == [Held.GROUND, Held.RAIN, before["spraying"][noon + 2]]
+
+
+def test_wet_topsoil_and_a_dry_seed_zone_are_told_apart():
+    # hand: 0.40 is over any plastic limit, 0.02 under any wilting point
+    frame = weather(4)
+    season, _ = held(frame)
+    for water, tillage, planting in ((0.40, Held.WET, Held.WET), (0.02, Held.OPEN, Held.DRY)):
+        firm = np.full_like(season.tier, Tier.FIRM)
+        one = replace(season, tier=firm, water_top=np.full_like(season.water_top, water))
+        for work, cause in (("tillage", tillage), ("planting", planting)):
+            codes = work_reasons(one, frame, land(), work=work, crop=("barley",))
+            assert (codes == cause).all()
 
 
 def test_unknown_is_never_fit():
     frame = weather(4, wind=(4.0, 4.0))
     frame.wind[:, :, 80:90] = np.nan
-    season, hours = fit(frame)
+    season, reasons = held(frame)
     assert (season.tier[:, :, 80:90] == Tier.UNKNOWN).all()
-    for kind in ("tillage", "planting", "spraying"):
-        assert not hours[kind][:, :, 80:90].any()
+    for codes in reasons.values():
+        assert (codes[80:90] == Held.UNKNOWN).all()
+
+
+def test_codes_are_counted_and_said_as_those_of_cutting():
+    assert max(Held) <= max(Reason)
+    assert (Held.OPEN, Held.UNKNOWN, Held.SUN) == (Reason.OPEN, Reason.UNKNOWN, Reason.NIGHT)
+    assert set(HELD) == set(Held) - {Held.OPEN}

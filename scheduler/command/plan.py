@@ -7,16 +7,18 @@ import sys
 from collections.abc import Callable
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from tqdm import tqdm
 
+from readiness.work import Work
 from scheduler.book import Book
 from scheduler.errors import FarmError
 from scheduler.farm import Farm
 from scheduler.issued import document
 from scheduler.known import outlook_of
 from scheduler.orders import Morning
+from scheduler.outlook import for_work
 from scheduler.plan import MORNING_HOUR, plan_morning, price_order
 from scheduler.reading import read_farm
 from scheduler.terminal import terminal, terminal_ready
@@ -31,6 +33,9 @@ def register(commands: Any) -> None:
     plan.set_defaults(run=run_plan)
     ready = commands.add_parser("ready", help="hours per field and day that can be driven or cut")
     _common(ready)
+    ready.add_argument(
+        "--work", choices=get_args(Work), help="hours for other work instead of cutting"
+    )
     ready.set_defaults(run=run_ready)
     price = commands.add_parser("price", help="what an order of your own would cost")
     _common(price)
@@ -146,12 +151,13 @@ def _revision(folder: Path) -> int | None:
 
 def run_ready(args: argparse.Namespace) -> int:
     """Print hours per field and day."""
-    farm = read_farm(args.folder)
-    farm, season = outlook_of(
-        args.folder, now=moment(args.on, farm), forecast=args.forecast, days=args.days,
-        seed=args.seed,
-    )  # fmt: skip
-    print(terminal_ready(farm, season, now=moment(args.on, farm)))
+    now = moment(args.on, read_farm(args.folder))
+    farm, season, sky = outlook_of(
+        args.folder, now=now, forecast=args.forecast, days=args.days, seed=args.seed
+    )
+    if args.work:
+        season = for_work(farm, season, sky, work=args.work)
+    print(terminal_ready(farm, season, now=now, work=args.work))
     return 0
 
 
