@@ -34,6 +34,9 @@ LEVELS, KNOTS = 14, 6
 #: Times the prices are moved for the usual effort; assumed, because 30 members and 30 fields take
 #: about two seconds. Sixty raise the bound about three times as far.
 TURNS = 10
+#: Most members x crews x jobs x jobs x slots that are looked at; assumed, because more take longer
+#: than a morning's plan may, and some hundred megabytes.
+MOST = 400_000_000
 #: First step as a share of the gap, what is left of a step when the bound has not risen for so
 #: many turns, and of the way gone before; assumed, as above.
 STEP, SHORTER, STALE, SWING = 0.2, 0.8, 8, 0.9
@@ -251,6 +254,8 @@ def common_bound(
 ) -> float:  # fmt: skip
     """Lower bound on the mean, by `weight`, of what any one order costs in the members.
 
+    Minus infinity, which bounds nothing, where the tables are larger than `MOST`.
+
     Parameters
     ----------
     plan : a good plan: its order says how much work a level holds, its cost how far to climb.
@@ -262,6 +267,9 @@ def common_bound(
     """
     members = np.flatnonzero(weight > 0)
     weight = weight[members]
+    _, crews, jobs, slots = tables.shape
+    if members.size * crews * jobs**2 * slots > MOST:
+        return -np.inf
     climb = _Climb(tables, plan, members, weight)
     prize = weight @ known.prize[members]
     price = np.repeat((prize - known.prize[members])[:, None, None, :], tables.shape[1], axis=1)

@@ -95,3 +95,13 @@ def test_it_stops_where_it_is_told_to():
     with pytest.raises(KeyboardInterrupt):
         solve(tables, effort=0.05, progress=tell)
     assert len(shares) == 1
+
+
+def test_tables_too_large_for_it_are_left_alone(monkeypatch):
+    tables = farm_tables(12, 2, members=3, seed=5)
+    plan = planned(tables)
+    known = foresight(tables, plan.member_cost, turns=20)
+    monkeypatch.setattr("scheduler.common_order.MOST", 3 * 2 * 12 * 12 * tables.shape[3] - 1)
+    assert common_bound(tables, plan, known, weight=tables.weight) == -np.inf
+    monkeypatch.setattr("scheduler.common_order.MOST", 3 * 2 * 12 * 12 * tables.shape[3])
+    assert common_bound(tables, plan, known, weight=tables.weight) > 0
