@@ -16,6 +16,7 @@ place is the member's own. Prices run in straight lines between a few places.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -31,12 +32,10 @@ NEVER = 1e300
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
 #: raised the bound of trial farms no further in the same time.
 LEVELS, KNOTS = 14, 6
-#: Times the prices are moved for the usual effort; assumed, because 30 members and 30 fields take
-#: about two seconds. Sixty raise the bound about three times as far.
-TURNS = 10
-#: Most members x crews x jobs x jobs x slots that are looked at; assumed, because more take longer
-#: than a morning's plan may, and some hundred megabytes.
-MOST = 400_000_000
+#: Times the prices are moved for the usual effort, at least and at most; in between, so many that
+#: members x crews x jobs x jobs x slots x turns is `MOST`. Larger tables are left alone. Assumed,
+#: because 30 members, 2 crews and 30 fields then take about two seconds.
+FEWEST, TURNS, MOST = 10, 80, 400_000_000
 #: First step as a share of the gap, what is left of a step when the bound has not risen for so
 #: many turns, and of the way gone before; assumed, as above.
 STEP, SHORTER, STALE, SWING = 0.2, 0.8, 8, 0.9
@@ -248,6 +247,16 @@ class _Crew:
     stand: int
 
 
+def _size(tables: CutTables) -> int:
+    members, crews, jobs, slots = tables.shape
+    return members * crews * jobs**2 * slots
+
+
+def usual_turns(tables: CutTables, effort: float) -> int:
+    """How many times to move the prices for a share of the usual work."""
+    return math.ceil(effort * min(max(MOST / _size(tables), FEWEST), TURNS))
+
+
 def common_bound(
     tables: CutTables, plan: Plan, known: Foresight, *, weight: Float, turns: int = TURNS,
     enough: float = np.inf, tell: Callable[[float], None] = lambda share: None,
@@ -265,11 +274,10 @@ def common_bound(
     enough : a bound at which to stop.
     tell : told the share done; may raise to stop.
     """
+    if _size(tables) > MOST:
+        return -np.inf
     members = np.flatnonzero(weight > 0)
     weight = weight[members]
-    _, crews, jobs, slots = tables.shape
-    if members.size * crews * jobs**2 * slots > MOST:
-        return -np.inf
     climb = _Climb(tables, plan, members, weight)
     prize = weight @ known.prize[members]
     price = np.repeat((prize - known.prize[members])[:, None, None, :], tables.shape[1], axis=1)

@@ -10,8 +10,7 @@ import numpy as np
 
 from scheduler.bound import TURNS, Foresight, foresight
 from scheduler.check import ALIKE, check
-from scheduler.common_order import TURNS as COMMON_TURNS
-from scheduler.common_order import common_bound
+from scheduler.common_order import common_bound, usual_turns
 from scheduler.exact import branch
 from scheduler.residual import settle
 from scheduler.search import price, search
@@ -33,8 +32,8 @@ SMALL = 8
 #: Moves of the first search, of one from a repaired walk, and of the last, with one member.
 #: Walks repaired. Assumed: what brought trial farms of 100 fields within 1 %.
 FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
-#: Jobs above which moves grow in proportion; assumed, as above.
-JOBS = 60
+#: Jobs above which moves grow with their cube, and how many times at most; assumed, as above.
+JOBS, GROWN = 60, 5.0
 #: Moves fall with this power of the members, and of the members' walks one in four is repaired;
 #: assumed, so that thirty members take about as long as one.
 SHARED, EVERY = 0.6, 4
@@ -159,7 +158,7 @@ def _common(
         weight = worst_weights(plan.member_cost, weight)
     return common_bound(
         tables, plan, known, weight=weight, enough=(1.0 - gap_target) * plan.cost,
-        turns=int(np.ceil(COMMON_TURNS * max(effort, LEAST))),
+        turns=usual_turns(tables, max(effort, LEAST)),
         tell=lambda share: tell("proving how good one order can be", 0.85 + 0.15 * share),
     )  # fmt: skip
 
@@ -169,7 +168,8 @@ def _searched(
     hot: float | None = None,
 ) -> list[Plan]:  # fmt: skip
     """One search from each start, two at a time; fewer moves where there are more members."""
-    each = int(moves / tables.shape[0] ** SHARED * max(1.0, tables.shape[2] / JOBS))
+    grown = min(GROWN, max(1.0, (tables.shape[2] / JOBS) ** 3))
+    each = int(moves / tables.shape[0] ** SHARED * grown)
     heat = {} if hot is None else {"hot": hot, "cold": hot / 20.0}
 
     def run(task: tuple[int, Orders]) -> Plan:

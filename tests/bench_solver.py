@@ -263,6 +263,8 @@ def growth(folder):
         x, wall, cpu = zip(*done, strict=True)
         axis.loglog(x, wall, "ko-", label="wall")
         axis.loglog(x, cpu, "k^:", label="CPU")
+        axis.set_xticks(x, [str(n) for n in x])
+        axis.minorticks_off()
         axis.set_xlabel(name)
     axes[0].set_ylabel("seconds")
     axes[0].legend(frameon=False)
