@@ -33,7 +33,9 @@ SMALL = 8
 #: Walks repaired. Assumed: what brought trial farms of 100 fields within 1 %.
 FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
 #: Jobs above which moves grow with their cube, and how many times at most; assumed, as above.
-JOBS, GROWN = 60, 5.0
+JOBS, GROWN = 60, 10.0
+#: Jobs above which the bound's turns grow in proportion; assumed, as above.
+MANY = 150
 #: Moves fall with this power of the members, and of the members' walks one in four is repaired;
 #: assumed, so that thirty members take about as long as one.
 SHARED, EVERY = 0.6, 4
@@ -44,7 +46,7 @@ LEAST = 0.6
 #: Seconds, on CP-SAT's own clock, for what is left open of one member: before orders are searched
 #: further, which is saved where that settles it, and after. Assumed: keeps 60 fields to 15 s.
 BEFORE, AFTER = 1.5, 8.0
-#: Share of the work done where the plan may differ from run to run to be fast.
+#: Share of the work done where it should be fast; assumed.
 HASTE = 0.25
 
 Progress = Callable[[str, float], None]
@@ -114,7 +116,8 @@ def _proved(
             return with_bound(plan, plan.cost)
     tell("proving how good they are", 0.3)
     known = foresight(
-        tables, plan.member_cost, turns=int(np.ceil(TURNS * min(1.0, max(effort, LEAST)))),
+        tables, plan.member_cost,
+        turns=int(np.ceil(TURNS * min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY))),
         keep=int(np.ceil(WALKS * min(1.0, effort))) if tables.shape[0] == 1 else 1,
     )  # fmt: skip
     value = objective_of(known.member_bound, tables.weight, objective=objective)
