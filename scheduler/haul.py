@@ -73,6 +73,20 @@ def truck_t_h(
     return load * TRUCK_AVAILABLE / cycle_h
 
 
+def trucks_needed(
+    rate_t_h: float, load_t: float, cycle_min: float, *, available: float = 1.0
+) -> int:
+    """Trucks that keep up with a rate: ceil(rate x cycle / (load x availability))."""
+    return math.ceil(rate_t_h * cycle_min / 60.0 / (load_t * available) - 1e-9)
+
+
+def queue_mm1(arrivals_h: float, served_h: float) -> tuple[float, float]:
+    """Trucks in the system and minutes each spends there, single-server M/M/1 queue."""
+    if arrivals_h >= served_h:
+        raise ValueError(f"arrivals {arrivals_h:g}/h must be below service {served_h:g}/h")
+    return arrivals_h / (served_h - arrivals_h), 60.0 / (served_h - arrivals_h)
+
+
 def road_km(a: tuple[float, float], b: tuple[float, float]) -> float:
     """Distance by section roads: north-south plus east-west, km, on a sphere of 6371 km."""
     ns = abs(a[0] - b[0]) * math.pi / 180.0 * 6371.0

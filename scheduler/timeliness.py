@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-#: Z of the standard where all work begins (or ends) at the best date.
-ONE_SIDED = 2.0
+#: Z of the standard: work balanced around the best date, or all of it begun (or ended) there.
+BALANCED, ONE_SIDED = 4.0, 2.0
 
 
 def timeliness_cost(
@@ -36,6 +36,11 @@ def timeliness_cost(
     return loss_day * area**2 * yield_ * value / (z * hours_day * capacity * working_share)
 
 
+def days_needed(area: float, capacity: float, *, hours_day: float, working_share: float) -> float:
+    """Calendar days that the work takes, A / (G C pwd)."""
+    return area / (hours_day * capacity * working_share)
+
+
 def least_cost_capacity(
     area: float,
     *,
@@ -59,3 +64,16 @@ def least_cost_capacity(
     hourly = labour_hour + tractor_hour
     hourly += loss_day * area * yield_ * value / (z * hours_day * working_share)
     return math.sqrt(area / (own_share * price_per_capacity) * hourly)
+
+
+def yearly_cost(
+    area: float,
+    capacity: float,
+    *,
+    own_share: float,
+    price_per_capacity: float,
+    labour_hour: float,
+    lost: float,
+) -> float:
+    """Ownership + labour + timeliness cost `lost` of a year, money."""
+    return own_share * price_per_capacity * capacity + labour_hour * area / capacity + lost

@@ -3,7 +3,7 @@
 
 import pytest
 
-from scheduler.timeliness import least_cost_capacity, timeliness_cost
+from scheduler.timeliness import days_needed, least_cost_capacity, timeliness_cost, yearly_cost
 
 FARM = {"loss_day": 0.005, "yield_": 4.0, "value": 200.0, "hours_day": 10.0, "working_share": 0.6}
 
@@ -20,7 +20,8 @@ def test_hand_second_combine_halves_it():
 
 
 def test_closed_form_equals_loss_added_hectare_by_hectare():
-    days = 400 / (4 * 10 * 0.6)
+    days = days_needed(400, 4, hours_day=10, working_share=0.6)
+    assert days == pytest.approx(16.667, abs=1e-3)
     steps = 4000
     loss = sum(0.005 * days * (i + 0.5) / steps * 4 * 200 * 400 / steps for i in range(steps))
     assert loss == pytest.approx(timeliness_cost(400, 4, **FARM), rel=1e-9)
@@ -33,6 +34,15 @@ def test_hand_least_cost_capacity_balances_ownership_with_the_rest():
     own = 0.16 * 60000 * c
     assert own == pytest.approx(24657.66, abs=0.01)
     assert own == pytest.approx(25 * 400 / c + lost, rel=1e-9)
+
+
+@pytest.mark.parametrize(("capacity", "total"), [(2, 50866.67), (3, 49911.11), (4, 54233.33)])
+def test_hand_total_cost(capacity, total):
+    lost = timeliness_cost(400, capacity, **FARM)
+    cost = yearly_cost(
+        400, capacity, own_share=0.16, price_per_capacity=60000, labour_hour=25, lost=lost
+    )
+    assert cost == pytest.approx(total, abs=0.01)
 
 
 def test_hand_width_in_us_units():
