@@ -53,6 +53,18 @@ class Foresight:
 
 
 @njit(cache=True, nogil=True)
+def by_key(rank, size, key):
+    """Sort the first `size` jobs of `rank` by `key`, in place; quick where they nearly are."""
+    for p in range(1, size):
+        j = rank[p]
+        q = p
+        while q > 0 and key[rank[q - 1]] > key[j]:
+            rank[q] = rank[q - 1]
+            q -= 1
+        rank[q] = j
+
+
+@njit(cache=True, nogil=True)
 def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, turn, v1, v2, w1,
           w2, least, key, near, rank, n1, n2, wn, count):  # fmt: skip
     """Cheapest walk of one crew through time, each job paying its prize; adds visits to `count`.
@@ -99,13 +111,8 @@ def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, 
         while True:
             for p in range(size):
                 j = rank[p]
-                x = least[t + near[j], j] if t + near[j] < slots else NEVER
-                key[j] = x
-                q = p
-                while q > 0 and key[rank[q - 1]] > x:
-                    rank[q] = rank[q - 1]
-                    q -= 1
-                rank[q] = j
+                key[j] = least[t + near[j], j] if t + near[j] < slots else NEVER
+            by_key(rank, size, key)
             for i in range(jobs):
                 if not ends[k, t, i]:
                     continue

@@ -25,7 +25,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.bound import Foresight, after_locks
+from scheduler.bound import Foresight, after_locks, by_key
 from scheduler.tables import CutTables, Float, Int, Plan
 
 NEVER = 1e300
@@ -151,13 +151,8 @@ def _cheapest(finish, cost, move, near, far, last, late, done, closing, level, r
                 continue
             for p in range(size):
                 j = rank[p]
-                x = least[t + near[j], j] if t + near[j] <= top else NEVER
-                key[j] = x
-                q = p
-                while q > 0 and key[rank[q - 1]] > x:
-                    rank[q] = rank[q - 1]
-                    q -= 1
-                rank[q] = j
+                key[j] = least[t + near[j], j] if t + near[j] <= top else NEVER
+            by_key(rank, size, key)
             passed = 0  # jobs that would be passed over from here, and might gain by it
             for p in range(late.size):
                 j = late[p]
