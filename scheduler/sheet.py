@@ -34,7 +34,6 @@ from scheduler.units import show_area, show_distance, show_money, show_rate
 from scheduler.words import (
     EDGE_ONLY,
     LIMITED,
-    WEIGHED,
     clock,
     crew_title,
     crop_name,
@@ -51,6 +50,7 @@ from scheduler.words import (
     time_range,
     total_area,
     weather_line,
+    weighed,
     worth_lines,
 )
 
@@ -107,7 +107,7 @@ def sheet(morning: Morning) -> str:
         loads_text=loads_text,
         grain_text=grain_text,
         quality_text=quality_text,
-        weighed=WEIGHED,
+        weighed=weighed(morning.farm),
         total_area=total_area,
         topic=topic,
     )

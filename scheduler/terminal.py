@@ -15,7 +15,6 @@ from scheduler.units import show_area, show_distance, show_money, show_rate
 from scheduler.words import (
     EDGE_ONLY,
     LIMITED,
-    WEIGHED,
     WORKS,
     clock,
     crew_title,
@@ -33,6 +32,7 @@ from scheduler.words import (
     time_range,
     total_area,
     weather_line,
+    weighed,
     worth_lines,
 )
 
@@ -88,7 +88,7 @@ def _head(morning: Morning) -> list[str]:
     return lines + wrapped(
         f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
         "brackets; 'chance' is that the field is begun and finished on the days said. "
-        f"{WEIGHED}",
+        f"{weighed(morning.farm)}",
         0,
     )
 

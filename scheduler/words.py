@@ -10,6 +10,7 @@ from readiness.crops import CROPS
 from readiness.grade import SAMPLE_GRADE
 from readiness.season import Reason
 from readiness.work import Held, Work
+from scheduler.farm import Farm
 from scheduler.orders import CrewOrders, Morning, Order, Spread, TimeSpread
 from scheduler.units import show_area, show_mass, show_money, show_test_weight
 
@@ -49,11 +50,6 @@ WORKS: dict[Work | None, tuple[str, str, dict[int, str]]] = {
     "planting": ("plant", "the field's crop can be sown", HELD),
     "spraying": ("spray", "wind and sun are fit for spraying", HELD),
 }
-#: What the test weights of orders start from.
-WEIGHED = (
-    "Test weight when cut starts from the last sample, or from sound grain where none was weighed; "
-    "a U.S. grade is by it and sprouted kernels alone."
-)
 EDGE_ONLY = "carts and trucks stay at the edge"
 
 
@@ -91,6 +87,13 @@ def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> 
 def moisture_range(spread: Spread, dash: str = "-") -> str:
     """'13.2-15.9 %'."""
     return f"{spread.low:.1f}{dash}{spread.high:.1f} %"
+
+
+def weighed(farm: Farm) -> str:
+    """What the test weights of orders start from, and in US units what the grade knows."""
+    start = "from the last sample, or from sound grain where none was weighed"
+    grade = "; a U.S. grade is by it and sprouted kernels alone" if farm.units == "us" else ""
+    return f"Test weight when cut starts {start}{grade}."
 
 
 def grade_name(grade: int) -> str:
