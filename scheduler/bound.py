@@ -32,7 +32,7 @@ NEVER = np.int64(2**60)
 TURNS = 300
 #: A member after the first begins from the first's prizes and needs so many times fewer turns;
 #: assumed, as above.
-LATER = 2
+LATER = 3
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,7 +10,7 @@ import numpy as np
 
 from scheduler.bound import TURNS, Foresight, foresight
 from scheduler.check import ALIKE, check
-from scheduler.common_order import common_bound, usual_turns
+from scheduler.common_order import BEGUN, common_bound, usual_turns
 from scheduler.exact import branch
 from scheduler.residual import settle
 from scheduler.search import price, search
@@ -38,7 +38,7 @@ JOBS, GROWN = 60, 10.0
 MANY = 150
 #: Moves fall with this power of the members, and of the members' walks one in four is repaired;
 #: assumed, so that thirty members take about as long as one.
-SHARED, EVERY = 0.6, 4
+SHARED, EVERY = 0.4, 4
 #: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
 WARM = 0.005
 #: Least share of the bound's turns; assumed: below it the bound is worth little.
@@ -161,7 +161,7 @@ def _common(
         weight = worst_weights(plan.member_cost, weight)
     return common_bound(
         tables, plan, known, weight=weight, enough=(1.0 - gap_target) * plan.cost,
-        turns=usual_turns(tables, max(effort, LEAST)),
+        turns=usual_turns(tables, max(effort, LEAST)), begun=round(BEGUN * effort),
         tell=lambda share: tell("proving how good one order can be", 0.85 + 0.15 * share),
     )  # fmt: skip
 

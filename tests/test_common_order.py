@@ -6,7 +6,8 @@ from farms import farm_tables, small_tables
 from test_exact import brute_force
 
 from scheduler.bound import foresight
-from scheduler.common_order import KNOTS, _Climb, common_bound
+from scheduler.common_order import common_bound
+from scheduler.common_walk import KNOTS, Walks
 from scheduler.search import price, search
 from scheduler.solve import solve
 from scheduler.tables import CAUTIOUS, CutTables, worst_weights
@@ -25,12 +26,12 @@ def test_no_prices_lift_it_above_the_best_order(block):
         tables = small_tables(seed, jobs=4, members=int(rng.integers(2, 4)))
         best = brute_force(tables)
         members, crews, jobs, _ = tables.shape
-        climb = _Climb(tables, planned(tables), np.arange(members), tables.weight)
+        walks = Walks(tables, planned(tables), np.arange(members), tables.weight)
         for size in (0.0, 30.0, 300.0):
             prize = np.minimum(rng.uniform(0, 2 * best / jobs, jobs), tables.leave_cost)
             prices = size * rng.normal(size=(members, crews, KNOTS, jobs))
             prices -= np.einsum("m,mkbj->kbj", tables.weight, prices)
-            value, visits = climb.walks(prize, prices)
+            value, visits = walks.walks(prize, prices)
             assert value <= best + 1e-6
             assert (visits >= 0).all()
 

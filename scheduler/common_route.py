@@ -1,0 +1,328 @@
+"""Orders of one crew that all members share, begun job by job and timed in all members at once.
+
+What a begun order has cost is known in every member. What is left of it costs no less than the
+members would pay each on its own, by the walks of `common_walk`. Orders whose sum of both cannot
+be below a limit are dropped with all that begin like them; what remains is mostly few enough to
+go through. So it is proved what the cheapest order of the crew costs after prizes, or that none
+costs less than the limit.
+"""
+
+# mypy: disable-error-code="no-untyped-def"
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from scheduler.common_walk import Crew, Rests
+from scheduler.tables import CutTables, Float, Orders
+
+#: Costs, in 1/100 of money, that are taken for equal: sums of some thousand terms in 53 bits.
+ALIKE = 1e-6
+
+
+@njit(cache=True, nogil=True)
+def _next(crew, rests, twins, w, time, last, rest, used, spent, limit, found, least):
+    """Jobs that may come next in an order that costs less than the limit; how many there are.
+
+    They go into found (job,), and what an order so begun costs at least into least (job,).
+    time, last, rest (member,): the clock, the job last done and the least still to pay.
+    """
+    finish, cost, move, latest, safe, level, leave, weight, row = crew
+    begins, at, left, shut, pay, _ = rests
+    before, after = twins
+    size = 0
+    for m in range(time.size):
+        spent += weight[m] * rest[m]
+    for j in range(level.size):
+        if level[j] == 0 or used[j]:
+            continue
+        if (before[j] >= 0 and not used[before[j]]) or (after[j] >= 0 and used[after[j]]):
+            continue
+        found[size] = j
+        least[j] = spent
+        size += 1
+    for m in range(time.size):
+        t, i, kept = time[m], last[m], 0
+        for p in range(size):
+            j = found[p]
+            s = t + move[i, j]
+            u = w + level[j]
+            if t <= safe[m] or s <= latest[m, j]:
+                if w < at.shape[1]:
+                    x = begins[m, at[m, w] + s, j]
+                else:
+                    r = row[m, u, finish[m, s, j]]
+                    x = cost[m, s, j] - pay[m, w, j] + (left[m, r, j] if r >= 0 else shut[m, u])
+            else:
+                r = row[m, u, t]
+                x = leave[j] - pay[m, w, j] + (left[m, r, i] if r >= 0 else shut[m, u])
+            least[j] += weight[m] * (x - rest[m])
+            if least[j] < limit:
+                found[kept] = j
+                kept += 1
+        size = kept
+        if size == 0:
+            break
+    return size
+
+
+@njit(cache=True, nogil=True)
+def _add(crew, rests, w, j, time, last, time2, last2, rest2):
+    """Put job j next in an order of level w; what it adds to the order's cost after prizes."""
+    finish, cost, move, latest, _, level, leave, weight, row = crew
+    _, _, left, shut, _, prize = rests
+    paid = -prize[j]
+    u = w + level[j]
+    for m in range(time.size):
+        s = time[m] + move[last[m], j]
+        if s <= latest[m, j]:
+            time2[m], last2[m] = finish[m, s, j], j
+            paid += weight[m] * cost[m, s, j]
+        else:
+            time2[m], last2[m] = time[m], last[m]
+            paid += weight[m] * leave[j]
+        r = row[m, u, time2[m]]
+        rest2[m] = left[m, r, last2[m]] if r >= 0 else shut[m, u]
+    return paid
+
+
+@njit(cache=True, nogil=True)
+def _better(crew, prize, g, h, j, time, last, end, stand, limit):
+    """Whether g, h, j from one state ends in another, in every member, for less than the limit."""
+    finish, cost, move, latest, _, _, leave, weight, _ = crew
+    paid = -prize[g] - prize[h] - prize[j]
+    for m in range(time.size):
+        t, i = time[m], last[m]
+        for x in (g, h, j):
+            s = t + move[i, x]
+            if s <= latest[m, x]:
+                paid += weight[m] * cost[m, s, x]
+                t, i = finish[m, s, x], x
+            else:
+                paid += weight[m] * leave[x]
+        if t != end[m] or i != stand[m]:
+            return False
+    return paid < limit
+
+
+@njit(cache=True, nogil=True)
+def _dig(crew, rests, twins, begin, stand, half, limit, most):
+    """Go through orders that cost less than the limit; orders begun, and the cheapest's cost.
+
+    Gives up after `most`. Of those with two jobs or more only every other beginning: `half` 0, 1.
+    """
+    level, members, jobs = crew[5], begin.size, crew[5].size
+    prize = rests[5]
+    time = np.zeros((jobs + 1, members), np.int64)
+    last, rest = np.zeros_like(time), np.zeros(time.shape)
+    found, least = np.zeros((jobs + 1, jobs), np.int64), np.zeros((jobs + 1, jobs))
+    size, tried = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
+    order, w = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
+    paid, used = np.zeros(jobs + 1), np.zeros(jobs, np.bool_)
+    time[0], last[0] = begin, stand
+    for m in range(members):
+        r = crew[8][m, 0, begin[m]]
+        rest[0, m] = rests[2][m, r, stand[m]] if r >= 0 else rests[3][m, 0]
+    size[0] = _next(
+        crew, rests, twins, 0, time[0], last[0], rest[0], used, 0.0, limit, found[0], least[0]
+    )
+    d, count, best = 0, 0, 0.0
+    while d >= 0:
+        if tried[d] == size[d]:
+            if d > 0:
+                used[order[d]] = False
+            d -= 1
+            continue
+        j = found[d, tried[d]]
+        tried[d] += 1
+        if (d == 1 and (order[1] + j) % 2 != half) or least[d, j] >= limit:
+            continue
+        e = d + 1
+        paid[e] = paid[d] + _add(crew, rests, w[d], j, time[d], last[d], time[e], last[e], rest[e])
+        if d >= 2:
+            # where the two jobs before, in the other turn, lead to the same, one turn is enough
+            g, h, a = order[d], order[d - 1], d - 2
+            less = paid[e] - paid[a] + (ALIKE if g < h else -ALIKE)
+            if _better(crew, prize, g, h, j, time[a], last[a], time[e], last[e], less):
+                continue
+        count += 1
+        if count > most:
+            break
+        best = min(best, paid[e])
+        limit = min(limit, best)
+        order[e], w[e], tried[e], used[j] = j, w[d] + level[j], 0, True
+        size[e] = _next(
+            crew, rests, twins, w[e], time[e], last[e], rest[e], used, paid[e], limit, found[e],
+            least[e],
+        )  # fmt: skip
+        d = e
+    return count, best
+
+
+@njit(cache=True, nogil=True)
+def _sketch(crew, rests, twins, begin, stand, orders, costs):
+    """Cheap orders after prizes, not surely the cheapest: the best beginnings of each length.
+
+    As many as `orders` (order, job) has rows are gone on with, and the cheapest of all lengths
+    are left there, -1 after the last job; costs (order,) are after prizes. How many there are.
+    """
+    level, members, jobs = crew[5], begin.size, crew[5].size
+    width = orders.shape[0]
+    time = np.zeros((2, width, members), np.int64)
+    last, rest = np.zeros_like(time), np.zeros(time.shape)
+    order, used = np.zeros((2, width, jobs), np.int64), np.zeros((2, width, jobs), np.bool_)
+    w, paid = np.zeros((2, width), np.int64), np.zeros((2, width))
+    found, least = np.zeros(jobs, np.int64), np.zeros(jobs)
+    key, child = np.zeros(width * jobs), np.zeros(width * jobs, np.int64)
+    time[0, 0], last[0, 0] = begin, stand
+    for m in range(members):
+        r = crew[8][m, 0, begin[m]]
+        rest[0, 0, m] = rests[2][m, r, stand[m]] if r >= 0 else rests[3][m, 0]
+    now, size, kept = 0, 1, 0
+    for d in range(jobs):
+        children = 0
+        for x in range(size):
+            n = _next(
+                crew, rests, twins, w[now, x], time[now, x], last[now, x], rest[now, x],
+                used[now, x], paid[now, x], 0.0, found, least,
+            )  # fmt: skip
+            for p in range(n):
+                key[children], child[children] = least[found[p]], x * jobs + found[p]
+                children += 1
+        new, to = 0, 1 - now
+        for y in np.argsort(key[:children]):
+            if new == width:
+                break
+            x, j = child[y] // jobs, child[y] % jobs
+            money = paid[now, x] + _add(
+                crew, rests, w[now, x], j, time[now, x], last[now, x], time[to, new],
+                last[to, new], rest[to, new],
+            )  # fmt: skip
+            twice = False
+            for z in range(new):
+                twice |= order[to, z, d] == j and abs(paid[to, z] - money) < ALIKE
+            if twice:
+                continue
+            order[to, new, :d], order[to, new, d] = order[now, x, :d], j
+            used[to, new] = used[now, x]
+            used[to, new, j] = True
+            paid[to, new], w[to, new] = money, w[now, x] + level[j]
+            slot = kept if kept < width else int(np.argmax(costs))
+            if kept < width or money < costs[slot]:
+                orders[slot], costs[slot] = -1, money
+                orders[slot, : d + 1] = order[to, new, : d + 1]
+                kept = min(width, kept + 1)
+            new += 1
+        if new == 0:
+            break
+        now, size = to, new
+    return kept
+
+
+class Routes:
+    """Orders of one crew, by what is kept of the members' walks.
+
+    Parameters
+    ----------
+    crew, rests : the crew's tables, and what its walks left; read anew at each call.
+    leave : (job,) cost of leaving. weight : (member,) summing to 1.
+    twins : (2, job) a job just like it that must come before or may not, -1 where there is none.
+    """
+
+    def __init__(
+        self, crew: Crew, rests: Rests, leave: Float, weight: Float, twins: NDArray[np.int64]
+    ) -> None:
+        able = crew.level > 0
+        safe = (crew.last - crew.far)[:, able].min(axis=1, initial=1 << 30)
+        self._crew = (
+            crew.finish, crew.cost, crew.move, crew.last, safe, crew.level, leave, weight, crew.row,
+        )  # fmt: skip
+        self._from = crew.begin.astype(np.int64), crew.stand.astype(np.int64)
+        self._kept, self._twins = rests, (twins[0], twins[1])
+
+    def _rests(self, prize: Float) -> tuple[NDArray[np.generic], ...]:
+        k = self._kept
+        return k.begins, k.at, k.rest, k.shut, k.pay, prize
+
+    def least(self, prize: Float) -> float:
+        """What no order costs less than, after prizes, by the members' walks alone."""
+        rests, (begin, stand) = self._kept, self._from
+        at = self._crew[8][np.arange(begin.size), 0, begin]
+        free = rests.rest[np.arange(begin.size), at, stand]
+        return float(self._crew[7] @ np.where(at >= 0, free, rests.shut[:, 0]))
+
+    def sketch(self, prize: Float, width: int) -> list[tuple[tuple[int, ...], float]]:
+        """Cheap orders after prizes, at most `width`, with their costs before prizes."""
+        orders = np.full((width, prize.size), -1, np.int64)
+        costs = np.zeros(width)
+        n = _sketch(self._crew, self._rests(prize), self._twins, *self._from, orders, costs)
+        rows = [tuple(int(j) for j in row if j >= 0) for row in orders[:n]]
+        return [(row, float(costs[x] + prize[list(row)].sum())) for x, row in enumerate(rows)]
+
+    def dig(self, prize: Float, limit: float, most: int) -> tuple[int, float | None]:
+        """Go through all orders that may cost less than `limit`, 0 or less, after prizes.
+
+        How many were begun, and what no order costs less than: the cheapest's own cost, or the
+        limit; None where more than `most` would have to be begun.
+        """
+
+        def run(half: int) -> tuple[int, float]:
+            rests = self._rests(prize)
+            count, best = _dig(self._crew, rests, self._twins, *self._from, half, limit, most // 2)
+            return int(count), float(best)
+
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            halves = list(pool.map(run, range(2)))
+        count = sum(n for n, _ in halves)
+        given_up = max(n for n, _ in halves) > most // 2
+        return count, None if given_up else min(limit, *(best for _, best in halves))
+
+    def cost(self, order: tuple[int, ...]) -> float:
+        """What an order costs in the mean."""
+        free = np.zeros(self._crew[5].size)
+        (time, last), w, paid = self._from, 0, 0.0
+        for j in order:
+            end, stand, rest = np.empty_like(time), np.empty_like(last), np.empty(time.size)
+            paid += _add(self._crew, self._rests(free), w, j, time, last, end, stand, rest)
+            time, last, w = end, stand, w + int(self._crew[5][j])
+        return paid
+
+
+def twins(tables: CutTables, orders: Orders) -> NDArray[np.int64]:
+    """(crew, 2, job) of jobs just alike, which must come before and which may not; -1 for none.
+
+    Two jobs just alike in all tables can change names. So the one with the lower number may come
+    first where one crew does both; and one crew, here that with most such jobs in `orders`, may
+    do the other only if it does both, for else they change names.
+    """
+    _, crews, jobs, _ = tables.shape
+    out = np.full((crews, 2, jobs), -1, np.int64)
+    for b in range(jobs):
+        for a in range(b - 1, -1, -1):
+            if _alike(tables, a, b):
+                out[:, 0, b], out[:, 1, a] = a, b
+                break
+    named = out[0, 0] >= 0
+    first = int(np.argmax([named[list(row)].sum() for row in orders]))
+    out[np.arange(crews) != first, 0] = -1
+    return out
+
+
+def _alike(tables: CutTables, a: int, b: int) -> bool:
+    """Whether nothing tells two jobs apart."""
+    locked = {j for row in tables.prefixes for j in row}
+    if tables.leave_cost[a] != tables.leave_cost[b] or {a, b} & locked:
+        return False
+    swap = np.arange(tables.shape[2] + 1)
+    swap[[a, b]] = b, a
+    move = tables.move[:, swap][:, :, swap[:-1]] == tables.move
+    move[:, [a, b], [a, b]] = True  # never asked for
+    return bool(
+        move.all()
+        and (tables.finish[:, :, a] == tables.finish[:, :, b]).all()
+        and (tables.cost[:, :, a] == tables.cost[:, :, b]).all()
+    )

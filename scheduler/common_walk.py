@@ -1,0 +1,417 @@
+"""Walks of the members that pay, beside prizes, for the place in the order at which a job comes.
+
+A place is the work ordered before: the jobs' least times, in whole levels of about one job. So
+the place is the same in all members whatever the weather does, and where the clock stands at a
+place is the member's own. Prices run in straight lines between a few places. They sum to 0 over
+the members, by weight, so one order for all pays nothing in the mean; see `common_order`.
+"""
+
+# mypy: disable-error-code="no-untyped-def"
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from scheduler.bound import after_locks, by_key
+from scheduler.tables import CutTables, Float, Int, Plan
+
+NEVER = 1e300
+#: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
+#: raised the bound of trial farms no further in the same time.
+LEVELS, KNOTS = 17, 7
+#: Levels for which the walks from each slot are kept for `common_route`, as a share of `LEVELS`;
+#: assumed: a good plan's crews do not differ in work by half.
+KEPT = 1.5
+
+
+@njit(cache=True, nogil=True)
+def _reach(finish, move, last, closing, level, begin, stand, row, who):
+    """Number the states that an order can come to and go on from; how many there are.
+
+    finish (slot, job). row (level, slot + 1): number of the state, -1 where there is none.
+    who (level, slot + 1, job + 1): whether the job can be the last done there.
+    """
+    jobs = finish.shape[1]
+    count = 0
+    row[:, :] = -1
+    who[:, :, :] = False
+    who[0, begin, stand] = True
+    for w in range(row.shape[0]):
+        for t in range(closing + 1):
+            any_last = False
+            for i in range(jobs + 1):
+                any_last |= who[w, t, i]
+            if not any_last:
+                continue
+            row[w, t] = count
+            count += 1
+            for j in range(jobs):
+                u = w + level[j]
+                if level[j] == 0 or u >= row.shape[0]:
+                    continue
+                for i in range(jobs + 1):
+                    if who[w, t, i] and i != j:
+                        s = t + move[i, j]
+                        if s <= last[j]:
+                            who[u, finish[s, j], j] = True
+                        else:
+                            who[u, t, i] = True
+    return count
+
+
+@njit(cache=True, nogil=True)
+def _cheapest(finish, cost, move, near, far, last, late, done, closing, level, row, who, begin,
+              stand, leave, price, visits, share, begins, at, v1, v2, n1, n2, f1, f2, fn,
+              least, need, key, rank, over, low, rest):  # fmt: skip
+    """Cheapest walk of one crew in one member; its visits go into visits (knot, job).
+
+    finish, cost (slot, job); price (level, job) is what a job is paid for at a level; level (job,)
+    of a job that may not be walked to is 0. v1, n1 (state, job last done): cheapest rest and its
+    next job, v2, n2 the cheapest with another next job, so that no walk goes i, j, i.
+
+    After slot `done`, when the plan is through, the last job is no longer told apart. After slot
+    `closing` no job can be begun: what the rest of the order may gain by being passed over,
+    where prices are above the cost of leaving, is `rest` (level,) at most.
+
+    Into begins (row, job), row at[level] + slot, goes the cheapest walk from each level and slot
+    that begins with the job, for as many levels as `at` has. From v1 on: working space.
+    """
+    slots, jobs = finish.shape
+    levels = row.shape[0]
+    reach = 0
+    size = 0
+    rest[:] = 0.0
+    for j in range(jobs):
+        if level[j] > 0:
+            rank[size] = j
+            size += 1
+            reach = max(reach, far[j])
+            gain = 0.0
+            for w in range(levels - 1, -1, -1):
+                gain = min(gain, leave[j] - price[w, j])
+                rest[w] += gain
+    for w in range(levels - 1, -1, -1):
+        first, high = slots + 1, -1
+        for t in range(slots + 1):
+            if row[w, t] >= 0:
+                first = min(first, t)
+                high = t
+        if high < 0:
+            continue
+        top = min(slots - 1, high + reach)
+        need[first : top + 2] = False
+        for t in range(first, high + 1):
+            if row[w, t] >= 0:
+                need[t : min(top, t + reach) + 1] = True
+        for j in range(jobs):
+            least[top + 1, j] = NEVER
+        for s in range(top, first - 1, -1):
+            if not need[s]:
+                for j in range(jobs):
+                    least[s, j] = least[s + 1, j]
+                continue
+            for p in range(size):
+                j = rank[p]
+                x = NEVER
+                u = w + level[j]
+                f1[s, j] = NEVER
+                f2[s, j] = NEVER
+                if s <= last[j] and u < levels:
+                    r = row[u, finish[s, j]]
+                    paid = cost[s, j] - price[w, j]
+                    if r >= 0:
+                        x = paid + v1[r, j]
+                        f1[s, j] = x
+                        f2[s, j] = paid + v2[r, j]
+                        fn[s, j] = n1[r, j]
+                    elif finish[s, j] > closing:
+                        x = paid + rest[u]
+                        f1[s, j] = x
+                        f2[s, j] = x
+                        fn[s, j] = -1
+                least[s, j] = min(x, least[s + 1, j])
+        if w < at.size:
+            for s in range(first, top + 1):
+                for j in range(jobs):
+                    begins[at[w] + s, j] = f1[s, j] if need[s] else NEVER
+        for t in range(high, first - 1, -1):
+            r = row[w, t]
+            if r < 0:
+                continue
+            for p in range(size):
+                j = rank[p]
+                key[j] = least[t + near[j], j] if t + near[j] <= top else NEVER
+            by_key(rank, size, key)
+            passed = 0  # jobs that would be passed over from here, and might gain by it
+            for p in range(late.size):
+                j = late[p]
+                if t + reach <= last[j]:
+                    break
+                u = w + level[j]
+                if level[j] == 0 or t + far[j] <= last[j] or u >= levels or row[u, t] < 0:
+                    continue
+                if leave[j] - price[w, j] + low[row[u, t]] < 0.0:
+                    over[passed] = j
+                    passed += 1
+            low[r] = 0.0
+            if t > done:
+                na = -1
+                if size > 0 and key[rank[0]] < 0.0:
+                    low[r], na = key[rank[0]], rank[0]
+                for p in range(passed):
+                    j = over[p]
+                    x = leave[j] - price[w, j] + low[row[w + level[j], t]]
+                    if x < low[r]:
+                        low[r], na = x, j
+                for i in range(jobs + 1):
+                    v1[r, i], v2[r, i], n1[r, i], n2[r, i] = low[r], low[r], na, na
+                continue
+            for i in range(jobs + 1):
+                if not who[w, t, i]:
+                    continue
+                a, b, na, nb = 0.0, 0.0, -1, -1
+                for p in range(size):
+                    j = rank[p]
+                    if key[j] >= b:
+                        break
+                    s = t + move[i, j]
+                    if j == i or s > top:
+                        continue
+                    x = f2[s, j] if fn[s, j] == i else f1[s, j]
+                    if x < a:
+                        b, nb, a, na = a, na, x, j
+                    elif x < b:
+                        b, nb = x, j
+                for p in range(passed):
+                    j = over[p]
+                    if j == i or t + move[i, j] <= last[j]:
+                        continue
+                    x = leave[j] - price[w, j] + v1[row[w + level[j], t], i]
+                    if x < a:
+                        b, nb, a, na = a, na, x, j
+                    elif x < b:
+                        b, nb = x, j
+                low[r] = min(low[r], a)
+                v1[r, i], v2[r, i], n1[r, i], n2[r, i] = a, b, na, nb
+    i, t, w = stand, begin, 0
+    if row[0, begin] < 0:
+        return rest[0]
+    best, j = v1[0, i], n1[0, i]
+    while j >= 0:
+        for knot in range(visits.shape[0]):
+            visits[knot, j] += share[knot, w]
+        s = t + (move[i, j] if t <= done else near[j])
+        w += level[j]
+        passing = s > last[j]
+        r = row[w, t if passing else finish[s, j]]
+        if r < 0:
+            break
+        if passing:
+            j = n1[r, i]
+            continue
+        t = finish[s, j]
+        after = n2[r, j] if n1[r, j] == i and t <= done else n1[r, j]
+        i, j = j, after
+    return best
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crew:
+    """One crew in all members, as `_cheapest` takes it; see there.
+
+    finish, cost (member, slot, job); move (job + 1, job), near and far (job,) its least and most
+    over the jobs before; last (member, job) slot from which the job can be done; late (member,
+    job) jobs by `last`; done, closing, begin, stand (member,); level (job,); row (member, level,
+    slot + 1); who (member, level, slot + 1, job + 1).
+    """
+
+    finish: NDArray[np.int32]
+    cost: Float
+    move: NDArray[np.int32]
+    near: Int
+    far: Int
+    last: Int
+    late: Int
+    done: Int
+    closing: Int
+    begin: Int
+    stand: Int
+    level: Int
+    row: NDArray[np.int32]
+    who: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rests:
+    """Cheapest walks of one crew in all members at certain prizes and prices.
+
+    Attributes
+    ----------
+    begins : (member, row, job) from level w and slot s, beginning with the job, at row
+        at[member, w] + s.
+    at : (member, level); levels past its end are not kept.
+    rest : (member, state, job last done), states as numbered in `Crew.row`.
+    shut : (member, level) what the order may still gain after closing.
+    pay : (member, level, job) what the job is paid for at the level.
+    """
+
+    begins: NDArray[np.float32]
+    at: Int
+    rest: NDArray[np.float32]
+    shut: Float
+    pay: Float
+
+
+class Walks:
+    """The members' walks at given prizes and prices, two members at a time.
+
+    Parameters
+    ----------
+    plan : its orders say how much work a level holds.
+    members : (member,) indices of those looked at. weight : (member,) theirs, summing to 1.
+    """
+
+    def __init__(
+        self, tables: CutTables, plan: Plan, members: NDArray[np.intp], weight: Float
+    ) -> None:
+        _, crews, jobs, slots = tables.shape
+        self.weight = weight
+        self.banned = np.zeros(jobs, np.bool_)
+        self.banned[[j for first in tables.prefixes for j in first]] = True
+        self.leave = tables.leave_cost.astype(np.float64)
+        locked = [after_locks(tables, int(m)) for m in members]
+        self.paid = np.array([paid for _, _, paid in locked], np.float64)
+        begin = np.array([begin for begin, _, _ in locked])
+        stand = np.array([stand for _, stand, _ in locked])
+        other = tables.move + np.where(np.eye(jobs + 1, jobs), 1 << 20, 0).astype(np.int64)
+        level = _levels(tables, plan, other.min(axis=1), self.banned)
+        self.share = _shares(int(level.sum(axis=1).max()) + 1)
+        self.crews = [
+            self._crew(tables, plan, members, k, other[k].min(axis=0), begin[:, k], stand[:, k],
+                       level[k])
+            for k in range(crews)
+        ]  # fmt: skip
+        most = max(int(c.row.max()) + 1 for c in self.crews)
+        self.rooms = [_room(most, jobs, slots, self.share.shape[1]) for _ in range(2)]
+        self.kept: list[Rests] | None = None
+
+    def _crew(
+        self, tables: CutTables, plan: Plan, members: NDArray[np.intp], k: int, near: Int,
+        begin: Int, stand: Int, level: Int,
+    ) -> Crew:  # fmt: skip
+        jobs, slots = tables.shape[2:]
+        finish = np.ascontiguousarray(tables.finish[members, k].transpose(0, 2, 1))
+        able = finish >= 0
+        last = np.where(able.any(axis=1), slots - 1 - able[:, ::-1].argmax(axis=1), -1)
+        closing = (last - near)[:, ~self.banned].max(axis=1, initial=-1)
+        mine = plan.finish[members][:, list(plan.orders[k])]
+        row = np.empty((members.size, int(level.sum()) + 1, slots + 1), np.int32)
+        who = np.empty((*row.shape, jobs + 1), np.bool_)
+
+        def reach(m: int) -> None:
+            _reach(
+                finish[m], tables.move[k], last[m], int(closing[m]), level, int(begin[m]),
+                int(stand[m]), row[m], who[m],
+            )  # fmt: skip
+
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            list(pool.map(reach, range(members.size)))
+        return Crew(
+            finish=finish, move=tables.move[k], near=near, last=last, level=level, row=row, who=who,
+            cost=tables.cost[members, k].transpose(0, 2, 1).astype(np.float64, order="C"),
+            far=tables.move[k].max(axis=0).astype(np.int64), begin=begin, stand=stand,
+            late=np.argsort(last, axis=1, kind="stable"), closing=closing,
+            done=np.maximum(begin, mine.max(axis=1, initial=-1)),
+        )  # fmt: skip
+
+    def walks(self, prize: Float, price: Float, *, keep: bool = False) -> tuple[float, Float]:
+        """The bound at prizes (job,) and prices (member, crew, knot, job), and the visits.
+
+        Where they are to be kept, `kept` is then what is left to do from everywhere, by crew.
+        """
+        visits = np.zeros_like(price)
+        if keep and self.kept is None:
+            self.kept = [_rests(c, self.share.shape[1]) for c in self.crews]
+        value = self.paid.copy()
+        none = np.zeros((0, 0), np.float32), np.zeros(0, np.int64)
+
+        def run(part: int) -> None:
+            room = self.rooms[part]
+            for m in range(part, value.size, 2):
+                for k, c in enumerate(self.crews):
+                    pay = prize - self.share.T @ price[m, k]
+                    kept = self.kept[k] if keep and self.kept else None
+                    begins, at = (kept.begins[m], kept.at[m]) if kept else none
+                    value[m] += _cheapest(
+                        c.finish[m], c.cost[m], c.move, c.near, c.far, c.last[m], c.late[m],
+                        c.closing[m] if keep else c.done[m], c.closing[m], c.level, c.row[m],
+                        c.who[m], c.begin[m], c.stand[m], self.leave, pay, visits[m, k],
+                        self.share, begins, at, *room,
+                    )  # fmt: skip
+                    if kept:
+                        kept.rest[m] = room[0][: kept.rest.shape[1]]
+                        kept.shut[m], kept.pay[m] = room[-1], pay
+
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            list(pool.map(run, range(2)))
+        return float(prize[~self.banned].sum() + self.weight @ value), visits
+
+
+def _levels(tables: CutTables, plan: Plan, near: Int, banned: NDArray[np.bool_]) -> Int:
+    """(crew, job) levels of each job, at least 1; 0 of a locked one.
+
+    About `LEVELS` fill a crew's order.
+    """
+    _, crews, _, slots = tables.shape
+    took = np.where(tables.finish >= 0, tables.finish - np.arange(slots), 1 << 20)
+    least = np.median(took.min(axis=3), axis=0)
+    known = least < 1 << 19
+    work = np.where(known, least, np.mean(least, where=known) if known.any() else 1) + near
+    level = np.empty(work.shape, np.int64)
+    for k in range(crews):
+        mine = work[k, list(plan.orders[k])].sum() / LEVELS if plan.orders[k] else np.inf
+        level[k] = np.maximum(1, np.rint(work[k] / (mine if mine > 0 else np.inf)))
+    level[:, banned] = 0
+    return level
+
+
+def _shares(levels: int) -> Float:
+    """(knot, level) shares of the knots in the price at a level; constant past the last knot."""
+    at = np.minimum(np.arange(levels) / (1.2 * LEVELS) * (KNOTS - 1), KNOTS - 1)
+    return np.maximum(0.0, 1.0 - np.abs(at - np.arange(KNOTS)[:, None]))
+
+
+def _rests(crew: Crew, levels: int) -> Rests:
+    """Room for what `Walks.walks` keeps of a crew."""
+    members, slots, jobs = crew.finish.shape
+    reach = int(crew.far[crew.level > 0].max(initial=0))
+    kept = min(crew.row.shape[1], round(KEPT * LEVELS))
+    at, rows = np.zeros((members, kept), np.int64), np.zeros(members, np.int64)
+    for m in range(members):
+        for w in range(kept):
+            t = np.flatnonzero(crew.row[m, w] >= 0)
+            if t.size:
+                at[m, w] = rows[m] - t[0]
+                rows[m] += min(slots - 1, t[-1] + reach) + 1 - t[0]
+    return Rests(
+        begins=np.empty((members, int(rows.max()), jobs), np.float32), at=at,
+        rest=np.empty((members, int(crew.row.max()) + 1, jobs + 1), np.float32),
+        shut=np.empty((members, levels)), pay=np.empty((members, levels, jobs)),
+    )  # fmt: skip
+
+
+def _room(states: int, jobs: int, slots: int, levels: int) -> tuple[NDArray[np.generic], ...]:
+    """Working space of `_cheapest`, in the order it takes it."""
+    return (
+        *(np.zeros((states, jobs + 1)) for _ in range(2)),
+        *(np.zeros((states, jobs + 1), np.int16) for _ in range(2)),
+        *(np.zeros((slots + 1, jobs)) for _ in range(2)),
+        np.zeros((slots + 1, jobs), np.int16),
+        np.zeros((slots + 2, jobs)), np.zeros(slots + 2, np.bool_), np.zeros(jobs),
+        *(np.zeros(jobs, np.int64) for _ in range(2)), np.zeros(states), np.zeros(levels),
+    )  # fmt: skip
