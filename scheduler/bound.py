@@ -10,7 +10,7 @@ moves by pair, or better. All sums are of whole numbers, so the bound is exact.
 Over members, no order does better in a member than orders made knowing it. So the mean, or the
 mean of the worst fifth, of the members' bounds is below that of every fixed order. The gap to it
 holds what the relaxation loses and the value of perfect foresight, which no plan can earn;
-`common_order` takes part of that back.
+`common_order` takes most of that back.
 """
 
 # mypy: disable-error-code="no-untyped-def"
