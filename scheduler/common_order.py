@@ -93,8 +93,9 @@ def common_bound(
         found = _Common(tables, plan, walks, prize, price)
         found.settle(turns, each, lambda share: tell(0.4 + 0.3 * share))
         best = max(best, found.bound(each, lambda share: tell(0.7 + 0.3 * share)))
+        prize = found.prize
     # sums of some thousand terms, some kept in 24 bits
-    return min(best, target) - 1e-6 * abs(target)
+    return min(best, target) - 1e-6 * max(abs(target), float(np.abs(prize).sum()))
 
 
 def _climbed(
@@ -164,7 +165,7 @@ class _Common:
             tell(turn / turns)
             value, visits = self.walks.walks(prize, self.price, keep=True)
             self.sketch(prize)
-            least = np.array([routes.least(prize) for routes in self.routes])
+            least = np.array([routes.least() for routes in self.routes])
             mean = np.einsum("m,mkbj->kbj", weight, visits)
             if turn % AGAIN == 0:
                 gains = self.gains(prize, most)
@@ -201,7 +202,7 @@ class _Common:
             (few, low), (many, high) = rungs[-2:] if len(rungs) > 1 else (rungs[0], (1, 0.0))
             slope = (high - low) / math.log((many + 2) / (few + 1))
             out[k] = high + max(0.0, slope * math.log(most / max(many, 1)))
-            far = float(rent) - self.routes[k].least(prize)
+            far = float(rent) - self.routes[k].least()
             if high > NEAR * far:
                 out[k] = max(out[k], LONGER * far)
         return out
@@ -212,7 +213,7 @@ class _Common:
         for k, routes in enumerate(self.routes):
             tell(k / len(self.routes))
             rungs = self.rungs(k, self.prize, most)
-            total += routes.least(self.prize) + max((gain for _, gain in rungs), default=0.0)
+            total += routes.least() + max((gain for _, gain in rungs), default=0.0)
         return total
 
     def rungs(self, k: int, prize: Float, most: int) -> list[tuple[int, float]]:
@@ -220,7 +221,7 @@ class _Common:
 
         The limit is raised from rung to rung, up to what the cheapest order known costs.
         """
-        low, rent = self.routes[k].least(prize), float(self.master.rents(prize)[k])
+        low, rent = self.routes[k].least(), float(self.master.rents(prize)[k])
         rungs: list[tuple[int, float]] = []
         far, step = FIRST, STEPPED
         while low + 1e-9 * abs(low) < rent:

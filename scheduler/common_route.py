@@ -248,8 +248,8 @@ class Routes:
         k = self._kept
         return k.begins, k.at, k.rest, k.shut, k.pay, prize
 
-    def least(self, prize: Float) -> float:
-        """What no order costs less than, after prizes, by the members' walks alone."""
+    def least(self) -> float:
+        """What no order costs less than, after the prizes of the walks, by these alone."""
         rests, (begin, stand) = self._kept, self._from
         at = self._crew[8][np.arange(begin.size), 0, begin]
         free = rests.rest[np.arange(begin.size), at, stand]
