@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.common_walk import Crew, Rests
+from scheduler.common_walk import NEVER, Crew, Rests
 from scheduler.tables import CutTables, Float, Orders
 
 #: Costs, in 1/100 of money, that are taken for equal: sums of some thousand terms in 53 bits.
@@ -123,8 +123,8 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
     size, tried = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
     order, w = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
     paid, used = np.zeros(jobs + 1), np.zeros(jobs, np.bool_)
-    time[0], last[0] = begin, stand
     for m in range(members):
+        time[0, m], last[0, m] = begin[m], stand[m]
         r = crew[8][m, 0, begin[m]]
         rest[0, m] = rests[2][m, r, stand[m]] if r >= 0 else rests[3][m, 0]
     size[0] = _next(
@@ -170,6 +170,7 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
     As many as `orders` (order, job) has rows are gone on with, and the cheapest of all lengths
     are left there, -1 after the last job; costs (order,) are after prizes. How many there are.
     """
+    # plain loops: sorting and slices take the compiler seconds
     level, members, jobs = crew[5], begin.size, crew[5].size
     width = orders.shape[0]
     time = np.zeros((2, width, members), np.int64)
@@ -178,8 +179,8 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
     w, paid = np.zeros((2, width), np.int64), np.zeros((2, width))
     found, least = np.zeros(jobs, np.int64), np.zeros(jobs)
     key, child = np.zeros(width * jobs), np.zeros(width * jobs, np.int64)
-    time[0, 0], last[0, 0] = begin, stand
     for m in range(members):
+        time[0, 0, m], last[0, 0, m] = begin[m], stand[m]
         r = crew[8][m, 0, begin[m]]
         rest[0, 0, m] = rests[2][m, r, stand[m]] if r >= 0 else rests[3][m, 0]
     now, size, kept = 0, 1, 0
@@ -194,9 +195,14 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
                 key[children], child[children] = least[found[p]], x * jobs + found[p]
                 children += 1
         new, to = 0, 1 - now
-        for y in np.argsort(key[:children]):
+        for _ in range(children):
             if new == width:
                 break
+            y = 0
+            for z in range(1, children):
+                if key[z] < key[y]:
+                    y = z
+            key[y] = NEVER
             x, j = child[y] // jobs, child[y] % jobs
             money = paid[now, x] + _add(
                 crew, rests, w[now, x], j, time[now, x], last[now, x], time[to, new],
@@ -207,14 +213,21 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
                 twice |= order[to, z, d] == j and abs(paid[to, z] - money) < ALIKE
             if twice:
                 continue
-            order[to, new, :d], order[to, new, d] = order[now, x, :d], j
-            used[to, new] = used[now, x]
-            used[to, new, j] = True
+            for z in range(jobs):
+                order[to, new, z] = order[now, x, z]
+                used[to, new, z] = used[now, x, z]
+            order[to, new, d], used[to, new, j] = j, True
             paid[to, new], w[to, new] = money, w[now, x] + level[j]
-            slot = kept if kept < width else int(np.argmax(costs))
+            slot = kept
+            if kept == width:
+                slot = 0
+                for z in range(1, width):
+                    if costs[z] > costs[slot]:
+                        slot = z
             if kept < width or money < costs[slot]:
-                orders[slot], costs[slot] = -1, money
-                orders[slot, : d + 1] = order[to, new, : d + 1]
+                costs[slot] = money
+                for z in range(jobs):
+                    orders[slot, z] = order[to, new, z] if z <= d else -1
                 kept = min(width, kept + 1)
             new += 1
         if new == 0:
