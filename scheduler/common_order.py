@@ -37,8 +37,8 @@ STEP, SHORTER, STALE, SWING = 0.2, 0.8, 8, 0.9
 #: Orders sketched per crew and turn; how far prizes go from the best ones, as a share of the mean
 #: prize, at first, and what this grows or falls to by a better or a worse turn. Assumed, as above.
 SKETCHED, WIDTH, WIDER, NARROWER = 60, 0.02, 1.5, 0.6
-#: Orders begun for the usual effort, times members: about a second on 2 cores; share of them begun
-#: to tell how far limits can be raised, and after how many turns again. Assumed, as above.
+#: Orders begun for the usual effort, times members: under two seconds on 2 cores; share of them
+#: begun to tell how far limits can be raised, and after how many turns again. Assumed, as above.
 BEGUN, PROBED, AGAIN = 50_000_000, 1 / 30, 3
 #: The first limit and the next step, as shares of the way to the cheapest order known; how many
 #: times more orders the limits after are to begin, and by what power of e they are thought to
@@ -135,11 +135,10 @@ class _Common:
         self, tables: CutTables, plan: Plan, walks: Walks, prize: Float, price: Float
     ) -> None:
         self.walks, self.prize, self.price = walks, prize, price
-        walks.walks(prize, price, keep=True)
         alike = twins(tables, plan.orders)
         self.routes = [
             Routes(crew, rests, walks.leave, walks.weight, alike[k])
-            for k, (crew, rests) in enumerate(zip(walks.crews, walks.kept or (), strict=True))
+            for k, (crew, rests) in enumerate(zip(walks.crews, walks.kept, strict=True))
         ]
         self.master = PrizeMaster(walks.leave, ~walks.banned, tables.shape[1])
         for k, routes in enumerate(self.routes):
@@ -157,27 +156,29 @@ class _Common:
         prize, ways = self.prize, np.zeros_like(self.price)
         held = gains = np.zeros(len(self.routes))
 
-        def promise(prize: Float, least: Float) -> float:
-            rents = np.minimum(master.rents(prize), least + gains)
-            return self.all_prizes(prize) + float(rents.sum())
+        def promise(prize: Float, rents: Float, least: Float) -> float:
+            return self.all_prizes(prize) + float(np.minimum(rents, least + gains).sum())
 
         for turn in range(turns):
             tell(turn / turns)
             value, visits = self.walks.walks(prize, self.price, keep=True)
             self.sketch(prize)
+            rents = master.rents(prize)
             least = np.array([routes.least() for routes in self.routes])
             mean = np.einsum("m,mkbj->kbj", weight, visits)
             if turn % AGAIN == 0:
-                gains = self.gains(prize, most)
+                gains = self.gains(prize, rents, most)
             came = mean.sum(axis=1)
             master.guide(came, least + gains + came @ prize)
-            if turn == 0 or promise(prize, least) >= promise(self.prize, held):
+            if turn == 0 or promise(prize, rents, least) >= promise(
+                self.prize, master.rents(self.prize), held
+            ):
                 self.prize, held, width = prize, least, width * WIDER
             else:
                 width *= NARROWER
             ways = visits - mean + SWING * ways
             size = weight @ (ways**2).sum(axis=(1, 2, 3))
-            room = self.all_prizes(prize) + float(master.rents(prize).sum()) - value
+            room = self.all_prizes(prize) + float(rents.sum()) - value
             if size > 1e-12 and room > 0:
                 self.price = self.price + STEP * room / size * ways
             prize = master.near(self.prize, width)
@@ -194,15 +195,15 @@ class _Common:
             for order, cost in routes.sketch(prize, SKETCHED):
                 self.master.add(k, order, cost)
 
-    def gains(self, prize: Float, most: int) -> Float:
+    def gains(self, prize: Float, rents: Float, most: int) -> Float:
         """(crew,) how far limits might be raised if `most` orders were begun for each crew."""
         out = np.zeros(len(self.routes))
-        for k, rent in enumerate(self.master.rents(prize)):
-            rungs = [(0, 0.0), *self.rungs(k, prize, round(most * PROBED))]
+        for k, (routes, rent) in enumerate(zip(self.routes, rents, strict=True)):
+            rungs = [(0, 0.0), *self.rungs(routes, prize, float(rent), round(most * PROBED))]
             (few, low), (many, high) = rungs[-2:] if len(rungs) > 1 else (rungs[0], (1, 0.0))
             slope = (high - low) / math.log((many + 2) / (few + 1))
-            out[k] = high + max(0.0, slope * math.log(most / max(many, 1)))
-            far = float(rent) - self.routes[k].least()
+            out[k] = high + max(0.0, slope * math.log(max(most, 1) / max(many, 1)))
+            far = float(rent) - routes.least()
             if high > NEAR * far:
                 out[k] = max(out[k], LONGER * far)
         return out
@@ -210,30 +211,34 @@ class _Common:
     def bound(self, most: int, tell: Callable[[float], None]) -> float:
         """The bound when at most so many orders are begun for each crew."""
         total = self.all_prizes(self.prize)
-        for k, routes in enumerate(self.routes):
+        rents = self.master.rents(self.prize)
+        for k, (routes, rent) in enumerate(zip(self.routes, rents, strict=True)):
             tell(k / len(self.routes))
-            rungs = self.rungs(k, self.prize, most)
+            rungs = self.rungs(routes, self.prize, float(rent), most)
             total += routes.least() + max((gain for _, gain in rungs), default=0.0)
         return total
 
-    def rungs(self, k: int, prize: Float, most: int) -> list[tuple[int, float]]:
+    def rungs(
+        self, routes: Routes, prize: Float, rent: float, most: int
+    ) -> list[tuple[int, float]]:
         """Orders begun, and how much more than by the walks each order is proved to cost.
 
-        The limit is raised from rung to rung, up to what the cheapest order known costs.
+        The limit is raised from rung to rung, up to `rent`, what the cheapest order known costs.
         """
-        low, rent = self.routes[k].least(), float(self.master.rents(prize)[k])
+        low = routes.least()
         rungs: list[tuple[int, float]] = []
         far, step = FIRST, STEPPED
         while low + 1e-9 * abs(low) < rent:
             limit = rent if far == 1.0 else low + far * (rent - low)
-            count, least = self.routes[k].dig(prize, limit, most)
+            count, least = routes.dig(prize, limit, most)
             if least is None:
                 break
             rungs.append((count, least - low))
-            if far == 1.0 or least < limit or 2 * count > most:
+            few = max(count, 1)
+            if far == 1.0 or least < limit or 2 * few > most:
                 break
             if len(rungs) > 1:
-                grown = math.log(max(count, 1) / max(rungs[-2][0], 1)) / step
-                step = math.log(min(MORE, 0.9 * most / max(count, 1))) / max(grown, GROWTH)
+                grown = math.log(few / max(rungs[-2][0], 1)) / step
+                step = math.log(min(MORE, 0.9 * most / few)) / max(grown, GROWTH)
             far = min(1.0, far + step)
         return rungs

@@ -91,6 +91,17 @@ def _add(crew, rests, w, j, time, last, time2, last2, rest2):
 
 
 @njit(cache=True, nogil=True)
+def _begin(crew, rests, begin, stand, time, last, rest):
+    """Put the state before the first job into time, last and rest (member,)."""
+    row = crew[-1]
+    _, _, left, shut, _, _ = rests
+    for m in range(begin.size):
+        time[m], last[m] = begin[m], stand[m]
+        r = row[m, 0, begin[m]]
+        rest[m] = left[m, r, stand[m]] if r >= 0 else shut[m, 0]
+
+
+@njit(cache=True, nogil=True)
 def _better(crew, prize, g, h, j, time, last, end, stand, limit):
     """Whether g, h, j from one state ends in another, in every member, for less than the limit."""
     finish, cost, move, latest, _, _, leave, weight, _ = crew
@@ -115,18 +126,16 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
 
     Gives up after `most`. Of those with two jobs or more only every other beginning: `half` 0, 1.
     """
-    level, members, jobs = crew[5], begin.size, crew[5].size
-    prize = rests[5]
+    _, _, _, _, _, level, _, _, _ = crew
+    _, _, _, _, _, prize = rests
+    members, jobs = begin.size, level.size
     time = np.zeros((jobs + 1, members), np.int64)
     last, rest = np.zeros_like(time), np.zeros(time.shape)
     found, least = np.zeros((jobs + 1, jobs), np.int64), np.zeros((jobs + 1, jobs))
     size, tried = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
     order, w = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
     paid, used = np.zeros(jobs + 1), np.zeros(jobs, np.bool_)
-    for m in range(members):
-        time[0, m], last[0, m] = begin[m], stand[m]
-        r = crew[8][m, 0, begin[m]]
-        rest[0, m] = rests[2][m, r, stand[m]] if r >= 0 else rests[3][m, 0]
+    _begin(crew, rests, begin, stand, time[0], last[0], rest[0])
     size[0] = _next(
         crew, rests, twins, 0, time[0], last[0], rest[0], used, 0.0, limit, found[0], least[0]
     )
@@ -171,7 +180,8 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
     are left there, -1 after the last job; costs (order,) are after prizes. How many there are.
     """
     # plain loops: sorting and slices take the compiler seconds
-    level, members, jobs = crew[5], begin.size, crew[5].size
+    _, _, _, _, _, level, _, _, _ = crew
+    members, jobs = begin.size, level.size
     width = orders.shape[0]
     time = np.zeros((2, width, members), np.int64)
     last, rest = np.zeros_like(time), np.zeros(time.shape)
@@ -179,10 +189,7 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
     w, paid = np.zeros((2, width), np.int64), np.zeros((2, width))
     found, least = np.zeros(jobs, np.int64), np.zeros(jobs)
     key, child = np.zeros(width * jobs), np.zeros(width * jobs, np.int64)
-    for m in range(members):
-        time[0, 0, m], last[0, 0, m] = begin[m], stand[m]
-        r = crew[8][m, 0, begin[m]]
-        rest[0, 0, m] = rests[2][m, r, stand[m]] if r >= 0 else rests[3][m, 0]
+    _begin(crew, rests, begin, stand, time[0, 0], last[0, 0], rest[0, 0])
     now, size, kept = 0, 1, 0
     for d in range(jobs):
         children = 0
@@ -254,6 +261,7 @@ class Routes:
         self._crew = (
             crew.finish, crew.cost, crew.move, crew.last, safe, crew.level, leave, weight, crew.row,
         )  # fmt: skip
+        self._level, self._weight, self._none = crew.level, weight, np.zeros(crew.level.size)
         self._from = crew.begin.astype(np.int64), crew.stand.astype(np.int64)
         self._kept, self._twins = rests, (twins[0], twins[1])
 
@@ -263,10 +271,10 @@ class Routes:
 
     def least(self) -> float:
         """What no order costs less than, after the prizes of the walks, by these alone."""
-        rests, (begin, stand) = self._kept, self._from
-        at = self._crew[8][np.arange(begin.size), 0, begin]
-        free = rests.rest[np.arange(begin.size), at, stand]
-        return float(self._crew[7] @ np.where(at >= 0, free, rests.shut[:, 0]))
+        begin, stand = self._from
+        time, last, rest = np.empty_like(begin), np.empty_like(stand), np.empty(begin.size)
+        _begin(self._crew, self._rests(self._none), begin, stand, time, last, rest)
+        return float(self._weight @ rest)
 
     def sketch(self, prize: Float, width: int) -> list[tuple[tuple[int, ...], float]]:
         """Cheap orders after prizes, at most `width`, with their costs before prizes."""
@@ -296,12 +304,11 @@ class Routes:
 
     def cost(self, order: tuple[int, ...]) -> float:
         """What an order costs in the mean."""
-        free = np.zeros(self._crew[5].size)
         (time, last), w, paid = self._from, 0, 0.0
         for j in order:
             end, stand, rest = np.empty_like(time), np.empty_like(last), np.empty(time.size)
-            paid += _add(self._crew, self._rests(free), w, j, time, last, end, stand, rest)
-            time, last, w = end, stand, w + int(self._crew[5][j])
+            paid += _add(self._crew, self._rests(self._none), w, j, time, last, end, stand, rest)
+            time, last, w = end, stand, w + int(self._level[j])
         return paid
 
 

@@ -22,7 +22,7 @@ from scheduler.tables import CutTables, Float, Int, Plan
 
 NEVER = 1e300
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
-#: raised the bound of trial farms no further in the same time.
+#: raised the bound of some trial farms further in the same time, and of the sample less.
 LEVELS, KNOTS = 17, 7
 #: Levels for which the walks from each slot are kept for `common_route`, as a share of `LEVELS`;
 #: assumed: a good plan's crews do not differ in work by half.
@@ -298,7 +298,7 @@ class Walks:
         ]  # fmt: skip
         most = max(int(c.row.max()) + 1 for c in self.crews)
         self.rooms = [_room(most, jobs, slots, self.share.shape[1]) for _ in range(2)]
-        self.kept: list[Rests] | None = None
+        self.kept = [_rests(c, self.share.shape[1]) for c in self.crews]
 
     def _crew(
         self, tables: CutTables, plan: Plan, members: NDArray[np.intp], k: int, near: Int,
@@ -332,28 +332,25 @@ class Walks:
     def walks(self, prize: Float, price: Float, *, keep: bool = False) -> tuple[float, Float]:
         """The bound at prizes (job,) and prices (member, crew, knot, job), and the visits.
 
-        Where they are to be kept, `kept` is then what is left to do from everywhere, by crew.
+        If asked to keep it, what is left to do from everywhere is then in `kept`, by crew.
         """
         visits = np.zeros_like(price)
-        if keep and self.kept is None:
-            self.kept = [_rests(c, self.share.shape[1]) for c in self.crews]
         value = self.paid.copy()
         none = np.zeros((0, 0), np.float32), np.zeros(0, np.int64)
 
         def run(part: int) -> None:
             room = self.rooms[part]
             for m in range(part, value.size, 2):
-                for k, c in enumerate(self.crews):
+                for k, (c, kept) in enumerate(zip(self.crews, self.kept, strict=True)):
                     pay = prize - self.share.T @ price[m, k]
-                    kept = self.kept[k] if keep and self.kept else None
-                    begins, at = (kept.begins[m], kept.at[m]) if kept else none
+                    begins, at = (kept.begins[m], kept.at[m]) if keep else none
                     value[m] += _cheapest(
                         c.finish[m], c.cost[m], c.move, c.near, c.far, c.last[m], c.late[m],
                         c.closing[m] if keep else c.done[m], c.closing[m], c.level, c.row[m],
                         c.who[m], c.begin[m], c.stand[m], self.leave, pay, visits[m, k],
                         self.share, begins, at, *room,
                     )  # fmt: skip
-                    if kept:
+                    if keep:
                         kept.rest[m] = room[0][: kept.rest.shape[1]]
                         kept.shut[m], kept.pay[m] = room[-1], pay
 

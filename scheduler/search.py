@@ -23,7 +23,8 @@ BLOCK = 6
 #: farms and single-machine sets made for the purpose, not on the published ones.
 HOT, COLD = 0.05, 0.0006
 #: A move is given up where, looked at after so many members each, its mean change is above what is
-#: taken by so many standard errors; assumed: halved the work with thirty members, no plan dearer.
+#: taken by so many standard errors; assumed: halved the time with thirty members, plans on the
+#: whole as cheap.
 LOOK, SURE = 4, 2.0
 
 

@@ -98,6 +98,15 @@ def test_it_stops_where_it_is_told_to():
     assert len(shares) == 1
 
 
+@pytest.mark.parametrize("begun", [0, 1, 12, 40, 300, 5000])
+def test_however_few_orders_may_be_begun(begun):
+    tables = farm_tables(12, 2, members=3, seed=5)
+    plan = planned(tables)
+    known = foresight(tables, plan.member_cost, turns=60)
+    value = common_bound(tables, plan, known, weight=tables.weight, turns=4, begun=begun)
+    assert 0 < value <= plan.cost
+
+
 def test_tables_too_large_for_it_are_left_alone(monkeypatch):
     tables = farm_tables(12, 2, members=3, seed=5)
     plan = planned(tables)
