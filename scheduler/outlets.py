@@ -13,6 +13,7 @@ a grade are not known. It is null but for wheat in a farm with US units.
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
@@ -30,7 +31,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from scheduler.messages import calendar, message
+from scheduler.crew_calendar import calendar, withdrawn
+from scheduler.messages import message
 from scheduler.orders import CrewOrders, Morning, Order
 from scheduler.sheet import sheet
 from scheduler.units import USUAL, Units, from_si, lb_bu
@@ -164,8 +166,8 @@ def slugs(names: Sequence[str]) -> list[str]:
     return out
 
 
-def plan_files(morning: Morning) -> dict[str, bytes]:
-    """Every file of the plan by name."""
+def plan_files(morning: Morning, earlier: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Every file of the plan by name; `earlier` are the calendars of the plan before, by name."""
     files = {
         "sheet.html": sheet(morning).encode(),
         "plan.json": json.dumps(
@@ -177,13 +179,30 @@ def plan_files(morning: Morning) -> dict[str, bytes]:
     }
     for slug, crew in zip(slugs([c.crew for c in morning.crews]), morning.crews, strict=True):
         files[f"crew-{slug}.txt"] = (message(crew, morning) + "\n").encode()
-        files[f"crew-{slug}.ics"] = calendar(crew, morning)
-    return files
+        name = f"crew-{slug}.ics"
+        files[name] = calendar(crew, morning, earlier.get(name, b""))
+    gone = {n: withdrawn(had, morning) for n, had in earlier.items() if n not in files}
+    return files | {n: content for n, content in gone.items() if content}
 
 
 def write_plan(morning: Morning, folder: Path) -> list[Path]:
     """Write the plan into `folder`/plans/<date>, whole or not at all."""
-    return write_whole(folder / "plans" / morning.now.strftime("%Y-%m-%d"), plan_files(morning))
+    home = folder / "plans" / morning.now.strftime("%Y-%m-%d")
+    _recover(home)
+    return write_whole(home, plan_files(morning, calendars_before(home)))
+
+
+def calendars_before(home: Path) -> dict[str, bytes]:
+    """Calendars by name that the last plan of the day of `home`, or of a day before, gave crews.
+
+    They are what a phone can hold. Those that cannot be read are left out.
+    """
+    days = sorted(d for d in home.parent.glob("????-??-??") if d.name <= home.name)
+    found = {}
+    for path in sorted(days[-1].glob("crew-*.ics")) if days else ():
+        with contextlib.suppress(OSError):
+            found[path.name] = path.read_bytes()
+    return found
 
 
 def write_whole(home: Path, files: Mapping[str, bytes]) -> list[Path]:
@@ -192,9 +211,8 @@ def write_whole(home: Path, files: Mapping[str, bytes]) -> list[Path]:
     The files are written beside it and renamed into place; what was there stays until then, and
     comes back if the run is interrupted in between.
     """
-    aside = home.with_name(f".{home.name}.previous")
     home.parent.mkdir(parents=True, exist_ok=True)
-    _recover(home, aside)
+    aside = _recover(home)
     fresh = Path(tempfile.mkdtemp(prefix=f".{home.name}.", suffix=".new", dir=home.parent))
     try:
         for name, content in files.items():
@@ -205,7 +223,7 @@ def write_whole(home: Path, files: Mapping[str, bytes]) -> list[Path]:
         fresh.rename(home)
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
-        _recover(home, aside)
+        _recover(home)
     return [home / name for name in files]
 
 
@@ -216,11 +234,16 @@ def _write(path: Path, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
-def _recover(home: Path, aside: Path) -> None:
-    """Finish what an interrupted run left: the previous plan comes back, or goes when replaced."""
+def _recover(home: Path) -> Path:
+    """Finish what an interrupted run left: the previous plan comes back, or goes when replaced.
+
+    Where the previous plan stands while it is replaced is returned.
+    """
+    aside = home.with_name(f".{home.name}.previous")
     if aside.exists() and not home.exists():
         aside.rename(home)
     shutil.rmtree(aside, ignore_errors=True)
     for stale in home.parent.glob(".*.new"):
         if time.time() - stale.stat().st_mtime > STALE_S:
             shutil.rmtree(stale, ignore_errors=True)
+    return aside

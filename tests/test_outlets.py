@@ -1,19 +1,18 @@
-"""Files of the morning: schema, spreadsheet, texts, calendars, and whole-or-nothing writing."""
+"""Files of the morning: schema, spreadsheet, texts, and whole-or-nothing writing."""
 
 import csv
 import io
 import json
 import os
 from dataclasses import fields, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 
-import icalendar
 import mornings
 import pytest
 
 import scheduler.outlets as outlets
-from scheduler.messages import MESSAGE_CHARS, calendar, message
+from scheduler.messages import MESSAGE_CHARS, message
 from scheduler.orders import Order
 from scheduler.outlets import (
     guarded,
@@ -35,10 +34,6 @@ def morning():
 def drawn(monkeypatch):
     """Files without the pictures, which other tests draw."""
     monkeypatch.setattr(outlets, "sheet", lambda morning: "<html>drawn elsewhere</html>")
-
-
-def events(data):
-    return icalendar.Calendar.from_ical(data).walk("VEVENT")
 
 
 def renamed(morning, **changes):
@@ -161,48 +156,6 @@ def test_message_of_a_crew_without_work(morning):
     assert message(idle, morning) == "North Sat 16 Aug: nothing to cut within the days planned"
 
 
-# calendars: RFC 5545, read back through the icalendar library
-
-
-def test_calendar_has_the_orders_and_what_the_standard_requires(morning):
-    data = calendar(morning.crews[0], morning)
-    whole = icalendar.Calendar.from_ical(data)
-    assert whole["VERSION"] == "2.0"
-    assert whole["PRODID"]
-    found = events(data)
-    assert len(found) == len(morning.crews[0].orders)
-    for event, order in zip(found, morning.crews[0].orders, strict=True):
-        assert {"UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY", "SEQUENCE"} <= set(event)
-        assert event.decoded("dtstart") == order.leave_at
-        assert event.decoded("dtend") == order.finish.mid
-        assert event.decoded("dtstamp") == morning.now
-    for row in data.split(b"\r\n"):
-        assert len(row) <= 75  # octets, RFC 5545 3.1
-
-
-def test_importing_again_moves_the_same_event(morning):
-    later = replace(morning, now=morning.now + timedelta(hours=1))
-    crew = replace(morning.crews[0], orders=morning.crews[0].orders[::-1])
-    old = {e["UID"]: e["SEQUENCE"] for e in events(calendar(morning.crews[0], morning))}
-    new = {e["UID"]: e["SEQUENCE"] for e in events(calendar(crew, later))}
-    assert set(old) == set(new)
-    assert all(new[k] > old[k] for k in old)
-    assert max(new.values()) < 2**31
-    other = {e["UID"] for e in events(calendar(morning.crews[1], morning))}
-    assert not other & set(old)
-
-
-def test_calendar_repeats_byte_by_byte(morning):
-    assert calendar(morning.crews[0], morning) == calendar(morning.crews[0], morning)
-
-
-def test_calendar_carries_odd_names(morning):
-    name = "Émile; his, \\ field\r\nBEGIN:VEVENT"
-    found = events(calendar(renamed(morning, name=name).crews[0], morning))
-    assert len(found) == len(morning.crews[0].orders)
-    assert found[0]["SUMMARY"] == "1. Émile; his, \\ field BEGIN:VEVENT (F01)"
-
-
 # names of files
 
 
@@ -286,4 +239,4 @@ def test_a_killed_run_is_mended_by_the_next(morning, drawn, tmp_path):
 
 
 def test_the_same_morning_gives_the_same_files(morning):
-    assert plan_files(morning) == plan_files(morning)
+    assert plan_files(morning, {}) == plan_files(morning, {})
