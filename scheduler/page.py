@@ -67,6 +67,7 @@ from scheduler.words import (
     time_range,
     total_area,
     weather_line,
+    weighed,
 )
 
 FILES = ("farm.toml", "fields.csv", "fields.geojson", "rain.csv")
@@ -157,9 +158,9 @@ def _words(app: Flask, house: House, locked: bool) -> None:
     app.jinja_env.globals |= {
         "clock": clock, "time_range": time_range, "moisture_range": moisture_range,
         "loads_text": loads_text, "grain_text": grain_text, "quality_text": quality_text,
-        "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY, "least_h": LEAST_H,
-        "kinds": KINDS, "locked": locked, "deference": DEFERENCE, "shade_of": shade_of,
-        "shades": shades(),
+        "weighed": weighed, "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY,
+        "least_h": LEAST_H, "kinds": KINDS, "locked": locked, "deference": DEFERENCE,
+        "shade_of": shade_of, "shades": shades(),
     }  # fmt: skip
 
     @app.context_processor

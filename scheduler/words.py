@@ -92,8 +92,11 @@ def moisture_range(spread: Spread, dash: str = "-") -> str:
 def weighed(farm: Farm) -> str:
     """What the test weights of orders start from, and in US units what the grade knows."""
     start = "from the last sample, or from sound grain where none was weighed"
-    grade = "; a U.S. grade is by it and sprouted kernels alone" if farm.units == "us" else ""
-    return f"Test weight when cut starts {start}{grade}."
+    grade = (
+        " A U.S. grade is by it and sprouted kernels alone; other damage or foreign material can "
+        "lower it."
+    )
+    return f"Test weight when cut starts {start}.{grade if farm.units == 'us' else ''}"
 
 
 def grade_name(grade: int) -> str:
@@ -102,11 +105,11 @@ def grade_name(grade: int) -> str:
 
 
 def quality_text(order: Order, morning: Morning) -> str:
-    """'58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by both'; the grade of wheat in US units alone."""
+    """'58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone'; a grade for wheat in US units."""
     if math.isnan(order.test_weight_kg_hl):
         return "test weight unknown"
     weight = show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units)
-    grade = "" if order.us_grade is None else f": {grade_name(order.us_grade)} by both"
+    grade = "" if order.us_grade is None else f": {grade_name(order.us_grade)} by these alone"
     return f"{weight}, {order.sprouted_pct:.1f} % sprouted{grade}"
 
 

@@ -32,6 +32,7 @@ from scheduler.issued import document, read_issued
 from scheduler.page import create_app
 from scheduler.reading import read_farm
 from scheduler.replan import Planner
+from scheduler.words import weighed
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = mornings.NOW + timedelta(minutes=10)
@@ -128,7 +129,8 @@ def test_every_view_with_a_plan(client, folder):
     assert first.name in text
     assert f"{first.start.mid:%H:%M}" in text
     assert "If the first sample is too wet" in text
-    assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by both<" in text
+    assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone<" in text
+    assert f'<p class="fine">{weighed(morning.farm)}</p>' in text
 
 
 def test_forms_of_every_kind(client):
@@ -401,6 +403,7 @@ def test_a_crew_link_shows_its_orders_and_writes_nothing(network, folder):
     link = re.search(r'href="[^"]*(/crew/[^"]+)"', get(client, "/links"))[1]
     text = get(network.test_client(), link)
     assert morning.crews[0].orders[0].name in text
+    assert f'<p class="fine">{weighed(morning.farm)}</p>' in text
     assert morning.crews[1].orders[0].name not in text
     assert "<form" not in text
     assert 'href="/enter' not in text

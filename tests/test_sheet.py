@@ -91,7 +91,8 @@ def test_all_of_the_morning_is_there(morning, page):
         assert crew.fallback.if_soft in text
     for line in (*morning.cautions, *morning.changes, *morning.lessons, *morning.weather_notes):
         assert " ".join(re.findall(r"\w+", line)) in " ".join(re.findall(r"\w+", text))
-    assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by both." in text
+    assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone." in text
+    assert "sprouted kernels alone; other damage or foreign material can lower it." in text
     assert morning.left[0].why in text
     assert "within 0.8 %" in text
     assert "invented ensemble, 9 members, issued 02:00, 4 h old" in text
