@@ -15,6 +15,7 @@ from scheduler.charts import INK, PALETTE, money_axis, new_axes, note
 from scheduler.loss_parts import PARTS
 from scheduler.mirrors import DONE_NAME, HINDSIGHT
 from scheduler.outlets import write_whole
+from scheduler.pictures import picture
 from scheduler.review import Review
 from scheduler.review_words import (
     agreement_lines,
@@ -33,7 +34,7 @@ from scheduler.review_words import (
     split_notes,
     title,
 )
-from scheduler.sheet import heading, kept, picture
+from scheduler.sheet import heading, kept
 from scheduler.units import USUAL
 from scheduler.words import plain
 

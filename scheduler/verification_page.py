@@ -15,7 +15,7 @@ from readiness.skill import reliability
 from scheduler.charts import GREY, INK, PALETTE, new_axes
 from scheduler.farm import Farm
 from scheduler.forecast_store import replace_bytes, replace_file
-from scheduler.sheet import svg
+from scheduler.pictures import svg
 from scheduler.units import INCH_MM
 from scheduler.verification import RAIN_DAY_MM, WORKABLE_H, Chances, Score, Verification
 
