@@ -9,13 +9,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from scheduler.briefing import first_hour, quality
+from scheduler.briefing import quality
 from scheduler.check import check
 from scheduler.earlier import steadied
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.known import gather
 from scheduler.outlets import plan_json
 from scheduler.plan import plan_farm, plan_morning, price_order
+from scheduler.timing import first_hour
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
