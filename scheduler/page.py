@@ -1,13 +1,11 @@
-"""The page: today's orders, fields, season and safety, on phone and laptop. See `page_forms`."""
+"""The page: today's orders, fields, season and safety, on phone and laptop."""
 
 from __future__ import annotations
 
 import json
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -27,95 +25,20 @@ from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
-from scheduler import page_forms
+from scheduler import page_forms, page_order, page_words
 from scheduler.access import SHEET_POLICY, Access, crew_of, guard, own_names, read_access
-from scheduler.book import Book
-from scheduler.cautions import DEFERENCE, STANDING, day_cautions
-from scheduler.entries import KINDS, Entry
-from scheduler.entry_words import at_words, says
-from scheduler.errors import AfterrainError, BookError, FarmError
-from scheduler.farm import Farm
-from scheduler.hours import LEAST_H
-from scheduler.issued import Issued, read_issued
+from scheduler.cautions import STANDING, day_cautions
+from scheduler.entries import Entry
+from scheduler.errors import AfterrainError, BookError
+from scheduler.house import House
+from scheduler.issued import Issued
 from scheduler.orders import CrewOrders, Order
-from scheduler.reading import read_farm
 from scheduler.replan import Planner
 from scheduler.season_view import last_review, season_view
-from scheduler.sheet import SHADES_H, by_day, kept, shades, topic
-from scheduler.units import (
-    show_area,
-    show_distance,
-    show_money,
-    show_rate,
-    show_temp,
-    show_wind,
-)
-from scheduler.words import (
-    EDGE_ONLY,
-    clock,
-    crop_name,
-    day_name,
-    field_title,
-    grain_text,
-    loads_text,
-    loss_lines,
-    machines,
-    moisture_range,
-    percent,
-    plain,
-    quality_text,
-    time_range,
-    total_area,
-    weather_line,
-    weighed,
-)
+from scheduler.sheet import by_day, shades
+from scheduler.words import loss_lines, weather_line
 
-FILES = ("farm.toml", "fields.csv", "fields.geojson", "rain.csv")
 STALE = timedelta(hours=26)  # orders older than this are said to be old; assumed, a day and a bit
-
-
-class House:
-    """What every view needs: the folder, its farm and book, the planner, the clock."""
-
-    def __init__(self, folder: Path, planner: Planner, held: Callable[[], datetime] | None) -> None:
-        self.folder, self.planner, self.held = folder, planner, held
-        self._lock = threading.Lock()
-        self._farm: tuple[tuple[float, ...], Farm] | None = None
-        self._issued: tuple[int, Farm, Issued] | None = None
-
-    def clock(self) -> datetime:
-        """Now: the machine's time, or that of a clock that was set."""
-        return self.held() if self.held else datetime.now(UTC)
-
-    def farm(self) -> Farm:
-        """The farm, read again when one of its files changed."""
-        paths = [self.folder / name for name in FILES]
-        stamp = tuple(p.stat().st_mtime if p.exists() else 0.0 for p in paths)
-        with self._lock:
-            if self._farm is None or self._farm[0] != stamp:
-                self._farm = stamp, read_farm(self.folder)
-            return self._farm[1]
-
-    @contextmanager
-    def book(self) -> Iterator[Book]:
-        """The season book, open for one request."""
-        with Book(self.folder) as book:
-            yield book
-
-    def issued(self, book: Book) -> tuple[Entry | None, Issued | None]:
-        """The orders issued last and their entry."""
-        entry, farm = book.last_issue(), self.farm()
-        if entry is None:
-            return None, None
-        with self._lock:
-            known = self._issued
-        if known is None or known[0] != entry.id or known[1] is not farm:
-            plan = book.plan(entry.id)
-            assert plan is not None  # written in the same transaction
-            known = entry.id, farm, read_issued(plan, farm)
-            with self._lock:
-                self._issued = known
-        return entry, known[2]
 
 
 def create_app(
@@ -142,52 +65,12 @@ def create_app(
     CSRFProtect(app)
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    _words(app, house, locked)
+    page_words.register(app, house, locked)
     _mistakes(app)
     _views(app, house, access)
     page_forms.register(app, house)
+    page_order.register(app, house)
     return app
-
-
-def _words(app: Flask, house: House, locked: bool) -> None:
-    """What templates say things with."""
-    app.jinja_env.filters |= {
-        "plain": plain, "day": day_name, "machines": machines, "title": field_title,
-        "crop": crop_name, "percent": percent, "topic": topic,
-    }  # fmt: skip
-    app.jinja_env.globals |= {
-        "clock": clock, "time_range": time_range, "moisture_range": moisture_range,
-        "loads_text": loads_text, "grain_text": grain_text, "quality_text": quality_text,
-        "weighed": weighed, "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY,
-        "least_h": LEAST_H, "kinds": KINDS, "locked": locked, "deference": DEFERENCE,
-        "shade_of": shade_of, "shades": shades(),
-    }  # fmt: skip
-
-    @app.context_processor
-    def common() -> dict[str, Any]:
-        try:
-            farm = house.farm()
-        except FarmError:
-            return {"farm": None, "today": None, "who": ""}
-        units, money = farm.units, farm.currency
-        return {
-            "farm": farm,
-            "today": house.clock().astimezone(farm.tz),
-            "who": session.get("by", ""),
-            "area": lambda ha: kept(show_area(ha, units)),
-            "distance": lambda km: kept(show_distance(km, units)),
-            "rate": lambda ha_h: kept(show_rate(ha_h, units)),
-            "wind": lambda ms: kept(show_wind(ms, units)),
-            "temp": lambda c: kept(show_temp(c, units)),
-            "money": lambda value: kept(show_money(value, money)),
-            "says": lambda e: says(e, farm),
-            "when": lambda e: at_words(e, farm, house.clock()),
-        }
-
-
-def shade_of(hours: float | None) -> int:
-    """The shade of a number of hours, 0 for none."""
-    return 0 if hours is None else sum(hours >= edge for edge in SHADES_H)
 
 
 def _mistakes(app: Flask) -> None:
