@@ -7,11 +7,7 @@ delete a row, and to let two entries replace the same one.
 from __future__ import annotations
 
 import json
-import os
-import sqlite3
-import tempfile
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -23,65 +19,14 @@ import pandas as pd
 from readiness.season import Observation
 from scheduler import actuals
 from scheduler.actuals import Spans
+from scheduler.book_store import FILE, copy_book, integrity, open_book, writing
 from scheduler.entries import KINDS, Entry
 from scheduler.entry_words import at_words, says
 from scheduler.errors import BookError, ConflictError
 from scheduler.farm import Farm
 
-FILE = "book.sqlite"
-APPLICATION = 0x61667472  # marks the file as a season book of ours
-WAIT_S = 30.0  # for other writers; assumed, because a write takes milliseconds
-
-_KEPT = """CREATE TRIGGER {table}_{verb} BEFORE {verb} ON {table}
-    BEGIN SELECT RAISE(ABORT, 'the season book is added to, never changed'); END"""
-
-
-def _kept(table: str) -> tuple[str, ...]:
-    return tuple(_KEPT.format(table=table, verb=verb) for verb in ("UPDATE", "DELETE"))
-
-
-#: Statements that bring a book from each version to the next; the first make version 1.
-MIGRATIONS: tuple[tuple[str, ...], ...] = (
-    (
-        """CREATE TABLE entry (
-            id INTEGER PRIMARY KEY AUTOINCREMENT,
-            kind TEXT NOT NULL,
-            subject TEXT NOT NULL,
-            at TEXT NOT NULL,
-            noted TEXT NOT NULL,
-            who TEXT NOT NULL DEFAULT '',
-            facts TEXT NOT NULL CHECK (json_valid(facts)),
-            replaces INTEGER UNIQUE REFERENCES entry (id),
-            withdrawn INTEGER NOT NULL DEFAULT 0 CHECK (withdrawn IN (0, 1)),
-            CHECK (withdrawn = 0 OR replaces IS NOT NULL)
-        ) STRICT""",
-        "CREATE INDEX entry_of ON entry (kind, subject)",
-        *_kept("entry"),
-    ),
-    (  # a token per entry, so that a form sent twice counts once; the documents of plans
-        "DROP TRIGGER entry_UPDATE",
-        "ALTER TABLE entry ADD COLUMN token TEXT",
-        "UPDATE entry SET token = lower(hex(randomblob(16)))",
-        "CREATE UNIQUE INDEX entry_token ON entry (token)",
-        _KEPT.format(table="entry", verb="UPDATE"),
-        """CREATE TABLE plan (
-            entry INTEGER PRIMARY KEY REFERENCES entry (id),
-            document TEXT NOT NULL CHECK (json_valid(document))
-        ) STRICT""",
-        *_kept("plan"),
-    ),
-)
-VERSION = len(MIGRATIONS)
-
 _COLUMNS = "e.id, kind, subject, at, noted, who, facts, replaces, withdrawn, token"
 _GONE = "EXISTS (SELECT 1 FROM entry r WHERE r.replaces = e.id)"
-
-
-def _integrity(db: sqlite3.Connection) -> str:
-    """'ok', or what is wrong with a file."""
-    lost = db.execute("PRAGMA foreign_key_check").fetchall()
-    text: str = db.execute("PRAGMA integrity_check").fetchone()[0]
-    return text if not lost else f"{text}; {len(lost)} entries replace one that is not there"
 
 
 def _stamp(when: datetime, timespec: str = "seconds") -> str:
@@ -104,18 +49,7 @@ class Book:
         self.path = self.folder / FILE
         if not self.folder.is_dir():
             raise BookError(f"{folder} is no folder: give your farm's folder")
-        try:
-            self._db = sqlite3.connect(
-                self.path, timeout=WAIT_S, isolation_level=None, check_same_thread=False
-            )
-            self._open()
-        except sqlite3.Error as error:
-            if hasattr(self, "_db"):
-                self._db.close()
-            raise _told(self.path, error) from None
-        except BookError:
-            self._db.close()
-            raise
+        self._db = open_book(self.path)
 
     @staticmethod
     def exists(folder: str | Path) -> bool:
@@ -137,53 +71,6 @@ class Book:
         """Close the file."""
         self._db.close()
 
-    def _pragma(self, name: str) -> int:
-        return int(self._db.execute(f"PRAGMA {name}").fetchone()[0])
-
-    def _open(self) -> None:
-        """Set the connection up and bring the schema to `VERSION`."""
-        self._db.execute("PRAGMA foreign_keys = ON")
-        self._db.execute("PRAGMA synchronous = FULL")
-        self._db.execute("BEGIN")  # one sight of all three: another may be making the book
-        version, ours = self._pragma("user_version"), self._pragma("application_id")
-        strange = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        self._db.execute("COMMIT")
-        if ours != APPLICATION and (strange or version):
-            raise BookError(f"{self.path} is not a season book: move it away")
-        if version > VERSION:
-            raise BookError(
-                f"{self.path} was written by a later version ({version}, here {VERSION}): update "
-                "afterrain on this machine"
-            )
-        if version < VERSION:
-            self._db.execute("PRAGMA journal_mode = WAL")
-            with self._writing():
-                self._migrate()
-
-    def _migrate(self) -> None:
-        """Run what is missing, in the one transaction of the caller: all of it or none."""
-        for number in range(self._pragma("user_version"), VERSION):
-            for statement in MIGRATIONS[number]:
-                self._db.execute(statement)
-        self._db.execute(f"PRAGMA user_version = {VERSION}")
-        self._db.execute(f"PRAGMA application_id = {APPLICATION}")
-
-    @contextmanager
-    def _writing(self) -> Iterator[None]:
-        """A transaction that holds the write lock from its start; on disk when it ends."""
-        try:
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield
-            except BaseException:
-                self._db.execute("ROLLBACK")
-                raise
-            self._db.execute("COMMIT")
-        except sqlite3.Error as error:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
-            raise _told(self.path, error) from None
-
     def add(self, entry: Entry, *, seen: int | None = None) -> Entry:
         """Write an entry and return it as the book keeps it; on disk when this returns.
 
@@ -195,12 +82,12 @@ class Book:
         ConflictError
             Where somebody else wrote or corrected the same in the meantime.
         """
-        with self._writing():
+        with writing(self._db, self.path):
             return self._put(entry, seen)
 
     def add_all(self, entries: Iterable[Entry]) -> list[Entry]:
         """Write entries, all or none."""
-        with self._writing():
+        with writing(self._db, self.path):
             return [self._put(e, None) for e in entries]
 
     def _put(self, entry: Entry, seen: int | None) -> Entry:
@@ -298,28 +185,11 @@ class Book:
 
     def backup(self, to: Path) -> None:
         """A sound copy of the book, whole or not at all, while others go on writing."""
-        if to.resolve() == self.path.resolve():
-            raise BookError(f"{to} is the book itself: name another file")
-        handle, name = tempfile.mkstemp(prefix=".backup.", dir=to.parent)
-        os.close(handle)
-        try:
-            copy = sqlite3.connect(name)
-            try:
-                self._db.backup(copy)
-                copy.execute("PRAGMA journal_mode = DELETE")
-                if (fault := _integrity(copy)) != "ok":
-                    raise BookError(f"{self.path} is damaged ({fault}): keep it and its last copy")
-            finally:
-                copy.close()
-            os.replace(name, to)
-        except sqlite3.Error as error:
-            raise _told(self.path, error) from None
-        finally:
-            Path(name).unlink(missing_ok=True)
+        copy_book(self._db, self.path, to)
 
     def integrity(self) -> str:
         """'ok', or what is wrong with the file."""
-        return _integrity(self._db)
+        return integrity(self._db)
 
     # What planner and review ask, as of `until`. See `scheduler.actuals`.
 
@@ -372,7 +242,7 @@ class Book:
         if isinstance(loss, (int, float)):
             facts["loss"] = float(loss)
         at = datetime.fromisoformat(document["made"])
-        with self._writing():
+        with writing(self._db, self.path):
             entry = self._put(Entry(kind="plan", subject="", at=at, by=by, facts=facts), None)
             self._db.execute(
                 "INSERT INTO plan (entry, document) VALUES (?, ?)",
@@ -433,18 +303,3 @@ def _entry(row: tuple[Any, ...]) -> Entry:
         token=row[9],
         gone=bool(row[10]),
     )
-
-
-def _told(path: Path, error: sqlite3.Error) -> BookError:
-    """A database error in one line, with what to do."""
-    text = str(error)
-    remedies: tuple[tuple[str, str], ...] = (
-        ("not a database", "is not a season book: move it away"),
-        ("malformed", "is damaged: keep it, and go on from your last `afterrain backup`"),
-        ("locked", "is held by another program for too long: close that, then try again"),
-        ("readonly", "may not be written by you: check the folder's permissions"),
-        ("full", "cannot be written, the disk is full; what was acknowledged before is kept"),
-        ("unable to open", "cannot be opened: check the folder's permissions"),
-    )
-    said = next((r for part, r in remedies if part in text), f"cannot be used ({text})")
-    return BookError(f"{path} {said}")

@@ -16,7 +16,8 @@ import pandas as pd
 
 from readiness.season import Observation, Season
 from readiness.weather import Weather
-from scheduler.book import FILE, Book
+from scheduler.book import Book
+from scheduler.book_store import FILE
 from scheduler.entries import Entry
 from scheduler.errors import BookError, WeatherError
 from scheduler.farm import Farm

@@ -1,0 +1,175 @@
+"""The file of the season book: SQLite, its tables from version to version, and whole copies."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from scheduler.errors import BookError
+
+FILE = "book.sqlite"
+APPLICATION = 0x61667472  # marks the file as a season book of ours
+WAIT_S = 30.0  # for other writers; assumed, because a write takes milliseconds
+
+_KEPT = """CREATE TRIGGER {table}_{verb} BEFORE {verb} ON {table}
+    BEGIN SELECT RAISE(ABORT, 'the season book is added to, never changed'); END"""
+
+
+def _kept(table: str) -> tuple[str, ...]:
+    return tuple(_KEPT.format(table=table, verb=verb) for verb in ("UPDATE", "DELETE"))
+
+
+#: Statements that bring a book from each version to the next; the first make version 1.
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        """CREATE TABLE entry (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            kind TEXT NOT NULL,
+            subject TEXT NOT NULL,
+            at TEXT NOT NULL,
+            noted TEXT NOT NULL,
+            who TEXT NOT NULL DEFAULT '',
+            facts TEXT NOT NULL CHECK (json_valid(facts)),
+            replaces INTEGER UNIQUE REFERENCES entry (id),
+            withdrawn INTEGER NOT NULL DEFAULT 0 CHECK (withdrawn IN (0, 1)),
+            CHECK (withdrawn = 0 OR replaces IS NOT NULL)
+        ) STRICT""",
+        "CREATE INDEX entry_of ON entry (kind, subject)",
+        *_kept("entry"),
+    ),
+    (  # a token per entry, so that a form sent twice counts once; the documents of plans
+        "DROP TRIGGER entry_UPDATE",
+        "ALTER TABLE entry ADD COLUMN token TEXT",
+        "UPDATE entry SET token = lower(hex(randomblob(16)))",
+        "CREATE UNIQUE INDEX entry_token ON entry (token)",
+        _KEPT.format(table="entry", verb="UPDATE"),
+        """CREATE TABLE plan (
+            entry INTEGER PRIMARY KEY REFERENCES entry (id),
+            document TEXT NOT NULL CHECK (json_valid(document))
+        ) STRICT""",
+        *_kept("plan"),
+    ),
+)
+VERSION = len(MIGRATIONS)
+
+
+def open_book(path: Path) -> sqlite3.Connection:
+    """Open a book's file, made where there is none, its tables brought to `VERSION`.
+
+    Raises
+    ------
+    BookError
+        Where the file is no season book, is damaged, or was written by a later version.
+    """
+    try:
+        db = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None, check_same_thread=False)
+    except sqlite3.Error as error:
+        raise _told(path, error) from None
+    try:
+        _prepare(db, path)
+    except sqlite3.Error as error:
+        db.close()
+        raise _told(path, error) from None
+    except BookError:
+        db.close()
+        raise
+    return db
+
+
+def _pragma(db: sqlite3.Connection, name: str) -> int:
+    return int(db.execute(f"PRAGMA {name}").fetchone()[0])
+
+
+def _prepare(db: sqlite3.Connection, path: Path) -> None:
+    """Set the connection up and bring the schema to `VERSION`."""
+    db.execute("PRAGMA foreign_keys = ON")
+    db.execute("PRAGMA synchronous = FULL")
+    db.execute("BEGIN")  # one sight of all three: another may be making the book
+    version, ours = _pragma(db, "user_version"), _pragma(db, "application_id")
+    strange = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    db.execute("COMMIT")
+    if ours != APPLICATION and (strange or version):
+        raise BookError(f"{path} is not a season book: move it away")
+    if version > VERSION:
+        raise BookError(
+            f"{path} was written by a later version ({version}, here {VERSION}): update "
+            "afterrain on this machine"
+        )
+    if version < VERSION:
+        db.execute("PRAGMA journal_mode = WAL")
+        with writing(db, path):
+            _migrate(db)
+
+
+def _migrate(db: sqlite3.Connection) -> None:
+    """Run what is missing, in the one transaction of the caller: all of it or none."""
+    for number in range(_pragma(db, "user_version"), VERSION):
+        for statement in MIGRATIONS[number]:
+            db.execute(statement)
+    db.execute(f"PRAGMA user_version = {VERSION}")
+    db.execute(f"PRAGMA application_id = {APPLICATION}")
+
+
+@contextmanager
+def writing(db: sqlite3.Connection, path: Path) -> Iterator[None]:
+    """A transaction that holds the write lock from its start; on disk when it ends."""
+    try:
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            db.execute("ROLLBACK")
+            raise
+        db.execute("COMMIT")
+    except sqlite3.Error as error:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        raise _told(path, error) from None
+
+
+def integrity(db: sqlite3.Connection) -> str:
+    """'ok', or what is wrong with a file."""
+    lost = db.execute("PRAGMA foreign_key_check").fetchall()
+    text: str = db.execute("PRAGMA integrity_check").fetchone()[0]
+    return text if not lost else f"{text}; {len(lost)} entries replace one that is not there"
+
+
+def copy_book(db: sqlite3.Connection, path: Path, to: Path) -> None:
+    """A sound copy of the book at `path`, whole or not at all, while others go on writing."""
+    if to.resolve() == path.resolve():
+        raise BookError(f"{to} is the book itself: name another file")
+    handle, name = tempfile.mkstemp(prefix=".backup.", dir=to.parent)
+    os.close(handle)
+    try:
+        copy = sqlite3.connect(name)
+        try:
+            db.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")
+            if (fault := integrity(copy)) != "ok":
+                raise BookError(f"{path} is damaged ({fault}): keep it and its last copy")
+        finally:
+            copy.close()
+        os.replace(name, to)
+    except sqlite3.Error as error:
+        raise _told(path, error) from None
+    finally:
+        Path(name).unlink(missing_ok=True)
+
+
+def _told(path: Path, error: sqlite3.Error) -> BookError:
+    """A database error in one line, with what to do."""
+    text = str(error)
+    remedies: tuple[tuple[str, str], ...] = (
+        ("not a database", "is not a season book: move it away"),
+        ("malformed", "is damaged: keep it, and go on from your last `afterrain backup`"),
+        ("locked", "is held by another program for too long: close that, then try again"),
+        ("readonly", "may not be written by you: check the folder's permissions"),
+        ("full", "cannot be written, the disk is full; what was acknowledged before is kept"),
+        ("unable to open", "cannot be opened: check the folder's permissions"),
+    )
+    said = next((r for part, r in remedies if part in text), f"cannot be used ({text})")
+    return BookError(f"{path} {said}")

@@ -1,0 +1,126 @@
+"""The file of the season book: versions, strangers, whole copies."""
+
+import sqlite3
+from contextlib import suppress
+from datetime import UTC, datetime
+
+import pytest
+
+from scheduler import book_store
+from scheduler.book import Book
+from scheduler.book_store import FILE, MIGRATIONS
+from scheduler.entries import Entry
+from scheduler.errors import BookError
+
+NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
+
+
+@pytest.fixture
+def book(tmp_path):
+    with Book(tmp_path) as opened:
+        yield opened
+
+
+def test_a_book_made_by_another_while_it_is_opened_is_no_stranger(tmp_path, monkeypatch):
+    read, tried = book_store._pragma, []
+
+    def meanwhile(db, name):
+        found = read(db, name)
+        if name == "application_id" and not tried:
+            tried.append(name)
+            with suppress(BookError):
+                Book(tmp_path).close()
+        return found
+
+    monkeypatch.setattr(book_store, "WAIT_S", 0.0)
+    monkeypatch.setattr(book_store, "_pragma", meanwhile)
+    with Book(tmp_path) as opened:
+        assert tried
+        assert opened.integrity() == "ok"
+
+
+def test_pragmas_are_those_promised(book):
+    def pragma(name):
+        return book._db.execute(f"PRAGMA {name}").fetchone()[0]
+
+    assert pragma("journal_mode") == "wal"
+    assert pragma("synchronous") == 2  # FULL
+    assert pragma("foreign_keys") == 1
+    assert pragma("user_version") == len(MIGRATIONS)
+    assert book.integrity() == "ok"
+
+
+def version_1(path):
+    """A book as version 1 wrote it, with an entry and its correction."""
+    db = sqlite3.connect(path)
+    for statement in MIGRATIONS[0]:
+        db.execute(statement)
+    db.execute(f"PRAGMA application_id = {book_store.APPLICATION}")
+    db.execute("PRAGMA user_version = 1")
+    row = (
+        "INSERT INTO entry (kind, subject, at, noted, who, facts, replaces) VALUES (?,?,?,?,?,?,?)"
+    )
+    at, noted = "2026-08-16T11:00:00Z", "2026-08-16T11:00:00.000000Z"
+    db.execute(row, ("rain", "NORTH", at, noted, "Ann", '{"rain": 62.0}', None))
+    db.execute(row, ("rain", "NORTH", at, noted, "Ann", '{"rain": 6.2}', 1))
+    db.commit()
+    db.close()
+
+
+def test_a_version_1_book_opens_with_all_it_had(tmp_path):
+    version_1(tmp_path / FILE)
+    with Book(tmp_path) as book:
+        assert [e.facts["rain"] for e in book.entries()] == [6.2]
+        tokens = {e.token for e in book.entries(gone=True)}
+        assert len(tokens) == 2
+        assert all(tokens)
+        book.issue_plan({"made": "2026-08-16T11:00:00Z", "loss": 1.0}, seen=2)
+        assert book.integrity() == "ok"
+        with pytest.raises(sqlite3.IntegrityError, match="never changed"):
+            book._db.execute("UPDATE entry SET who = 'x'")
+
+
+def test_a_migration_that_fails_leaves_the_book_as_it_was(tmp_path, monkeypatch):
+    version_1(tmp_path / FILE)
+    broken = (MIGRATIONS[0], (*MIGRATIONS[1], "CREATE TABLE plan (x)"))
+    monkeypatch.setattr(book_store, "MIGRATIONS", broken)
+    with pytest.raises(BookError):
+        Book(tmp_path)
+    monkeypatch.undo()
+    with Book(tmp_path) as book:
+        assert [e.facts["rain"] for e in book.entries()] == [6.2]
+
+
+def test_strange_files_are_told_and_untouched(tmp_path):
+    (tmp_path / FILE).write_bytes(b"gauge,date,amount\n" * 100)
+    with pytest.raises(BookError, match="is not a season book: move it away"):
+        Book(tmp_path)
+    (tmp_path / FILE).unlink()
+    db = sqlite3.connect(tmp_path / FILE)
+    db.execute("CREATE TABLE other (x)")
+    db.commit()
+    with pytest.raises(BookError, match="is not a season book: move it away"):
+        Book(tmp_path)
+    assert [r[0] for r in db.execute("SELECT name FROM sqlite_master")] == ["other"]
+    db.execute("DROP TABLE other")
+    db.execute(f"PRAGMA application_id = {book_store.APPLICATION}")
+    db.execute("PRAGMA user_version = 99")
+    db.commit()
+    db.close()
+    with pytest.raises(BookError, match=r"later version \(99, here 2\): update"):
+        Book(tmp_path)
+    with pytest.raises(BookError, match="is no folder"):
+        Book(tmp_path / "nowhere")
+
+
+def test_backup_is_a_whole_book(book, tmp_path):
+    book.add(Entry(kind="rain", subject="NORTH", at=NOW, facts={"rain": 3.0}))
+    elsewhere = tmp_path / "copies"
+    elsewhere.mkdir()
+    book.backup(elsewhere / FILE)
+    book.add(Entry(kind="rain", subject="NORTH", at=NOW, facts={"rain": 4.0}))
+    assert [p.name for p in elsewhere.iterdir()] == [FILE]
+    with Book(elsewhere) as copy:
+        assert [e.facts["rain"] for e in copy.entries()] == [3.0]
+    with pytest.raises(BookError, match="the book itself"):
+        book.backup(book.path)
