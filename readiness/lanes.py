@@ -94,19 +94,19 @@ HOUR, KIND, VALUE, SD = range(4)
 RAIN, TEMP, ETO, EVAPORATION, EAR_TEMP, EAR_RH, TARGET, RATE, UPTAKE, INNER, WORK = range(11)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def wet_basis(db: float) -> float:
     """Percent wet basis of percent dry basis."""
     return 100.0 * db / (100.0 + db)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def dry_basis(wb: float) -> float:
     """Percent dry basis of percent wet basis."""
     return 100.0 * wb / (100.0 - wb)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def tier_of(top, below, hard, facts):  # type: ignore[no-untyped-def]
     """Tier of a field's ground; frozen ground bears everything."""
     if hard or (top <= facts[FIRM_TOP] and below <= facts[FIRM_BELOW]):
@@ -116,7 +116,7 @@ def tier_of(top, below, hard, facts):  # type: ignore[no-untyped-def]
     return 0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def blend(value, variance, seen, sd):  # type: ignore[no-untyped-def]
     """Kalman update of one number: (shift, variance after, surprise in standard errors)."""
     total = variance + sd * sd
@@ -126,7 +126,7 @@ def blend(value, variance, seen, sd):  # type: ignore[no-untyped-def]
     return gain * held * math.sqrt(total), (1.0 - gain) * variance, surprise
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def air_rows(rain, temp, humidity, wind, radiation, clear, gamma, cloudiness, work):  # type: ignore[no-untyped-def]
     """Fill what a site's weather means; returns the cloudiness, held while the sun is low."""
     if math.isnan(cloudiness):
@@ -146,7 +146,7 @@ def air_rows(rain, temp, humidity, wind, radiation, clear, gamma, cloudiness, wo
     return cloudiness
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def crop_rows(crop, work):  # type: ignore[no-untyped-def]
     """Fill equilibrium and the hourly shares of the way to it for one crop."""
     for h in range(work.shape[1]):
@@ -159,7 +159,7 @@ def crop_rows(crop, work):  # type: ignore[no-untyped-def]
             work[INNER, h] = share_gone(crop[CORE] * k)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def see_grain(state, facts, crop, seen, noise):  # type: ignore[no-untyped-def]
     """Move a grain state by a sample; the curve of ripening then runs through it."""
     mean = wet_basis(SKIN * state[SKIN_W] + (1.0 - SKIN) * state[CORE_W])
@@ -174,14 +174,14 @@ def see_grain(state, facts, crop, seen, noise):  # type: ignore[no-untyped-def]
     return surprise
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def ripening(days, facts, crop):  # type: ignore[no-untyped-def]
     """Moisture (percent db) that ripening itself holds the grain at, `days` after maturity."""
     slope = crop[FILLING] if days < 0.0 else crop[DRYDOWN]
     return dry_basis(min(max(facts[MATURE] - slope * days, 1.0), GREEN_MAX))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def grain_hours(first, stop, values, held, state, facts, crop, work):  # type: ignore[no-untyped-def]
     """Walk grain over some hours; `held` gets its reason in each (0 if fit)."""
     limit, saturated = dry_basis(facts[LIMIT]), crop[SATURATED]
@@ -241,7 +241,7 @@ def grain_hours(first, stop, values, held, state, facts, crop, work):  # type: i
     state[GAP], state[GRAIN_LEFT], state[GRAIN_VAR] = gap, left, variance
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def ground_seen(top, below, tier, facts):  # type: ignore[no-untyped-def]
     """Water (top, below) that a ground check speaks for: the model's own where they agree."""
     half = 0.5 * (facts[HEADLAND_TOP] - facts[FIRM_TOP])
@@ -259,7 +259,7 @@ def ground_seen(top, below, tier, facts):  # type: ignore[no-untyped-def]
     return min(top, facts[HEADLAND_TOP] - 0.1 * half), below
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def see_ground(water, state, facts, soil, seen, noise):  # type: ignore[no-untyped-def]
     """Move a ground state by a ground check or by water of 0-15 cm."""
     top = TOP_SHARE * water[0] + (1.0 - TOP_SHARE) * water[1]
@@ -278,7 +278,7 @@ def see_ground(water, state, facts, soil, seen, noise):  # type: ignore[no-untyp
     return surprise
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def ground_hours(first, stop, values, codes, water, state, facts, soil, work):  # type: ignore[no-untyped-def]
     """Walk the ground over some hours; unknown hours leave the state waiting."""
     gap, left, variance = state[GROUND_GAP], state[GROUND_LEFT], state[WATER_VAR]
@@ -307,10 +307,10 @@ def ground_hours(first, stop, values, codes, water, state, facts, soil, work):  
     state[GROUND_GAP], state[GROUND_LEFT], state[WATER_VAR] = gap, left, variance
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def lane(values, codes, water, state, facts, crop, soil, seen, noise, surprise, work):  # type: ignore[no-untyped-def]
     """Walk one lane; observations move the state at the start of their hours."""
-    at = 0
+    at = int(0.0)  # 0 has a type of its own, for which the two below would be compiled once more
     for i in range(seen.shape[0] + 1):
         stop = int(seen[i, HOUR]) if i < seen.shape[0] else work.shape[1]
         ground_hours(at, stop, values, codes, water, state, facts, soil, work)
@@ -323,7 +323,7 @@ def lane(values, codes, water, state, facts, crop, soil, seen, noise, surprise, 
                 surprise[i] = see_ground(water, state, facts, soil, seen[i], noise[i])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def reason_of(rain, tier, approach, held, bolt, closed):  # type: ignore[no-untyped-def]
     """First binding cause of an hour; `held` is the grain's, `closed` the weather's."""
     if held == 1 or tier == 3:
@@ -339,7 +339,7 @@ def reason_of(rain, tier, approach, held, bolt, closed):  # type: ignore[no-unty
     return closed
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def reason_lane(codes, work, closed, lightning):  # type: ignore[no-untyped-def]
     """Complete the reasons of one lane; `closed` and `lightning` hold one hour or all."""
     for h in range(work.shape[1]):

@@ -58,20 +58,20 @@ _INV_DEPTH = (0.02, 0.01, 1.0 / 150.0, 1.0 / 300.0, 0.0025)
 _NEARNESS = (1.0, 0.6, 1.0 / 3.0, 7.5 / 35.0)
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def frozen(state):  # type: ignore[no-untyped-def]
     """Whether the ground of a state is frozen."""
     return state[MEAN_TEMP] < FROST_TEMP
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _unit(x):  # type: ignore[no-untyped-def]
     """Hold to 0-1 (written so that it compiles without branches)."""
     x = x if x > 0.0 else 0.0
     return x if x < 1.0 else 1.0
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
     """Runoff of an hour's water, mm: what falls faster than the ground takes it.
 
@@ -87,7 +87,7 @@ def _run_off(state, soil, water):  # type: ignore[no-untyped-def]
     return water - into
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _soak(state, soil, water):  # type: ignore[no-untyped-def]
     """Fill layers from the top to saturation; returns what finds no room, mm."""
     for i in range(_N):
@@ -99,7 +99,7 @@ def _soak(state, soil, water):  # type: ignore[no-untyped-def]
     return water
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _released(over, most, free):  # type: ignore[no-untyped-def]
     """Water that drains in an hour of `over` (m³/m³ above field capacity), m³/m³.
 
@@ -111,7 +111,7 @@ def _released(over, most, free):  # type: ignore[no-untyped-def]
     return over * (1.0 - 1.0 / math.sqrt(1.0 + 2.0 * most * x * x))
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _drain(state, soil):  # type: ignore[no-untyped-def]
     """Drain water over field capacity downward; returns what leaves the profile, mm."""
     left = 0.0
@@ -132,7 +132,7 @@ def _drain(state, soil):  # type: ignore[no-untyped-def]
     return left
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _flow(a, b, rate):  # type: ignore[no-untyped-def]
     """Upward flow between neighbours of relative water a (upper) and b, 0-1, mm in the hour.
 
@@ -141,7 +141,7 @@ def _flow(a, b, rate):  # type: ignore[no-untyped-def]
     return rate * (b - a) * (a if a > b else b)
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _rise(state, soil):  # type: ignore[no-untyped-def]
     """Move water between neighbours below field capacity towards equal relative water."""
     wp, scale, rate = soil[WP], soil[INV_SPAN], soil[CAPILLARY]
@@ -160,7 +160,7 @@ def _rise(state, soil):  # type: ignore[no-untyped-def]
     state[4] = w4 - fourth * _INV_DEPTH[4]
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _evaporate(state, soil, demand, kcb):  # type: ignore[no-untyped-def]
     """Evaporation by the dual coefficient from the top 10 cm, mm (FAO-56 eqs 71, 73, 74).
 
@@ -185,7 +185,7 @@ def _evaporate(state, soil, demand, kcb):  # type: ignore[no-untyped-def]
     return first + second
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _transpire(state, soil, wanted):  # type: ignore[no-untyped-def]
     """Uptake by roots, mm, weighted by roots and water there, with stress (FAO-56 eq. 84)."""
     wp, scale = soil[WP], soil[INV_SPAN]
@@ -204,7 +204,7 @@ def _transpire(state, soil, wanted):  # type: ignore[no-untyped-def]
     return share * total
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def _fall(state, soil, rain, temp):  # type: ignore[no-untyped-def]
     """Snow, melt, water held by leaves, runoff and soaking of an hour; returns runoff, mm."""
     water = rain
@@ -224,7 +224,7 @@ def _fall(state, soil, rain, temp):  # type: ignore[no-untyped-def]
     return off + _soak(state, soil, water - off)
 
 
-@njit(nogil=True)
+@njit(nogil=True, error_model="numpy")
 def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-def]
     """Move one field's water by an hour, in place.
 
