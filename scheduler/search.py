@@ -26,9 +26,11 @@ HOT, COLD = 0.05, 0.0006
 #: taken by so many standard errors; assumed: halved the time with thirty members, plans on the
 #: whole as cheap.
 LOOK, SURE = 4, 2.0
+# A number written out in a call has a type of its own, for which the callee is compiled once more:
+# hence `np.int64(1)` here and there. Parts carry no cache, because they are stored with `_anneal`.
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _draw(state):
     """Next of a xorshift64* stream, in [0, 1)."""
     x = state[0]
@@ -39,11 +41,11 @@ def _draw(state):
     return float((x * np.uint64(2685821657736338717)) >> np.uint64(11)) / 9007199254740992.0
 
 
-@njit(cache=True, nogil=True)
-def _time(finish, cost, move, leave, k, m, rows, c, size, first, same, old, time, at, paid):
-    """Money of crew k in member m for row c of `rows`.
+@njit(nogil=True)
+def _time(finish, cost, move, leave, k, m, row, size, first, same, old, time, at, paid):
+    """Money of crew k in member m for the order `row`.
 
-    The row equals the crew's present order, of `old` jobs, up to place `first` and in its last
+    It equals the crew's present order, of `old` jobs, up to place `first` and in its last
     `same` places.
     """
     slots = finish.shape[3]
@@ -53,7 +55,7 @@ def _time(finish, cost, move, leave, k, m, rows, c, size, first, same, old, time
             q = old - (size - p)
             if time[k, m, q] == t and at[k, m, q] == i:
                 return money + paid[k, m, old] - paid[k, m, q]
-        j = rows[c, p]
+        j = row[p]
         s = t + move[k, i, j]
         end = finish[m, k, j, s] if s < slots else -1
         if end >= 0:
@@ -65,15 +67,15 @@ def _time(finish, cost, move, leave, k, m, rows, c, size, first, same, old, time
     return money
 
 
-@njit(cache=True, nogil=True)
-def _take(finish, cost, move, leave, k, rows, c, size, first, order, time, at, paid):
-    """Make row c of `rows` the present order of crew k, with the states that go with it."""
+@njit(nogil=True)
+def _take(finish, cost, move, leave, k, row, size, first, order, time, at, paid):
+    """Make `row` the present order of crew k, with the states that go with it."""
     members, slots = finish.shape[0], finish.shape[3]
     for p in range(first, size):
-        order[k, p] = rows[c, p]
+        order[k, p] = row[p]
     for m in range(members):
         for p in range(first, size):
-            t, i, j = time[k, m, p], at[k, m, p], rows[c, p]
+            t, i, j = time[k, m, p], at[k, m, p], row[p]
             s = t + move[k, i, j]
             end = finish[m, k, j, s] if s < slots else -1
             if end >= 0:
@@ -86,7 +88,7 @@ def _take(finish, cost, move, leave, k, rows, c, size, first, order, time, at, p
                 paid[k, m, p + 1] = paid[k, m, p] + leave[j]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def objective_in(member, weight, worst, used):
     """Weighted mean of the members, or of the worst share of them by weight where worst < 1.
 
@@ -114,63 +116,69 @@ def objective_in(member, weight, worst, used):
     return total / (worst - room)
 
 
-@njit(cache=True, nogil=True)
-def _put(rows, c, size, block, width, to, flip):
-    """Insert a block into row c at place `to`; returns the new size."""
+@njit(nogil=True)
+def _put(row, size, block, width, to):
+    """Insert a block of `width` jobs into a row at place `to`; returns the new size."""
     for p in range(size - 1, to - 1, -1):
-        rows[c, p + width] = rows[c, p]
+        row[p + width] = row[p]
     for p in range(width):
-        rows[c, to + p] = block[width - 1 - p] if flip else block[p]
+        row[to + p] = block[p]
     return size + width
 
 
-@njit(cache=True, nogil=True)
-def _cut(rows, c, size, start, width, block):
-    """Take `width` jobs out of row c from place `start` into `block`; returns the new size."""
+@njit(nogil=True)
+def _cut(row, size, start, width, block):
+    """Take `width` jobs out of a row from place `start` into `block`; returns the new size."""
     for p in range(width):
-        block[p] = rows[c, start + p]
+        block[p] = row[start + p]
     for p in range(start, size - width):
-        rows[c, p] = rows[c, p + width]
+        row[p] = row[p + width]
     return size - width
 
 
-@njit(cache=True, nogil=True)
-def _fill(finish, cost, move, leave, weight, order, size, fixed, wish, time, at, paid, rows,
+@njit(nogil=True)
+def _turn(row, start, width):
+    """Turn round the `width` jobs of a row from place `start`."""
+    for p in range(width // 2):
+        a, b = start + p, start + width - 1 - p
+        row[a], row[b] = row[b], row[a]
+
+
+@njit(nogil=True)
+def _fill(finish, cost, move, leave, weight, order, size, fixed, wish, time, at, paid, row,
           block):  # fmt: skip
     """Put each job of `wish` at its cheapest place by the mean; leave it where that is cheaper."""
-    members = finish.shape[0]
+    members, crews, one = finish.shape[0], finish.shape[1], np.int64(1)
     for w in range(wish.size):
         block[0] = wish[w]
-        best, best_crew, best_place = float(leave[wish[w]]), -1, 0
-        for k in range(size.size):
+        best, best_crew, best_place = float(leave[wish[w]]), crews, fixed[0]
+        for k in range(crews):
             n, before = size[k], 0.0
             for m in range(members):
                 before += weight[m] * paid[k, m, n]
             for place in range(fixed[k], n + 1):
                 for p in range(n):
-                    rows[0, p] = order[k, p]
-                _put(rows, 0, n, block, 1, place, False)
+                    row[p] = order[k, p]
+                _put(row, n, block, one, place)
                 extra = -before
                 for m in range(members):
                     extra += weight[m] * _time(
-                        finish, cost, move, leave, k, m, rows, 0, n + 1, place, n - place, n, time,
+                        finish, cost, move, leave, k, m, row, n + 1, place, n - place, n, time,
                         at, paid,
                     )  # fmt: skip
                     if extra >= best:
                         break
                 if extra < best:
                     best, best_crew, best_place = extra, k, place
-        if best_crew >= 0:
+        if best_crew < crews:
             k = best_crew
             for p in range(size[k]):
-                rows[0, p] = order[k, p]
-            size[k] = _put(rows, 0, size[k], block, 1, best_place, False)
-            _take(
-                finish, cost, move, leave, k, rows, 0, size[k], best_place, order, time, at, paid
-            )  # fmt: skip
+                row[p] = order[k, p]
+            size[k] = _put(row, size[k], block, one, best_place)
+            _take(finish, cost, move, leave, k, row, size[k], best_place, order, time, at, paid)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _propose(state, crew, size, fixed, order, rows, sizes, left, lefts, block, swap):
     """Draw a move into `rows`: the new orders of crew[0] and, if another, crew[1].
 
@@ -188,6 +196,7 @@ def _propose(state, crew, size, fixed, order, rows, sizes, left, lefts, block, s
         sizes[c] = size[crew[c]]
         for p in range(sizes[c]):
             rows[c, p] = order[crew[c], p]
+    last, one = count - 1, np.int64(1)
     p = fixed[a] + int(_draw(state) * room_a)
     if lefts > 0 and kind < 0.08:
         swap[0] = int(_draw(state) * lefts)
@@ -197,24 +206,24 @@ def _propose(state, crew, size, fixed, order, rows, sizes, left, lefts, block, s
             rows[0, p] = block[0]
         else:
             p = fixed[a] + int(_draw(state) * (room_a + 1))
-            sizes[0] = _put(rows, 0, sizes[0], block, 1, p, False)
+            sizes[0] = _put(rows[0], sizes[0], block, one, p)
         return 1
     if room_a == 0:
         return 0
-    last = count - 1
     if kind < 0.10:
         swap[1] = rows[0, p]
-        sizes[0] = _cut(rows, 0, sizes[0], p, 1, block)
+        sizes[0] = _cut(rows[0], sizes[0], p, one, block)
         return 1
     if kind < 0.55:
         width = 1
         if _draw(state) < 0.4:
             width = 1 + int(_draw(state) * (BLOCK if room_a > BLOCK else room_a))
             p = fixed[a] + int(_draw(state) * (room_a - width + 1))
-        sizes[0] = _cut(rows, 0, sizes[0], p, width, block)
+        sizes[0] = _cut(rows[0], sizes[0], p, width, block)
         to = fixed[b] + int(_draw(state) * (sizes[last] - fixed[b] + 1))
-        flip = width > 1 and _draw(state) < 0.3
-        sizes[last] = _put(rows, last, sizes[last], block, width, to, flip)
+        sizes[last] = _put(rows[last], sizes[last], block, width, to)
+        if width > 1 and _draw(state) < 0.3:
+            _turn(rows[last], to, width)
     elif kind < 0.85 or (a == b and room_a < 3):
         if room_b == 0:
             return 0
@@ -225,8 +234,7 @@ def _propose(state, crew, size, fixed, order, rows, sizes, left, lefts, block, s
     elif a == b:
         width = 2 + int(_draw(state) * (6 if room_a > 6 else room_a - 1))
         p = fixed[a] + int(_draw(state) * (room_a - width + 1))
-        sizes[0] = _cut(rows, 0, sizes[0], p, width, block)
-        sizes[0] = _put(rows, 0, sizes[0], block, width, p, True)
+        _turn(rows[0], p, width)
     else:
         p = fixed[a] + int(_draw(state) * (room_a + 1))
         q = fixed[b] + int(_draw(state) * (room_b + 1))
@@ -238,7 +246,7 @@ def _propose(state, crew, size, fixed, order, rows, sizes, left, lefts, block, s
     return count
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _reprice(finish, cost, move, leave, count, crew, size, sizes, order, rows, first, same, time,
              at, paid, share, most, out):  # fmt: skip
     """Time the changed rows into out (row, member); whether they may cost at most `most` more.
@@ -266,7 +274,7 @@ def _reprice(finish, cost, move, leave, count, crew, size, sizes, order, rows, f
         for c in range(count):
             k = crew[c]
             out[c, m] = _time(
-                finish, cost, move, leave, k, m, rows, c, sizes[c], first[c], same[c], size[k],
+                finish, cost, move, leave, k, m, rows[c], sizes[c], first[c], same[c], size[k],
                 time, at, paid,
             )  # fmt: skip
             change += out[c, m] - paid[k, m, size[k]]
@@ -294,17 +302,21 @@ def _anneal(finish, cost, move, leave, weight, share, worst, moves, hot, cold, s
     """
     members, crews, jobs = finish.shape[0], finish.shape[1], finish.shape[2]
     crew, sizes, first, same, swap = places[0], places[1], places[2], places[3], places[4]
+    for _ in range(8):  # the first of near seeds are alike
+        _draw(state)
     for k in range(crews):
-        for p in range(size[k]):
-            rows[0, p] = order[k, p]
-        _take(finish, cost, move, leave, k, rows, 0, size[k], 0, order, time, at, paid)
-    _fill(finish, cost, move, leave, weight, order, size, fixed, wish, time, at, paid, rows, block)
+        _take(
+            finish, cost, move, leave, k, order[k], size[k], np.int64(0), order, time, at, paid
+        )  # fmt: skip
+    _fill(
+        finish, cost, move, leave, weight, order, size, fixed, wish, time, at, paid, rows[0], block
+    )  # fmt: skip
     for j in range(jobs):
         left[j] = 1
     for k in range(crews):
         for p in range(size[k]):
             left[order[k, p]] = 0
-    lefts, out_cost = 0, 0.0
+    lefts, out_cost = np.int64(0), 0.0
     for j in range(jobs):
         if left[j] == 1:
             left[lefts] = j
@@ -361,7 +373,7 @@ def _anneal(finish, cost, move, leave, weight, share, worst, moves, hot, cold, s
             continue
         for c in range(count):
             _take(
-                finish, cost, move, leave, crew[c], rows, c, sizes[c], first[c], order, time, at,
+                finish, cost, move, leave, crew[c], rows[c], sizes[c], first[c], order, time, at,
                 paid,
             )  # fmt: skip
             size[crew[c]] = sizes[c]
@@ -408,10 +420,7 @@ def search(
 
 def _seeded(seed: int) -> NDArray[np.uint64]:
     """State of the generator: a whole number spread over 64 bits, never 0."""
-    state = np.array([((2 * seed + 1) * 0x9E3779B97F4A7C15) % 2**64], np.uint64)
-    for _ in range(8):
-        _draw(state)
-    return state
+    return np.array([((2 * seed + 1) * 0x9E3779B97F4A7C15) % 2**64], np.uint64)
 
 
 def _arrays(tables: CutTables, orders: Orders) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
