@@ -76,7 +76,7 @@ def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, 
     and its next job, v2, n2 the cheapest with another next job.
     """
     jobs, slots = finish.shape[1], finish.shape[2]
-    size = 0
+    size = np.int64(0)  # not a constant, for which `by_key` would be compiled once more
     for j in range(jobs):
         near[j] = 1 << 30
         if not banned[j]:

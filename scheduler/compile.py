@@ -250,13 +250,14 @@ def _at_point(
     """Slots cut, finish and cost (member, slot) of a job hauled to one delivery point."""
     stakes, job = out.stakes, out.stakes.jobs[j]
     field = stakes.field(j)
-    money, t_ha = stakes.loss[:, j, q], wet_yield(field)
-    combine = np.array(rates.combine) @ up
-    can = ok & np.isfinite(money) & (combine > 0)
+    combine, t_ha = np.array(rates.combine) @ up, wet_yield(field)
+    # one layout whatever the stakes have, else the two below are compiled for each
+    money, edge = (np.ascontiguousarray(a) for a in (stakes.loss[:, j, q], stakes.edge[:, job.row]))
+    can = np.ascontiguousarray(ok & np.isfinite(money) & (combine > 0))
     _drier_later(can, money, stakes.day, stakes.hour_value(len(out.gangs)) * t_ha / rates.t_h)
     finish, cost = np.empty(can.shape, np.int32), np.empty(can.shape, np.int64)
     _cut(
-        can, money, stakes.edge[:, job.row], combine, stakes.opened[q], min(rates.cart, 1e9),
+        can, money, edge, combine, stakes.opened[q], min(rates.cart, 1e9),
         rates.haul, rates.buffer, t_ha, job.area_ha, loss_terms(stakes.farm, field)["rut_ha"],
         SLOT_MIN / 60.0, out.arrive[k, j], finish, cost,
     )  # fmt: skip
