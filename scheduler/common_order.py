@@ -6,7 +6,7 @@ Bounded one by one, every member has an order of its own. Two things take that f
   (`common_walk`). Such prices sum to 0 over the members, by weight, so one order for all pays
   nothing in the mean, and the mean of the members' cheapest walks stays below the cost of every
   fixed order, whatever the prices. They are moved until the members' walks differ less
-  (Lagrangian decomposition over the members, climbed by deflected subgradients).
+  (Lagrangian decomposition over the members, climbed by a bundle method: `walk_model`).
 - Each crew's orders are then begun job by job, the same in all members, and dropped where what
   they have cost and what those walks still cost cannot be below a limit (`common_route`). The
   limit is raised while few enough orders remain. The prizes for this are those of a linear
@@ -26,14 +26,12 @@ from scheduler.common_route import Routes, twins
 from scheduler.common_walk import KNOTS, Walks
 from scheduler.prize_master import PrizeMaster
 from scheduler.tables import CutTables, Float, Plan
+from scheduler.walk_model import WalkModel
 
 #: Times the prices are moved for the usual effort, at least and at most; in between, so many that
 #: members x crews x jobs x jobs x slots x turns is `WORK`. Tables larger than `MOST` are left
 #: alone. Assumed, because 30 members, 2 crews and 30 fields then take five seconds in all.
-FEWEST, TURNS, WORK, MOST = 5, 40, 200_000_000, 400_000_000
-#: First step as a share of the gap, what is left of a step when the bound has not risen for so
-#: many turns, and of the way gone before; assumed, as above.
-STEP, SHORTER, STALE, SWING = 0.2, 0.8, 8, 0.9
+FEWEST, TURNS, WORK, MOST = 8, 40, 300_000_000, 400_000_000
 #: Orders sketched per crew and turn; how far prizes go from the best ones, as a share of the mean
 #: prize, at first, and what this grows or falls to by a better or a worse turn. Assumed, as above.
 SKETCHED, WIDTH, WIDER, NARROWER = 60, 0.02, 1.5, 0.6
@@ -85,12 +83,13 @@ def common_bound(
     prize = weight @ known.prize[members]
     price = np.repeat((prize - known.prize[members])[:, None, None, :], tables.shape[1], axis=1)
     price = np.repeat(price, KNOTS, axis=2)
+    model = WalkModel(walks, prize)
     best, prize, price = _climbed(
-        walks, prize, price, target, enough, turns, lambda share: tell(0.4 * share)
+        walks, model, prize, price, enough, turns, lambda share: tell(0.4 * share)
     )
     if best < enough:
         each = begun // (members.size * tables.shape[1])
-        found = _Common(tables, plan, walks, prize, price)
+        found = _Common(tables, plan, walks, model, prize, price)
         found.settle(turns, each, lambda share: tell(0.4 + 0.3 * share))
         best = max(best, found.bound(each, lambda share: tell(0.7 + 0.3 * share)))
         prize = found.prize
@@ -99,32 +98,20 @@ def common_bound(
 
 
 def _climbed(
-    walks: Walks, prize: Float, price: Float, target: float, enough: float, turns: int,
+    walks: Walks, model: WalkModel, prize: Float, price: Float, enough: float, turns: int,
     tell: Callable[[float], None],
 ) -> tuple[float, Float, Float]:  # fmt: skip
     """Best bound by the members' walks alone, with its prizes and prices."""
-    weight = walks.weight
-    best, step, stale, kept = -np.inf, STEP, 0, (prize, price)
-    way, ways = np.zeros_like(prize), np.zeros_like(price)
+    best, kept = -np.inf, (prize, price)
     for turn in range(turns):
         tell(turn / turns)
-        value, visits = walks.walks(prize, price)
-        stale = 0 if value > best + 1e-5 * abs(best) else stale + 1
+        value = walks.walks(prize, price)
+        model.note(prize, price)
         if value > best:
             best, kept = value, (prize, price)
         if best >= enough:
             break
-        if stale == STALE:
-            step, stale = step * SHORTER, 0
-        mean = np.einsum("m,mkbj->kbj", weight, visits)
-        pull = np.where(walks.banned, 0.0, 1.0 - mean.sum(axis=(0, 1)))
-        pull[(pull > 0) & (prize >= walks.leave)] = 0.0
-        way, ways = pull + SWING * way, visits - mean + SWING * ways
-        size = (way**2).sum() + weight @ (ways**2).sum(axis=(1, 2, 3))
-        if size < 1e-12:
-            break
-        far = step * (target - value) / size
-        prize, price = np.minimum(prize + far * way, walks.leave), price + far * ways
+        prize, price = model.move(value, prize, price)
     return best, *kept
 
 
@@ -132,9 +119,10 @@ class _Common:
     """Orders that all members share, at prizes and prices that begin as those given."""
 
     def __init__(
-        self, tables: CutTables, plan: Plan, walks: Walks, prize: Float, price: Float
-    ) -> None:
-        self.walks, self.prize, self.price = walks, prize, price
+        self, tables: CutTables, plan: Plan, walks: Walks, model: WalkModel, prize: Float,
+        price: Float,
+    ) -> None:  # fmt: skip
+        self.walks, self.model, self.prize, self.price = walks, model, prize, price
         alike = twins(tables, plan.orders)
         self.routes = [
             Routes(crew, rests, walks.leave, walks.weight, alike[k])
@@ -151,9 +139,9 @@ class _Common:
         They promise what known orders cost, or what the members' walks do and beginning orders
         is thought to add, whichever is less. The prices are moved on as before.
         """
-        weight, master = self.walks.weight, self.master
+        walks, model, master = self.walks, self.model, self.master
         width = WIDTH * float(np.abs(self.prize).mean())
-        prize, ways = self.prize, np.zeros_like(self.price)
+        prize = self.prize
         held = gains = np.zeros(len(self.routes))
 
         def promise(prize: Float, rents: Float, least: Float) -> float:
@@ -161,14 +149,14 @@ class _Common:
 
         for turn in range(turns):
             tell(turn / turns)
-            value, visits = self.walks.walks(prize, self.price, keep=True)
+            walks.walks(prize, self.price, keep=True)
+            model.note(prize, self.price)
             self.sketch(prize)
             rents = master.rents(prize)
             least = np.array([routes.least() for routes in self.routes])
-            mean = np.einsum("m,mkbj->kbj", weight, visits)
             if turn % AGAIN == 0:
                 gains = self.gains(prize, rents, most)
-            came = mean.sum(axis=1)
+            came = walks.came()
             master.guide(came, least + gains + came @ prize)
             if turn == 0 or promise(prize, rents, least) >= promise(
                 self.prize, master.rents(self.prize), held
@@ -176,12 +164,9 @@ class _Common:
                 self.prize, held, width = prize, least, width * WIDER
             else:
                 width *= NARROWER
-            ways = visits - mean + SWING * ways
-            size = weight @ (ways**2).sum(axis=(1, 2, 3))
-            room = self.all_prizes(prize) + float(rents.sum()) - value
-            if size > 1e-12 and room > 0:
-                self.price = self.price + STEP * room / size * ways
             prize = master.near(self.prize, width)
+            self.price = model.agree(prize, self.price)
+        self.price = model.agree(self.prize, self.price)
         self.walks.walks(self.prize, self.price, keep=True)
         self.sketch(self.prize)
 

@@ -24,6 +24,9 @@ NEVER = 1e300
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
 #: raised the bound of some trial farms further in the same time, and of the sample less.
 LEVELS, KNOTS = 17, 7
+#: Walks noted beside the cheapest, each leaving it at another step; assumed: more of them say
+#: little more about what other prices could promise.
+TURNED = 12
 #: Levels for which the walks from each slot are kept for `common_route`, as a share of `LEVELS`;
 #: assumed: a good plan's crews do not differ in work by half.
 KEPT = 1.5
@@ -65,10 +68,46 @@ def _reach(finish, move, last, closing, level, begin, stand, row, who):
 
 
 @njit(cache=True, nogil=True)
+def _follow(finish, move, near, last, done, level, row, begin, stand, v1, v2, n1, n2, turn, job,
+            at_level, regret):  # fmt: skip
+    """The cheapest walk, or at step `turn` the second-best job and from there the cheapest.
+
+    Into regret (step,) goes what the second-best step costs more, where the walk turns nowhere.
+    """
+    i, t, w, z, before = stand, begin, 0, 0, -1
+    r = row[0, begin]
+    if turn < 0:
+        regret[:] = NEVER
+    while r >= 0:
+        after, other = n1[r, i], n2[r, i]
+        if after == before and after >= 0:
+            after, other = other, other
+        if turn < 0 and other != after and (other != before or other < 0):
+            regret[z] = v2[r, i] - v1[r, i]
+        if z == turn:
+            after = other
+        if after < 0:
+            break
+        job[z], at_level[z] = after, w
+        z += 1
+        s = t + (move[i, after] if t <= done else near[after])
+        w += level[after]
+        before = -1
+        if s <= last[after]:
+            t = finish[s, after]
+            before = i if t <= done else -1
+            i = after
+        r = row[w, t]
+
+
+@njit(cache=True, nogil=True)
 def _cheapest(finish, cost, move, near, far, last, late, done, closing, level, row, who, begin,
-              stand, leave, price, visits, share, begins, at, v1, v2, n1, n2, f1, f2, fn,
-              least, need, key, rank, over, low, rest):  # fmt: skip
-    """Cheapest walk of one crew in one member; its visits go into visits (knot, job).
+              stand, leave, price, job, at_level, value, begins, at, v1, v2, n1, n2, f1, f2, fn,
+              need, key, rank, over, low, rest, regret):  # fmt: skip
+    """Cheapest walk of one crew in one member, and walks that leave it once, cheapest first.
+
+    Their jobs and the levels at which these come go into job and at_level (walk, step), -1 after
+    the last, what they cost into value (walk,), `NEVER` where there are no more.
 
     finish, cost (slot, job); price (level, job) is what a job is paid for at a level; level (job,)
     of a job that may not be walked to is 0. v1, n1 (state, job last done): cheapest rest and its
@@ -108,16 +147,11 @@ def _cheapest(finish, cost, move, near, far, last, late, done, closing, level, r
         for t in range(first, high + 1):
             if row[w, t] >= 0:
                 need[t : min(top, t + reach) + 1] = True
-        for j in range(jobs):
-            least[top + 1, j] = NEVER
         for s in range(top, first - 1, -1):
             if not need[s]:
-                for j in range(jobs):
-                    least[s, j] = least[s + 1, j]
                 continue
             for p in range(size):
                 j = rank[p]
-                x = NEVER
                 u = w + level[j]
                 f1[s, j] = NEVER
                 f2[s, j] = NEVER
@@ -134,7 +168,6 @@ def _cheapest(finish, cost, move, near, far, last, late, done, closing, level, r
                         f1[s, j] = x
                         f2[s, j] = x
                         fn[s, j] = -1
-                least[s, j] = min(x, least[s + 1, j])
         if w < at.size:
             for s in range(first, top + 1):
                 for j in range(jobs):
@@ -145,7 +178,9 @@ def _cheapest(finish, cost, move, near, far, last, late, done, closing, level, r
                 continue
             for p in range(size):
                 j = rank[p]
-                key[j] = least[t + near[j], j] if t + near[j] <= top else NEVER
+                key[j] = NEVER
+                for s in range(t + near[j], min(t + far[j], top) + 1):
+                    key[j] = min(key[j], f1[s, j])
             by_key(rank, size, key)
             passed = 0  # jobs that would be passed over from here, and might gain by it
             for p in range(late.size):
@@ -198,26 +233,24 @@ def _cheapest(finish, cost, move, near, far, last, late, done, closing, level, r
                         b, nb = x, j
                 low[r] = min(low[r], a)
                 v1[r, i], v2[r, i], n1[r, i], n2[r, i] = a, b, na, nb
-    i, t, w = stand, begin, 0
+    value[:], job[:] = NEVER, -1
     if row[0, begin] < 0:
-        return rest[0]
-    best, j = v1[0, i], n1[0, i]
-    while j >= 0:
-        for knot in range(visits.shape[0]):
-            visits[knot, j] += share[knot, w]
-        s = t + (move[i, j] if t <= done else near[j])
-        w += level[j]
-        passing = s > last[j]
-        r = row[w, t if passing else finish[s, j]]
-        if r < 0:
+        value[0] = rest[0]
+        return
+    value[0] = v1[row[0, begin], stand]
+    _follow(finish, move, near, last, done, level, row, begin, stand, v1, v2, n1, n2, -1, job[0],
+            at_level[0], regret)  # fmt: skip
+    for n in range(1, value.size):
+        turn = 0
+        for z in range(1, job.shape[1]):
+            if regret[z] < regret[turn]:
+                turn = z
+        if regret[turn] == NEVER:
             break
-        if passing:
-            j = n1[r, i]
-            continue
-        t = finish[s, j]
-        after = n2[r, j] if n1[r, j] == i and t <= done else n1[r, j]
-        i, j = j, after
-    return best
+        value[n] = value[0] + regret[turn]
+        regret[turn] = NEVER
+        _follow(finish, move, near, last, done, level, row, begin, stand, v1, v2, n1, n2, turn,
+                job[n], at_level[n], regret)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -244,6 +277,19 @@ class Crew:
     level: Int
     row: NDArray[np.int32]
     who: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Met:
+    """Walks of all members and crews: the cheapest, and some that leave it once, cheapest first.
+
+    job, level (member, crew, walk, step): jobs, -1 after the last, and the levels at which they
+    come; value (member, crew, walk): cost after prizes and prices, `NEVER` where there is none.
+    """
+
+    job: NDArray[np.int16]
+    level: NDArray[np.int16]
+    value: Float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -297,7 +343,13 @@ class Walks:
             for k in range(crews)
         ]  # fmt: skip
         most = max(int(c.row.max()) + 1 for c in self.crews)
-        self.rooms = [_room(most, jobs, slots, self.share.shape[1]) for _ in range(2)]
+        levels = self.share.shape[1]
+        self.rooms = [_room(most, jobs, slots, levels) for _ in range(2)]
+        met = (members.size, crews, 1 + TURNED)
+        self.met = Met(
+            job=np.empty((*met, levels), np.int16), level=np.empty((*met, levels), np.int16),
+            value=np.empty(met),
+        )  # fmt: skip
         self.kept = [_rests(c, self.share.shape[1]) for c in self.crews]
 
     def _crew(
@@ -329,34 +381,41 @@ class Walks:
             done=np.maximum(begin, mine.max(axis=1, initial=-1)),
         )  # fmt: skip
 
-    def walks(self, prize: Float, price: Float, *, keep: bool = False) -> tuple[float, Float]:
-        """The bound at prizes (job,) and prices (member, crew, knot, job), and the visits.
+    def came(self) -> Float:
+        """(crew, job) how often the cheapest walks met come to a job, in the mean."""
+        job = self.met.job[:, :, 0]
+        visits = np.zeros((job.shape[1], self.leave.size + 1))
+        np.add.at(visits, (np.arange(job.shape[1])[:, None], job), self.weight[:, None, None])
+        return visits[:, :-1]
+
+    def walks(self, prize: Float, price: Float, *, keep: bool = False) -> float:
+        """The bound at prizes (job,) and prices (member, crew, knot, job); walks go into `met`.
 
         If asked to keep it, what is left to do from everywhere is then in `kept`, by crew.
         """
-        visits = np.zeros_like(price)
-        value = self.paid.copy()
+        job, level, value = self.met.job, self.met.level, self.met.value
         none = np.zeros((0, 0), np.float32), np.zeros(0, np.int64)
 
         def run(part: int) -> None:
             room = self.rooms[part]
-            for m in range(part, value.size, 2):
+            for m in range(part, value.shape[0], 2):
                 for k, (c, kept) in enumerate(zip(self.crews, self.kept, strict=True)):
                     pay = prize - self.share.T @ price[m, k]
                     begins, at = (kept.begins[m], kept.at[m]) if keep else none
-                    value[m] += _cheapest(
+                    _cheapest(
                         c.finish[m], c.cost[m], c.move, c.near, c.far, c.last[m], c.late[m],
                         c.closing[m] if keep else c.done[m], c.closing[m], c.level, c.row[m],
-                        c.who[m], c.begin[m], c.stand[m], self.leave, pay, visits[m, k],
-                        self.share, begins, at, *room,
+                        c.who[m], c.begin[m], c.stand[m], self.leave, pay, job[m, k],
+                        level[m, k], value[m, k], begins, at, *room,
                     )  # fmt: skip
                     if keep:
                         kept.rest[m] = room[0][: kept.rest.shape[1]]
-                        kept.shut[m], kept.pay[m] = room[-1], pay
+                        kept.shut[m], kept.pay[m] = room[-2], pay
 
         with ThreadPoolExecutor(max_workers=2) as pool:
             list(pool.map(run, range(2)))
-        return float(prize[~self.banned].sum() + self.weight @ value), visits
+        cheapest = self.paid + value[:, :, 0].sum(axis=1)
+        return float(prize[~self.banned].sum() + self.weight @ cheapest)
 
 
 def _levels(tables: CutTables, plan: Plan, near: Int, banned: NDArray[np.bool_]) -> Int:
@@ -409,6 +468,7 @@ def _room(states: int, jobs: int, slots: int, levels: int) -> tuple[NDArray[np.g
         *(np.zeros((states, jobs + 1), np.int16) for _ in range(2)),
         *(np.zeros((slots + 1, jobs)) for _ in range(2)),
         np.zeros((slots + 1, jobs), np.int16),
-        np.zeros((slots + 2, jobs)), np.zeros(slots + 2, np.bool_), np.zeros(jobs),
-        *(np.zeros(jobs, np.int64) for _ in range(2)), np.zeros(states), np.zeros(levels),
+        np.zeros(slots + 2, np.bool_), np.zeros(jobs),
+        *(np.zeros(jobs, np.int64) for _ in range(2)), np.zeros(states),
+        *(np.zeros(levels) for _ in range(2)),
     )  # fmt: skip

@@ -31,9 +31,8 @@ def test_no_prices_lift_it_above_the_best_order(block):
             prize = np.minimum(rng.uniform(0, 2 * best / jobs, jobs), tables.leave_cost)
             prices = size * rng.normal(size=(members, crews, KNOTS, jobs))
             prices -= np.einsum("m,mkbj->kbj", tables.weight, prices)
-            value, visits = walks.walks(prize, prices)
+            value = walks.walks(prize, prices)
             assert value <= best + 1e-6
-            assert (visits >= 0).all()
 
 
 @pytest.mark.parametrize("seed", range(700, 730))

@@ -1,0 +1,101 @@
+"""Walks met say what other prices can promise, and by which shares they agree."""
+
+import numpy as np
+import pytest
+from farms import farm_tables
+from scipy.optimize import minimize
+
+from scheduler.bound import foresight
+from scheduler.common_walk import KNOTS, NEVER, Walks
+from scheduler.search import price, search
+from scheduler.walk_model import WalkModel
+
+
+def climbing(seed=5, members=4, turns=3):
+    """A farm's walks and their model after some turns, and where the prices stand."""
+    tables = farm_tables(10, 2, members=members, seed=seed)
+    plan = price(tables, search(tables, tables.prefixes, moves=3000))
+    known = foresight(tables, plan.member_cost, turns=30)
+    walks = Walks(tables, plan, np.arange(members), tables.weight)
+    prize = tables.weight @ known.prize
+    prices = np.repeat((prize - known.prize)[:, None, None, :], tables.shape[1], axis=1)
+    prices = np.repeat(prices, KNOTS, axis=2)
+    model = WalkModel(walks, prize)
+    values = []
+    for _ in range(turns):
+        values.append(walks.walks(prize, prices))
+        model.note(prize, prices)
+        prize, prices = model.move(values[-1], prize, prices)
+    return tables, walks, model, prize, prices, values
+
+
+@pytest.mark.parametrize("seed", range(5, 11))
+def test_no_bound_exceeds_what_the_walks_met_promise(seed):
+    tables, walks, model, prize, prices, _ = climbing(seed)
+    rng = np.random.default_rng(seed)
+    for size in (0.0, 0.01, 0.1):
+        other = prize * (1.0 + size * rng.normal(size=prize.size))
+        ways = size * prize.mean() * rng.normal(size=prices.shape)
+        ways -= np.einsum("m,mkbj->kbj", tables.weight, ways)
+        promised = model.promise(other, prices + ways)
+        assert walks.walks(other, prices + ways) <= promised + 1e-6 * abs(promised)
+        # and where they were met they promise no more than they are worth
+        model.note(other, prices + ways)
+        promised = model.promise(other, prices + ways)
+        assert walks.walks(other, prices + ways) == pytest.approx(promised, rel=1e-9)
+
+
+def test_prices_of_a_job_at_a_place_sum_to_nothing():
+    tables, _, _, _, prices, _ = climbing(turns=6)
+    total = np.einsum("m,mkbj->kbj", tables.weight, prices)
+    assert np.abs(total).max() < 1e-9 * np.abs(prices).max()
+
+
+def test_the_bound_rises_in_few_turns():
+    *_, values = climbing(turns=8, members=6)
+    assert max(values[4:]) > values[0]
+    assert max(values) == max(values[2:])
+
+
+def test_shares_agree_as_well_as_a_general_solver_makes_them():
+    # the same small quadratic program, at prizes that stay, by SciPy's SLSQP
+    tables, walks, model, prize, prices, _ = climbing(members=3, turns=2)
+    for _ in range(40):
+        model.agree(prize, prices)
+    kept = [tuple(x) for x in np.argwhere(model.cost < NEVER)]
+    visits = np.zeros((len(kept), *prices.shape[1:]))
+    for x, (m, k, b) in enumerate(kept):
+        for j, w in zip(model.job[m, k, b], model.level[m, k, b], strict=True):
+            if j < 0:
+                break
+            visits[x, k, :, j] += walks.share[:, w]
+    member = np.array([m for m, _, _ in kept])
+    paid = (visits * (prize - prices[member])).sum(axis=(1, 2, 3))
+    worth = np.array([model.cost[x] for x in kept]) - paid
+    weight = tables.weight[member]
+    crews = sorted({x[:2] for x in kept})
+    own = np.array([[x[:2] == crew for x in kept] for crew in crews], float)
+    flat = visits.reshape(len(kept), -1)
+
+    def apart(shares):
+        seen = np.array([shares[member == m] @ flat[member == m] for m in range(3)])
+        return seen - tables.weight @ seen
+
+    def goal(shares):
+        far = (apart(shares) ** 2).sum(axis=1)
+        return shares @ (weight * worth) + model.far / 2 * tables.weight @ far
+
+    def slope(shares):
+        return weight * (worth + model.far * (apart(shares)[member] * flat).sum(axis=1))
+
+    ours = np.array([model.share[x] for x in kept])
+    assert (ours >= 0).all()
+    assert own @ ours == pytest.approx(np.ones(len(own)))
+    even = own.T @ (1.0 / own.sum(axis=1))
+    size = abs(goal(even))
+    best = size * minimize(
+        lambda x: goal(x) / size, even, jac=lambda x: slope(x) / size, method="SLSQP",
+        bounds=[(0, 1)] * len(kept), options={"maxiter": 300, "ftol": 1e-10},
+        constraints={"type": "eq", "fun": lambda x: own @ x - 1.0, "jac": lambda x: own},
+    ).fun  # fmt: skip
+    assert goal(ours) - best < 0.01 * (goal(even) - best)
