@@ -27,7 +27,7 @@ HOT, COLD = 0.05, 0.0006
 #: whole as cheap.
 LOOK, SURE = 4, 2.0
 # A number written out in a call has a type of its own, for which the callee is compiled once more:
-# hence `np.int64(1)` here and there. Parts carry no cache, because they are stored with `_anneal`.
+# hence `np.int64(1)` here and there. Parts carry no cache, because they are stored with `anneal`.
 
 
 @njit(nogil=True)
@@ -290,7 +290,7 @@ def _reprice(finish, cost, move, leave, count, crew, size, sizes, order, rows, f
 
 
 @njit(cache=True, nogil=True)
-def _anneal(finish, cost, move, leave, weight, share, worst, moves, hot, cold, state, order, size,
+def anneal(finish, cost, move, leave, weight, share, worst, moves, hot, cold, state, order, size,
             fixed, wish, best_order, best_size, time, at, paid, left, rows, block, places, out,
             member, trial, used):  # fmt: skip
     """Anneal orders; best_order (crew, job) and best_size (crew,) take the best met.
@@ -407,7 +407,7 @@ def search(
     time[:, :, 0] = tables.ready[:, None]
     at = np.full_like(time, jobs)
     worst = 1.0 if objective == MEAN else WORST
-    _anneal(
+    anneal(
         tables.finish, tables.cost, tables.move, tables.leave_cost, tables.weight,
         tables.weight * (worst >= 1.0), worst, int(moves), hot, cold, _seeded(seed), order, size,
         fixed, np.array(wish, np.int64), best, best_size, time, at, np.zeros(time.shape),

@@ -12,6 +12,7 @@ from typing import Any, get_args
 from tqdm import tqdm
 
 from readiness.work import Work
+from scheduler.ahead import Ahead
 from scheduler.book import Book
 from scheduler.errors import FarmError
 from scheduler.farm import Farm
@@ -116,10 +117,15 @@ class _Bar:
 
 def _planned(args: argparse.Namespace, *, fast: bool = False) -> Morning:
     now = moment(args.on, read_farm(args.folder))
-    with _Bar() as told:
+    with _Bar() as told, Ahead() as ahead:
+
+        def progress(share: float, text: str) -> None:
+            told(share, text)
+            ahead.wait(text)
+
         return plan_morning(
             args.folder, now=now, forecast=args.forecast, days=args.days, seed=args.seed,
-            fast=fast, progress=told,
+            fast=fast, progress=progress,
         )  # fmt: skip
 
 
