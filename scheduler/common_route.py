@@ -17,7 +17,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.common_walk import NEVER, Crew, Rests
+from scheduler.common_walk import Crew, Rests
+from scheduler.priced_walk import NEVER
 from scheduler.tables import CutTables, Float, Orders
 
 #: Costs, in 1/100 of money, that are taken for equal: sums of some thousand terms in 53 bits.

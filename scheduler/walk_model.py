@@ -14,7 +14,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from scheduler.common_walk import NEVER, Walks
+from scheduler.common_walk import Walks
+from scheduler.priced_walk import NEVER
 from scheduler.tables import Float, Int
 
 #: Walks kept for each member and crew, and times that their shares are moved, at most; assumed:

@@ -6,7 +6,8 @@ from farms import farm_tables
 from scipy.optimize import minimize
 
 from scheduler.bound import foresight
-from scheduler.common_walk import KNOTS, NEVER, Walks
+from scheduler.common_walk import KNOTS, Walks
+from scheduler.priced_walk import NEVER
 from scheduler.search import price, search
 from scheduler.walk_model import WalkModel
 
