@@ -138,7 +138,7 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
     paid, used = np.zeros(jobs + 1), np.zeros(jobs, np.bool_)
     _begin(crew, rests, begin, stand, time[0], last[0], rest[0])
     size[0] = _next(
-        crew, rests, twins, 0, time[0], last[0], rest[0], used, 0.0, limit, found[0], least[0]
+        crew, rests, twins, w[0], time[0], last[0], rest[0], used, 0.0, limit, found[0], least[0]
     )
     d, count, best = 0, 0, 0.0
     while d >= 0:

@@ -221,16 +221,16 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
         value[0] = rest[0]
         return
     value[0] = v1[row[0, begin], stand]
-    _follow(finish, move, near, last, done, level, row, begin, stand, v1, v2, n1, n2, -1, job[0],
-            at_level[0], regret)  # fmt: skip
-    for n in range(1, value.size):
-        turn = 0
-        for z in range(1, job.shape[1]):
-            if regret[z] < regret[turn]:
-                turn = z
-        if regret[turn] == NEVER:
-            break
-        value[n] = value[0] + regret[turn]
-        regret[turn] = NEVER
+    for n in range(value.size):
+        turn = -1
+        if n > 0:
+            turn = 0
+            for z in range(1, job.shape[1]):
+                if regret[z] < regret[turn]:
+                    turn = z
+            if regret[turn] == NEVER:
+                break
+            value[n] = value[0] + regret[turn]
+            regret[turn] = NEVER
         _follow(finish, move, near, last, done, level, row, begin, stand, v1, v2, n1, n2, turn,
                 job[n], at_level[n], regret)  # fmt: skip

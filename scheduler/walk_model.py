@@ -78,7 +78,9 @@ def _note(job, level, value, low, part, prize, price, kept, kept_level, cost, sh
                 most = b
         lost, share[spot] = share[spot], 0.0
         share[most] += lost if share[most] > 0.0 else 1.0
-        kept[spot], kept_level[spot], age[spot] = job[n], level[n], 0
+        for z in range(job.shape[1]):
+            kept[spot, z], kept_level[spot, z] = job[n, z], level[n, z]
+        age[spot] = 0
         cost[spot] = value[n] + _paid(job[n], level[n], low, part, prize, price)
 
 
