@@ -64,6 +64,16 @@ def by_key(rank, size, key):
         rank[q] = j
 
 
+@njit(nogil=True)
+def cheaper(x, j, a, b, na, nb):
+    """The two least of a, b and x, and what they are of."""
+    if x < a:
+        return x, a, j, na
+    if x < b:
+        return a, x, na, j
+    return a, b, na, nb
+
+
 @njit(cache=True, nogil=True)
 def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, turn, v1, v2, w1,
           w2, least, key, near, rank, n1, n2, wn, count):  # fmt: skip
@@ -125,10 +135,7 @@ def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, 
                     if j == i or s >= slots:
                         continue
                     x = w2[s, j] if wn[s, j] == i else w1[s, j]
-                    if x < a:
-                        b, nb, a, na = a, na, x, j
-                    elif x < b:
-                        b, nb = x, j
+                    a, b, na, nb = cheaper(x, j, a, b, na, nb)
                 v1[t, i], v2[t, i], n1[t, i], n2[t, i] = a, b, na, nb
             # jobs that take no time: as many rounds as there are of them reach every chain
             if lap == instant:

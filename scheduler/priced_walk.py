@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from numba import njit
 
-from scheduler.bound import by_key
+from scheduler.bound import by_key, cheaper
 
 NEVER = 1e300
 
@@ -201,19 +201,13 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
                     if j == i or s > top:
                         continue
                     x = f2[s, j] if fn[s, j] == i else f1[s, j]
-                    if x < a:
-                        b, nb, a, na = a, na, x, j
-                    elif x < b:
-                        b, nb = x, j
+                    a, b, na, nb = cheaper(x, j, a, b, na, nb)
                 for p in range(passed):
                     j = over[p]
                     if j == i or t + move[i, j] <= last[j]:
                         continue
                     x = leave[j] - price[w, j] + v1[row[w + level[j], t], i]
-                    if x < a:
-                        b, nb, a, na = a, na, x, j
-                    elif x < b:
-                        b, nb = x, j
+                    a, b, na, nb = cheaper(x, j, a, b, na, nb)
                 low[r] = min(low[r], a)
                 v1[r, i], v2[r, i], n1[r, i], n2[r, i] = a, b, na, nb
     value[:], job[:] = NEVER, -1

@@ -291,8 +291,8 @@ def _reprice(finish, cost, move, leave, count, crew, size, sizes, order, rows, f
 
 @njit(cache=True, nogil=True)
 def anneal(finish, cost, move, leave, weight, share, worst, moves, hot, cold, state, order, size,
-            fixed, wish, best_order, best_size, time, at, paid, left, rows, block, places, out,
-            member, trial, used):  # fmt: skip
+           fixed, wish, best_order, best_size, time, at, paid, left, rows, block, places, out,
+           member, trial, used):  # fmt: skip
     """Anneal orders; best_order (crew, job) and best_size (crew,) take the best met.
 
     order, size: where to start; `wish` the jobs to put in first. time, at, paid (crew, member,

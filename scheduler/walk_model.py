@@ -193,7 +193,7 @@ class WalkModel:
     """
 
     def __init__(self, walks: Walks, prize: Float) -> None:
-        self._walks, self._met = walks, walks.met
+        self._walks = walks
         members, crews, _, steps = walks.met.job.shape
         kept = (members, crews, WALKS)
         self.job, self.level = (np.full((*kept, steps), -1, np.int16) for _ in range(2))
@@ -207,7 +207,7 @@ class WalkModel:
 
     def note(self, prize: Float, price: Float) -> None:
         """Take in the walks last met, at these prizes and prices."""
-        met = self._met
+        met = self._walks.met
         self._age += 1
         self._age[self.share > 0] = 0
         for m in range(self.cost.shape[0]):
