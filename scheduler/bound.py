@@ -4,7 +4,7 @@ In one member, each job is given a prize. Every crew then takes the walk through
 least after prizes: from slot to slot by the tables, with the moves of each pair, any job any
 number of times but never i, j, i. The walks' cost plus all prizes is below the cost of every
 plan, whatever the prizes; the prizes are moved to raise it (Lagrangian relaxation, climbed by
-deflected subgradients). Its best value is that of the time-indexed linear relaxation with
+a bundle method: `walk_model`). Its best value is that of the time-indexed linear relaxation with
 moves by pair, or better. All sums are of whole numbers, so the bound is exact.
 
 Over members, no order does better in a member than orders made knowing it. So the mean, or the
@@ -17,6 +17,7 @@ holds what the relaxation loses and the value of perfect foresight, which no pla
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -25,14 +26,22 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.tables import CutTables, Float, Int
+from scheduler.search import price
+from scheduler.tables import CutTables, Float, Int, Plan
+from scheduler.walk_model import NEVER as NO_WALK
+from scheduler.walk_model import Met, WalkModel
 
 NEVER = np.int64(2**60)
-#: Turns after which the bound hardly rises; assumed, from trial farms of 30 to 100 fields.
-TURNS = 300
-#: A member after the first begins from the first's prizes and needs so many times fewer turns;
-#: assumed, as above.
-LATER = 3
+#: Turns after which the bound of one member hardly rises, and for each of several, whose prices go
+#: on from there in `common_order`; assumed, from trial farms of 30 to 100 fields.
+TURNS, EACH = 400, 25
+#: Prizes move by the root of their share in the mean, within these limits; assumed: walks come to
+#: small jobs dozens of times, and their prizes must not leap.
+LEAST, MOST = 0.1, 3.0
+#: Turns that must take away so much of the gap still open, or no more follow; assumed, as above.
+STALE, RISE = 50, 0.01
+#: Walks noted beside each cheapest; assumed.
+TURNED = 12
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,13 +51,15 @@ class Foresight:
     Attributes
     ----------
     member_bound : (member,) no orders cost less in the member, even if it were known beforehand.
-    walks : (member, turn, crew, job) walks met on the way up, -1 after the last job; near the
-        end they are nearly plans, with some jobs twice and some not at all.
+    walks : per member, (turn, crew, step) walks last met on the way up, -1 after the last job; at
+        the end they are nearly plans, with some jobs twice and some not at all.
+    cost : per member, (turn, crew) what these walks cost before prizes.
     prize : (member, job) the prizes that prove it.
     """
 
     member_bound: Float
-    walks: NDArray[np.int64]
+    walks: tuple[NDArray[np.int16], ...]
+    cost: tuple[Float, ...]
     prize: Float
 
 
@@ -75,11 +86,36 @@ def cheaper(x, j, a, b, na, nb):
 
 
 @njit(cache=True, nogil=True)
-def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, turn, v1, v2, w1,
-          w2, least, key, near, rank, n1, n2, wn, count):  # fmt: skip
-    """Cheapest walk of one crew through time, each job paying its prize; adds visits to `count`.
+def _follow(finish, move, k, begin, stand, v1, v2, n1, n2, turn, order, regret):
+    """The cheapest walk, or at step `turn` the second-best job and from there the cheapest.
 
-    The jobs visited go into rows[turn, k], each once, -1 after the last.
+    Into regret (step,) goes what the second-best step costs more, where the walk turns nowhere.
+    """
+    i, t, before = stand, begin, -1
+    if turn < 0:
+        regret[:] = NEVER
+    for z in range(order.size):
+        after, other = n1[t, i], n2[t, i]
+        if after == before and after >= 0:
+            after, other = other, other
+        if turn < 0 and other != after and (other != before or other < 0):
+            regret[z] = v2[t, i] - v1[t, i]
+        if z == turn:
+            after = other
+        if after < 0:
+            break
+        order[z] = after
+        t, before, i = finish[k, after, t + move[k, i, after]], i, after
+
+
+@njit(cache=True, nogil=True)
+def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, order, value, v1, v2, w1,
+         w2, least, key, near, rank, n1, n2, wn, regret):  # fmt: skip
+    """Cheapest walk of one crew through time, each job paying its prize, and some that leave it.
+
+    Each leaves the cheapest once and goes on from there as cheaply as can be; cheapest first. The
+    jobs walked to go into order (walk, slots + jobs), -1 after the last, what the walks cost after
+    prizes into value (walk,), `NEVER` where there are no more.
 
     ends (crew, slot + 1, job): the job can end at the slot. A walk never goes i, j, i; it may
     otherwise come back to a job. State (slot, job last done), backwards: v1, n1 cheapest rest
@@ -148,90 +184,27 @@ def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, rows, 
                     w2[t, j] = cost[k, j, t] * scale - prize[j] + v2[t, j]
                     wn[t, j] = n1[t, j]
                     least[t, j] = min(w1[t, j], least[t + 1, j])
-    best, nxt = np.int64(0), -1
+    a, b, na, nb = np.int64(0), np.int64(0), -1, -1
     for p in range(size):
         j = rank[p]
         s = begin + move[k, stand, j]
         if s < slots and j != stand:
-            x = w2[s, j] if wn[s, j] == stand else w1[s, j]
-            if x < best:
-                best, nxt = x, j
-    i, t, steps = stand, begin, 0
-    for p in range(jobs):
-        rows[turn, k, p] = -1
-    for _ in range(slots + jobs):
-        if nxt < 0:
-            break
-        count[nxt] += 1
-        new = True
-        for p in range(steps):
-            if rows[turn, k, p] == nxt:
-                new = False
-        if new:
-            rows[turn, k, steps] = nxt
-            steps += 1
-        end = finish[k, nxt, t + move[k, i, nxt]]
-        after = n1[end, nxt]
-        if after == i:
-            after = n2[end, nxt]
-        i, nxt, t = nxt, after, end
-    return best
-
-
-@njit(cache=True, nogil=True)
-def _ascend(finish, cost, move, leave, ends, banned, begin, stand, scale, prize, target, turns,
-            rows, now, way, whole, v1, v2, w1, w2, least, key, near, rank, n1, n2, wn,
-            count):  # fmt: skip
-    """Raise the bound by moving the prizes; `prize` (job,) float64 is left at the best found.
-
-    finish, cost (crew, job, slot) of one member. rows (turn, crew, job) takes the walks of the
-    last turns, repeats left out, -1 after the last; what follows it is working space. The bound
-    is a sum of whole numbers, so exact. Returns it, in units of cost / scale.
-    """
-    crews, jobs = finish.shape[0], finish.shape[1]
-    for j in range(jobs):
-        now[j] = prize[j]
-        way[j] = 0.0
-    best, step, stale = -NEVER, 1.0, 0
-    for turn in range(turns):
-        value = np.int64(0)
-        for j in range(jobs):
-            count[j] = 0
-            if not banned[j]:
-                whole[j] = min(np.int64(round(now[j] * scale)), leave[j] * scale)
-                value += whole[j]
-        for k in range(crews):
-            value += walk(
-                finish, cost, move, ends, whole, banned, scale, k, begin[k], stand[k], rows,
-                turn % rows.shape[0], v1, v2, w1, w2, least, key, near, rank, n1, n2, wn, count,
-            )  # fmt: skip
-        if value > best:
-            if value > best + abs(value) * 1e-5:
-                stale = 0
-            best = value
-            for j in range(jobs):
-                prize[j] = now[j]
-        else:
-            stale += 1
-            if stale >= 10:
-                step *= 0.8
-                stale = 0
-        room = target - value / scale
-        if room <= 0.0:
-            break
-        norm = 0.0
-        for j in range(jobs):
-            if not banned[j]:
-                pull = 1.0 - count[j]
-                if pull > 0.0 and now[j] >= leave[j]:
-                    pull = 0.0
-                way[j] = pull + 0.9 * way[j]
-                norm += way[j] * way[j]
-        if norm < 1e-12:
-            break
-        for j in range(jobs):
-            now[j] = min(now[j] + step * room / norm * way[j], float(leave[j]))
-    return best
+            a, b, na, nb = cheaper(w2[s, j] if wn[s, j] == stand else w1[s, j], j, a, b, na, nb)
+    v1[begin, stand], v2[begin, stand], n1[begin, stand], n2[begin, stand] = a, b, na, nb
+    order[:], value[:] = -1, NEVER
+    value[0] = a
+    for n in range(value.size):
+        turn = -1
+        if n > 0:
+            turn = 0
+            for z in range(1, regret.size):
+                if regret[z] < regret[turn]:
+                    turn = z
+            if regret[turn] == NEVER:
+                break
+            value[n] = a + regret[turn]
+            regret[turn] = NEVER
+        _follow(finish, move, k, begin, stand, v1, v2, n1, n2, turn, order[n], regret)
 
 
 def after_locks(tables: CutTables, m: int) -> tuple[Int, Int, int]:
@@ -267,53 +240,106 @@ def job_ends(finish: NDArray[np.int32], banned: NDArray[np.bool_]) -> NDArray[np
 
 
 def room(jobs: int, slots: int) -> Iterator[NDArray[np.generic]]:
-    """Working space of `_ascend`, in the order it takes it, and from the fourth on of `walk`.
+    """Working space of `walk`, in the order it takes it.
 
     Made here, as it compiles slowly.
     """
-    yield from (np.zeros(jobs), np.zeros(jobs), np.zeros(jobs, np.int64))
-    yield from (np.zeros((slots + 1, jobs), np.int64) for _ in range(5))
+    yield from (np.zeros((slots + 1, jobs + 1), np.int64) for _ in range(2))
+    yield from (np.zeros((slots + 1, jobs), np.int64) for _ in range(3))
     yield from (np.zeros(jobs, np.int64) for _ in range(3))
-    yield from (np.zeros((slots + 1, jobs), np.int16) for _ in range(3))
-    yield np.zeros(jobs, np.int64)
+    yield from (np.zeros((slots + 1, jobs + 1), np.int16) for _ in range(2))
+    yield np.zeros((slots + 1, jobs), np.int16)
+    yield np.zeros(slots + jobs, np.int64)
 
 
-def foresight(tables: CutTables, cost: Float, *, turns: int = TURNS, keep: int = 1) -> Foresight:
+def foresight(tables: CutTables, plan: Plan, *, turns: int = TURNS, keep: int = 1) -> Foresight:
     """Bound every member as if it were known beforehand.
 
     Parameters
     ----------
-    cost : (member,) cost of a known plan in each member, the level each bound climbs towards.
+    plan : a good plan: prizes begin from what each job adds to its cost, and each bound may stop
+        at it.
     turns : most times the prizes are moved.
     keep : walks of how many last turns to keep.
     """
-    members, crews, jobs, _ = tables.shape
+    members, _, jobs, _ = tables.shape
     banned = np.zeros(jobs, np.bool_)
     banned[[j for first in tables.prefixes for j in first]] = True
-    scale = prize_unit(tables, cost)
+    scale = prize_unit(tables, plan.member_cost)
+    prize = added(tables, plan)
 
-    def one(m: int, prize: Float, turns: int) -> tuple[float, NDArray[np.int64], Float]:
-        begin, stand, paid = after_locks(tables, m)
-        walks = np.full((keep, crews, jobs), -1, np.int64)
-        never = (tables.finish[m, :, :, 0] < 0).all(
-            axis=0
-        )  # later is no better, by the tables' rule
-        prize[never] = tables.leave_cost[never]
-        value = _ascend(
-            tables.finish[m], tables.cost[m], tables.move, tables.leave_cost,
-            job_ends(tables.finish[m], banned), banned, begin, stand.astype(np.int64), scale, prize,
-            float(cost[m] - paid), turns, walks, *room(jobs, tables.shape[3]),
-        )  # fmt: skip
-        # costs are whole numbers, so a bound between two of them is as good as the upper
-        return paid + max(0, int(-(-value // scale))), walks, prize
+    def one(m: int) -> tuple[int, NDArray[np.int16], Float, Float]:
+        return _climbed(tables, m, banned, scale, prize[m], float(plan.member_cost[m]), turns, keep)
 
-    prize = np.minimum(np.full(jobs, cost[0] / jobs), tables.leave_cost).astype(np.float64)
-    found = [one(0, prize, turns)]
-    rest = range(1, members)
     with ThreadPoolExecutor(max_workers=2) as pool:
-        found += pool.map(lambda m: one(m, prize.copy(), max(1, turns // LATER)), rest)
+        found = list(pool.map(one, range(members)))
     return Foresight(
-        member_bound=np.array([b for b, _, _ in found], np.float64),
-        walks=np.array([w for _, w, _ in found]),
-        prize=np.array([p for _, _, p in found]),
+        member_bound=np.array([b for b, *_ in found], np.float64),
+        walks=tuple(w for _, w, _, _ in found),
+        cost=tuple(c for _, _, c, _ in found),
+        prize=np.array([p for *_, p in found]),
     )
+
+
+def added(tables: CutTables, plan: Plan) -> Float:
+    """(member, job) what each job adds to a plan's cost; leaving it where it cannot be done."""
+    prize = np.empty((tables.shape[0], tables.shape[2]))
+    for j, leave in enumerate(tables.leave_cost):
+        without = price(tables, [[i for i in row if i != j] for row in plan.orders]).member_cost
+        prize[:, j] = np.clip(plan.member_cost - without + leave, 0.0, leave)
+    # by the tables' rule, what cannot be done from the first slot on cannot be done later
+    never = (tables.finish[:, :, :, 0] < 0).all(axis=1)
+    return np.where(never, tables.leave_cost, prize)
+
+
+def _sizes(prize: Float) -> Float:
+    mean = max(1.0, float(np.abs(prize).mean()))
+    return np.clip(np.sqrt(np.abs(prize) / mean), LEAST, MOST)
+
+
+def _climbed(
+    tables: CutTables, m: int, banned: NDArray[np.bool_], scale: int, prize: Float, enough: float,
+    turns: int, keep: int,
+) -> tuple[int, NDArray[np.int16], Float, Float]:  # fmt: skip
+    """One member's best bound, the walks of the last turns with their costs, and the best prizes.
+
+    Prizes are whole numbers of 1 / scale, so the bound is a sum of whole numbers, and exact.
+    """
+    crews, jobs, slots = tables.shape[1:]
+    begin, stand, paid = after_locks(tables, m)
+    ends, space = job_ends(tables.finish[m], banned), tuple(room(jobs, slots))
+    order = np.full((1, crews, 1 + TURNED, slots + jobs), -1, np.int16)
+    met = Met(job=order, level=np.zeros_like(order), value=np.zeros((1, crews, 1 + TURNED)))
+    money = np.zeros((crews, 1 + TURNED), np.int64)
+    model = WalkModel(
+        weight=np.ones(1), paid=np.array([float(paid)]), leave=tables.leave_cost.astype(np.float64),
+        banned=banned, share=np.array([[1.0], [0.0]]), met=met, prize=prize, size=_sizes(prize),
+    )  # fmt: skip
+    none = np.zeros((1, crews, 2, jobs))
+    best, kept = -1, prize
+    walks, costs = deque[NDArray[np.int16]](maxlen=keep), deque[Float](maxlen=keep)
+    mark, since = 0.0, 0
+    for turn in range(turns):
+        whole = np.minimum(np.round(prize * scale).astype(np.int64), tables.leave_cost * scale)
+        whole[banned] = 0
+        prize, total = whole / scale, int(whole.sum()) + paid * scale
+        for k in range(crews):
+            walk(
+                tables.finish[m], tables.cost[m], tables.move, ends, whole, banned, scale, k,
+                begin[k], stand[k], order[0, k], money[k], *space,
+            )  # fmt: skip
+        total += int(money[:, 0].sum())
+        met.value[0] = np.where(money < NEVER, money / scale, NO_WALK)
+        walks.append(order[0, :, 0].copy())
+        earned = np.append(prize, 0.0)
+        costs.append(money[:, 0] / scale + earned[walks[-1]].sum(axis=1))
+        if total > best:
+            best, kept = total, prize
+        # costs are whole numbers, so a bound between two of them is as good as the upper
+        if -(-best // scale) >= enough or turn - since >= STALE:
+            break
+        if turn == 0 or best / scale >= mark + RISE * (enough - mark):
+            mark, since = best / scale, turn
+        model.note(met, prize, none)
+        prize, _ = model.move(total / scale, prize, none)
+    return max(0, -(-best // scale)), np.array(walks), np.array(costs), kept

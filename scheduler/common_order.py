@@ -31,7 +31,7 @@ from scheduler.walk_model import WalkModel
 #: Times the prices are moved for the usual effort, at least and at most; in between, so many that
 #: members x crews x jobs x jobs x slots x turns is `WORK`. Tables larger than `MOST` are left
 #: alone. Assumed, because 30 members, 2 crews and 30 fields then take five seconds in all.
-FEWEST, TURNS, WORK, MOST = 6, 40, 200_000_000, 400_000_000
+FEWEST, TURNS, WORK, MOST = 7, 40, 200_000_000, 400_000_000
 #: Orders sketched per crew and turn; how far prizes go from the best ones, as a share of the mean
 #: prize, at first, and what this grows or falls to by a better or a worse turn. Assumed, as above.
 SKETCHED, WIDTH, WIDER, NARROWER = 60, 0.02, 1.5, 0.6
@@ -83,7 +83,8 @@ def common_bound(
     prize = weight @ known.prize[members]
     price = np.repeat((prize - known.prize[members])[:, None, None, :], tables.shape[1], axis=1)
     price = np.repeat(price, KNOTS, axis=2)
-    model = WalkModel(walks, prize)
+    model = walks.model(prize)
+    model.note(walks.recalled(known), np.zeros_like(prize), np.zeros_like(price))
     best, prize, price = _climbed(
         walks, model, prize, price, enough, turns, lambda share: tell(0.4 * share)
     )
@@ -106,7 +107,7 @@ def _climbed(
     for turn in range(turns):
         tell(turn / turns)
         value = walks.walks(prize, price)
-        model.note(prize, price)
+        model.note(walks.met, prize, price)
         if value > best:
             best, kept = value, (prize, price)
         if best >= enough:
@@ -150,7 +151,7 @@ class _Common:
         for turn in range(turns):
             tell(turn / turns)
             walks.walks(prize, self.price, keep=True)
-            model.note(prize, self.price)
+            model.note(walks.met, prize, self.price)
             self.sketch(prize)
             rents = master.rents(prize)
             least = np.array([routes.least() for routes in self.routes])

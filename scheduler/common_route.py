@@ -18,8 +18,8 @@ from numba import njit
 from numpy.typing import NDArray
 
 from scheduler.common_walk import Crew, Rests
-from scheduler.priced_walk import NEVER
 from scheduler.tables import CutTables, Float, Orders
+from scheduler.walk_model import NEVER
 
 #: Costs, in 1/100 of money, that are taken for equal: sums of some thousand terms in 53 bits.
 ALIKE = 1e-6

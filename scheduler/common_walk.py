@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.bound import after_locks
+from scheduler.bound import Foresight, after_locks
 from scheduler.priced_walk import cheapest_walk, reachable
 from scheduler.tables import CutTables, Float, Int, Plan
+from scheduler.walk_model import NEVER, Met, WalkModel
 
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
 #: raised the bound of some trial farms further in the same time, and of the sample less.
@@ -56,19 +57,6 @@ class Crew:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Met:
-    """Walks of all members and crews: the cheapest, and some that leave it once, cheapest first.
-
-    job, level (member, crew, walk, step): jobs, -1 after the last, and the levels at which they
-    come; value (member, crew, walk): cost after prizes and prices, `NEVER` where there is none.
-    """
-
-    job: NDArray[np.int16]
-    level: NDArray[np.int16]
-    value: Float
-
-
-@dataclass(frozen=True, kw_only=True)
 class Rests:
     """Cheapest walks of one crew in all members at certain prizes and prices.
 
@@ -102,7 +90,7 @@ class Walks:
         self, tables: CutTables, plan: Plan, members: NDArray[np.intp], weight: Float
     ) -> None:
         _, crews, jobs, slots = tables.shape
-        self.weight = weight
+        self.weight, self.members = weight, members
         self.banned = np.zeros(jobs, np.bool_)
         self.banned[[j for first in tables.prefixes for j in first]] = True
         self.leave = tables.leave_cost.astype(np.float64)
@@ -156,6 +144,33 @@ class Walks:
             late=np.argsort(last, axis=1, kind="stable"), closing=closing,
             done=np.maximum(begin, mine.max(axis=1, initial=-1)),
         )  # fmt: skip
+
+    def model(self, prize: Float) -> WalkModel:
+        """A model of the walks, still empty, for prizes to begin with."""
+        return WalkModel(
+            weight=self.weight, paid=self.paid, leave=self.leave, banned=self.banned,
+            share=self.share, met=self.met, prize=prize, size=np.ones(prize.size),
+        )  # fmt: skip
+
+    def recalled(self, known: Foresight) -> Met:
+        """Walks met when each member was bounded alone, at no prizes and no prices."""
+        turns = max(walks.shape[0] for walks in known.walks)
+        members, crews, _, levels = self.met.job.shape
+        met = Met(
+            job=np.full((members, crews, turns, levels), -1, np.int16),
+            level=np.zeros((members, crews, turns, levels), np.int16),
+            value=np.full((members, crews, turns), NEVER),
+        )  # fmt: skip
+        for m, of in enumerate(self.members):
+            for k, c in enumerate(self.crews):
+                for n, (row, cost) in enumerate(zip(known.walks[of], known.cost[of], strict=True)):
+                    jobs = row[k, row[k] >= 0]
+                    after = np.cumsum(c.level[jobs])
+                    if jobs.size and after[-1] < c.row.shape[1]:
+                        met.job[m, k, n, : jobs.size] = jobs
+                        met.level[m, k, n, 1 : jobs.size] = after[:-1]
+                        met.value[m, k, n] = cost[k]
+        return met
 
     def came(self) -> Float:
         """(crew, job) how often the cheapest walks met come to a job, in the mean."""

@@ -11,8 +11,7 @@ from __future__ import annotations
 from numba import njit
 
 from scheduler.bound import by_key, cheaper
-
-NEVER = 1e300
+from scheduler.walk_model import NEVER
 
 
 @njit(cache=True, nogil=True)

@@ -116,13 +116,13 @@ def residual(tables: CutTables, plan: Plan, prize: Float, *, most: int) -> Resid
     whole = np.minimum(np.round(prize * scale).astype(np.int64), tables.leave_cost * scale)
     whole[banned] = 0
     begin, stand, paid = after_locks(tables, 0)
-    ends, rows = job_ends(finish, banned), np.zeros((1, crews, jobs), np.int64)
+    ends, order = job_ends(finish, banned), np.zeros((1, slots + jobs), np.int16)
     least, rests = np.zeros(crews, np.int64), []
     for k in range(crews):
-        space = list(room(jobs, slots))[3:]
-        least[k] = walk(
-            finish, cost, tables.move, ends, whole, banned, scale, k, begin[k], stand[k], rows, 0,
-            *space,
+        space = tuple(room(jobs, slots))
+        walk(
+            finish, cost, tables.move, ends, whole, banned, scale, k, begin[k], stand[k], order,
+            least[k : k + 1], *space,
         )  # fmt: skip
         rests.append((space[2], space[3], space[10]))
     slack = (int(plan.member_cost[0]) - paid) * scale - int(whole.sum() + least.sum())

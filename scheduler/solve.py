@@ -7,8 +7,9 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from scheduler.bound import TURNS, Foresight, foresight
+from scheduler.bound import EACH, TURNS, Foresight, foresight
 from scheduler.check import ALIKE, check
 from scheduler.common_order import BEGUN, common_bound, usual_turns
 from scheduler.exact import branch
@@ -30,15 +31,20 @@ from scheduler.tables import (
 #: Jobs up to which all orders are walked through; assumed: 8 jobs in 2 crews are a million plans.
 SMALL = 8
 #: Moves of the first search, of one from a repaired walk, and of the last, with one member.
-#: Walks repaired. Assumed: what brought trial farms of 100 fields within 1 %.
-FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
+#: Walks kept to be repaired. Assumed: what brought trial farms of 100 fields within 1 %.
+FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_500_000, 120
 #: Jobs above which moves grow with their cube, and how many times at most; assumed, as above.
 JOBS, GROWN = 60, 10.0
 #: Jobs above which the bound's turns grow in proportion; assumed, as above.
 MANY = 150
-#: Moves fall with this power of the members, and of the members' walks one in four is repaired;
-#: assumed, so that thirty members take about as long as one.
-SHARED, EVERY = 0.4, 4
+#: Repaired walks searched at once; where the plan is known to be as close as this share, so many in
+#: vain are enough. Assumed, as above.
+BATCH, CLOSE, VAIN = 8, 0.005, 40
+#: Walks of each member that the bound for one order begins from; assumed: fewer cost it turns.
+RECALLED = 20
+#: Moves fall with this power of the members; of several, the walks of so many last turns each are
+#: repaired, with half the moves. Assumed, so that thirty members take about as long as one.
+SHARED, SEVERAL = 0.4, 2
 #: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
 WARM = 0.005
 #: Least share of the bound's turns; assumed: below it the bound is worth little.
@@ -115,19 +121,26 @@ def _proved(
         if done:
             return with_bound(plan, plan.cost)
     tell("proving how good they are", 0.3)
+    turns = TURNS if tables.shape[0] == 1 else EACH
     known = foresight(
-        tables, plan.member_cost,
-        turns=int(np.ceil(TURNS * min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY))),
-        keep=int(np.ceil(WALKS * min(1.0, effort))) if tables.shape[0] == 1 else 1,
+        tables, plan,
+        turns=int(np.ceil(turns * min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY))),
+        keep=int(np.ceil(WALKS * min(1.0, effort))) if tables.shape[0] == 1 else RECALLED,
     )  # fmt: skip
     value = objective_of(known.member_bound, tables.weight, objective=objective)
     plan, value = _settled(tables, plan, value, known, effort * BEFORE, objective, gap_target)
     if with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
         return with_bound(plan, value)
     tell("looking for better orders", 0.6)
-    walks = _walks(known)[:: 1 if tables.shape[0] == 1 else EVERY]
-    starts = [_repaired(tables, walk, n) for n, walk in enumerate(walks)]
-    found = _searched(tables, starts, effort * REPAIR, seed, objective=objective, hot=WARM)
+    one = tables.shape[0] == 1
+    turns = len(known.walks[0]) if one else SEVERAL
+    kept = [w[-x] for x in range(1, turns + 1) for w in known.walks if len(w) >= x]
+    starts = [_repaired(tables, walk, n) for n, walk in enumerate(kept)]
+    moves = effort * (REPAIR if one else REPAIR / 2)
+    near = with_bound(plan, value).gap <= CLOSE  # type: ignore[operator]
+    found = _improved(
+        tables, plan, starts, moves, seed, objective, vain=VAIN if near else len(starts)
+    )
     found = sorted([plan, *found], key=lambda p: p.cost)[:4]
     tell("polishing", 0.8)
     last = _searched(
@@ -186,14 +199,26 @@ def _searched(
         return list(pool.map(run, enumerate(starts)))
 
 
-def _walks(known: Foresight) -> list[list[list[int]]]:
-    """Walks kept, as one list of jobs per crew."""
-    turns = known.walks.reshape(-1, *known.walks.shape[2:])
-    return [[[int(j) for j in row if j >= 0] for row in turn] for turn in turns]
+def _improved(
+    tables: CutTables, plan: Plan, starts: list[Orders], moves: float, seed: int, objective: str,
+    *, vain: int,
+) -> list[Plan]:  # fmt: skip
+    """One search from each start, until so many in a row gave nothing better than the plan."""
+    found: list[Plan] = []
+    best, since = plan.cost, 0
+    for n in range(0, len(starts), BATCH):
+        batch = starts[n : n + BATCH]
+        found += _searched(tables, batch, moves, seed + n, objective=objective, hot=WARM)
+        least = min(p.cost for p in found)
+        since = 0 if least < best else since + len(batch)
+        best = min(best, least)
+        if since >= vain:
+            break
+    return found
 
 
-def _repaired(tables: CutTables, walk: list[list[int]], turn: int) -> Orders:
-    """A walk as orders: locked jobs first, each job where a crew had it first.
+def _repaired(tables: CutTables, walk: NDArray[np.int16], turn: int) -> Orders:
+    """A walk (crew, step) as orders: locked jobs first, each job where a crew had it first.
 
     The crews choose in another turn each time, so that one does not always win.
     """
@@ -202,8 +227,10 @@ def _repaired(tables: CutTables, walk: list[list[int]], turn: int) -> Orders:
     seen = {j for first in rows for j in first}
     for c in range(crews):
         k = (c + turn) % crews
-        rows[k] += [j for j in walk[k] if j not in seen]
-        seen |= set(walk[k])
+        for j in walk[k, walk[k] >= 0].tolist():
+            if j not in seen:
+                rows[k].append(j)
+                seen.add(j)
     return tuple(tuple(row) for row in rows)
 
 

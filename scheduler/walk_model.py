@@ -11,19 +11,22 @@ best: on how often a job comes at a place, and on each job being done once.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
-from scheduler.common_walk import Walks
-from scheduler.priced_walk import NEVER
 from scheduler.tables import Float, Int
 
-#: Walks kept for each member and crew, and times that their shares are moved, at most; assumed:
-#: more of them raised the bound no faster.
-WALKS, SWEEPS = 60, 20
+NEVER = 1e300
+#: Walks kept for each member and crew, or so many times the jobs of a crew where that is more;
+#: times that all shares are moved, and moves of one share, at most, whichever is more. Assumed:
+#: more of them raised bounds no faster.
+WALKS, TIMES, SWEEPS, STEPS = 60, 4, 20, 300
 #: First way per visit too many, as a share of the mean prize. It grows or falls by these factors
-#: where more or less than these shares of a promise came true. Assumed: what raised the bound of
-#: the sample farm and of two trial farms fast in 20 turns.
+#: where more or less than these shares of a promise came true. Assumed: what raised the bounds of
+#: the sample farm and of two trial farms fast.
 FAR, FARTHER, NEARER, MUCH, LITTLE = 0.05, 1.3, 0.8, 0.2, 0.05
 
 
@@ -98,20 +101,20 @@ def _worth(job, level, cost, low, part, prize, price, worth):
 
 
 @njit(cache=True, nogil=True)
-def _lack(done, top, short):
-    """How much less than once a job is done, 0 where its prize must not move that way."""
+def _lack(done, top, size, short):
+    """How far less than once a job is done, by size, 0 where its prize must not move that way."""
     for j in range(done.size):
-        short[j] = 1.0 - done[j]
+        short[j] = size[j] * (1.0 - done[j])
         if top[j] < 0 or (top[j] == 0 and short[j] > 0.0):
             short[j] = 0.0
 
 
 @njit(cache=True, nogil=True)
-def _agree(job, level, low, part, worth, weight, far, top, share, visits, mean, short):
+def _agree(job, level, low, part, worth, weight, far, top, size, share, visits, mean, short):
     """Shares of the walks kept that are cheap and agree, by `far`; visits follow from them.
 
     visits (member, crew, knot, job), mean (crew, knot, job) by weight; short (job,) as by `_lack`,
-    where prizes must not move up (top 0) or not at all (top -1).
+    where prizes must not move up (top 0) or not at all (top -1); size (job,) of the moves.
     """
     members, crews, walks = worth.shape
     _, knots, jobs = mean.shape
@@ -126,14 +129,14 @@ def _agree(job, level, low, part, worth, weight, far, top, share, visits, mean, 
                 for j in range(jobs):
                     mean[k, a, j] += weight[m] * visits[m, k, a, j]
                     done[j] += weight[m] * visits[m, k, a, j]
-    for _ in range(SWEEPS):
+    for _ in range(max(SWEEPS, STEPS // (members * crews))):
         moved = 0.0
         for m in range(members):
             for k in range(crews):
-                _lack(done, top, short)
+                _lack(done, top, size, short)
                 for a in range(knots):
                     for j in range(jobs):
-                        turn[a, j] = visits[m, k, a, j] - mean[k, a, j]
+                        turn[a, j] = size[j] * (visits[m, k, a, j] - mean[k, a, j])
                 low_b, high_b = -1, -1
                 for b in range(walks):
                     if worth[m, k, b] == NEVER:
@@ -154,10 +157,10 @@ def _agree(job, level, low, part, worth, weight, far, top, share, visits, mean, 
                 for j in range(jobs):
                     once = 0.0
                     for a in range(knots):
-                        bend += (1.0 - weight[m]) * turn[a, j] ** 2
+                        bend += size[j] * (1.0 - weight[m]) * turn[a, j] ** 2
                         once += turn[a, j]
                     if top[j] >= 0:
-                        bend += weight[m] * once**2
+                        bend += size[j] * weight[m] * once**2
                 by = share[m, k, high_b]
                 if bend > 0.0:
                     by = min(by, (slope[high_b] - slope[low_b]) / (far * bend))
@@ -171,7 +174,20 @@ def _agree(job, level, low, part, worth, weight, far, top, share, visits, mean, 
                         done[j] += weight[m] * by * turn[a, j]
         if moved < 1e-4 * members * crews:
             break
-    _lack(done, top, short)
+    _lack(done, top, size, short)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Met:
+    """Walks of all members and crews: the cheapest, and some that leave it once, cheapest first.
+
+    job, level (member, crew, walk, step): jobs, -1 after the last, and the levels at which they
+    come; value (member, crew, walk): cost after prizes and prices, `NEVER` where there is none.
+    """
+
+    job: NDArray[np.int16]
+    level: NDArray[np.int16]
+    value: Float
 
 
 class WalkModel:
@@ -179,8 +195,12 @@ class WalkModel:
 
     Parameters
     ----------
-    walks : the members' walks; what they met last is taken in by `note`.
-    prize : (job,) prizes to begin with, for the size of the first move.
+    weight, paid : (member,) summing to 1; what each pays whatever the prizes.
+    leave : (job,) cost of leaving, which no prize exceeds. banned : (job,) without a prize.
+    share : (knot, level) shares of the knots in the price at a level.
+    met : in the shape in which walks will be noted.
+    prize : (job,) prizes to begin with, for the first move.
+    size : (job,) how far a job's prize and prices go, beside those of others.
 
     Attributes
     ----------
@@ -189,25 +209,28 @@ class WalkModel:
     cost : (member, crew, walk) before prizes and prices, but for what the order might still gain
         after closing as priced when met; `NEVER` where there is no walk.
     share : (member, crew, walk) summing to 1, by which they agreed last.
-    far : how far prizes and prices go for each visit too many.
+    far : how far prizes and prices go for each visit too many, times the job's size.
     """
 
-    def __init__(self, walks: Walks, prize: Float) -> None:
-        self._walks = walks
-        members, crews, _, steps = walks.met.job.shape
-        kept = (members, crews, WALKS)
+    def __init__(
+        self, *, weight: Float, paid: Float, leave: Float, banned: NDArray[np.bool_], share: Float,
+        met: Met, prize: Float, size: Float,
+    ) -> None:  # fmt: skip
+        self._weight, self._paid, self._leave, self._banned = weight, paid, leave, banned
+        members, crews, _, steps = met.job.shape
+        kept = (members, crews, max(WALKS, TIMES * leave.size // crews))
         self.job, self.level = (np.full((*kept, steps), -1, np.int16) for _ in range(2))
         self.cost, self.share, self._worth = np.full(kept, NEVER), np.zeros(kept), np.empty(kept)
         self._age = np.full(kept, 1 << 30)
-        knots, levels = walks.share.shape
-        self._low = np.minimum((walks.share > 0).argmax(axis=0), knots - 2)
-        self._part = walks.share[self._low + 1, np.arange(levels)]
+        knots, levels = share.shape
+        self._low = np.minimum((share > 0).argmax(axis=0), knots - 2)
+        self._part = share[self._low + 1, np.arange(levels)]
+        self.size = size
         self.far = FAR * max(1.0, float(np.abs(prize).mean()))
         self._value = self._promised = -np.inf
 
-    def note(self, prize: Float, price: Float) -> None:
-        """Take in the walks last met, at these prizes and prices."""
-        met = self._walks.met
+    def note(self, met: Met, prize: Float, price: Float) -> None:
+        """Take in walks met at prizes (job,) and prices (member, crew, knot, job)."""
         self._age += 1
         self._age[self.share > 0] = 0
         for m in range(self.cost.shape[0]):
@@ -220,13 +243,12 @@ class WalkModel:
 
     def move(self, value: float, prize: Float, price: Float) -> tuple[Float, Float]:
         """Prizes and prices that promise more than these, at which the bound is `value`."""
-        walks = self._walks
         if self._promised > self._value:
             came = (value - self._value) / (self._promised - self._value)
             self.far *= FARTHER if came > MUCH else NEARER if came < LITTLE else 1.0
-        top = np.where(walks.banned, -1, np.where(prize < walks.leave, 1, 0))
+        top = np.where(self._banned, -1, np.where(prize < self._leave, 1, 0))
         short, ways = self._ways(prize, price, top)
-        prize = np.minimum(prize + self.far * short, walks.leave)
+        prize = np.minimum(prize + self.far * short, self._leave)
         price = price + self.far * ways
         self._value, self._promised = value, self.promise(prize, price)
         return prize, price
@@ -237,21 +259,20 @@ class WalkModel:
         return price + self.far * ways
 
     def _ways(self, prize: Float, price: Float, top: Int) -> tuple[Float, Float]:
-        """What jobs are short of being done once, and members' visits beyond the mean."""
+        """What jobs are short of being done once, and members' visits beyond the mean, by size."""
         visits, mean, short = np.zeros_like(price), np.zeros(price.shape[1:]), np.zeros(prize.size)
         self._weigh(prize, price)
         _agree(
-            self.job, self.level, self._low, self._part, self._worth, self._walks.weight,
-            self.far, top, self.share, visits, mean, short,
+            self.job, self.level, self._low, self._part, self._worth, self._weight,
+            self.far, top, self.size, self.share, visits, mean, short,
         )  # fmt: skip
-        return short, visits - mean
+        return short, (visits - mean) * self.size
 
     def _weigh(self, prize: Float, price: Float) -> None:
         _worth(self.job, self.level, self.cost, self._low, self._part, prize, price, self._worth)
 
     def promise(self, prize: Float, price: Float) -> float:
         """The bound were there no walks but those met."""
-        walks = self._walks
         self._weigh(prize, price)
-        cheapest = walks.paid + self._worth.min(axis=2).sum(axis=1)
-        return float(prize[~walks.banned].sum() + walks.weight @ cheapest)
+        cheapest = self._paid + self._worth.min(axis=2).sum(axis=1)
+        return float(prize[~self._banned].sum() + self._weight @ cheapest)

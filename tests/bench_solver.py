@@ -46,7 +46,7 @@ def published():
     numbers, best = wt40(DATA)
     missed, walls, cpus, proved = [], [], [], 0
     for i in range(len(best)):
-        plan, wall, cpu = timed(lambda i=i: solve(tardiness_tables(*numbers[i]), effort=0.25))
+        plan, wall, cpu = timed(lambda i=i: solve(tardiness_tables(*numbers[i]), effort=0.2))
         walls.append(wall)
         cpus.append(cpu)
         proved += plan.status == "optimal"
@@ -275,7 +275,8 @@ def main():
     folder, *parts = sys.argv[1:] or ["."]
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, seeds {SEEDS}")
     _, wall, cpu = timed(lambda: solve(farm_tables(9, 2, seed=1), effort=0.01))
-    foresight(farm_tables(9, 2, seed=1), np.ones(1), turns=1)
+    tables = farm_tables(9, 2, seed=1)
+    foresight(tables, price(tables, tables.prefixes), turns=1)
     print(f"first call, kernels compiled or loaded: wall {wall:.1f} s, cpu {cpu:.1f} s")
     for part in parts or ("published", "farms", "large", "members", "side", "growth"):
         print(f"== {part}")

@@ -114,7 +114,7 @@ def test_jobs_just_alike_change_names_without_lifting_the_bound(seed):
     found = twins(tables, plan.orders)
     assert (found[:, 1, seed % 3] == 3).all()
     assert (found[:, 0, 3] == seed % 3).sum() == 1
-    known = foresight(tables, plan.member_cost, turns=60)
+    known = foresight(tables, plan, turns=60)
     value = common_bound(tables, plan, known, weight=tables.weight, turns=10)
     assert value <= brute_force(tables) + 1e-6
 
@@ -130,7 +130,7 @@ def test_a_farm_is_proved_near_its_best_order():
     # what the members' walks leave open of it, 10 % and more, is closed but for a little
     tables = farm_tables(14, 2, members=9, seed=5)
     plan = price(tables, search(tables, tables.prefixes, moves=100_000))
-    known = foresight(tables, plan.member_cost)
+    known = foresight(tables, plan)
     value = common_bound(tables, plan, known, weight=tables.weight)
     own = tables.weight @ known.member_bound
     assert own < 0.93 * plan.cost

@@ -76,7 +76,7 @@ def test_cautious_small_farms_agree_with_brute_force(seed):
 
 
 def settled(tables, plan, *, turns=60, limit=20.0):
-    prize = foresight(tables, plan.member_cost, turns=turns).prize[0]
+    prize = foresight(tables, plan, turns=turns).prize[0]
     return settle(tables, plan, prize, limit=limit)
 
 

@@ -7,25 +7,24 @@ from scipy.optimize import minimize
 
 from scheduler.bound import foresight
 from scheduler.common_walk import KNOTS, Walks
-from scheduler.priced_walk import NEVER
 from scheduler.search import price, search
-from scheduler.walk_model import WalkModel
+from scheduler.walk_model import NEVER
 
 
 def climbing(seed=5, members=4, turns=3):
     """A farm's walks and their model after some turns, and where the prices stand."""
     tables = farm_tables(10, 2, members=members, seed=seed)
     plan = price(tables, search(tables, tables.prefixes, moves=3000))
-    known = foresight(tables, plan.member_cost, turns=30)
+    known = foresight(tables, plan, turns=30)
     walks = Walks(tables, plan, np.arange(members), tables.weight)
     prize = tables.weight @ known.prize
     prices = np.repeat((prize - known.prize)[:, None, None, :], tables.shape[1], axis=1)
     prices = np.repeat(prices, KNOTS, axis=2)
-    model = WalkModel(walks, prize)
+    model = walks.model(prize)
     values = []
     for _ in range(turns):
         values.append(walks.walks(prize, prices))
-        model.note(prize, prices)
+        model.note(walks.met, prize, prices)
         prize, prices = model.move(values[-1], prize, prices)
     return tables, walks, model, prize, prices, values
 
@@ -41,7 +40,7 @@ def test_no_bound_exceeds_what_the_walks_met_promise(seed):
         promised = model.promise(other, prices + ways)
         assert walks.walks(other, prices + ways) <= promised + 1e-6 * abs(promised)
         # and where they were met they promise no more than they are worth
-        model.note(other, prices + ways)
+        model.note(walks.met, other, prices + ways)
         promised = model.promise(other, prices + ways)
         assert walks.walks(other, prices + ways) == pytest.approx(promised, rel=1e-9)
 
@@ -61,6 +60,7 @@ def test_the_bound_rises_in_few_turns():
 def test_shares_agree_as_well_as_a_general_solver_makes_them():
     # the same small quadratic program, at prizes that stay, by SciPy's SLSQP
     tables, walks, model, prize, prices, _ = climbing(members=3, turns=2)
+    model.size = np.linspace(0.5, 1.5, prize.size)
     for _ in range(40):
         model.agree(prize, prices)
     kept = [tuple(x) for x in np.argwhere(model.cost < NEVER)]
@@ -77,17 +77,18 @@ def test_shares_agree_as_well_as_a_general_solver_makes_them():
     crews = sorted({x[:2] for x in kept})
     own = np.array([[x[:2] == crew for x in kept] for crew in crews], float)
     flat = visits.reshape(len(kept), -1)
+    size_of = np.tile(model.size, prices.shape[1] * prices.shape[2])
 
     def apart(shares):
         seen = np.array([shares[member == m] @ flat[member == m] for m in range(3)])
         return seen - tables.weight @ seen
 
     def goal(shares):
-        far = (apart(shares) ** 2).sum(axis=1)
+        far = (size_of * apart(shares) ** 2).sum(axis=1)
         return shares @ (weight * worth) + model.far / 2 * tables.weight @ far
 
     def slope(shares):
-        return weight * (worth + model.far * (apart(shares)[member] * flat).sum(axis=1))
+        return weight * (worth + model.far * (size_of * apart(shares)[member] * flat).sum(axis=1))
 
     ours = np.array([model.share[x] for x in kept])
     assert (ours >= 0).all()
