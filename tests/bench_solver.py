@@ -46,7 +46,7 @@ def published():
     numbers, best = wt40(DATA)
     missed, walls, cpus, proved = [], [], [], 0
     for i in range(len(best)):
-        plan, wall, cpu = timed(lambda i=i: solve(tardiness_tables(*numbers[i]), effort=0.2))
+        plan, wall, cpu = timed(lambda i=i: solve(tardiness_tables(*numbers[i]), effort=0.25))
         walls.append(wall)
         cpus.append(cpu)
         proved += plan.status == "optimal"
