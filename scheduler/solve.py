@@ -32,7 +32,7 @@ from scheduler.tables import (
 SMALL = 8
 #: Moves of the first search, of one from a repaired walk, and of the last, with one member.
 #: Walks kept to be repaired. Assumed: what brought trial farms of 100 fields within 1 %.
-FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_500_000, 120
+FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
 #: Jobs above which moves grow with their cube, and how many times at most; assumed, as above.
 JOBS, GROWN = 60, 10.0
 #: Jobs above which the bound's turns grow in proportion; assumed, as above.
@@ -48,7 +48,7 @@ SHARED, SEVERAL = 0.4, 2
 #: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
 WARM = 0.005
 #: Least share of the bound's turns; assumed: below it the bound is worth little.
-LEAST = 0.6
+LEAST = 0.4
 #: Seconds, on CP-SAT's own clock, for what is left open of one member: before orders are searched
 #: further, which is saved where that settles it, and after. Assumed: keeps 60 fields to 15 s.
 BEFORE, AFTER = 1.5, 8.0
