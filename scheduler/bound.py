@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from scheduler.search import price
 from scheduler.tables import CutTables, Float, Int, Plan
 from scheduler.walk_model import NEVER as NO_WALK
-from scheduler.walk_model import Met, WalkModel
+from scheduler.walk_model import TURNED, Met, WalkModel
 
 NEVER = np.int64(2**60)
 #: Turns after which the bound of one member hardly rises, and for each of several, whose prices go
@@ -40,8 +40,6 @@ TURNS, EACH = 400, 25
 LEAST, MOST = 0.1, 3.0
 #: Turns that must take away so much of the gap still open, or no more follow; assumed, as above.
 STALE, RISE = 50, 0.01
-#: Walks noted beside each cheapest; assumed.
-TURNED = 12
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +83,27 @@ def cheaper(x, j, a, b, na, nb):
     return a, b, na, nb
 
 
+@njit(nogil=True)
+def least_of(values, size):
+    """Where the least of the first `size` values is."""
+    least = 0
+    for z in range(1, size):
+        if values[z] < values[least]:
+            least = z
+    return least
+
+
+@njit(nogil=True)
+def fork(na, nb, before):
+    """Of the best two jobs the best and the next best that are not `before`.
+
+    And whether their costs are those of the best two; else the next best is not known.
+    """
+    if na == before and na >= 0:
+        return nb, nb, False
+    return na, nb, nb != na and (nb != before or nb < 0)
+
+
 @njit(cache=True, nogil=True)
 def _follow(finish, move, k, begin, stand, v1, v2, n1, n2, turn, order, regret):
     """The cheapest walk, or at step `turn` the second-best job and from there the cheapest.
@@ -95,10 +114,8 @@ def _follow(finish, move, k, begin, stand, v1, v2, n1, n2, turn, order, regret):
     if turn < 0:
         regret[:] = NEVER
     for z in range(order.size):
-        after, other = n1[t, i], n2[t, i]
-        if after == before and after >= 0:
-            after, other = other, other
-        if turn < 0 and other != after and (other != before or other < 0):
+        after, other, known = fork(n1[t, i], n2[t, i], before)
+        if turn < 0 and known:
             regret[z] = v2[t, i] - v1[t, i]
         if z == turn:
             after = other
@@ -196,10 +213,7 @@ def walk(finish, cost, move, ends, prize, banned, scale, k, begin, stand, order,
     for n in range(value.size):
         turn = -1
         if n > 0:
-            turn = 0
-            for z in range(1, regret.size):
-                if regret[z] < regret[turn]:
-                    turn = z
+            turn = least_of(regret, regret.size)
             if regret[turn] == NEVER:
                 break
             value[n] = a + regret[turn]

@@ -17,6 +17,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from scheduler.bound import least_of
 from scheduler.common_walk import Crew, Rests
 from scheduler.tables import CutTables, Float, Orders
 from scheduler.walk_model import NEVER
@@ -206,10 +207,7 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
         for _ in range(children):
             if new == width:
                 break
-            y = 0
-            for z in range(1, children):
-                if key[z] < key[y]:
-                    y = z
+            y = least_of(key, children)
             key[y] = NEVER
             x, j = child[y] // jobs, child[y] % jobs
             money = paid[now, x] + _add(

@@ -17,14 +17,11 @@ from numpy.typing import NDArray
 from scheduler.bound import Foresight, after_locks
 from scheduler.priced_walk import cheapest_walk, reachable
 from scheduler.tables import CutTables, Float, Int, Plan
-from scheduler.walk_model import NEVER, Met, WalkModel
+from scheduler.walk_model import NEVER, TURNED, Met, WalkModel
 
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
 #: raised the bound of some trial farms further in the same time, and of the sample less.
 LEVELS, KNOTS = 17, 7
-#: Walks noted beside the cheapest, each leaving it at another step; assumed: more of them say
-#: little more about what other prices could promise.
-TURNED = 12
 #: Levels for which the walks from each slot are kept for `common_route`, as a share of `LEVELS`;
 #: assumed: a good plan's crews do not differ in work by half.
 KEPT = 1.5

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from numba import njit
 
-from scheduler.bound import by_key, cheaper
+from scheduler.bound import by_key, cheaper, fork, least_of
 from scheduler.walk_model import NEVER
 
 
@@ -61,10 +61,8 @@ def _follow(finish, move, near, last, done, level, row, begin, stand, v1, v2, n1
     if turn < 0:
         regret[:] = NEVER
     while r >= 0:
-        after, other = n1[r, i], n2[r, i]
-        if after == before and after >= 0:
-            after, other = other, other
-        if turn < 0 and other != after and (other != before or other < 0):
+        after, other, known = fork(n1[r, i], n2[r, i], before)
+        if turn < 0 and known:
             regret[z] = v2[r, i] - v1[r, i]
         if z == turn:
             after = other
@@ -217,10 +215,7 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
     for n in range(value.size):
         turn = -1
         if n > 0:
-            turn = 0
-            for z in range(1, job.shape[1]):
-                if regret[z] < regret[turn]:
-                    turn = z
+            turn = least_of(regret, job.shape[1])
             if regret[turn] == NEVER:
                 break
             value[n] = value[0] + regret[turn]

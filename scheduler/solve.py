@@ -121,22 +121,21 @@ def _proved(
         if done:
             return with_bound(plan, plan.cost)
     tell("proving how good they are", 0.3)
-    turns = TURNS if tables.shape[0] == 1 else EACH
+    alone = tables.shape[0] == 1
+    share = min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY)
     known = foresight(
-        tables, plan,
-        turns=int(np.ceil(turns * min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY))),
-        keep=int(np.ceil(WALKS * min(1.0, effort))) if tables.shape[0] == 1 else RECALLED,
+        tables, plan, turns=int(np.ceil((TURNS if alone else EACH) * share)),
+        keep=int(np.ceil(WALKS * min(1.0, effort))) if alone else RECALLED,
     )  # fmt: skip
     value = objective_of(known.member_bound, tables.weight, objective=objective)
     plan, value = _settled(tables, plan, value, known, effort * BEFORE, objective, gap_target)
     if with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
         return with_bound(plan, value)
     tell("looking for better orders", 0.6)
-    one = tables.shape[0] == 1
-    turns = len(known.walks[0]) if one else SEVERAL
-    kept = [w[-x] for x in range(1, turns + 1) for w in known.walks if len(w) >= x]
-    starts = [_repaired(tables, walk, n) for n, walk in enumerate(kept)]
-    moves = effort * (REPAIR if one else REPAIR / 2)
+    back = len(known.walks[0]) if alone else SEVERAL
+    kept = [w[-x] for x in range(1, back + 1) for w in known.walks if len(w) >= x]
+    starts = [repaired(tables, walk, n) for n, walk in enumerate(kept)]
+    moves = effort * (REPAIR if alone else REPAIR / 2)
     near = with_bound(plan, value).gap <= CLOSE  # type: ignore[operator]
     found = _improved(
         tables, plan, starts, moves, seed, objective, vain=VAIN if near else len(starts)
@@ -148,7 +147,7 @@ def _proved(
     )
     plan = _best([plan, *found, *last])
     plan, value = _settled(tables, plan, value, known, effort * AFTER, objective, gap_target)
-    if tables.shape[0] > 1:
+    if not alone:
         value = max(value, _common(tables, plan, known, effort, objective, gap_target, tell))
     return with_bound(plan, value)
 
@@ -217,7 +216,7 @@ def _improved(
     return found
 
 
-def _repaired(tables: CutTables, walk: NDArray[np.int16], turn: int) -> Orders:
+def repaired(tables: CutTables, walk: NDArray[np.int16], turn: int) -> Orders:
     """A walk (crew, step) as orders: locked jobs first, each job where a crew had it first.
 
     The crews choose in another turn each time, so that one does not always win.

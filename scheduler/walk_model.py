@@ -20,6 +20,9 @@ from numpy.typing import NDArray
 from scheduler.tables import Float, Int
 
 NEVER = 1e300
+#: Walks noted beside each cheapest, each leaving it at another step; assumed: more of them say
+#: little more about what other prizes and prices could promise.
+TURNED = 12
 #: Walks kept for each member and crew, or so many times the jobs of a crew where that is more;
 #: times that all shares are moved, and moves of one share, at most, whichever is more. Assumed:
 #: more of them raised bounds no faster.
@@ -83,6 +86,8 @@ def _note(job, level, value, low, part, prize, price, kept, kept_level, cost, sh
         share[most] += lost if share[most] > 0.0 else 1.0
         for z in range(job.shape[1]):
             kept[spot, z], kept_level[spot, z] = job[n, z], level[n, z]
+            if job[n, z] < 0:
+                break
         age[spot] = 0
         cost[spot] = value[n] + _paid(job[n], level[n], low, part, prize, price)
 
