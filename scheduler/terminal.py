@@ -87,7 +87,9 @@ def _head(morning: Morning) -> list[str]:
         lines += wrapped(f"Learnt: {plain(lesson)}", 0, hang=2)
     return lines + wrapped(
         f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
-        "brackets; 'chance' is that the field is begun and finished on the days said. "
+        "brackets; 'chance' is that the field is begun and finished on the days said. A field not "
+        "got to in every forecast has the times of those in which it is, so it may show an earlier "
+        "hour than the field before it. "
         f"{weighed(morning.farm)}",
         0,
     )
