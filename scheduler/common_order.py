@@ -225,6 +225,6 @@ class _Common:
                 break
             if len(rungs) > 1:
                 grown = math.log(few / max(rungs[-2][0], 1)) / step
-                step = math.log(min(MORE, 0.9 * most / few)) / max(grown, GROWTH)
+                step = math.log(min(MORE, 0.7 * most / few)) / max(grown, GROWTH)
             far = min(1.0, far + step)
         return rungs

@@ -27,41 +27,37 @@ ALIKE = 1e-6
 
 
 @njit(cache=True, nogil=True)
-def _next(crew, rests, twins, w, time, last, rest, used, spent, limit, found, least):
+def _next(crew, rests, twins, w, time, last, rest, used, total, limit, found, least, from_job):
     """Jobs that may come next in an order that costs less than the limit; how many there are.
 
-    They go into found (job,), and what an order so begun costs at least into least (job,).
-    time, last, rest (member,): the clock, the job last done and the least still to pay.
+    They go into found (job,), what an order so begun costs at least into least (job,), and the
+    least still to pay from there on into from_job (member, job). time, last, rest (member,): the
+    clock, the job last done and the least still to pay; total: what the order costs at least.
     """
-    finish, cost, move, latest, safe, level, leave, weight, row = crew
+    _, _, move, latest, safe, level, leave, weight, row = crew
     begins, at, left, shut, pay, _ = rests
     before, after = twins
     size = 0
-    for m in range(time.size):
-        spent += weight[m] * rest[m]
     for j in range(level.size):
         if level[j] == 0 or used[j]:
             continue
         if (before[j] >= 0 and not used[before[j]]) or (after[j] >= 0 and used[after[j]]):
             continue
         found[size] = j
-        least[j] = spent
+        least[j] = total
         size += 1
     for m in range(time.size):
         t, i, kept = time[m], last[m], 0
         for p in range(size):
             j = found[p]
             s = t + move[i, j]
-            u = w + level[j]
             if t <= safe[m] or s <= latest[m, j]:
-                if w < at.shape[1]:
-                    x = begins[m, at[m, w] + s, j]
-                else:
-                    r = row[m, u, finish[m, s, j]]
-                    x = cost[m, s, j] - pay[m, w, j] + (left[m, r, j] if r >= 0 else shut[m, u])
+                x = begins[m, at[m, w] + s, j]
             else:
+                u = min(w + level[j], row.shape[1] - 1)
                 r = row[m, u, t]
                 x = leave[j] - pay[m, w, j] + (left[m, r, i] if r >= 0 else shut[m, u])
+            from_job[m, j] = x
             least[j] += weight[m] * (x - rest[m])
             if least[j] < limit:
                 found[kept] = j
@@ -73,34 +69,34 @@ def _next(crew, rests, twins, w, time, last, rest, used, spent, limit, found, le
 
 
 @njit(cache=True, nogil=True)
-def _add(crew, rests, w, j, time, last, time2, last2, rest2):
+def _add(crew, rests, w, j, time, last, from_job, time2, last2, rest2):
     """Put job j next in an order of level w; what it adds to the order's cost after prizes."""
-    finish, cost, move, latest, _, level, leave, weight, row = crew
-    _, _, left, shut, _, prize = rests
+    finish, cost, move, latest, _, _, leave, weight, _ = crew
+    _, _, _, _, pay, prize = rests
     paid = -prize[j]
-    u = w + level[j]
     for m in range(time.size):
         s = time[m] + move[last[m], j]
         if s <= latest[m, j]:
-            time2[m], last2[m] = finish[m, s, j], j
-            paid += weight[m] * cost[m, s, j]
+            time2[m], last2[m], money = finish[m, s, j], j, cost[m, s, j]
         else:
-            time2[m], last2[m] = time[m], last[m]
-            paid += weight[m] * leave[j]
-        r = row[m, u, time2[m]]
-        rest2[m] = left[m, r, last2[m]] if r >= 0 else shut[m, u]
+            time2[m], last2[m], money = time[m], last[m], float(leave[j])
+        paid += weight[m] * money
+        rest2[m] = from_job[m, j] - money + pay[m, w, j]
     return paid
 
 
 @njit(cache=True, nogil=True)
 def _begin(crew, rests, begin, stand, time, last, rest):
-    """Put the state before the first job into time, last and rest (member,)."""
-    row = crew[-1]
+    """Put the state before the first job into time, last and rest (member,); what is to pay."""
+    _, _, _, _, _, _, _, weight, row = crew
     _, _, left, shut, _, _ = rests
+    total = 0.0
     for m in range(begin.size):
         time[m], last[m] = begin[m], stand[m]
         r = row[m, 0, begin[m]]
         rest[m] = left[m, r, stand[m]] if r >= 0 else shut[m, 0]
+        total += weight[m] * rest[m]
+    return total
 
 
 @njit(cache=True, nogil=True)
@@ -128,19 +124,21 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
 
     Gives up after `most`. Of those with two jobs or more only every other beginning: `half` 0, 1.
     """
-    _, _, _, _, _, level, _, _, _ = crew
+    _, _, _, _, _, level, _, _, row = crew
     _, _, _, _, _, prize = rests
-    members, jobs = begin.size, level.size
+    members, jobs, top = begin.size, level.size, row.shape[1] - 1
     time = np.zeros((jobs + 1, members), np.int64)
     last, rest = np.zeros_like(time), np.zeros(time.shape)
     found, least = np.zeros((jobs + 1, jobs), np.int64), np.zeros((jobs + 1, jobs))
     size, tried = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
     order, w = np.zeros(jobs + 1, np.int64), np.zeros(jobs + 1, np.int64)
     paid, used = np.zeros(jobs + 1), np.zeros(jobs, np.bool_)
-    _begin(crew, rests, begin, stand, time[0], last[0], rest[0])
+    from_job = np.zeros((jobs + 1, members, jobs))
+    total = _begin(crew, rests, begin, stand, time[0], last[0], rest[0])
     size[0] = _next(
-        crew, rests, twins, w[0], time[0], last[0], rest[0], used, 0.0, limit, found[0], least[0]
-    )
+        crew, rests, twins, w[0], time[0], last[0], rest[0], used, total, limit, found[0],
+        least[0], from_job[0],
+    )  # fmt: skip
     d, count, best = 0, 0, 0.0
     while d >= 0:
         if tried[d] == size[d]:
@@ -153,7 +151,9 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
         if (d == 1 and (order[1] + j) % 2 != half) or least[d, j] >= limit:
             continue
         e = d + 1
-        paid[e] = paid[d] + _add(crew, rests, w[d], j, time[d], last[d], time[e], last[e], rest[e])
+        paid[e] = paid[d] + _add(
+            crew, rests, w[d], j, time[d], last[d], from_job[d], time[e], last[e], rest[e]
+        )  # fmt: skip
         if d >= 2:
             # where the two jobs before, in the other turn, lead to the same, one turn is enough
             g, h, a = order[d], order[d - 1], d - 2
@@ -165,10 +165,10 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
             break
         best = min(best, paid[e])
         limit = min(limit, best)
-        order[e], w[e], tried[e], used[j] = j, w[d] + level[j], 0, True
+        order[e], w[e], tried[e], used[j] = j, min(w[d] + level[j], top), 0, True
         size[e] = _next(
-            crew, rests, twins, w[e], time[e], last[e], rest[e], used, paid[e], limit, found[e],
-            least[e],
+            crew, rests, twins, w[e], time[e], last[e], rest[e], used, least[d, j], limit, found[e],
+            least[e], from_job[e],
         )  # fmt: skip
         d = e
     return count, best
@@ -182,23 +182,24 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
     are left there, -1 after the last job; costs (order,) are after prizes. How many there are.
     """
     # plain loops: sorting and slices take the compiler seconds
-    _, _, _, _, _, level, _, _, _ = crew
-    members, jobs = begin.size, level.size
+    _, _, _, _, _, level, _, _, row = crew
+    members, jobs, top = begin.size, level.size, row.shape[1] - 1
     width = orders.shape[0]
     time = np.zeros((2, width, members), np.int64)
     last, rest = np.zeros_like(time), np.zeros(time.shape)
     order, used = np.zeros((2, width, jobs), np.int64), np.zeros((2, width, jobs), np.bool_)
-    w, paid = np.zeros((2, width), np.int64), np.zeros((2, width))
+    w, paid, total = np.zeros((2, width), np.int64), np.zeros((2, width)), np.zeros((2, width))
+    from_job = np.zeros((width, members, jobs))
     found, least = np.zeros(jobs, np.int64), np.zeros(jobs)
     key, child = np.zeros(width * jobs), np.zeros(width * jobs, np.int64)
-    _begin(crew, rests, begin, stand, time[0, 0], last[0, 0], rest[0, 0])
+    total[0, 0] = _begin(crew, rests, begin, stand, time[0, 0], last[0, 0], rest[0, 0])
     now, size, kept = 0, 1, 0
     for d in range(jobs):
         children = 0
         for x in range(size):
             n = _next(
                 crew, rests, twins, w[now, x], time[now, x], last[now, x], rest[now, x],
-                used[now, x], paid[now, x], 0.0, found, least,
+                used[now, x], total[now, x], 0.0, found, least, from_job[x],
             )  # fmt: skip
             for p in range(n):
                 key[children], child[children] = least[found[p]], x * jobs + found[p]
@@ -208,10 +209,10 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
             if new == width:
                 break
             y = least_of(key, children)
-            key[y] = NEVER
+            total[to, new], key[y] = key[y], NEVER
             x, j = child[y] // jobs, child[y] % jobs
             money = paid[now, x] + _add(
-                crew, rests, w[now, x], j, time[now, x], last[now, x], time[to, new],
+                crew, rests, w[now, x], j, time[now, x], last[now, x], from_job[x], time[to, new],
                 last[to, new], rest[to, new],
             )  # fmt: skip
             twice = False
@@ -223,7 +224,7 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
                 order[to, new, z] = order[now, x, z]
                 used[to, new, z] = used[now, x, z]
             order[to, new, d], used[to, new, j] = j, True
-            paid[to, new], w[to, new] = money, w[now, x] + level[j]
+            paid[to, new], w[to, new] = money, min(w[now, x] + level[j], top)
             slot = kept
             if kept == width:
                 slot = 0
@@ -272,8 +273,7 @@ class Routes:
         """What no order costs less than, after the prizes of the walks, by these alone."""
         begin, stand = self._from
         time, last, rest = np.empty_like(begin), np.empty_like(stand), np.empty(begin.size)
-        _begin(self._crew, self._rests(self._none), begin, stand, time, last, rest)
-        return float(self._weight @ rest)
+        return float(_begin(self._crew, self._rests(self._none), begin, stand, time, last, rest))
 
     def sketch(self, prize: Float, width: int) -> list[tuple[tuple[int, ...], float]]:
         """Cheap orders after prizes, at most `width`, with their costs before prizes."""
@@ -304,10 +304,13 @@ class Routes:
     def cost(self, order: tuple[int, ...]) -> float:
         """What an order costs in the mean."""
         (time, last), w, paid = self._from, 0, 0.0
+        none = np.zeros((time.size, self._level.size))
         for j in order:
             end, stand, rest = np.empty_like(time), np.empty_like(last), np.empty(time.size)
-            paid += _add(self._crew, self._rests(self._none), w, j, time, last, end, stand, rest)
-            time, last, w = end, stand, w + int(self._level[j])
+            paid += _add(
+                self._crew, self._rests(self._none), w, j, time, last, none, end, stand, rest
+            )
+            time, last, w = end, stand, min(w + int(self._level[j]), self._kept.at.shape[1] - 1)
         return paid
 
 

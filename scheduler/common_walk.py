@@ -8,6 +8,7 @@ the members, by weight, so one order for all pays nothing in the mean; see `comm
 
 from __future__ import annotations
 
+import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -22,9 +23,9 @@ from scheduler.walk_model import NEVER, TURNED, Met, WalkModel
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
 #: raised the bound of some trial farms further in the same time, and of the sample less.
 LEVELS, KNOTS = 17, 7
-#: Levels for which the walks from each slot are kept for `common_route`, as a share of `LEVELS`;
-#: assumed: a good plan's crews do not differ in work by half.
-KEPT = 1.5
+#: Levels from which on prices stay the same, and levels are no longer told apart, as a share of
+#: `LEVELS`; assumed: a good plan's crews do not differ in work by more.
+TOP = 1.2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,8 +34,8 @@ class Crew:
 
     finish, cost (member, slot, job); move (job + 1, job), near and far (job,) its least and most
     over the jobs before; last (member, job) slot from which the job can be done; late (member,
-    job) jobs by `last`; done, closing, begin, stand (member,); level (job,); row (member, level,
-    slot + 1); who (member, level, slot + 1, job + 1).
+    job) jobs by `last`; done, closing, begin, stand (member,); instant (member, job); level (job,);
+    row (member, level, slot + 1); who (member, level, slot + 1, job + 1).
     """
 
     finish: NDArray[np.int32]
@@ -46,6 +47,7 @@ class Crew:
     late: Int
     done: Int
     closing: Int
+    instant: Float
     begin: Int
     stand: Int
     level: Int
@@ -61,7 +63,7 @@ class Rests:
     ----------
     begins : (member, row, job) from level w and slot s, beginning with the job, at row
         at[member, w] + s.
-    at : (member, level); levels past its end are not kept.
+    at : (member, level).
     rest : (member, state, job last done), states as numbered in `Crew.row`.
     shut : (member, level) what the order may still gain after closing.
     pay : (member, level, job) what the job is paid for at the level.
@@ -97,21 +99,22 @@ class Walks:
         stand = np.array([stand for _, stand, _ in locked])
         other = tables.move + np.where(np.eye(jobs + 1, jobs), 1 << 20, 0).astype(np.int64)
         level = _levels(tables, plan, other.min(axis=1), self.banned)
-        self.share = _shares(int(level.sum(axis=1).max()) + 1)
+        most = int(level.sum(axis=1).max())
+        self.share = _shares(min(most, math.ceil(TOP * LEVELS)) + 1)
         self.crews = [
             self._crew(tables, plan, members, k, other[k].min(axis=0), begin[:, k], stand[:, k],
                        level[k])
             for k in range(crews)
         ]  # fmt: skip
-        most = max(int(c.row.max()) + 1 for c in self.crews)
+        states = max(int(c.row.max()) + 1 for c in self.crews)
         levels = self.share.shape[1]
-        self.rooms = [_room(most, jobs, slots, levels) for _ in range(2)]
+        self.rooms = [_room(states, jobs, slots, levels, most + 1) for _ in range(2)]
         met = (members.size, crews, 1 + TURNED)
         self.met = Met(
-            job=np.empty((*met, levels), np.int16), level=np.empty((*met, levels), np.int16),
+            job=np.empty((*met, most + 1), np.int16), level=np.empty((*met, most + 1), np.int16),
             value=np.empty(met),
         )  # fmt: skip
-        self.kept = [_rests(c, self.share.shape[1]) for c in self.crews]
+        self.kept = [_rests(c) for c in self.crews]
 
     def _crew(
         self, tables: CutTables, plan: Plan, members: NDArray[np.intp], k: int, near: Int,
@@ -123,7 +126,7 @@ class Walks:
         last = np.where(able.any(axis=1), slots - 1 - able[:, ::-1].argmax(axis=1), -1)
         closing = (last - near)[:, ~self.banned].max(axis=1, initial=-1)
         mine = plan.finish[members][:, list(plan.orders[k])]
-        row = np.empty((members.size, int(level.sum()) + 1, slots + 1), np.int32)
+        row = np.empty((members.size, self.share.shape[1], slots + 1), np.int32)
         who = np.empty((*row.shape, jobs + 1), np.bool_)
 
         def reach(m: int) -> None:
@@ -140,6 +143,7 @@ class Walks:
             far=tables.move[k].max(axis=0).astype(np.int64), begin=begin, stand=stand,
             late=np.argsort(last, axis=1, kind="stable"), closing=closing,
             done=np.maximum(begin, mine.max(axis=1, initial=-1)),
+            instant=_instant(tables, finish, members, k),
         )  # fmt: skip
 
     def model(self, prize: Float) -> WalkModel:
@@ -152,18 +156,18 @@ class Walks:
     def recalled(self, known: Foresight) -> Met:
         """Walks met when each member was bounded alone, at no prizes and no prices."""
         turns = max(walks.shape[0] for walks in known.walks)
-        members, crews, _, levels = self.met.job.shape
+        members, crews, _, steps = self.met.job.shape
         met = Met(
-            job=np.full((members, crews, turns, levels), -1, np.int16),
-            level=np.zeros((members, crews, turns, levels), np.int16),
+            job=np.full((members, crews, turns, steps), -1, np.int16),
+            level=np.zeros((members, crews, turns, steps), np.int16),
             value=np.full((members, crews, turns), NEVER),
         )  # fmt: skip
         for m, of in enumerate(self.members):
             for k, c in enumerate(self.crews):
                 for n, (row, cost) in enumerate(zip(known.walks[of], known.cost[of], strict=True)):
                     jobs = row[k, row[k] >= 0]
-                    after = np.cumsum(c.level[jobs])
-                    if jobs.size and after[-1] < c.row.shape[1]:
+                    after = np.minimum(np.cumsum(c.level[jobs]), c.row.shape[1] - 1)
+                    if 0 < jobs.size <= steps:
                         met.job[m, k, n, : jobs.size] = jobs
                         met.level[m, k, n, 1 : jobs.size] = after[:-1]
                         met.value[m, k, n] = cost[k]
@@ -193,11 +197,11 @@ class Walks:
                     cheapest_walk(
                         c.finish[m], c.cost[m], c.move, c.near, c.far, c.last[m], c.late[m],
                         c.closing[m] if keep else c.done[m], c.closing[m], c.level, c.row[m],
-                        c.who[m], c.begin[m], c.stand[m], self.leave, pay, job[m, k],
+                        c.who[m], c.begin[m], c.stand[m], self.leave, c.instant[m], pay, job[m, k],
                         level[m, k], value[m, k], begins, at, *room,
                     )  # fmt: skip
                     if keep:
-                        kept.rest[m] = room[0][: kept.rest.shape[1]]
+                        kept.rest[m] = room[0][: kept.rest.shape[1], :, 0]
                         kept.shut[m], kept.pay[m] = room[-2], pay
 
         with ThreadPoolExecutor(max_workers=2) as pool:
@@ -226,18 +230,28 @@ def _levels(tables: CutTables, plan: Plan, near: Int, banned: NDArray[np.bool_])
 
 def _shares(levels: int) -> Float:
     """(knot, level) shares of the knots in the price at a level; constant past the last knot."""
-    at = np.minimum(np.arange(levels) / (1.2 * LEVELS) * (KNOTS - 1), KNOTS - 1)
+    at = np.minimum(np.arange(levels) / (TOP * LEVELS) * (KNOTS - 1), KNOTS - 1)
     return np.maximum(0.0, 1.0 - np.abs(at - np.arange(KNOTS)[:, None]))
 
 
-def _rests(crew: Crew, levels: int) -> Rests:
+def _instant(
+    tables: CutTables, finish: NDArray[np.int32], members: NDArray[np.intp], k: int
+) -> Float:
+    """(member, job) the least that a job costs by being left or by taking no time."""
+    no_time = finish.transpose(0, 2, 1) == np.arange(finish.shape[1])
+    cost = np.where(no_time, tables.cost[members, k], tables.leave_cost[:, None]).min(axis=2)
+    least: Float = np.minimum(cost, tables.leave_cost).astype(np.float64)
+    return least
+
+
+def _rests(crew: Crew) -> Rests:
     """Room for what `Walks.walks` keeps of a crew."""
     members, slots, jobs = crew.finish.shape
     reach = int(crew.far[crew.level > 0].max(initial=0))
-    kept = min(crew.row.shape[1], round(KEPT * LEVELS))
-    at, rows = np.zeros((members, kept), np.int64), np.zeros(members, np.int64)
+    levels = crew.row.shape[1]
+    at, rows = np.zeros((members, levels), np.int64), np.zeros(members, np.int64)
     for m in range(members):
-        for w in range(kept):
+        for w in range(levels):
             t = np.flatnonzero(crew.row[m, w] >= 0)
             if t.size:
                 at[m, w] = rows[m] - t[0]
@@ -249,14 +263,14 @@ def _rests(crew: Crew, levels: int) -> Rests:
     )  # fmt: skip
 
 
-def _room(states: int, jobs: int, slots: int, levels: int) -> tuple[NDArray[np.generic], ...]:
+def _room(
+    states: int, jobs: int, slots: int, levels: int, steps: int
+) -> tuple[NDArray[np.generic], ...]:
     """Working space of `cheapest_walk`, in the order it takes it."""
     return (
-        *(np.zeros((states, jobs + 1)) for _ in range(2)),
-        *(np.zeros((states, jobs + 1), np.int16) for _ in range(2)),
-        *(np.zeros((slots + 1, jobs)) for _ in range(2)),
-        np.zeros((slots + 1, jobs), np.int16),
+        np.zeros((states, jobs + 1, 2)), np.zeros((states, jobs + 1, 2), np.int16),
+        np.zeros((slots + 1, jobs, 2)), np.zeros((slots + 1, jobs), np.int16),
         np.zeros(slots + 2, np.bool_), np.zeros(jobs),
         *(np.zeros(jobs, np.int64) for _ in range(2)), np.zeros(states),
-        *(np.zeros(levels) for _ in range(2)),
+        np.zeros(levels), np.zeros(steps),
     )  # fmt: skip

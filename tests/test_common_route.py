@@ -72,7 +72,8 @@ def test_the_cheapest_of_all_orders_is_found_whatever_the_prices(seed, size):
         assert known.least() <= best + scale
         count, least = known.dig(prize, 0.0, 10**6)
         assert least == pytest.approx(best, abs=scale)
-        assert count <= len(costs)
+        # each once but doing nothing; those of one job by both halves
+        assert count <= len(costs) - 1 + len(able)
         for order, cost in known.sketch(prize, 5):
             assert cost == pytest.approx(costs[order] + prize[list(order)].sum(), abs=scale)
             assert known.cost(order) == pytest.approx(cost, abs=scale)
