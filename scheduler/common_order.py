@@ -31,7 +31,7 @@ from scheduler.walk_model import WalkModel
 #: Times the prices are moved for the usual effort, at least and at most; in between, so many that
 #: members x crews x jobs x jobs x slots x turns is `WORK`. Tables larger than `MOST` are left
 #: alone. Assumed, because 30 members, 2 crews and 30 fields then take five seconds in all.
-FEWEST, TURNS, WORK, MOST = 6, 40, 200_000_000, 400_000_000
+FEWEST, TURNS, WORK, MOST = 8, 40, 200_000_000, 400_000_000
 #: Orders sketched per crew and turn; how far prizes go from the best ones, as a share of the mean
 #: prize, at first, and what this grows or falls to by a better or a worse turn. Assumed, as above.
 SKETCHED, WIDTH, WIDER, NARROWER = 60, 0.02, 1.5, 0.6

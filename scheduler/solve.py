@@ -30,8 +30,8 @@ from scheduler.tables import (
 
 #: Jobs up to which all orders are walked through; assumed: 8 jobs in 2 crews are a million plans.
 SMALL = 8
-#: Moves of the first search, of one from a repaired walk, and of the last, with one member.
-#: Walks kept to be repaired. Assumed: what brought trial farms of 100 fields within 1 %.
+#: Moves of a first search, of one from a repaired walk, and of a last one, with one member. Walks
+#: kept to be repaired. Assumed: what brought trial farms of 100 fields within 1 %.
 FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
 #: Jobs above which moves grow with their cube, and how many times at most; assumed, as above.
 JOBS, GROWN = 60, 10.0
@@ -42,9 +42,10 @@ MANY = 150
 BATCH, CLOSE, VAIN = 8, 0.005, 40
 #: Walks of each member that the bound for one order begins from; assumed: fewer cost it turns.
 RECALLED = 20
-#: Moves fall with this power of the members; of several, the walks of so many last turns each are
-#: repaired, with half the moves. Assumed, so that thirty members take about as long as one.
-SHARED, SEVERAL = 0.4, 2
+#: Moves fall with this power of the members; of several, so many first searches share the moves of
+#: two, and the walks of so many last turns each are repaired, with half the moves. Assumed, so that
+#: thirty members take about as long as one.
+SHARED, FIRSTS, SEVERAL = 0.4, 8, 2
 #: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
 WARM = 0.005
 #: Least share of the bound's turns; assumed: below it the bound is worth little.
@@ -101,10 +102,14 @@ def solve(
     effort *= HASTE if fast else 1.0
     tell("searching for orders", 0.0)
     start = _start(tables, hint)
-    plans = _searched(tables, [start] * 2, effort * FIRST + 20_000, seed, objective=objective)
-    plan = _best([*plans, *([] if hint is None else [price(tables, start, objective=objective)])])
+    many = 2 if tables.shape[0] == 1 else FIRSTS
+    plans = _searched(
+        tables, [start] * many, 2 / many * effort * FIRST + 20_000, seed, objective=objective
+    )
+    plans += [] if hint is None else [price(tables, start, objective=objective)]
+    plan = _best(plans)
     if effort > 0:
-        plan = _proved(tables, plan, effort, seed, objective, gap_target, tell)
+        plan = _proved(tables, plans, effort, seed, objective, gap_target, tell)
     wrong = check(tables, plan, objective=objective)
     assert not wrong, "; ".join(wrong)
     tell("done", 1.0)
@@ -112,10 +117,11 @@ def solve(
 
 
 def _proved(
-    tables: CutTables, plan: Plan, effort: float, seed: int, objective: str, gap_target: float,
-    tell: Progress,
+    tables: CutTables, plans: list[Plan], effort: float, seed: int, objective: str,
+    gap_target: float, tell: Progress,
 ) -> Plan:  # fmt: skip
-    """A better plan where there is one, with its bound."""
+    """A plan better than those given where there is one, with its bound."""
+    plan = _best(plans)
     if tables.shape[2] - sum(len(p) for p in tables.prefixes) <= SMALL:
         plan, done = branch(tables, plan, objective=objective)
         if done:
@@ -140,12 +146,13 @@ def _proved(
     found = _improved(
         tables, plan, starts, moves, seed, objective, vain=VAIN if near else len(starts)
     )
-    found = sorted([plan, *found], key=lambda p: p.cost)[:4]
+    # of several members, the best of the first searches is polished twice
+    found = sorted([plan, *([] if alone else plans), *found], key=lambda p: p.cost)[:4]
     tell("polishing", 0.8)
     last = _searched(
         tables, [p.orders for p in found], effort * LAST, seed, objective=objective, hot=WARM
     )
-    plan = _best([plan, *found, *last])
+    plan = _best([*found, *last])
     plan, value = _settled(tables, plan, value, known, effort * AFTER, objective, gap_target)
     if not alone:
         value = max(value, _common(tables, plan, known, effort, objective, gap_target, tell))
