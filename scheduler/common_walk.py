@@ -23,8 +23,8 @@ from scheduler.walk_model import NEVER, TURNED, Met, WalkModel
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
 #: raised the bound of some trial farms further in the same time, and of the sample less.
 LEVELS, KNOTS = 17, 7
-#: Levels from which on prices stay the same, and levels are no longer told apart, as a share of
-#: `LEVELS`; assumed: a good plan's crews do not differ in work by more.
+#: Levels from which on prices stay the same, and mostly levels are no longer told apart, as a share
+#: of `LEVELS`; assumed: a good plan's crews do not differ in work by more.
 TOP = 1.2
 
 
@@ -34,8 +34,8 @@ class Crew:
 
     finish, cost (member, slot, job); move (job + 1, job), near and far (job,) its least and most
     over the jobs before; last (member, job) slot from which the job can be done; late (member,
-    job) jobs by `last`; done, closing, begin, stand (member,); instant (member, job); level (job,);
-    row (member, level, slot + 1); who (member, level, slot + 1, job + 1).
+    job) jobs by `last`; done, closing, begin, stand (member,); level (job,); row (member, level,
+    slot + 1); who (member, level, slot + 1, job + 1).
     """
 
     finish: NDArray[np.int32]
@@ -47,7 +47,6 @@ class Crew:
     late: Int
     done: Int
     closing: Int
-    instant: Float
     begin: Int
     stand: Int
     level: Int
@@ -100,7 +99,9 @@ class Walks:
         other = tables.move + np.where(np.eye(jobs + 1, jobs), 1 << 20, 0).astype(np.int64)
         level = _levels(tables, plan, other.min(axis=1), self.banned)
         most = int(level.sum(axis=1).max())
-        self.share = _shares(min(most, math.ceil(TOP * LEVELS)) + 1)
+        # a walk without end could do what takes no time at a level that it no longer raises
+        instant = bool((tables.finish == np.arange(slots)).any())
+        self.share = _shares((most if instant else min(most, math.ceil(TOP * LEVELS))) + 1)
         self.crews = [
             self._crew(tables, plan, members, k, other[k].min(axis=0), begin[:, k], stand[:, k],
                        level[k])
@@ -143,7 +144,6 @@ class Walks:
             far=tables.move[k].max(axis=0).astype(np.int64), begin=begin, stand=stand,
             late=np.argsort(last, axis=1, kind="stable"), closing=closing,
             done=np.maximum(begin, mine.max(axis=1, initial=-1)),
-            instant=_instant(tables, finish, members, k),
         )  # fmt: skip
 
     def model(self, prize: Float) -> WalkModel:
@@ -197,7 +197,7 @@ class Walks:
                     cheapest_walk(
                         c.finish[m], c.cost[m], c.move, c.near, c.far, c.last[m], c.late[m],
                         c.closing[m] if keep else c.done[m], c.closing[m], c.level, c.row[m],
-                        c.who[m], c.begin[m], c.stand[m], self.leave, c.instant[m], pay, job[m, k],
+                        c.who[m], c.begin[m], c.stand[m], self.leave, pay, job[m, k],
                         level[m, k], value[m, k], begins, at, *room,
                     )  # fmt: skip
                     if keep:
@@ -232,16 +232,6 @@ def _shares(levels: int) -> Float:
     """(knot, level) shares of the knots in the price at a level; constant past the last knot."""
     at = np.minimum(np.arange(levels) / (TOP * LEVELS) * (KNOTS - 1), KNOTS - 1)
     return np.maximum(0.0, 1.0 - np.abs(at - np.arange(KNOTS)[:, None]))
-
-
-def _instant(
-    tables: CutTables, finish: NDArray[np.int32], members: NDArray[np.intp], k: int
-) -> Float:
-    """(member, job) the least that a job costs by being left or by taking no time."""
-    no_time = finish.transpose(0, 2, 1) == np.arange(finish.shape[1])
-    cost = np.where(no_time, tables.cost[members, k], tables.leave_cost[:, None]).min(axis=2)
-    least: Float = np.minimum(cost, tables.leave_cost).astype(np.float64)
-    return least
 
 
 def _rests(crew: Crew) -> Rests:

@@ -96,7 +96,7 @@ def _least(f, j, first, end, top, later, known):
 
 @njit(cache=True, nogil=True)
 def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, level, row, who,
-                  begin, stand, leave, instant, price, job, at_level, value, begins, at, v, nx, f,
+                  begin, stand, leave, price, job, at_level, value, begins, at, v, nx, f,
                   fn, need, key, rank, over, low, rest, regret):  # fmt: skip
     """Cheapest walk of one crew in one member, and walks that leave it once, cheapest first.
 
@@ -104,14 +104,13 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
     the last, what they cost into value (walk,), `NEVER` where there are no more.
 
     finish, cost (slot, job); price (level, job) is what a job is paid for at a level; level (job,)
-    of a job that may not be walked to is 0. At the last level of `row` jobs no longer raise it, but
-    what takes no time is not walked to: `instant` (job,) is the least that a job, done or left so,
-    costs. v, nx (state, job last done, 2): cheapest rest and its next job, and the cheapest with
-    another next job, so that no walk goes i, j, i.
+    of a job that may not be walked to is 0. The last level of `row` may be below that of all jobs:
+    jobs no longer raise it, and must take time. v, nx (state, job last done, 2): cheapest rest and
+    its next job, and the cheapest with another next job, so that no walk goes i, j, i.
 
-    After slot `done`, when the plan is through, the last job is no longer told apart. After slot
-    `closing` no job can be begun: what the rest of the order may gain by being passed over,
-    where prices are above the cost of leaving, is `rest` (level,) at most.
+    After slot `done`, when the plan is through, the last job is no longer told apart. What the rest
+    of the order may gain by being passed over, where prices are above the cost of leaving, is
+    `rest` (level,) at most: after slot `closing`, when no job can be begun, and at the last level.
 
     Into begins (row, job), row at[level] + slot, goes the cheapest walk from each level and slot
     that begins with the job, unless `at` is empty. From v on: working space.
@@ -125,9 +124,8 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
             size += 1
             full += level[j]
             reach = max(reach, far[j])
-            gain = min(0.0, instant[j] - price[top_level, j])
-            rest[top_level] += gain
-            for w in range(top_level - 1, -1, -1):
+            gain = 0.0
+            for w in range(top_level, -1, -1):
                 gain = min(gain, leave[j] - price[w, j])
                 rest[w] += gain
     for w in range(top_level, -1, -1):
@@ -152,7 +150,7 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
                     f[t, j, 0] = NEVER
                     f[t, j, 1] = NEVER
                     u = min(w + level[j], top_level)
-                    if t <= last[j] and w + level[j] <= full and (w < u or finish[t, j] > t):
+                    if t <= last[j] and w + level[j] <= full:
                         r = row[u, finish[t, j]]
                         paid = cost[t, j] - price[w, j]
                         if r >= 0:

@@ -136,6 +136,7 @@ def _agree(job, level, low, part, worth, weight, far, top, size, share, visits, 
     """
     members, crews, walks = worth.shape
     knots, jobs = visits.shape[2:]
+    # every: visits with all crews of each member, and their mean last
     mean, every = np.zeros((crews, knots, jobs)), np.zeros((members + 1, knots, jobs))
     visits[:] = 0.0
     done, slope, turn = np.zeros(jobs), np.zeros(walks), np.zeros((knots, jobs))

@@ -56,7 +56,8 @@ def prepared(tables, seed, size):
     return routes, prize, [j for j in range(jobs) if not walks.banned[j]]
 
 
-@pytest.mark.parametrize("seed", range(900, 940))
+# the last five: jobs that take no time, in orders longer than the plan's
+@pytest.mark.parametrize("seed", [*range(900, 940), 1185, 1339, 1345, 1349, 1372])
 @pytest.mark.parametrize("size", [0.0, 60.0])
 def test_the_cheapest_of_all_orders_is_found_whatever_the_prices(seed, size):
     tables = small_tables(seed, jobs=4, members=3)
@@ -72,8 +73,7 @@ def test_the_cheapest_of_all_orders_is_found_whatever_the_prices(seed, size):
         assert known.least() <= best + scale
         count, least = known.dig(prize, 0.0, 10**6)
         assert least == pytest.approx(best, abs=scale)
-        # each once but doing nothing; those of one job by both halves
-        assert count <= len(costs) - 1 + len(able)
+        assert count <= len(costs)
         for order, cost in known.sketch(prize, 5):
             assert cost == pytest.approx(costs[order] + prize[list(order)].sum(), abs=scale)
             assert known.cost(order) == pytest.approx(cost, abs=scale)
