@@ -57,8 +57,6 @@ def _next(crew, rests, twins, w, time, last, rest, used, total, limit, found, le
                 u = min(w + level[j], row.shape[1] - 1)
                 r = row[m, u, t]
                 x = leave[j] - pay[m, w, j] + (left[m, r, i] if r >= 0 else shut[m, u])
-            # walks at the last level do not know which jobs are done
-            x = max(x, rest[m])
             from_job[m, j] = x
             least[j] += weight[m] * (x - rest[m])
             if least[j] < limit:
