@@ -12,6 +12,7 @@ from scheduler.dates import instant
 from scheduler.entries import EARLY, OPEN, Entry, whole
 from scheduler.farm import Farm
 from scheduler.slots import utc_hour
+from scheduler.units import wheat_t
 
 Spans = tuple[tuple[datetime, datetime], ...]
 FOREVER = datetime(2200, 1, 1, tzinfo=UTC)  # an end that nobody told
@@ -121,12 +122,14 @@ def absences(entries: Sequence[Entry], farm: Farm) -> dict[str, tuple[date, ...]
     return {crew: tuple(sorted(days)) for crew, days in out.items()}
 
 
-def delivered(entries: Sequence[Entry], until: datetime) -> dict[str, float]:
-    """Tonnes on tickets by delivery point."""
+def delivered(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, float]:
+    """Room that loads on tickets fill by delivery point, tonnes of wheat."""
+    crops = {f.id: f.crop for f in farm.fields}
     out: dict[str, float] = {}
     for e in entries:
         if e.kind == "ticket" and e.at <= until:
-            out[e.subject] = out.get(e.subject, 0.0) + (e.number("weight") or 0.0)
+            filled = wheat_t(e.number("weight") or 0.0, crops.get(e.text("field")))
+            out[e.subject] = out.get(e.subject, 0.0) + filled
     return out
 
 

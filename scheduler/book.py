@@ -227,9 +227,9 @@ class Book:
         """When delivery points take nothing, by point id."""
         return actuals.notices(self.entries("notice", until=until), farm)
 
-    def delivered(self, until: datetime) -> dict[str, float]:
-        """Tonnes on tickets, by point id."""
-        return actuals.delivered(self.entries("ticket", until=until), until)
+    def delivered(self, farm: Farm, until: datetime) -> dict[str, float]:
+        """Room that loads on tickets fill, tonnes of wheat, by point id."""
+        return actuals.delivered(self.entries("ticket", until=until), farm, until)
 
     def locked(self, farm: Farm, until: datetime) -> dict[str, tuple[str, ...]]:
         """Orders changed by hand that hold, by crew: fields not yet cut, in order."""

@@ -14,8 +14,11 @@ from scheduler.compile import SLOT_MIN, Compiled
 from scheduler.haul import loads
 from scheduler.money import dry_t_ha, loss_terms, test_weight
 from scheduler.orders import (
+    SHUT,
+    TURNED_AWAY,
     Alternative,
     CrewOrders,
+    Delivery,
     Fallback,
     LeftOut,
     Order,
@@ -23,7 +26,7 @@ from scheduler.orders import (
 from scheduler.reasons import reason, why_left
 from scheduler.stakes import grain_density, standing
 from scheduler.tables import Plan
-from scheduler.timing import chance, clock, first_hour, spread, time_spread, timing
+from scheduler.timing import Timing, chance, clock, first_hour, spread, time_spread, timing
 from scheduler.units import lb_bu
 from scheduler.why import instead
 
@@ -59,15 +62,16 @@ def order_line(
     """One line of a crew's orders; None if no member gets the job done."""
     j = plan.orders[k][at]
     job, when = compiled.jobs[j], timing(compiled, plan, k, at)
-    rate = compiled.rates[k][j]
     done = float(np.isfinite(when.begin).mean())
-    if rate is None or done == 0:
+    if done == 0:
         return None
     field = compiled.field(j)
     before = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
     moisture = spread(when.moisture)
     tonnes = job.area_ha * dry_t_ha(field) / (1.0 - moisture.mid / 100.0)
     start = time_spread(compiled, when.begin)
+    to = deliveries(compiled, k, j, when, tonnes)
+    rate = compiled.rates[k][j][[p.id for p in compiled.farm.points].index(to[0].point)]
     weight, sprouted, grade = quality(compiled, season, j, when.begin)
     return Order(
         field=field.id,
@@ -87,8 +91,9 @@ def order_line(
         us_grade=grade,
         chance=chance(compiled, when, start.mid),
         done=done,
-        loads=loads(tonnes, compiled.gangs[k].trucks, grain_density(field)),
-        point=compiled.farm.points[int(compiled.point[k, j])].id,
+        loads=sum(d.loads for d in to),
+        point=to[0].point,
+        deliveries=to,
         rate_ha_h=rate.t_h / (tonnes / job.area_ha),
         limited_by=rate.limited_by,
         headland_only=bool(np.nanmean(when.edge) > 0.5),
@@ -96,6 +101,44 @@ def order_line(
         reason=reason(compiled, season, job.row, start.mid, alternative, done),
         alternative=alternative,
         locked=any(j in jobs for _, jobs in compiled.tables.locked),
+    )
+
+
+def deliveries(
+    compiled: Compiled, k: int, j: int, when: Timing, tonnes: float
+) -> tuple[Delivery, ...]:
+    """Where a job's `tonnes` go, first choice first; less than half a load goes where most goes.
+
+    Reckoned by the slots in which it is cut, over the members that do it.
+    """
+    points = compiled.farm.points
+    member = np.repeat(np.arange(len(when.cut)), [len(cut) for cut in when.cut])
+    slot = np.concatenate(when.cut)
+    point = compiled.point[member, k, j, slot]
+    share = np.bincount(point, minlength=len(points)) / len(point)
+    whole = loads(tonnes, compiled.gangs[k].trucks, grain_density(compiled.field(j)))
+    most = int(share.argmax())
+    small = (share * whole < 0.5) & (np.arange(len(points)) != most)
+    share[most] += share[small].sum()
+    share[small] = 0.0
+    used = np.flatnonzero(share).tolist()
+    shut = ~compiled.stakes.opened[:, slot]
+    away = np.isnan(compiled.stakes.loss[member, j, :, slot]).T
+
+    def instead(q: int, first: int) -> bool:
+        """Whether what goes to q mostly could not go to the other."""
+        return bool((shut[first] | away[first])[point == q].mean() > 0.5)
+
+    order = sorted(used, key=lambda q: (sum(instead(q, p) for p in used), -share[q]))
+
+    def why(q: int) -> str:
+        if q == order[0] or not instead(q, order[0]):
+            return ""
+        return TURNED_AWAY if away[order[0], point == q].mean() > 0.5 else SHUT
+
+    return tuple(
+        Delivery(point=points[q].id, tonnes=tonnes * share[q], loads=whole * share[q], why=why(q))
+        for q in order
     )
 
 

@@ -7,7 +7,7 @@ rounded to the nearest cent.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,34 +15,43 @@ from numba import njit
 from numpy.typing import NDArray
 
 from readiness.weather import Array
+from scheduler.delivery import allot, hauled
 from scheduler.farm import Farm, Field
 from scheduler.haul import HEADLAND_FACTOR, Gang, Rates, between_km, gang_rates
-from scheduler.money import loss_terms
+from scheduler.money import dry_t_ha, loss_terms
 from scheduler.slots import arrivals, crew_slots, down_slots, forbidden_slots
 from scheduler.stakes import Bool, Job, Stakes, grain_density, wet_yield
 from scheduler.tables import CutTables
+from scheduler.units import wheat_t
 
 SLOT_MIN = 30
-SLOTS_DAY = 24 * 60 // SLOT_MIN
-#: Days on which a delivery point is tried; assumed, because most fields are begun within a week.
-DAYS_PROBED = 6
+#: Slots between arrivals for which delivery points are compared, and how many: every seventh hour
+#: of a week, each hour of the day once; assumed, because most fields are begun within a week.
+STEP, TRIED = 7 * 60 // SLOT_MIN, 24
+
+
+#: Slots cut and where they are hauled (member, slot), finish and cost (member, start) of a job.
+Cut = tuple[Bool, NDArray[np.int16], NDArray[np.int32], NDArray[np.int64]]
+#: Cuts a job: hauled to the points of these rates, begun at these slots.
+Cutter = Callable[[Mapping[int, Rates], NDArray[np.int32]], Cut]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Compiled:
     """Cut tables and what is needed to read a plan back.
 
-    `can` bool (member, crew, job, slot): cutting goes on in the slot. `point` (crew, job) index
-    into farm.points or -1. `rates[crew][job]`. `arrive` (crew, job, slot): when work can begin
-    after arriving. `move_km` (crew, job + 1, job).
+    `can` bool (member, crew, job, slot): cutting goes on in the slot. `point` (member, crew, job,
+    slot): index into farm.points of where it is hauled, or -1. `rates[crew][job]`: by point that
+    the job may be hauled to. `arrive` (crew, job, slot): when work can begin after arriving.
+    `move_km` (crew, job + 1, job).
     """
 
     tables: CutTables
     stakes: Stakes
     gangs: tuple[Gang, ...]
     can: Bool
-    point: NDArray[np.int64]
-    rates: tuple[list[Rates | None], ...]
+    point: NDArray[np.int16]
+    rates: tuple[list[dict[int, Rates]], ...]
     arrive: NDArray[np.int32]
     move_km: Array
 
@@ -60,50 +69,60 @@ class Compiled:
         """The field of a job."""
         return self.stakes.field(j)
 
+    def usual(self, k: int, j: int) -> tuple[int, Rates] | None:
+        """The point that most of what a crew could cut of a job would go to, and the rates."""
+        cut = self.point[:, k, j][self.can[:, k, j]]
+        if cut.size == 0:
+            return None
+        q = int(np.bincount(cut).argmax())
+        return q, self.rates[k][j][q]
+
 
 # fmt: off
 @njit(cache=True, nogil=True)
 def _cut(  # type: ignore[no-untyped-def]
-    can, loss, edge, combine, is_open, cart, haul, buffer, t_ha, area, rut, step, arrive,
-    finish, cost,
+    can, loss, edge, combine, cart, haul, buffer, t_ha, area, rut, step, starts, finish, cost,
 ):
     # fmt: on
-    """Cut one job from every slot in every member; fills `finish` and `cost` (member, slot).
+    """Cut one job from some slots in every member; fills `finish` and `cost` (member, start).
 
     can, loss, edge (member, slot): cutting goes on; money per ha; carts stay at the edge.
-    combine (slot) t/h of the combines that are up; is_open (slot) the delivery point is open.
-    What is cut while it is shut fills carts and trucks up to `buffer` tonnes.
+    combine (slot) t/h of the combines that are up; haul (member, slot) t/h of the trucks, 0 while
+    the delivery point is shut: what is cut then fills carts and trucks up to `buffer` tonnes.
+    starts (start,): slots from which the crew is in the field.
     """
     members, n = can.shape
     done = np.empty(n + 1, np.int32)
     paid = np.empty(n + 1, np.float64)
+    first = np.empty(n + 1, np.int64)  # slot from which cutting goes on
     for m in range(members):
+        first[n] = n
+        for s in range(n - 1, -1, -1):
+            first[s] = s if can[m, s] else first[s + 1]
+            done[s] = -2  # not known yet
         done[n] = -1
         paid[n] = 0.0
-        for s in range(n - 1, -1, -1):
-            if not can[m, s]:
-                done[s] = done[s + 1]
-                paid[s] = paid[s + 1]
-                continue
-            left = area * t_ha
-            held = 0.0
-            money = 0.0
-            t = s
-            while t < n and left > 1e-9:
-                out = haul * step if is_open[t] else 0.0
-                cut = 0.0
-                if can[m, t]:
-                    rate = combine[t] * (HEADLAND_FACTOR if edge[m, t] else 1.0)
-                    cut = min(min(rate, cart) * step, buffer - held + out, left)
-                    money += cut / t_ha * (loss[m, t] + (rut if edge[m, t] else 0.0))
-                    left -= cut
-                held = max(0.0, held + cut - out)
-                t += 1
-            done[s] = t if left <= 1e-9 else -1
-            paid[s] = money
-        for s in range(n):
-            finish[m, s] = done[arrive[s]]
-            cost[m, s] = np.int64(round(max(paid[arrive[s]], 0.0) * 100.0))
+        for p in range(starts.size):
+            s = first[starts[p]]
+            if done[s] == -2:
+                left = area * t_ha
+                held = 0.0
+                money = 0.0
+                t = s
+                while t < n and left > 1e-9:
+                    out = haul[m, t] * step
+                    cut = 0.0
+                    if can[m, t]:
+                        rate = combine[t] * (HEADLAND_FACTOR if edge[m, t] else 1.0)
+                        cut = min(min(rate, cart) * step, buffer - held + out, left)
+                        money += cut / t_ha * (loss[m, t] + (rut if edge[m, t] else 0.0))
+                        left -= cut
+                    held = max(0.0, held + cut - out)
+                    t += 1
+                done[s] = t if left <= 1e-9 else -1
+                paid[s] = money
+            finish[m, p] = done[s]
+            cost[m, p] = np.int64(round(max(paid[s], 0.0) * 100.0))
 
 
 def move_minutes(farm: Farm, a: Field | None, b: Field, km: float) -> float:
@@ -204,61 +223,109 @@ def compile_tables(
         stakes=stakes,
         gangs=tuple(gangs),
         can=np.zeros(shape, dtype=np.bool_),
-        point=np.full(shape[1:3], -1, dtype=np.int64),
-        rates=tuple([None] * len(jobs) for _ in gangs),
+        point=np.full(shape, -1, dtype=np.int16),
+        rates=tuple([{} for _ in jobs] for _ in gangs),
         arrive=np.zeros(shape[1:], dtype=np.int32),
         move_km=km,
     )
     crews = {c.id: c for c in farm.crews}
+    cutters: list[list[Cutter]] = [[] for _ in gangs]
     for k, gang in enumerate(gangs):
         worked = crew_slots(crews[gang.crew], slots, farm.tz)
         shut = ~worked | forbidden_slots(farm.rules.road_forbidden, slots, farm.tz)
         up = np.array([~down_slots(c.down, slots) for c in gang.combines], dtype=np.float64)
         for j, job in enumerate(jobs):
             out.arrive[k, j] = arrivals(shut, int(move[k, :, j].max()))
-            _fill(out, k, j, stakes.ground[:, job.row] & worked, up)
+            out.rates[k][j].update(takers(stakes, j, gang))
+            cutters[k].append(_cutter(out, k, j, stakes.ground[:, job.row] & worked, up))
+    _choose_points(out, cutters)
+    for k, j in np.ndindex(shape[1:3]):
+        out.can[:, k, j], out.point[:, k, j], finish, cost = cutters[k][j](
+            out.rates[k][j], out.arrive[k, j]
+        )
+        out.tables.finish[:, k, j], out.tables.cost[:, k, j] = finish, cost
     charge = round(farm.rules.change_price * 100)
     for j, k in (assigned or {}).items():
         out.tables.cost[:, [c for c in range(len(gangs)) if c != k], j] += charge
     return out
 
 
-def _fill(out: Compiled, k: int, j: int, ok: Bool, up: Array) -> None:
-    """Fill the tables of one crew and job; `ok` (member, slot), `up` (combine, slot).
+def _choose_points(out: Compiled, cutters: Sequence[Sequence[Cutter]]) -> None:
+    """Keep of the rates those of the points that jobs are hauled to.
 
-    Of the delivery points the one is taken that costs least with the crew's time, on the mean of
-    the members and of arrivals at the same hour of each of the first days.
+    That is one point or several in turn, whichever costs less. Where points have little room,
+    only the jobs that need it most may go there, and fit in whole, so that what is brought there
+    fits in any order and any weather.
     """
-    stakes, best = out.stakes, np.inf
-    value = stakes.hour_value(len(out.gangs)) * SLOT_MIN / 60.0
-    for q, rates in takers(stakes, j, out.gangs[k]):
-        can, finish, cost = _at_point(out, k, j, q, rates, ok, up)
-        probe = np.arange(0, min(DAYS_PROBED * SLOTS_DAY, can.shape[1]), SLOTS_DAY)
-        done = np.where(finish[:, probe] >= 0, finish[:, probe], can.shape[1])
-        money = np.where(finish[:, probe] >= 0, cost[:, probe] / 100.0, stakes.leave[j])
-        score = float((money + value * (done - probe)).mean())
-        if score < best:
-            best = score
-            out.point[k, j], out.rates[k][j] = q, rates
-            out.can[:, k, j] = can
-            out.tables.finish[:, k, j], out.tables.cost[:, k, j] = finish, cost
+    tight = [q for q, p in enumerate(out.farm.points) if p.capacity_t is not None]
+    score = np.full((len(out.gangs), len(out.jobs), 1 + len(tight)), np.inf)
+    kept = {}
+    for k, j in np.ndindex(score.shape[:2]):
+        rates = out.rates[k][j]
+        free = tuple(q for q in rates if q not in tight)
+        some = [free, *((*free, q) for q in tight if q in rates)]
+        for points in dict.fromkeys(way for s in some for way in (s, *((q,) for q in s))):
+            way = {q: rates[q] for q in points}
+            cost = _probe(out, k, j, cutters[k][j], way)
+            c = next((c for c, q in enumerate(tight, 1) if q in points), 0)
+            if cost < score[k, j, c]:
+                score[k, j, c], kept[k, j, c] = cost, way
+        for c in range(1, 1 + len(tight)):
+            if score[k, j, c] >= score[k, j, 0]:
+                score[k, j, c], kept[k, j, c] = score[k, j, 0], kept[k, j, 0]
+    need = np.array([_room_needed(out.stakes, j) for j in range(len(out.jobs))])
+    room = np.array([out.farm.points[q].capacity_t for q in tight])
+    chosen = allot(score.mean(axis=0), need, room)
+    for k, j in np.ndindex(score.shape[:2]):
+        out.rates[k][j] = kept[k, j, int(chosen[j])]
 
 
-def _at_point(
-    out: Compiled, k: int, j: int, q: int, rates: Rates, ok: Bool, up: Array
-) -> tuple[Bool, NDArray[np.int32], NDArray[np.int64]]:
-    """Slots cut, finish and cost (member, slot) of a job hauled to one delivery point."""
-    stakes, job = out.stakes, out.stakes.jobs[j]
-    field = stakes.field(j)
-    combine, t_ha = np.array(rates.combine) @ up, wet_yield(field)
-    # one layout whatever the stakes have, else the two below are compiled for each
-    money, edge = (np.ascontiguousarray(a) for a in (stakes.loss[:, j, q], stakes.edge[:, job.row]))
-    can = np.ascontiguousarray(ok & np.isfinite(money) & (combine > 0))
-    _drier_later(can, money, stakes.day, stakes.hour_value(len(out.gangs)) * t_ha / rates.t_h)
-    finish, cost = np.empty(can.shape, np.int32), np.empty(can.shape, np.int64)
-    _cut(
-        can, money, edge, combine, stakes.opened[q], min(rates.cart, 1e9),
-        rates.haul, rates.buffer, t_ha, job.area_ha, loss_terms(stakes.farm, field)["rut_ha"],
-        SLOT_MIN / 60.0, out.arrive[k, j], finish, cost,
-    )  # fmt: skip
-    return can, finish, cost
+def _probe(out: Compiled, k: int, j: int, cut: Cutter, rates: Mapping[int, Rates]) -> float:
+    """What a job costs with the crew's time, hauled to the points of `rates`.
+
+    On the mean of the members and of arrivals through the first week.
+    """
+    slots = len(out.stakes.slots)
+    probe = np.arange(0, min(TRIED * STEP, slots), STEP)
+    _, _, finish, cost = cut(rates, out.arrive[k, j, probe])
+    money = np.where(finish >= 0, cost / 100.0, out.stakes.leave[j])
+    slots_taken = np.where(finish >= 0, finish, slots) - probe
+    hour = out.stakes.hour_value(len(out.gangs))
+    return float((money + hour * SLOT_MIN / 60.0 * slots_taken).mean())
+
+
+def _room_needed(stakes: Stakes, j: int) -> float:
+    """Room that the grain of a job takes, as moist as it stands on the first day, t of wheat."""
+    job, field = stakes.jobs[j], stakes.field(j)
+    moisture = float(np.nanmean(stakes.moisture[:, job.row, :24]))
+    return wheat_t(job.area_ha * dry_t_ha(field) / (1.0 - moisture / 100.0), field.crop)
+
+
+def _cutter(out: Compiled, k: int, j: int, ok: Bool, up: Array) -> Cutter:
+    """How a crew cuts a job, by the delivery points that it may be hauled to.
+
+    `ok` (member, slot): the field is open and the crew at work. `up` (combine, slot).
+    """
+    stakes, job, field = out.stakes, out.jobs[j], out.field(j)
+    t_ha, hour = wet_yield(field), stakes.hour_value(len(out.gangs))
+    rut = loss_terms(out.farm, field)["rut_ha"]
+    # one layout whatever the stakes have, else what is compiled would be so for each
+    edge, loss = np.ascontiguousarray(stakes.edge[:, job.row]), stakes.loss[:, j].copy()
+
+    def cut(rates: Mapping[int, Rates], starts: NDArray[np.int32]) -> Cut:
+        haul = hauled(loss, stakes.opened, rates, hour * t_ha)
+        finish = np.full((len(ok), len(starts)), -1, np.int32)
+        cost = np.zeros(finish.shape, np.int64)
+        if not rates:
+            return np.zeros(ok.shape, np.bool_), haul.point, finish, cost
+        some = next(iter(rates.values()))  # all but the haul is the same for every point
+        combine = np.array(some.combine) @ up
+        can = ok & np.isfinite(haul.loss) & (combine > 0)
+        _drier_later(can, haul.loss, stakes.day, hour * t_ha / max(r.t_h for r in rates.values()))
+        _cut(
+            can, haul.loss, edge, combine, min(some.cart, 1e9), haul.t_h, some.buffer, t_ha,
+            job.area_ha, rut, SLOT_MIN / 60.0, starts, finish, cost,
+        )  # fmt: skip
+        return can, haul.point, finish, cost
+
+    return cut

@@ -19,7 +19,7 @@ from scheduler.words import (
     day_name,
     field_title,
     grain_text,
-    loads_text,
+    haul_text,
     moisture_range,
     percent,
     plain,
@@ -171,7 +171,7 @@ def _details(order: Order, morning: Morning) -> Iterator[str]:
     yield f"{crop_name(order.crop)}, {area}, {grain_text(order, morning)}"
     yield f"Moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
     yield f"Chance that it goes as said {percent(order.chance)}"
-    yield f"{loads_text(order.loads)} to {plain(order.point)}"
+    yield haul_text(order)
     if order.headland_only:
         yield EDGE_ONLY.capitalize()
     yield f"Why: {plain(order.reason)}"

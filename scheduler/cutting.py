@@ -63,20 +63,20 @@ def cutting(came: Came, compiled: Compiled) -> Cutting:
 def rates_ha_h(compiled: Compiled) -> Array:
     """Cutting rate with carts and trucks, ha/h, (field, crew); 0 where none can be told."""
     out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
-    for k, rates in enumerate(compiled.rates):
-        for job, rate in zip(compiled.jobs, rates, strict=True):
-            if rate is not None:
-                out[job.field, k] = rate.t_h / wet_yield(compiled.farm.fields[job.field])
+    for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
+        if (usual := compiled.usual(k, j)) is not None:
+            job, rate = compiled.jobs[j], usual[1]
+            out[job.field, k] = rate.t_h / wet_yield(compiled.farm.fields[job.field])
     return out
 
 
 def waits(compiled: Compiled) -> Array:
     """Share of cutting time that combines wait for carts and trucks, (field, crew)."""
     out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
-    for k, rates in enumerate(compiled.rates):
-        for job, rate in zip(compiled.jobs, rates, strict=True):
-            if rate is not None:
-                out[job.field, k] = 1.0 - rate.t_h / sum(rate.combine)
+    for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
+        if (usual := compiled.usual(k, j)) is not None:
+            job, rate = compiled.jobs[j], usual[1]
+            out[job.field, k] = 1.0 - rate.t_h / sum(rate.combine)
     return out
 
 

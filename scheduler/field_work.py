@@ -114,10 +114,10 @@ def _cut(state: Work, k: int, t: int) -> None:
     """Cut for one slot, as `compile._cut` reckons it."""
     compiled, j = state.compiled, state.on[k]
     assert j is not None
-    stake, rate = compiled.stakes, compiled.rates[k][j]
-    if rate is None:
+    stake, job, q = compiled.stakes, compiled.jobs[j], int(compiled.point[0, k, j, t])
+    if q < 0:
         return
-    job, q = compiled.jobs[j], int(compiled.point[k, j])
+    rate = compiled.rates[k][j][q]
     t_ha = wet_yield(compiled.field(j))
     out = rate.haul * STEP_H if stake.opened[q, t] else 0.0
     cut = 0.0

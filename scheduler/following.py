@@ -79,10 +79,10 @@ def _choose(
 def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> Array | float:
     """Cut for one slot; money lost by draw."""
     j, stake = crew.at, compiled.stakes
-    rates = compiled.rates[k][j] if j < len(left) else None
-    q = int(compiled.point[k, j]) if j < len(left) else -1
-    if rates is None:
+    q = int(compiled.point[0, k, j, s]) if j < len(left) else -1
+    if q < 0:
         return 0.0
+    rates = compiled.rates[k][j][q]
     out = rates.haul * STEP_H if stake.opened[q, s] else 0.0
     area = 0.0
     if s >= crew.ready and left[j] > 0 and compiled.can[0, k, j, s]:

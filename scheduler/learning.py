@@ -22,7 +22,7 @@ from scheduler.slots import local, utc_hour
 def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
     """The farm as the book has it: what is cut, down, away, shut and delivered; last samples."""
     down, away = book.down(now), book.absences(farm, now)
-    shut, brought = book.notices(farm, now), book.delivered(now)
+    shut, brought = book.notices(farm, now), book.delivered(farm, now)
     cut = book.progress(farm, now)
     samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
 

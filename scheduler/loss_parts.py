@@ -97,10 +97,15 @@ def _of_hours(
     shape = moisture.shape
     wet, sprout = (np.broadcast_to(x[0, at], shape) for x in (state.wettings, state.sprout))
     stand = (moisture, wet, sprout)
-    market = _market(came.farm, field, int(compiled.point[k, j]))
+    point = compiled.point[:, k, j, hour_slots(came, compiled.stakes)[hours]]
     before = float(state.sprout[0, 0])
     terms = loss_terms(came.farm, field)
-    return parts_ha(field, market, stand, at.astype(float), terms, before)
+    parts: dict[str, Array] = {}
+    for q in np.unique(point):
+        market = _market(came.farm, field, int(q))
+        for name, money in parts_ha(field, market, stand, at.astype(float), terms, before).items():
+            parts[name] = np.where(point == q, money, parts.get(name, 0.0))
+    return parts
 
 
 def _market(farm: Farm, field: Field, point: int) -> Market:

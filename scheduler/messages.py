@@ -12,7 +12,7 @@ from scheduler.words import (
     clock,
     day_name,
     field_title,
-    loads_text,
+    haul_text,
     percent,
     plain,
 )
@@ -63,5 +63,5 @@ def _short(place: int, order: Order, morning: Morning) -> str:
         f"{place}) {field_title(order)} leave {clock(order.leave_at, morning.now)} cut "
         f"{clock(order.start.mid, order.leave_at)}-{clock(order.finish.mid, order.leave_at)} "
         f"{show_area(order.area_ha, morning.farm.units)} {order.moisture_pct.mid:.1f}% "
-        f"{loads_text(order.loads)} to {order.point}{edge}, chance {percent(order.chance)}."
+        f"{haul_text(order)}{edge}, chance {percent(order.chance)}."
     ).replace(" %", "%")

@@ -199,8 +199,9 @@ def _cut_loss(came: Came, compiled: Compiled, j: int, k: int, area: Array) -> Ar
     slot = hour_slots(came, stake)[cut]
     loss = stake.loss[:, j][:, :, slot]
     best = np.where(np.isnan(loss), np.inf, loss).min(axis=1)
-    q = compiled.point[k, j]
-    told = np.where(np.isfinite(loss[:, q]), loss[:, q], best) if q >= 0 else best
+    q = compiled.point[:, k, j, slot]
+    told = np.take_along_axis(loss, np.maximum(q, 0)[:, None], axis=1)[:, 0]
+    told = np.where((q >= 0) & np.isfinite(told), told, best)
     # a load that the model thinks too wet for every point was taken somewhere: the worst price
     worst = np.where(np.isfinite(told), told, 0.0).max(axis=1, keepdims=True)
     told = np.maximum(np.where(np.isfinite(told), told, worst), 0.0)

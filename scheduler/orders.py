@@ -10,6 +10,8 @@ from readiness.season import Season
 from readiness.weather import Weather
 from scheduler.farm import Farm
 
+SHUT, TURNED_AWAY = "shut", "turned away"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Spread:
@@ -40,6 +42,16 @@ class Alternative:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Delivery:
+    """What of a field goes to one delivery point, in the mean of the members that do it."""
+
+    point: str  # id
+    tonnes: float
+    loads: float
+    why: str = ""  # not the first choice: it is `SHUT`, the load `TURNED_AWAY`, or neither mostly
+
+
+@dataclass(frozen=True, kw_only=True)
 class Order:
     """One line of a crew's orders."""
 
@@ -61,7 +73,8 @@ class Order:
     chance: float  # share of members in which it starts and ends on the days said
     done: float = 1.0  # share of members in which it is done within the days planned
     loads: float
-    point: str  # delivery point id
+    point: str  # id of the delivery point of first choice
+    deliveries: tuple[Delivery, ...] = ()  # first choice first; none in plans of one point each
     rate_ha_h: float
     limited_by: str  # "combine" | "cart" | "haul"
     headland_only: bool

@@ -36,7 +36,7 @@ from scheduler.messages import message
 from scheduler.orders import CrewOrders, Morning, Order
 from scheduler.sheet import sheet
 from scheduler.units import USUAL, Units, from_si, lb_bu
-from scheduler.words import crop_name, grade_name, guarded
+from scheduler.words import crop_name, grade_name, guarded, haul_text
 
 PLAN_VERSION = 1
 STALE_S = 3600.0  # a half-written folder this old is nobody's work in progress; assumed
@@ -115,7 +115,7 @@ def _columns(morning: Morning) -> list[str]:
     said["GRADE"] = "" if metric else "us_grade"
     names = "crew place field name parcel crop leave move_min move_DISTANCE start start_early "
     names += "start_late finish finish_early finish_late AREA MASS moisture_pct moisture_low_pct "
-    names += "moisture_high_pct test_weight_WEIGHT sprouted_pct GRADE chance_pct loads point "
+    names += "moisture_high_pct test_weight_WEIGHT sprouted_pct GRADE chance_pct loads point haul "
     names += "headland_only loss locked reason changed"
     for word, unit in said.items():
         names = names.replace(word, unit)
@@ -138,7 +138,8 @@ def _row(crew: CrewOrders, place: int, order: Order, morning: Morning) -> dict[s
         _number(from_si(order.tonnes, "mass", units, order.crop), 1),
         *(_number(v, 1) for v in (wet.mid, wet.low, wet.high)),
         *_quality(order, units),
-        *(_number(100 * order.chance, 0), _number(order.loads, 1), guarded(order.point)),
+        *(_number(100 * order.chance, 0), _number(order.loads, 1)),
+        *(guarded(order.point), guarded(haul_text(order))),
         *("yes" if order.headland_only else "no", _number(order.loss, 2)),
         *("yes" if order.locked else "no", guarded(order.reason), guarded(order.changed)),
     )

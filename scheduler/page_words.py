@@ -28,6 +28,7 @@ from scheduler.words import (
     day_name,
     field_title,
     grain_text,
+    haul_text,
     loads_text,
     machines,
     moisture_range,
@@ -48,7 +49,8 @@ def register(app: Flask, house: House, locked: bool) -> None:
     }  # fmt: skip
     app.jinja_env.globals |= {
         "clock": clock, "time_range": time_range, "moisture_range": moisture_range,
-        "loads_text": loads_text, "grain_text": grain_text, "quality_text": quality_text,
+        "loads_text": loads_text, "haul_text": haul_text, "grain_text": grain_text,
+        "quality_text": quality_text,
         "weighed": weighed, "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY,
         "least_h": LEAST_H, "kinds": KINDS, "locked": locked, "deference": DEFERENCE,
         "shade_of": shade_of, "shades": shades(),

@@ -73,8 +73,8 @@ def _opened(compiled: Compiled, season: Season, row: int, begin: datetime) -> st
 
 def why_left(compiled: Compiled, season: Season, j: int) -> str:
     """What keeps a job out of everybody's orders."""
-    if (compiled.point[:, j] < 0).all():
-        return "no delivery point takes this crop at the moisture expected"
+    if (compiled.point[:, :, j] < 0).all():
+        return "no delivery point with room takes this crop at the moisture expected"
     share = (compiled.tables.finish[:, :, j, 0] >= 0).any(axis=1).mean()
     if share < 0.5:
         ahead = season.reason[:, :, first_hour(compiled, season) :]

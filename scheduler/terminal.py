@@ -20,9 +20,10 @@ from scheduler.words import (
     crew_title,
     crop_name,
     day_name,
+    delivery_lines,
     field_title,
     grain_text,
-    loads_text,
+    haul_text,
     loss_lines,
     machines,
     moisture_range,
@@ -60,6 +61,9 @@ def terminal(morning: Morning) -> str:
     lines = _head(morning)
     for crew in morning.crews:
         lines += _crew(crew, morning)
+    if grain := delivery_lines(morning):
+        lines += heading("Where the grain goes, if all is cut")
+        lines += [line for text in grain for line in wrapped(text, 2, hang=4)]
     lines += _loss(morning)
     if morning.left:
         lines += heading("Left out")
@@ -120,7 +124,7 @@ def _order(place: int, order: Order, morning: Morning) -> list[str]:
     units, day = morning.farm.units, order.start.mid.date()
     first = (
         f"{field_title(order)}  {crop_name(order.crop)}  {show_area(order.area_ha, units)}"
-        f" -> {plain(order.point)}, {loads_text(order.loads)} ({grain_text(order, morning)})"
+        f", {haul_text(order)} ({grain_text(order, morning)})"
     )
     second = (
         f"leave {clock(order.leave_at, day)} (move {order.move_min:.0f} min, "

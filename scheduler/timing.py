@@ -12,7 +12,7 @@ from readiness.weather import Array
 from scheduler.compile import SLOT_MIN, Compiled
 from scheduler.orders import Spread, TimeSpread
 from scheduler.slots import local
-from scheduler.tables import Plan
+from scheduler.tables import Int, Plan
 
 #: Share of members from which a job counts as done in the middle of the forecasts.
 MOSTLY = 0.5
@@ -27,6 +27,7 @@ class Timing:
     end: Array
     moisture: Array
     edge: Array  # share of cutting slots in which carts stay at the edge
+    cut: tuple[Int, ...]  # slots in which it is cut
 
 
 def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
@@ -34,9 +35,11 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
     order, j = plan.orders[k], plan.orders[k][at]
     row, tables = compiled.jobs[j].row, compiled.tables
     out = np.full((5, plan.start.shape[0]), np.nan)
+    slots = []
     for m in range(plan.start.shape[0]):
         s, e = int(plan.start[m, j]), int(plan.finish[m, j])
-        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + s if 0 <= s < e else np.array([])
+        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + max(s, 0)
+        slots.append(cut)
         if not cut.size:
             continue
         before = next((i for i in reversed(order[:at]) if plan.finish[m, i] >= 0), None)
@@ -45,7 +48,9 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
         wet = compiled.stakes.moisture[m, row, compiled.stakes.hour[cut]].mean()
         edge = compiled.stakes.edge[m, row, cut].mean()
         out[:, m] = max(int(free), int(cut[0]) - int(move)), cut[0], e, wet, edge
-    return Timing(leave=out[0], begin=out[1], end=out[2], moisture=out[3], edge=out[4])
+    return Timing(
+        leave=out[0], begin=out[1], end=out[2], moisture=out[3], edge=out[4], cut=tuple(slots)
+    )
 
 
 def clock(compiled: Compiled, slot: float) -> datetime:

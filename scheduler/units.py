@@ -149,7 +149,15 @@ def show_distance(km: float, units: Units) -> str:
     return _show(from_si(km, "distance", units), "mi" if units == "us" else "km", 1)
 
 
-def show_mass(t: float, crop: str, units: Units) -> str:
+def wheat_t(t: float, crop: str | None) -> float:
+    """Tonnes of wheat that fill the room of `t` tonnes of a crop, by their pounds per bushel.
+
+    A crop that is not named is taken for wheat.
+    """
+    return t * bushel_t(None) / bushel_t(crop)
+
+
+def show_mass(t: float, crop: str | None, units: Units) -> str:
     """Grain, '9,600 bu' by the crop's pounds per bushel, or '261 t'."""
     value = from_si(t, "mass", units, crop)
     return _show(value, "bu", 0) if units == "us" else _show(value, "t", 1)

@@ -11,8 +11,16 @@ from readiness.grade import SAMPLE_GRADE
 from readiness.season import Reason
 from readiness.work import Held, Work
 from scheduler.farm import Farm
-from scheduler.orders import CrewOrders, Morning, Order, Spread, TimeSpread
-from scheduler.units import show_area, show_mass, show_money, show_test_weight
+from scheduler.orders import (
+    SHUT,
+    TURNED_AWAY,
+    CrewOrders,
+    Morning,
+    Order,
+    Spread,
+    TimeSpread,
+)
+from scheduler.units import show_area, show_mass, show_money, show_test_weight, wheat_t
 
 LIMITED = {
     "combine": "as fast as the combines cut",
@@ -122,6 +130,36 @@ def loads_text(loads: float) -> str:
     """'5.1 loads', '12 loads'."""
     number = f"{loads:.1f}" if loads < 9.95 else f"{loads:.0f}"
     return f"{number} load{'' if number == '1.0' else 's'}"
+
+
+def haul_text(order: Order) -> str:
+    """'7.1 loads to Rail elevator; 3.2 loads to home bins when Rail elevator is shut'."""
+    first = plain(order.point)
+    if not order.deliveries:
+        return f"{loads_text(order.loads)} to {first}"
+    when = {SHUT: f" when {first} is shut", TURNED_AWAY: f" while {first} turns it away"}
+    return "; ".join(
+        f"{loads_text(d.loads)} to {plain(d.point)}{when.get(d.why, '')}" for d in order.deliveries
+    )
+
+
+def delivery_lines(morning: Morning) -> list[str]:
+    """What goes to each delivery point if all orders are cut, and the room where it is short."""
+    units = morning.farm.units
+    hauls = [(o.crop, d) for crew in morning.crews for o in crew.orders for d in o.deliveries]
+    lines = []
+    for point in morning.farm.points:
+        here = [(crop, d) for crop, d in hauls if d.point == point.id]
+        if not here:
+            continue
+        # tonnes add up, and so do bushels, which are tonnes of wheat
+        tonnes = sum(wheat_t(d.tonnes, crop) if units == "us" else d.tonnes for crop, d in here)
+        text = f"{plain(point.id)}: {show_mass(tonnes, None, units)}"
+        text += f", {loads_text(sum(d.loads for _, d in here))}"
+        if point.capacity_t is not None:
+            text += f"; room for {show_mass(point.capacity_t, None, units)}"
+        lines.append(text)
+    return lines
 
 
 def field_title(order: Order) -> str:

@@ -15,6 +15,7 @@ from scheduler.farm import Cart, Combine, Crew, DeliveryPoint, Farm, Field, Mark
 from scheduler.orders import (
     Alternative,
     CrewOrders,
+    Delivery,
     Fallback,
     LeftOut,
     Morning,
@@ -177,6 +178,18 @@ def spread(mid: datetime, hours: float) -> TimeSpread:
     return TimeSpread(low=mid - timedelta(hours=hours), mid=mid, high=mid + timedelta(hours=hours))
 
 
+def _deliveries(place, i, tonnes):
+    """All to one point, of every third field a quarter to the other when that is shut."""
+    shares = (0.75, 0.25) if i % 3 == 2 else (1.0,)
+    return tuple(
+        Delivery(
+            point=place.points[(i + n) % 2].id, tonnes=share * tonnes, loads=share * tonnes / 28.0,
+            why="shut" if n else "",
+        )
+        for n, share in enumerate(shares)
+    )  # fmt: skip
+
+
 def order(place: Farm, i: int, at: int) -> Order:
     """Field `i` as the `at`-th order of its crew: two a day, the last of a crew overnight."""
     f = place.fields[i]
@@ -200,6 +213,7 @@ def order(place: Farm, i: int, at: int) -> Order:
         chance=max(0.35, 0.9 - 0.12 * at),
         loads=f.area_ha * f.yield_t_ha / 28.0,
         point=place.points[i % 2].id,
+        deliveries=_deliveries(place, i, f.area_ha * f.yield_t_ha),
         rate_ha_h=9.1,
         limited_by="haul" if i % 2 else "combine",
         headland_only=i % 4 == 1,

@@ -167,6 +167,9 @@ def test_absence_notice_and_room(book, farm):
     assert opens.astimezone(farm.tz).strftime("%H:%M") == "00:00"
     assert opens - shut < timedelta(hours=24)
     assert there.points[1].capacity_t == 4.0
+    # a bushel of barley, 48 lb, takes the room of a bushel of wheat, 60 lb: 26 t that of 32.5 t
+    barley = replace(farm, fields=tuple(replace(f, crop="barley") for f in farm.fields))
+    assert book.delivered(barley, now)[farm.points[1].id] == pytest.approx(32.5)
     book.add(entry("notice", farm.points[0].id, 8.5, notice="open again"))
     assert book.notices(farm, now)[farm.points[0].id][0][1] == NOW + timedelta(hours=8.5)
 

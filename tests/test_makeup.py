@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, time, timedelta
+from itertools import product
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from readiness.season import Reason, Season, Tier
 from scheduler.check import check
 from scheduler.compile import compile_tables, move_minutes
+from scheduler.delivery import allot
 from scheduler.farm import (
     Cart,
     Combine,
@@ -21,8 +23,10 @@ from scheduler.farm import (
     Moves,
     Truck,
 )
+from scheduler.field_work import begun, follow, work
 from scheduler.haul import Gang, between_km
 from scheduler.makeup import describe, makeups, own_makeup
+from scheduler.reasons import why_left
 from scheduler.rules import DEAREST, LARGEST, NEAREST, RIPEST, rule_orders
 from scheduler.search import price
 from scheduler.slots import slot_times
@@ -79,8 +83,8 @@ def farm(**other):
     return Farm(**(values | other))
 
 
-def season(n, moisture=13.5, members=1):
-    shape = (members, n, HOURS)
+def season(n, moisture=13.5, members=1, days=4):
+    shape = (members, n, 24 * days)
     full = {
         name: np.zeros(shape) for name in ("water_top", "water_below", "film", "wettings", "sprout")
     }
@@ -97,7 +101,8 @@ def season(n, moisture=13.5, members=1):
 
 
 def compiled(the_farm, the_season=None, makeup=None):
-    stake = stakes(the_farm, the_season or season(len(the_farm.fields)), slot_times(NOW, 4, 30))
+    the_season = the_season or season(len(the_farm.fields))
+    stake = stakes(the_farm, the_season, slot_times(NOW, the_season.moisture.shape[2] // 24, 30))
     makeup = makeup or own_makeup(the_farm, NOW)
     return compile_tables(stake, makeup, stands=["base"] * len(makeup))
 
@@ -161,7 +166,7 @@ def test_hand_hours_to_cut_a_field():
     tables = compiled(farm())
     own = tables.tables.finish[0, 0, 1]
     assert own[0] - int(tables.arrive[0, 1, 0]) == 10
-    assert tables.rates[0][1].limited_by == "combine"
+    assert tables.rates[0][1][0].limited_by == "combine"
 
 
 def test_a_hollow_and_a_large_field_are_parcels():
@@ -207,8 +212,104 @@ def test_trucks_full_and_elevator_shut_stop_the_combines():
     late, soon = (compiled(f).tables.finish[0, 0, 0, 24] for f in (shut, free))
     assert late > soon
     # F1 yields 4 t/ha: 360 t are many times the 77 t that one cart and two trucks hold
-    held = compiled(shut).rates[0][0].buffer
+    held = compiled(shut).rates[0][0][0].buffer
     assert held == pytest.approx(35 * 0.78 + 2 * 25.0)
+
+
+# -- where the grain goes -----------------------------------------------------------------------
+
+
+def two_points(**bins):
+    """Elevator E, 250 a tonne, 08:00 to 20:00, up to 15 %; bins, 240, always, up to 20 %."""
+    elevator = farm().points[0]
+    market = elevator.markets["wheat_hard"]
+    own = replace(market, price_t=240.0, moisture_limit_pct=20.0)
+    return (
+        replace(
+            elevator, week=((time(8), time(20)),) * 7,
+            markets={"wheat_hard": replace(market, moisture_limit_pct=15.0)},
+        ),
+        replace(elevator, id="bins", markets={"wheat_hard": own}, **bins),
+    )  # fmt: skip
+
+
+def test_grain_goes_to_the_elevator_by_day_and_to_bins_by_night_or_when_wet():
+    # dry from noon of the first day on; slots are half-hours from 06:00
+    wet = np.full((3, HOURS), 14.0)
+    wet[:, :6] = 17.0
+    acres = tuple(replace(f, area_ha=10 * f.area_ha) for f in farm().fields[:2])
+    fields = (farm().fields[2], *acres)  # more than two crews cut in four days
+    tables = compiled(farm(points=two_points(), fields=fields), season(3, wet))
+    told = ["E" if q == 0 else "bins" for q in tables.point[0, 0, 0]]
+    assert told[:12] == ["bins"] * 12  # E turns 17 % away
+    assert told[12:28] == ["E"] * 16  # 12:00 to 20:00
+    assert told[28:52] == ["bins"] * 24  # to 08:00
+    assert told[52:76] == ["E"] * 24
+    # F3, 25 ha x 6 t/ha at 13.5 %, takes three hours: cut by night it is sold for 10 a tonne less
+    # than by day, but for what shatters in between, which is lost wherever it is sold
+    alone = compiled(farm(points=two_points()[1:], fields=fields), season(3, wet))
+    night, day = 30, 54
+    both, bins = (t.tables.cost[0, 0, 0] / 100.0 for t in (tables, alone))
+    assert (both[night] - both[day]) - (bins[night] - bins[day]) == pytest.approx(1500.0, rel=0.03)
+
+
+def test_a_crew_that_follows_the_tables_hauls_and_loses_what_they_say():
+    # an independent walk through the slots, with carts and trucks filling while points are shut
+    shut = tuple(replace(p, week=((time(9), time(18)),) * 7) for p in two_points())
+    for points in (two_points(), shut, two_points()[:1]):
+        wet = 14.0 + 2.5 * np.sin(np.arange(HOURS) / 24 * 2 * np.pi)
+        tables = compiled(farm(points=points), season(3, np.tile(wet, (3, 1))))
+        plan = price(tables.tables, ((1, 0), (2,)))
+        state = begun(tables)
+        work(state, 0, 2 * HOURS, follow(plan.orders))
+        assert state.loss == pytest.approx(plan.cost / 100.0, abs=0.02)
+        assert (state.ended == plan.finish[0]).all()
+
+
+def test_room_that_is_short_goes_to_the_jobs_that_need_it_most():
+    # F1, F2, F3 yield 40, 160 and 150 t: room for F2 or F3, or for F1 and nothing else; E takes
+    # no grain over 15 %, and all stands at 17 % but F3, which E takes at nearly the same price
+    wet = np.repeat(np.array([[17.0], [17.0], [14.5]]), HOURS, axis=1)
+    tables = compiled(farm(points=two_points(capacity_t=190.0)), season(3, wet))
+    told = [[sorted(rates) for rates in crew] for crew in tables.rates]
+    assert told == [[[], [1], [0]]] * 2  # points of F1, F2, F3
+    assert (tables.tables.finish[:, :, 0] == -1).all()
+    assert "room" in why_left(tables, season(3, wet), 0)
+    # with room for all, nothing is kept out
+    ample = compiled(farm(points=two_points(capacity_t=1e4)), season(3, wet))
+    free = compiled(farm(points=two_points()), season(3, wet))
+    assert (ample.tables.finish == free.tables.finish).all()
+    assert (ample.tables.cost == free.tables.cost).all()
+
+
+def test_time_to_spare_waits_for_the_better_price():
+    # 8.4 ha/h x 4 t/ha sold for 2 a tonne less lose 67 an hour. Half of what stands loses 0.3 % of
+    # 1000 a ha a day of 8 hours: 20 ha some 4 an hour, 600 ha some 110, and the crew goes on
+    dear, own = two_points()
+    cheap = {"wheat_hard": replace(own.markets["wheat_hard"], price_t=248.0)}
+    points = (dear, replace(own, markets=cheap))
+    for area, told in ((20.0, [0]), (600.0, [0, 1])):
+        one = farm(points=points, crews=farm().crews[:1], fields=(field("F1", area_ha=area),))
+        tables = compiled(one, season(1, 14.0, days=10))
+        assert sorted(tables.rates[0][0]) == told
+
+
+def test_room_is_shared_out_as_well_as_trying_every_way():
+    # against every way to give jobs one of two points' room or none, on sets drawn at random
+    rng = np.random.default_rng(5)
+    for _ in range(60):
+        jobs = int(rng.integers(1, 7))
+        score = rng.integers(0, 100, (jobs, 3)).astype(float)
+        tonnes, room = rng.uniform(5, 40, jobs), rng.uniform(0, 80, 2)
+        best = np.inf
+        for way in product(range(3), repeat=jobs):
+            used = [sum(t for t, c in zip(tonnes, way, strict=True) if c == i) for i in (1, 2)]
+            if (np.array(used) <= room).all():
+                best = min(best, sum(score[j, c] for j, c in enumerate(way)))
+        found = allot(score, tonnes, room)
+        for i in (1, 2):
+            assert tonnes[found == i].sum() <= room[i - 1] + 1e-6
+        assert score[np.arange(jobs), found].sum() == pytest.approx(best)
 
 
 def test_finish_never_comes_sooner_for_arriving_later():

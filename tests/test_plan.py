@@ -17,6 +17,7 @@ from scheduler.known import gather
 from scheduler.outlets import plan_json
 from scheduler.plan import plan_farm, plan_morning, price_order
 from scheduler.timing import first_hour
+from scheduler.units import bushel_t, wheat_t
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
@@ -63,7 +64,26 @@ def test_moisture_is_within_what_is_threshed_and_taken(morning):
     points = {p.id: p for p in morning.farm.points}
     for crew in morning.crews:
         for o in crew.orders:
-            assert o.moisture_pct.high <= points[o.point].markets[o.crop].moisture_limit_pct
+            limits = [points[d.point].markets[o.crop].moisture_limit_pct for d in o.deliveries]
+            assert o.moisture_pct.high <= max(limits)
+
+
+def test_no_more_is_hauled_to_the_bins_than_they_have_room_for(morning):
+    bins = next(p for p in morning.farm.points if p.id == "home bins")
+    assert bins.capacity_t == pytest.approx(60_000 * bushel_t(None))
+    hauls = [(o, d) for crew in morning.crews for o in crew.orders for d in o.deliveries]
+    brought = sum(wheat_t(d.tonnes, o.crop) for o, d in hauls if d.point == bins.id)
+    assert 0.0 < brought <= bins.capacity_t
+    # the fields that may be hauled there fit in whole, whatever the order and the weather
+    whole = {o.field + o.parcel: wheat_t(o.tonnes, o.crop) for o, d in hauls if d.point == bins.id}
+    assert sum(whole.values()) <= bins.capacity_t
+    # what cannot be split over several points is not, and all of a field goes somewhere
+    for crew in morning.crews:
+        for o in crew.orders:
+            assert sum(d.tonnes for d in o.deliveries) == pytest.approx(o.tonnes)
+            assert sum(d.loads for d in o.deliveries) == pytest.approx(o.loads)
+            assert o.point == o.deliveries[0].point
+            assert len({d.point for d in o.deliveries}) == len(o.deliveries)
 
 
 # hand: two members do the job, one of them after two more wettings: 78.9 - 1.29 (2 + 0) / 2 =

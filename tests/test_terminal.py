@@ -22,13 +22,17 @@ def test_everything_an_order_needs(morning):
         "Learnt: Hilltop (F06): gauge read 0.42 in",
         "CREW NORTH",
         "Today, Sat 16 Aug",
-        " 1  Home quarter (F01)  hard wheat  98.8 ac -> Elevator, 5.1 loads (5,291 bu)",
+        " 1  Home quarter (F01)  hard wheat  98.8 ac, 5.1 loads to Elevator (5,291 bu)",
         "leave 09:20 (move 40 min, 5.9 mi)  start 10:00 (09:00-11:00)  done 14:30 (13:30-15:30)",
         "moisture 14.4 % (13.2-15.9 %)  58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone\n",
         "    chance 90 %  22.5 ac/h, as fast as the combines cut\n",
         "why: dew off and grain fit from about 10:00; one place later would cost $1,240 more",
         "If the first sample is tough: wait three hours",
         "Status: feasible; seed 3",
+        "4.5 loads to Elevator; 1.5 loads to Home bins\n    when Elevator is shut (7,337 bu)",
+        "WHERE THE GRAIN GOES, IF ALL IS CUT",
+        # 5,291 and three quarters of 7,337; the other quarter, 7,404 and 5,291
+        "Elevator: 10,794 bu, 9.6 loads\n  Home bins: 14,529 bu, 12 loads\n",
     ):
         assert words in text
 
