@@ -177,15 +177,22 @@ def _drier_later(can, loss, day, limit):  # type: ignore[no-untyped-def]
 
 
 def takers(stakes: Stakes, j: int, gang: Gang) -> Iterator[tuple[int, Rates]]:
-    """Delivery points that take a job's grain at some hour, with the gang's rates there."""
+    """Delivery points that take a job's grain at some hour, with the gang's rates there.
+
+    Grain for seed goes to the farm's own (common practice, no source), where one takes the crop.
+    """
     farm, field = stakes.farm, stakes.field(j)
     density, t_ha = grain_density(field), wet_yield(field)
-    for q, p in enumerate(farm.points):
-        if field.crop not in p.markets or (p.capacity_t is not None and p.capacity_t <= 0):
-            continue
+    taken = {
+        q: p
+        for q, p in enumerate(farm.points)
+        if field.crop in p.markets and (p.capacity_t is None or p.capacity_t > 0)
+    }
+    kept = field.purpose == "seed" and any(p.own for p in taken.values())
+    for q, p in taken.items():
         km = between_km(farm, field.id, p.id)
         rates = gang_rates(gang, p, km=km, density=density, wet_yield=t_ha)
-        if rates.t_h > 0 and np.isfinite(stakes.loss[:, j, q]).any():
+        if (p.own or not kept) and rates.t_h > 0 and np.isfinite(stakes.loss[:, j, q]).any():
             yield q, rates
 
 

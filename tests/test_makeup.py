@@ -282,6 +282,16 @@ def test_room_that_is_short_goes_to_the_jobs_that_need_it_most():
     assert (ample.tables.cost == free.tables.cost).all()
 
 
+def test_grain_for_seed_goes_to_the_farms_own_bins():
+    # common practice, no source: seed is kept, where there is a bin for it
+    for own, told in ((True, [1]), (False, [0, 1])):
+        seed = (*farm().fields[:2], replace(farm().fields[2], purpose="seed", area_ha=600.0))
+        tables = compiled(farm(points=two_points(own=own), fields=seed), season(3, 14.0))
+        assert sorted(tables.rates[0][2]) == told
+    full = compiled(farm(points=two_points(own=True, capacity_t=0.0), fields=seed))
+    assert sorted(full.rates[0][2]) == [0]
+
+
 def test_time_to_spare_waits_for_the_better_price():
     # 8.4 ha/h x 4 t/ha sold for 2 a tonne less lose 67 an hour. Half of what stands loses 0.3 % of
     # 1000 a ha a day of 8 hours: 20 ha some 4 an hour, 600 ha some 110, and the crew goes on
