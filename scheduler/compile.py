@@ -304,8 +304,10 @@ def _probe(out: Compiled, k: int, j: int, cut: Cutter, rates: Mapping[int, Rates
 def _room_needed(stakes: Stakes, j: int) -> float:
     """Room that the grain of a job takes, as moist as it stands on the first day, t of wheat."""
     job, field = stakes.jobs[j], stakes.field(j)
-    moisture = float(np.nanmean(stakes.moisture[:, job.row, :24]))
-    return wheat_t(job.area_ha * dry_t_ha(field) / (1.0 - moisture / 100.0), field.crop)
+    moisture = stakes.moisture[:, job.row, :24]
+    known = moisture[np.isfinite(moisture)]
+    t_ha = dry_t_ha(field) / (1.0 - known.mean() / 100.0) if known.size else wet_yield(field)
+    return wheat_t(job.area_ha * float(t_ha), field.crop)
 
 
 def _cutter(out: Compiled, k: int, j: int, ok: Bool, up: Array) -> Cutter:

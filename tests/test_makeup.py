@@ -323,6 +323,8 @@ def test_room_is_shared_out_as_well_as_trying_every_way():
 
 
 def test_finish_never_comes_sooner_for_arriving_later():
-    tables = compiled(farm(), season(3, members=3)).tables
-    done = np.where(tables.finish < 0, tables.shape[3] + 1, tables.finish)
-    assert (np.diff(done, axis=3) >= 0).all()
+    late = tuple(replace(p, week=((time(9), time(12)),) * 7) for p in two_points())
+    for points in (farm().points, two_points(), late):
+        tables = compiled(farm(points=points), season(3, members=3)).tables
+        done = np.where(tables.finish < 0, tables.shape[3] + 1, tables.finish)
+        assert (np.diff(done, axis=3) >= 0).all()
