@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -43,9 +44,9 @@ BATCH, CLOSE, VAIN = 8, 0.005, 40
 #: Walks of each member that the bound for one order begins from; assumed: fewer cost it turns.
 RECALLED = 20
 #: Moves fall with this power of the members; of several, so many first searches share the moves of
-#: two, and the walks of so many last turns each are repaired, with half the moves. Assumed, so that
-#: thirty members take about as long as one.
-SHARED, FIRSTS, SEVERAL = 0.4, 8, 2
+#: two, and so many walks in all, of the last turns, are repaired with half the moves. Assumed, so
+#: that thirty members take about as long as one.
+SHARED, FIRSTS, SEVERAL = 0.4, 8, 30
 #: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
 WARM = 0.005
 #: Least share of the bound's turns; assumed: below it the bound is worth little.
@@ -138,7 +139,7 @@ def _proved(
     if with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
         return with_bound(plan, value)
     tell("looking for better orders", 0.6)
-    back = len(known.walks[0]) if alone else SEVERAL
+    back = len(known.walks[0]) if alone else math.ceil(SEVERAL / tables.shape[0])
     kept = [w[-x] for x in range(1, back + 1) for w in known.walks if len(w) >= x]
     starts = [repaired(tables, walk, n) for n, walk in enumerate(kept)]
     moves = effort * (REPAIR if alone else REPAIR / 2)
