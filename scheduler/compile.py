@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from readiness.weather import Array
 from scheduler.delivery import allot, hauled
-from scheduler.farm import Farm, Field
+from scheduler.farm import Cart, Combine, Farm, Field, Truck
 from scheduler.haul import HEADLAND_FACTOR, Gang, Rates, between_km, gang_rates
 from scheduler.money import dry_t_ha, loss_terms
 from scheduler.slots import arrivals, crew_slots, down_slots, forbidden_slots
@@ -42,7 +42,8 @@ class Compiled:
 
     `can` bool (member, crew, job, slot): cutting goes on in the slot. `point` (member, crew, job,
     slot): index into farm.points of where it is hauled, or -1. `rates[crew][job]`: by point that
-    the job may be hauled to. `arrive` (crew, job, slot): when work can begin after arriving.
+    the job may be hauled to. `up[crew]`: (machine, slot) whether its combines, carts and trucks
+    are not down. `arrive` (crew, job, slot): when work can begin after arriving.
     `move_km` (crew, job + 1, job).
     """
 
@@ -52,6 +53,7 @@ class Compiled:
     can: Bool
     point: NDArray[np.int16]
     rates: tuple[list[dict[int, Rates]], ...]
+    up: tuple[tuple[Array, Array, Array], ...]
     arrive: NDArray[np.int32]
     move_km: Array
 
@@ -68,6 +70,12 @@ class Compiled:
     def field(self, j: int) -> Field:
         """The field of a job."""
         return self.stakes.field(j)
+
+    def speed(self, k: int, j: int, q: int, slot: int) -> tuple[float, float, float]:
+        """t/h of combines, carts and trucks that are up in a slot, hauling to point q if open."""
+        up = (machines[:, slot : slot + 1] for machines in self.up[k])
+        combine, cart, haul = (float(rate[0]) for rate in self.rates[k][j][q].by_slot(*up))
+        return combine, cart, haul if self.stakes.opened[q, slot] else 0.0
 
     def usual(self, k: int, j: int) -> tuple[int, Rates] | None:
         """The point that most of what a crew could cut of a job would go to, and the rates."""
@@ -87,7 +95,7 @@ def _cut(  # type: ignore[no-untyped-def]
     """Cut one job from some slots in every member; fills `finish` and `cost` (member, start).
 
     can, loss, edge (member, slot): cutting goes on; money per ha; carts stay at the edge.
-    combine (slot) t/h of the combines that are up; haul (member, slot) t/h of the trucks, 0 while
+    combine, cart (slot) t/h of those that are up; haul (member, slot) t/h of the trucks, 0 while
     the delivery point is shut: what is cut then fills carts and trucks up to `buffer` tonnes.
     starts (start,): slots from which the crew is in the field.
     """
@@ -114,7 +122,7 @@ def _cut(  # type: ignore[no-untyped-def]
                     cut = 0.0
                     if can[m, t]:
                         rate = combine[t] * (HEADLAND_FACTOR if edge[m, t] else 1.0)
-                        cut = min(min(rate, cart) * step, buffer - held + out, left)
+                        cut = min(min(rate, cart[t]) * step, buffer - held + out, left)
                         money += cut / t_ha * (loss[m, t] + (rut if edge[m, t] else 0.0))
                         left -= cut
                     held = max(0.0, held + cut - out)
@@ -232,6 +240,9 @@ def compile_tables(
         can=np.zeros(shape, dtype=np.bool_),
         point=np.full(shape, -1, dtype=np.int16),
         rates=tuple([{} for _ in jobs] for _ in gangs),
+        up=tuple(
+            (_up(g.combines, slots), _up(g.carts, slots), _up(g.trucks, slots)) for g in gangs
+        ),
         arrive=np.zeros(shape[1:], dtype=np.int32),
         move_km=km,
     )
@@ -240,11 +251,10 @@ def compile_tables(
     for k, gang in enumerate(gangs):
         worked = crew_slots(crews[gang.crew], slots, farm.tz)
         shut = ~worked | forbidden_slots(farm.rules.road_forbidden, slots, farm.tz)
-        up = np.array([~down_slots(c.down, slots) for c in gang.combines], dtype=np.float64)
         for j, job in enumerate(jobs):
             out.arrive[k, j] = arrivals(shut, int(move[k, :, j].max()))
             out.rates[k][j].update(takers(stakes, j, gang))
-            cutters[k].append(_cutter(out, k, j, stakes.ground[:, job.row] & worked, up))
+            cutters[k].append(_cutter(out, k, j, stakes.ground[:, job.row] & worked))
     _choose_points(out, cutters)
     for k, j in np.ndindex(shape[1:3]):
         out.can[:, k, j], out.point[:, k, j], finish, cost = cutters[k][j](
@@ -255,6 +265,12 @@ def compile_tables(
     for j, k in (assigned or {}).items():
         out.tables.cost[:, [c for c in range(len(gangs)) if c != k], j] += charge
     return out
+
+
+def _up(machines: Sequence[Combine | Cart | Truck], slots: NDArray[np.datetime64]) -> Array:
+    """(machine, slot) 1.0 where a machine is not down."""
+    up = [~down_slots(m.down, slots) for m in machines]
+    return np.array(up, dtype=np.float64).reshape(len(machines), len(slots))
 
 
 def _choose_points(out: Compiled, cutters: Sequence[Sequence[Cutter]]) -> None:
@@ -310,10 +326,10 @@ def _room_needed(stakes: Stakes, j: int) -> float:
     return wheat_t(job.area_ha * float(t_ha), field.crop)
 
 
-def _cutter(out: Compiled, k: int, j: int, ok: Bool, up: Array) -> Cutter:
+def _cutter(out: Compiled, k: int, j: int, ok: Bool) -> Cutter:
     """How a crew cuts a job, by the delivery points that it may be hauled to.
 
-    `ok` (member, slot): the field is open and the crew at work. `up` (combine, slot).
+    `ok` (member, slot): the field is open and the crew at work.
     """
     stakes, job, field = out.stakes, out.jobs[j], out.field(j)
     t_ha, hour = wet_yield(field), stakes.hour_value(len(out.gangs))
@@ -322,17 +338,17 @@ def _cutter(out: Compiled, k: int, j: int, ok: Bool, up: Array) -> Cutter:
     edge, loss = np.ascontiguousarray(stakes.edge[:, job.row]), stakes.loss[:, j].copy()
 
     def cut(rates: Mapping[int, Rates], starts: NDArray[np.int32]) -> Cut:
-        haul = hauled(loss, stakes.opened, rates, hour * t_ha)
+        haul = hauled(loss, stakes.opened, rates, out.up[k][2], hour * t_ha)
         finish = np.full((len(ok), len(starts)), -1, np.int32)
         cost = np.zeros(finish.shape, np.int64)
         if not rates:
             return np.zeros(ok.shape, np.bool_), haul.point, finish, cost
         some = next(iter(rates.values()))  # all but the haul is the same for every point
-        combine = np.array(some.combine) @ up
+        combine, cart, _ = some.by_slot(*out.up[k])
         can = ok & np.isfinite(haul.loss) & (combine > 0)
         _drier_later(can, haul.loss, stakes.day, hour * t_ha / max(r.t_h for r in rates.values()))
         _cut(
-            can, haul.loss, edge, combine, min(some.cart, 1e9), haul.t_h, some.buffer, t_ha,
+            can, haul.loss, edge, combine, cart, haul.t_h, some.buffer, t_ha,
             job.area_ha, rut, SLOT_MIN / 60.0, starts, finish, cost,
         )  # fmt: skip
         return can, haul.point, finish, cost

@@ -76,7 +76,7 @@ def waits(compiled: Compiled) -> Array:
     for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
         if (usual := compiled.usual(k, j)) is not None:
             job, rate = compiled.jobs[j], usual[1]
-            out[job.field, k] = 1.0 - rate.t_h / sum(rate.combine)
+            out[job.field, k] = 1.0 - rate.t_h / sum(rate.combine if rate.cart else rate.alone)
     return out
 
 

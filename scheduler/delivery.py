@@ -31,7 +31,7 @@ class Haul:
 
 
 def hauled(
-    loss: Array, opened: NDArray[np.bool_], rates: Mapping[int, Rates], ha_t_h: float
+    loss: Array, opened: NDArray[np.bool_], rates: Mapping[int, Rates], trucks: Array, ha_t_h: float
 ) -> Haul:
     """Haul each slot's grain where it loses least, with the time of the crew.
 
@@ -42,6 +42,7 @@ def hauled(
     ----------
     loss : (member, point, slot) money per ha, NaN where not taken. opened : (point, slot).
     rates : of the gang, for each point that the job may be hauled to.
+    trucks : (truck, slot) those of the gang that are up.
     ha_t_h : money that the time of the crew for a ha is worth, times its t/h.
     """
     shape = loss.shape[0], loss.shape[2]
@@ -49,7 +50,7 @@ def hauled(
     point = np.full(shape, q[0] if q.size else -1, np.int16)
     least, t_h = np.full(shape, np.nan), np.zeros(shape)
     time = np.array([ha_t_h / rates[int(x)].t_h for x in q])
-    haul = np.array([rates[int(x)].haul for x in q])[:, None] * opened[q]
+    haul = np.array([rates[int(x)].haul @ trucks for x in q]).reshape(-1, shape[1]) * opened[q]
     _least(loss, q, time[:, None] + SHUT * _until_open(opened[q]), haul, point, least, t_h)
     return Haul(point=point, loss=least, t_h=t_h)
 

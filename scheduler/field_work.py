@@ -119,12 +119,13 @@ def _cut(state: Work, k: int, t: int) -> None:
         return
     rate = compiled.rates[k][j][q]
     t_ha = wet_yield(compiled.field(j))
-    out = rate.haul * STEP_H if stake.opened[q, t] else 0.0
+    combine, cart, haul = compiled.speed(k, j, q, t)
+    out = haul * STEP_H
     cut = 0.0
     if compiled.can[0, k, j, t]:
         edge = bool(stake.edge[0, job.row, t])
-        speed = sum(rate.combine) * (HEADLAND_FACTOR if edge else 1.0)
-        cut = min(speed * STEP_H, rate.cart * STEP_H, _room(state, k, rate, out), state.left[j])
+        speed = combine * (HEADLAND_FACTOR if edge else 1.0)
+        cut = min(speed * STEP_H, cart * STEP_H, _room(state, k, rate, out), state.left[j])
         rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
         state.lost += cut / t_ha * (float(stake.loss[0, j, q, t]) + rut)
         state.left[j] -= cut

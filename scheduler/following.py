@@ -9,9 +9,8 @@ import numpy as np
 
 from readiness.weather import Array
 from scheduler.compile import SLOT_MIN, Compiled
-from scheduler.haul import HEADLAND_FACTOR, Rates
+from scheduler.haul import HEADLAND_FACTOR
 from scheduler.money import loss_terms
-from scheduler.slots import down_slots
 from scheduler.stakes import wet_yield
 
 STEP_H = SLOT_MIN / 60.0
@@ -82,33 +81,19 @@ def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> A
     q = int(compiled.point[0, k, j, s]) if j < len(left) else -1
     if q < 0:
         return 0.0
-    rates = compiled.rates[k][j][q]
-    out = rates.haul * STEP_H if stake.opened[q, s] else 0.0
+    combine, cart, haul = (rate * STEP_H for rate in compiled.speed(k, j, q, s))
+    edge = bool(stake.edge[0, compiled.jobs[j].row, s])
+    t_ha = wet_yield(compiled.field(j))
     area = 0.0
     if s >= crew.ready and left[j] > 0 and compiled.can[0, k, j, s]:
-        area = _area(compiled, rates, crew, k, j, s, out)
-        area = min(area, float(left[j]))
+        room = compiled.rates[k][j][q].buffer - crew.held + haul
+        tonnes = min(combine * (HEADLAND_FACTOR if edge else 1.0), cart, room)
+        area = min(max(0.0, tonnes) / t_ha, float(left[j]))
         left[j] -= area
-    tonnes = area * wet_yield(compiled.field(j))
-    crew.held = max(0.0, crew.held + tonnes - out)
+    crew.held = max(0.0, crew.held + area * t_ha - haul)
     if area <= 0.0:
         return 0.0
     money = stake.loss[:, j, q, s]
     money = np.where(np.isnan(money), np.nanmean(money) if np.isfinite(money).any() else 0.0, money)
-    edge = stake.edge[0, compiled.jobs[j].row, s]
     rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
     return np.asarray(area * (np.maximum(money, 0.0) + rut))
-
-
-def _area(
-    compiled: Compiled, rates: Rates, crew: _Crew, k: int, j: int, s: int, out: float
-) -> float:
-    """Area that a slot's work cuts, ha, by combines that are up, carts, trucks and room left."""
-    start = compiled.stakes.slots[s]
-    up = [not down_slots(c.down, np.array([start, start + np.timedelta64(SLOT_MIN, "m")]))[0]
-          for c in compiled.gangs[k].combines]  # fmt: skip
-    combine = float(np.array(rates.combine) @ np.array(up, dtype=np.float64))
-    if compiled.stakes.edge[0, compiled.jobs[j].row, s]:
-        combine *= HEADLAND_FACTOR
-    tonnes = min(min(combine, rates.cart) * STEP_H, rates.buffer - crew.held + out)
-    return max(0.0, tonnes) / wet_yield(compiled.field(j))

@@ -6,6 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from readiness.weather import Array
 from scheduler.farm import Cart, Combine, DeliveryPoint, Farm, Truck
 
 #: Loss of rate when carts must stay at the field edge (Delchev et al. 2016: about 11 %).
@@ -129,44 +132,58 @@ class Gang:
 class Rates:
     """What a gang does in a field with one delivery point. t/h of grain as it comes in.
 
-    `combine` per combine of the gang (so that one down is left out), `cart` (infinite without
-    carts), `haul` while the point is open, `buffer` tonnes that carts and trucks hold when it
-    is not.
+    Of each machine, so that one that is down is left out: `combine` with the carts of the gang,
+    `alone` where there is none, `cart`, and `haul` of the trucks while the point is open. `buffer`
+    tonnes that carts and trucks hold when it is not.
     """
 
     combine: tuple[float, ...]
-    cart: float
-    haul: float
+    alone: tuple[float, ...]
+    cart: tuple[float, ...]
+    haul: tuple[float, ...]
     buffer: float
 
     @property
     def limited_by(self) -> str:
-        """The least of the three: 'combine', 'cart' or 'haul'."""
-        rates = {"combine": sum(self.combine), "cart": self.cart, "haul": self.haul}
-        return min(rates, key=lambda key: rates[key])
+        """The least of the three with all machines up: 'combine', 'cart' or 'haul'."""
+        told = {name: float(rate[0]) for name, rate in self._all_up().items()}
+        return min(told, key=lambda name: told[name])
 
     @property
     def t_h(self) -> float:
-        """Sustained rate while the delivery point is open, t/h."""
-        return min(sum(self.combine), self.cart, self.haul)
+        """Sustained rate with all machines up while the delivery point is open, t/h."""
+        return min(float(rate[0]) for rate in self._all_up().values())
+
+    def _all_up(self) -> dict[str, Array]:
+        up = (np.ones((len(machines), 1)) for machines in (self.combine, self.cart, self.haul))
+        return dict(zip(("combine", "cart", "haul"), self.by_slot(*up), strict=True))
+
+    def by_slot(self, combines: Array, carts: Array, trucks: Array) -> tuple[Array, Array, Array]:
+        """(slot,) t/h of the combines, the carts and the trucks that are up, each (machine, slot).
+
+        Without a cart the combines unload by themselves, and carts are no limit.
+        """
+        carted = carts.any(axis=0)
+        combine = np.where(carted, self.combine @ combines, self.alone @ combines)
+        return combine, np.where(carted, self.cart @ carts, np.inf), self.haul @ trucks
 
 
 def gang_rates(
     gang: Gang, point: DeliveryPoint, *, km: float, density: float, wet_yield: float
 ) -> Rates:
     """Rates of a gang in a field. `wet_yield` is t/ha as cut, `density` t/m³."""
-    has_cart = bool(gang.carts)
-    combine = tuple(
-        combine_t_h(c, wet_yield, has_cart=has_cart, density=density) for c in gang.combines
+    combine, alone = (
+        tuple(combine_t_h(c, wet_yield, has_cart=cart, density=density) for c in gang.combines)
+        for cart in (True, False)
     )
     tank = sum(c.tank_m3 for c in gang.combines) / len(gang.combines)
     unload = sum(c.unload_m3_s for c in gang.combines) / len(gang.combines)
-    cart = sum(cart_t_h(c, tank, unload, density) for c in gang.carts) if has_cart else math.inf
+    cart = tuple(cart_t_h(c, tank, unload, density) for c in gang.carts)
     fill = max((c.unload_m3_s for c in gang.carts), default=unload)
-    haul = sum(truck_t_h(t, point, km, fill, density) for t in gang.trucks)
+    haul = tuple(truck_t_h(t, point, km, fill, density) for t in gang.trucks)
     buffer = sum(c.capacity_m3 for c in gang.carts) * density
     buffer += sum(truck_load_t(t, density) for t in gang.trucks)
-    return Rates(combine=combine, cart=cart, haul=haul, buffer=buffer)
+    return Rates(combine=combine, alone=alone, cart=cart, haul=haul, buffer=buffer)
 
 
 def loads(tonnes: float, trucks: Sequence[Truck], density: float) -> float:

@@ -3,6 +3,7 @@
 import math
 from datetime import time
 
+import numpy as np
 import pytest
 
 from scheduler.errors import FarmError
@@ -114,7 +115,7 @@ def test_a_crew_cuts_at_the_least_of_combine_cart_and_haul():
     )  # fmt: skip
     assert near.limited_by == "combine"
     assert far.limited_by == "haul"
-    assert far.t_h == far.haul < near.t_h
+    assert far.t_h == sum(far.haul) < near.t_h
     # with the point shut, carts and trucks hold one fill: 35 x 0.77 + 2 x 25 t
     assert near.buffer == pytest.approx(35 * 0.77 + 50)
 
@@ -126,8 +127,27 @@ def test_no_cart_means_stopping_to_unload_and_no_cart_limit():
         Gang(crew="A", combines=(combine(),), carts=(), trucks=(truck,)),
         point, km=2, density=0.77, wet_yield=4.0,
     )  # fmt: skip
-    assert alone.cart == math.inf
-    assert alone.combine[0] < capacity_ha_h(6.4, 10.7, 0.7) * 4.0
+    assert alone.cart == ()
+    assert alone.t_h == alone.alone[0] < capacity_ha_h(6.4, 10.7, 0.7) * 4.0
+
+
+def test_machines_that_are_down_are_left_out_slot_by_slot():
+    point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
+    cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
+    truck = Truck(id="T", capacity_m3=35, payload_t=25)
+    gang = Gang(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2)
+    rates = gang_rates(gang, point, km=2, density=0.77, wet_yield=4.0)
+    # slots: all up; one truck down; the cart down; a combine and both trucks down
+    combines = np.array([[1, 1, 1, 0], [1, 1, 1, 1]], dtype=float)
+    carts, trucks = np.array([[1, 1, 0, 1.0]]), np.array([[1, 0, 1, 0], [1, 1, 1, 0.0]])
+    cut, moved, hauled = rates.by_slot(combines, carts, trucks)
+    full = capacity_ha_h(6.4, 10.7, 0.7) * 4.0
+    assert cut == pytest.approx([2 * full, 2 * full, 2 * rates.alone[0], full])
+    # without its cart a combine stops to unload, by hand as in the test above of one alone
+    assert rates.alone[0] < full
+    assert moved[[0, 1, 3]] == pytest.approx(rates.cart[0])
+    assert moved[2] == math.inf
+    assert hauled == pytest.approx(np.array([2, 1, 2, 0]) * rates.haul[0])
 
 
 def test_message_of_a_wrong_combine():

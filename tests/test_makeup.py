@@ -256,9 +256,17 @@ def test_grain_goes_to_the_elevator_by_day_and_to_bins_by_night_or_when_wet():
 def test_a_crew_that_follows_the_tables_hauls_and_loses_what_they_say():
     # an independent walk through the slots, with carts and trucks filling while points are shut
     shut = tuple(replace(p, week=((time(9), time(18)),) * 7) for p in two_points())
-    for points in (two_points(), shut, two_points()[:1]):
+    down = {"down": ((NOW + timedelta(hours=1), NOW + timedelta(hours=9)),)}
+    broken = {  # for eight hours crew A has one of two combines and trucks, and no cart
+        "combines": (combine("C1", **down), *farm().combines[1:]),
+        "carts": (replace(farm().carts[0], **down), farm().carts[1]),
+        "trucks": (replace(farm().trucks[0], **down), *farm().trucks[1:]),
+    }
+    for points, machines in (
+        (two_points(), {}), (shut, {}), (two_points()[:1], {}), (two_points(), broken),
+    ):  # fmt: skip
         wet = 14.0 + 2.5 * np.sin(np.arange(HOURS) / 24 * 2 * np.pi)
-        tables = compiled(farm(points=points), season(3, np.tile(wet, (3, 1))))
+        tables = compiled(farm(points=points, **machines), season(3, np.tile(wet, (3, 1))))
         plan = price(tables.tables, ((1, 0), (2,)))
         state = begun(tables)
         work(state, 0, 2 * HOURS, follow(plan.orders))
@@ -290,6 +298,19 @@ def test_grain_for_seed_goes_to_the_farms_own_bins():
         assert sorted(tables.rates[0][2]) == told
     full = compiled(farm(points=two_points(own=True, capacity_t=0.0), fields=seed))
     assert sorted(full.rates[0][2]) == [0]
+
+
+def test_a_truck_that_is_down_till_noon_slows_a_far_haul():
+    far = (replace(farm().points[0], lat=47.9),)  # 100 km: the trucks hold the crew up
+    down = ((NOW - timedelta(hours=1), NOW + timedelta(hours=6)),)
+    trucks = (replace(farm().trucks[0], down=down), *farm().trucks[1:])
+    own, late = (compiled(farm(points=far, trucks=t)) for t in (farm().trucks, trucks))
+    assert own.usual(0, 1)[1].limited_by == "haul"
+    # F2, 160 t and more, is many times what cart and trucks hold: till noon, in twelve slots, half
+    # of what two trucks haul is missing and must be hauled after
+    on_time, delayed = (int(t.tables.finish[0, 0, 1, 0]) for t in (own, late))
+    assert on_time > 12
+    assert delayed == pytest.approx(on_time + 12 / 2, abs=1)
 
 
 def test_time_to_spare_waits_for_the_better_price():
