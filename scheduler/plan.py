@@ -159,7 +159,8 @@ def decide(
     if (compiled.tables.finish < 0).all():
         raise NoPlanError(
             "no crew can finish any field within the days planned; see `afterrain ready` for "
-            "what closes the hours, plan more days, or raise a limit in farm.toml"
+            "what closes the hours, plan more days, or raise a limit or a delivery point's room in "
+            "farm.toml"
         )
     if swift:
         progress(0.4, "searching for orders")
