@@ -45,8 +45,12 @@ def test_a_metric_farm_sees_kilograms_a_hectolitre_and_no_grade():
 
 def test_orders_issued_before_quality_was_told_say_so(morning):
     crew = morning.crews[0]
-    old = replace(crew.orders[0], test_weight_kg_hl=nan, sprouted_pct=nan, us_grade=None)
+    old = replace(
+        crew.orders[0], test_weight_kg_hl=nan, sprouted_pct=nan, us_grade=None, deliveries=()
+    )
     text = terminal(replace(morning, crews=(replace(crew, orders=(old,)),)))
+    assert "98.8 ac, 5.1 loads to Elevator (5,291 bu)" in text
+    assert "WHERE THE GRAIN GOES" not in text
     assert "(13.2-15.9 %)  test weight unknown\n" in text
 
 
