@@ -15,6 +15,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
+from threading import Timer
 
 import numpy as np
 
@@ -30,6 +31,8 @@ NEEDS = {
 }
 #: `-P`: not from the folder that the planner was called in, where anything may lie.
 COMMAND = (sys.executable, "-P", "-m", "scheduler.ahead")
+#: Seconds after which a child is ended; assumed: compiling takes half a minute.
+PATIENCE = 180.0
 
 
 def wanted() -> bool:
@@ -53,6 +56,9 @@ class Ahead:
                     self.command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
                     stderr=subprocess.DEVNULL, encoding="utf-8",
                 )  # fmt: skip
+                self.timer = Timer(PATIENCE, self.child.kill)
+                self.timer.daemon = True
+                self.timer.start()
         return self
 
     def wait(self, begun: str) -> None:
@@ -69,6 +75,7 @@ class Ahead:
 
     def _end(self) -> None:
         if self.child:
+            self.timer.cancel()
             self.child.kill()
             self.child.communicate()
             self.child = None

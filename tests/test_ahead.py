@@ -50,6 +50,13 @@ def test_a_child_that_ends_or_fails_is_waited_for_no_longer(cold, then):
         running.wait("proving how good one order can be")
 
 
+def test_a_child_that_hangs_is_waited_for_no_longer_than_patience(cold, monkeypatch):
+    monkeypatch.setattr(ahead, "PATIENCE", 0.2)
+    with Ahead(child()) as running:
+        running.wait("pricing make-ups")
+        assert running.child is None
+
+
 def test_a_child_that_cannot_start_is_done_without(cold, tmp_path):
     with Ahead((str(tmp_path / "nothing"),)) as running:
         assert running.child is None
