@@ -122,7 +122,7 @@ class DeliveryPoint:
     queue_min: float = 15.0
     unload_min: float = 8.0
     distance_km: float | None = None  # from base, when there is no position
-    capacity_t: float | None = None  # room left, t of wheat; None is no limit
+    capacity_t: float | None = None  # room, t of wheat; None is no limit
     closed: tuple[tuple[datetime, datetime], ...] = ()  # full or shut from-until, UTC
     own: bool = False
 
