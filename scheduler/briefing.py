@@ -12,7 +12,7 @@ from readiness.season import Season
 from readiness.weather import Array
 from scheduler.compile import SLOT_MIN, Compiled
 from scheduler.haul import loads
-from scheduler.money import dry_t_ha, loss_terms, test_weight
+from scheduler.money import loss_terms, test_weight
 from scheduler.orders import (
     SHUT,
     TURNED_AWAY,
@@ -24,7 +24,7 @@ from scheduler.orders import (
     Order,
 )
 from scheduler.reasons import reason, why_left
-from scheduler.stakes import grain_density, standing
+from scheduler.stakes import grain_density, standing, wet_yield
 from scheduler.tables import Plan
 from scheduler.timing import Timing, chance, clock, first_hour, spread, time_spread, timing
 from scheduler.units import lb_bu
@@ -68,7 +68,7 @@ def order_line(
     field = compiled.field(j)
     before = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
     moisture = spread(when.moisture)
-    tonnes = job.area_ha * dry_t_ha(field) / (1.0 - moisture.mid / 100.0)
+    tonnes = job.area_ha * wet_yield(field, moisture.mid)
     start = time_spread(compiled, when.begin)
     to = deliveries(compiled, k, j, when, tonnes)
     rate = compiled.rates[k][j][[p.id for p in compiled.farm.points].index(to[0].point)]
@@ -125,14 +125,14 @@ def deliveries(
     shut = ~compiled.stakes.opened[:, slot]
     away = np.isnan(compiled.stakes.loss[member, j, :, slot]).T
 
-    def instead(q: int, first: int) -> bool:
+    def barred(q: int, first: int) -> bool:
         """Whether what goes to q mostly could not go to the other."""
         return bool((shut[first] | away[first])[point == q].mean() > 0.5)
 
-    order = sorted(used, key=lambda q: (sum(instead(q, p) for p in used), -share[q]))
+    order = sorted(used, key=lambda q: (sum(barred(q, p) for p in used), -share[q]))
 
     def why(q: int) -> str:
-        if q == order[0] or not instead(q, order[0]):
+        if q == order[0] or not barred(q, order[0]):
             return ""
         return TURNED_AWAY if away[order[0], point == q].mean() > 0.5 else SHUT
 

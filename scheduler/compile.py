@@ -15,10 +15,10 @@ from numba import njit
 from numpy.typing import NDArray
 
 from readiness.weather import Array
-from scheduler.delivery import allot, hauled
+from scheduler.delivery import allot, hauled, until_open
 from scheduler.farm import Cart, Combine, Farm, Field, Truck
 from scheduler.haul import HEADLAND_FACTOR, Gang, Rates, between_km, gang_rates
-from scheduler.money import dry_t_ha, loss_terms
+from scheduler.money import loss_terms
 from scheduler.slots import arrivals, crew_slots, down_slots, forbidden_slots
 from scheduler.stakes import Bool, Job, Stakes, grain_density, wet_yield
 from scheduler.tables import CutTables
@@ -71,19 +71,24 @@ class Compiled:
         """The field of a job."""
         return self.stakes.field(j)
 
-    def speed(self, k: int, j: int, q: int, slot: int) -> tuple[float, float, float]:
-        """t/h of combines, carts and trucks that are up in a slot, hauling to point q if open."""
-        up = (machines[:, slot : slot + 1] for machines in self.up[k])
-        combine, cart, haul = (float(rate[0]) for rate in self.rates[k][j][q].by_slot(*up))
-        return combine, cart, haul if self.stakes.opened[q, slot] else 0.0
-
-    def usual(self, k: int, j: int) -> tuple[int, Rates] | None:
-        """The point that most of what a crew could cut of a job would go to, and the rates."""
+    def usual(self, k: int, j: int) -> Rates | None:
+        """Rates to the point that most of what a crew could cut of a job would go to."""
         cut = self.point[:, k, j][self.can[:, k, j]]
-        if cut.size == 0:
-            return None
-        q = int(np.bincount(cut).argmax())
-        return q, self.rates[k][j][q]
+        return self.rates[k][j][int(np.bincount(cut).argmax())] if cut.size else None
+
+    def slot_t(self, k: int, j: int, slot: int, held: float) -> tuple[float, float]:
+        """Tonnes that a crew can cut of a job in a slot, and that its trucks haul, as by `_cut`.
+
+        In the first member, with `held` tonnes in carts and trucks, hauling to the slot's point.
+        """
+        q = int(self.point[0, k, j, slot])
+        rates, step = self.rates[k][j][q], SLOT_MIN / 60.0
+        up = (machines[:, slot : slot + 1] for machines in self.up[k])
+        combine, cart, haul = (float(rate[0]) * step for rate in rates.by_slot(*up))
+        out = haul if self.stakes.opened[q, slot] else 0.0
+        if self.stakes.edge[0, self.jobs[j].row, slot]:
+            combine *= HEADLAND_FACTOR
+        return max(0.0, min(combine, cart, rates.buffer - held + out)), out
 
 
 # fmt: off
@@ -187,20 +192,23 @@ def _drier_later(can, loss, day, limit):  # type: ignore[no-untyped-def]
 def takers(stakes: Stakes, j: int, gang: Gang) -> Iterator[tuple[int, Rates]]:
     """Delivery points that take a job's grain at some hour, with the gang's rates there.
 
-    Grain for seed goes to the farm's own (common practice, no source), where one takes the crop.
+    Grain for seed goes to the farm's own (common practice, no source), where one takes it.
     """
     farm, field = stakes.farm, stakes.field(j)
     density, t_ha = grain_density(field), wet_yield(field)
-    taken = {
-        q: p
+    taken = [
+        q
         for q, p in enumerate(farm.points)
-        if field.crop in p.markets and (p.capacity_t is None or p.capacity_t > 0)
-    }
-    kept = field.purpose == "seed" and any(p.own for p in taken.values())
-    for q, p in taken.items():
+        if field.crop in p.markets
+        and (p.capacity_t is None or p.capacity_t > 0)
+        and np.isfinite(stakes.loss[:, j, q]).any()
+    ]
+    own = [q for q in taken if farm.points[q].own]
+    for q in own if own and field.purpose == "seed" else taken:
+        p = farm.points[q]
         km = between_km(farm, field.id, p.id)
         rates = gang_rates(gang, p, km=km, density=density, wet_yield=t_ha)
-        if (p.own or not kept) and rates.t_h > 0 and np.isfinite(stakes.loss[:, j, q]).any():
+        if rates.t_h > 0:
             yield q, rates
 
 
@@ -248,13 +256,18 @@ def compile_tables(
     )
     crews = {c.id: c for c in farm.crews}
     cutters: list[list[Cutter]] = [[] for _ in gangs]
+    wait = until_open(stakes.opened)
+    # one layout whatever the stakes have, else what is compiled would be so for each
+    losses = [stakes.loss[:, j].copy() for j in range(len(jobs))]
     for k, gang in enumerate(gangs):
         worked = crew_slots(crews[gang.crew], slots, farm.tz)
         shut = ~worked | forbidden_slots(farm.rules.road_forbidden, slots, farm.tz)
         for j, job in enumerate(jobs):
             out.arrive[k, j] = arrivals(shut, int(move[k, :, j].max()))
             out.rates[k][j].update(takers(stakes, j, gang))
-            cutters[k].append(_cutter(out, k, j, stakes.ground[:, job.row] & worked))
+            cutters[k].append(
+                _cutter(out, k, j, stakes.ground[:, job.row] & worked, losses[j], wait)
+            )
     _choose_points(out, cutters)
     for k, j in np.ndindex(shape[1:3]):
         out.can[:, k, j], out.point[:, k, j], finish, cost = cutters[k][j](
@@ -287,9 +300,10 @@ def _choose_points(out: Compiled, cutters: Sequence[Sequence[Cutter]]) -> None:
         rates = out.rates[k][j]
         free = tuple(q for q in rates if q not in tight)
         some = [free, *((*free, q) for q in tight if q in rates)]
-        for points in dict.fromkeys(way for s in some for way in (s, *((q,) for q in s))):
+        ways = dict.fromkeys(way for s in some for way in (s, *((q,) for q in s)))
+        for points in ways:
             way = {q: rates[q] for q in points}
-            cost = _probe(out, k, j, cutters[k][j], way)
+            cost = _probe(out, k, j, cutters[k][j], way) if len(ways) > 1 else 0.0
             c = next((c for c, q in enumerate(tight, 1) if q in points), 0)
             if cost < score[k, j, c]:
                 score[k, j, c], kept[k, j, c] = cost, way
@@ -322,23 +336,25 @@ def _room_needed(stakes: Stakes, j: int) -> float:
     job, field = stakes.jobs[j], stakes.field(j)
     moisture = stakes.moisture[:, job.row, :24]
     known = moisture[np.isfinite(moisture)]
-    t_ha = dry_t_ha(field) / (1.0 - known.mean() / 100.0) if known.size else wet_yield(field)
-    return wheat_t(job.area_ha * float(t_ha), field.crop)
+    t_ha = wet_yield(field, float(known.mean()) if known.size else None)
+    return wheat_t(job.area_ha * t_ha, field.crop)
 
 
-def _cutter(out: Compiled, k: int, j: int, ok: Bool) -> Cutter:
+def _cutter(
+    out: Compiled, k: int, j: int, ok: Bool, loss: Array, wait: NDArray[np.int64]
+) -> Cutter:
     """How a crew cuts a job, by the delivery points that it may be hauled to.
 
-    `ok` (member, slot): the field is open and the crew at work.
+    `ok` (member, slot): the field is open and the crew at work. `loss` (member, point, slot) of
+    the job. `wait` (point, slot) until it is open.
     """
     stakes, job, field = out.stakes, out.jobs[j], out.field(j)
     t_ha, hour = wet_yield(field), stakes.hour_value(len(out.gangs))
     rut = loss_terms(out.farm, field)["rut_ha"]
-    # one layout whatever the stakes have, else what is compiled would be so for each
-    edge, loss = np.ascontiguousarray(stakes.edge[:, job.row]), stakes.loss[:, j].copy()
+    edge = np.ascontiguousarray(stakes.edge[:, job.row])
 
     def cut(rates: Mapping[int, Rates], starts: NDArray[np.int32]) -> Cut:
-        haul = hauled(loss, stakes.opened, rates, out.up[k][2], hour * t_ha)
+        haul = hauled(loss, wait, rates, out.up[k][2], hour * t_ha)
         finish = np.full((len(ok), len(starts)), -1, np.int32)
         cost = np.zeros(finish.shape, np.int64)
         if not rates:

@@ -65,8 +65,7 @@ def rates_ha_h(compiled: Compiled) -> Array:
     out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
     for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
         if (usual := compiled.usual(k, j)) is not None:
-            job, rate = compiled.jobs[j], usual[1]
-            out[job.field, k] = rate.t_h / wet_yield(compiled.farm.fields[job.field])
+            out[compiled.jobs[j].field, k] = usual.t_h / wet_yield(compiled.field(j))
     return out
 
 
@@ -75,8 +74,7 @@ def waits(compiled: Compiled) -> Array:
     out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
     for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
         if (usual := compiled.usual(k, j)) is not None:
-            job, rate = compiled.jobs[j], usual[1]
-            out[job.field, k] = 1.0 - rate.t_h / sum(rate.combine if rate.cart else rate.alone)
+            out[compiled.jobs[j].field, k] = 1.0 - usual.t_h / sum(usual.combine)
     return out
 
 

@@ -14,7 +14,7 @@ from scheduler.haul import Rates
 
 #: Money by which a delivery point that is shut is dearer, for each slot until it opens: more than
 #: any grain is worth, so that what is open comes first.
-SHUT = 1e9
+WAITING = 1e9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,7 +31,7 @@ class Haul:
 
 
 def hauled(
-    loss: Array, opened: NDArray[np.bool_], rates: Mapping[int, Rates], trucks: Array, ha_t_h: float
+    loss: Array, wait: NDArray[np.int64], rates: Mapping[int, Rates], trucks: Array, ha_t_h: float
 ) -> Haul:
     """Haul each slot's grain where it loses least, with the time of the crew.
 
@@ -40,7 +40,8 @@ def hauled(
 
     Parameters
     ----------
-    loss : (member, point, slot) money per ha, NaN where not taken. opened : (point, slot).
+    loss : (member, point, slot) money per ha, NaN where not taken.
+    wait : (point, slot) slots until the point is open.
     rates : of the gang, for each point that the job may be hauled to.
     trucks : (truck, slot) those of the gang that are up.
     ha_t_h : money that the time of the crew for a ha is worth, times its t/h.
@@ -50,8 +51,9 @@ def hauled(
     point = np.full(shape, q[0] if q.size else -1, np.int16)
     least, t_h = np.full(shape, np.nan), np.zeros(shape)
     time = np.array([ha_t_h / rates[int(x)].t_h for x in q])
-    haul = np.array([rates[int(x)].haul @ trucks for x in q]).reshape(-1, shape[1]) * opened[q]
-    _least(loss, q, time[:, None] + SHUT * _until_open(opened[q]), haul, point, least, t_h)
+    haul = np.array([rates[int(x)].haul @ trucks for x in q]).reshape(-1, shape[1]) * (wait[q] == 0)
+    t_h[:] = haul[0] if q.size else 0.0
+    _least(loss, q, time[:, None] + WAITING * wait[q], haul, point, least, t_h)
     return Haul(point=point, loss=least, t_h=t_h)
 
 
@@ -59,21 +61,20 @@ def hauled(
 def _least(loss, points, more, haul, point, least, t_h):  # type: ignore[no-untyped-def]
     """Of loss (member, point, slot) of some points, and `more` (of these, slot), the least.
 
-    Fills point, least and t_h (member, slot), the last by haul (of these, slot).
+    Fills point, least and t_h (member, slot), the last by haul (of these, slot), where one takes
+    the grain.
     """
     for m in range(point.shape[0]):
         for t in range(point.shape[1]):
             best = np.inf
             for x in range(points.size):
                 q = points[x]
-                if x == 0:
-                    t_h[m, t] = haul[0, t]
                 if loss[m, q, t] + more[x, t] < best:  # not where NaN
                     best = loss[m, q, t] + more[x, t]
                     point[m, t], least[m, t], t_h[m, t] = q, loss[m, q, t], haul[x, t]
 
 
-def _until_open(opened: NDArray[np.bool_]) -> NDArray[np.int64]:
+def until_open(opened: NDArray[np.bool_]) -> NDArray[np.int64]:
     """(point, slot) slots until the point is open; to the end where it no longer opens."""
     slots = opened.shape[1]
     at = np.where(opened, np.arange(slots), slots)

@@ -9,7 +9,6 @@ import numpy as np
 
 from readiness.weather import Array
 from scheduler.compile import SLOT_MIN, Compiled
-from scheduler.haul import HEADLAND_FACTOR, Rates
 from scheduler.money import loss_terms
 from scheduler.stakes import wet_yield
 
@@ -117,15 +116,12 @@ def _cut(state: Work, k: int, t: int) -> None:
     stake, job, q = compiled.stakes, compiled.jobs[j], int(compiled.point[0, k, j, t])
     if q < 0:
         return
-    rate = compiled.rates[k][j][q]
     t_ha = wet_yield(compiled.field(j))
-    combine, cart, haul = compiled.speed(k, j, q, t)
-    out = haul * STEP_H
+    most, out = compiled.slot_t(k, j, t, state.held[k])
     cut = 0.0
     if compiled.can[0, k, j, t]:
-        edge = bool(stake.edge[0, job.row, t])
-        speed = combine * (HEADLAND_FACTOR if edge else 1.0)
-        cut = min(speed * STEP_H, cart * STEP_H, _room(state, k, rate, out), state.left[j])
+        cut = min(most, state.left[j])
+        edge = stake.edge[0, job.row, t]
         rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
         state.lost += cut / t_ha * (float(stake.loss[0, j, q, t]) + rut)
         state.left[j] -= cut
@@ -133,11 +129,6 @@ def _cut(state: Work, k: int, t: int) -> None:
     if state.left[j] <= 1e-9:
         state.left[j], state.ended[j] = 0.0, t + 1
         state.on[k], state.free[k] = None, t + 1
-
-
-def _room(state: Work, k: int, rate: Rates, out: float) -> float:
-    """Tonnes that carts, trucks and the haul can take in a slot."""
-    return rate.buffer - state.held[k] + out
 
 
 def fit_on_arrival(state: Work, k: int, t: int, j: int) -> bool:

@@ -9,7 +9,6 @@ import numpy as np
 
 from readiness.weather import Array
 from scheduler.compile import SLOT_MIN, Compiled
-from scheduler.haul import HEADLAND_FACTOR
 from scheduler.money import loss_terms
 from scheduler.stakes import wet_yield
 
@@ -81,19 +80,17 @@ def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> A
     q = int(compiled.point[0, k, j, s]) if j < len(left) else -1
     if q < 0:
         return 0.0
-    combine, cart, haul = (rate * STEP_H for rate in compiled.speed(k, j, q, s))
-    edge = bool(stake.edge[0, compiled.jobs[j].row, s])
     t_ha = wet_yield(compiled.field(j))
+    most, out = compiled.slot_t(k, j, s, crew.held)
     area = 0.0
     if s >= crew.ready and left[j] > 0 and compiled.can[0, k, j, s]:
-        room = compiled.rates[k][j][q].buffer - crew.held + haul
-        tonnes = min(combine * (HEADLAND_FACTOR if edge else 1.0), cart, room)
-        area = min(max(0.0, tonnes) / t_ha, float(left[j]))
+        area = min(most / t_ha, float(left[j]))
         left[j] -= area
-    crew.held = max(0.0, crew.held + area * t_ha - haul)
+    crew.held = max(0.0, crew.held + area * t_ha - out)
     if area <= 0.0:
         return 0.0
     money = stake.loss[:, j, q, s]
     money = np.where(np.isnan(money), np.nanmean(money) if np.isfinite(money).any() else 0.0, money)
+    edge = stake.edge[0, compiled.jobs[j].row, s]
     rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
     return np.asarray(area * (np.maximum(money, 0.0) + rut))

@@ -132,9 +132,9 @@ class Gang:
 class Rates:
     """What a gang does in a field with one delivery point. t/h of grain as it comes in.
 
-    Of each machine, so that one that is down is left out: `combine` with the carts of the gang,
-    `alone` where there is none, `cart`, and `haul` of the trucks while the point is open. `buffer`
-    tonnes that carts and trucks hold when it is not.
+    Of each machine, so that one that is down is left out: `combine` with the carts that the gang
+    has, `alone` while they are down, `cart`, and `haul` of the trucks while the point is open.
+    `buffer` tonnes that carts and trucks hold when it is not.
     """
 
     combine: tuple[float, ...]
@@ -146,17 +146,17 @@ class Rates:
     @property
     def limited_by(self) -> str:
         """The least of the three with all machines up: 'combine', 'cart' or 'haul'."""
-        told = {name: float(rate[0]) for name, rate in self._all_up().items()}
-        return min(told, key=lambda name: told[name])
+        return min(self._all_up, key=lambda name: self._all_up[name])
 
     @property
     def t_h(self) -> float:
         """Sustained rate with all machines up while the delivery point is open, t/h."""
-        return min(float(rate[0]) for rate in self._all_up().values())
+        return min(self._all_up.values())
 
-    def _all_up(self) -> dict[str, Array]:
-        up = (np.ones((len(machines), 1)) for machines in (self.combine, self.cart, self.haul))
-        return dict(zip(("combine", "cart", "haul"), self.by_slot(*up), strict=True))
+    @property
+    def _all_up(self) -> dict[str, float]:
+        cart = sum(self.cart) if self.cart else math.inf
+        return {"combine": sum(self.combine), "cart": cart, "haul": sum(self.haul)}
 
     def by_slot(self, combines: Array, carts: Array, trucks: Array) -> tuple[Array, Array, Array]:
         """(slot,) t/h of the combines, the carts and the trucks that are up, each (machine, slot).
@@ -174,7 +174,7 @@ def gang_rates(
     """Rates of a gang in a field. `wet_yield` is t/ha as cut, `density` t/m³."""
     combine, alone = (
         tuple(combine_t_h(c, wet_yield, has_cart=cart, density=density) for c in gang.combines)
-        for cart in (True, False)
+        for cart in (bool(gang.carts), False)
     )
     tank = sum(c.tank_m3 for c in gang.combines) / len(gang.combines)
     unload = sum(c.unload_m3_s for c in gang.combines) / len(gang.combines)

@@ -218,14 +218,13 @@ def best_sold(stake: Stakes) -> Stakes:
     """The same stakes with each hour's grain sold where it is worth most that hour.
 
     All goes by the haul to the point that a truck is back from soonest, on every morning alike, so
-    that those who play a season differ in nothing but their orders. Neither the room of a point
-    counts nor whose it is.
+    that those who play a season differ in nothing but their orders. Its room does not count.
     """
     best = np.fmin.reduce(stake.loss, axis=2)
     loss = np.full_like(stake.loss, np.nan)
     for j in range(len(stake.jobs)):
         loss[:, j, soonest(stake.farm, stake.field(j))] = best[:, j]
-    points = tuple(replace(p, capacity_t=None, own=True) for p in stake.farm.points)
+    points = tuple(replace(p, capacity_t=None) for p in stake.farm.points)
     return replace(stake, loss=loss, farm=replace(stake.farm, points=points))
 
 

@@ -162,10 +162,11 @@ def losses(farm: Farm, jobs: Sequence[Job], season: Season, first: int) -> tuple
     return out, leave
 
 
-def wet_yield(field: Field) -> float:
-    """Tonnes per ha as cut, at a couple of points over base."""
-    base = CROPS[field.crop].base_moisture + RATE_OVER_BASE
-    return dry_t_ha(field) / (1.0 - base / 100.0)
+def wet_yield(field: Field, moisture: float | None = None) -> float:
+    """Tonnes per ha as cut at a moisture, percent, else at a couple of points over base."""
+    if moisture is None:
+        moisture = CROPS[field.crop].base_moisture + RATE_OVER_BASE
+    return dry_t_ha(field) / (1.0 - moisture / 100.0)
 
 
 def grain_density(field: Field) -> float:

@@ -38,7 +38,7 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
     slots = []
     for m in range(plan.start.shape[0]):
         s, e = int(plan.start[m, j]), int(plan.finish[m, j])
-        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + max(s, 0)
+        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + s
         slots.append(cut)
         if not cut.size:
             continue

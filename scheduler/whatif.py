@@ -197,7 +197,7 @@ def capacity_ha_h(compiled: Compiled) -> float:
     total = 0.0
     for k in range(len(compiled.gangs)):
         usual = [(compiled.usual(k, j), j) for j in range(len(compiled.jobs))]
-        known = [(told[1], j) for told, j in usual if told is not None]
+        known = [(rates, j) for rates, j in usual if rates is not None]
         area = np.array([compiled.jobs[j].area_ha for _, j in known])
         speed = np.array([r.t_h / wet_yield(compiled.field(j)) for r, j in known])
         total += float(area.sum() / (area / speed).sum()) if known else 0.0

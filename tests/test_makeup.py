@@ -298,6 +298,13 @@ def test_grain_for_seed_goes_to_the_farms_own_bins():
         assert sorted(tables.rates[0][2]) == told
     full = compiled(farm(points=two_points(own=True, capacity_t=0.0), fields=seed))
     assert sorted(full.rates[0][2]) == [0]
+    # nor is it kept in bins that take none of it as it is
+    wet = compiled(farm(points=two_points(own=True), fields=seed), season(3, 21.0))
+    assert sorted(wet.rates[0][2]) == []
+    e, bins = two_points(own=True)
+    dry = {"wheat_hard": replace(bins.markets["wheat_hard"], moisture_limit_pct=10.0)}
+    none = compiled(farm(points=(e, replace(bins, markets=dry)), fields=seed), season(3, 14.0))
+    assert sorted(none.rates[0][2]) == [0]
 
 
 def test_a_truck_that_is_down_till_noon_slows_a_far_haul():
@@ -305,7 +312,7 @@ def test_a_truck_that_is_down_till_noon_slows_a_far_haul():
     down = ((NOW - timedelta(hours=1), NOW + timedelta(hours=6)),)
     trucks = (replace(farm().trucks[0], down=down), *farm().trucks[1:])
     own, late = (compiled(farm(points=far, trucks=t)) for t in (farm().trucks, trucks))
-    assert own.usual(0, 1)[1].limited_by == "haul"
+    assert own.usual(0, 1).limited_by == "haul"
     # F2, 160 t and more, is many times what cart and trucks hold: till noon, in twelve slots, half
     # of what two trucks haul is missing and must be hauled after
     on_time, delayed = (int(t.tables.finish[0, 0, 1, 0]) for t in (own, late))

@@ -77,7 +77,7 @@ def test_no_more_is_hauled_to_the_bins_than_they_have_room_for(morning):
     # the fields that may be hauled there fit in whole, whatever the order and the weather
     whole = {o.field + o.parcel: wheat_t(o.tonnes, o.crop) for o, d in hauls if d.point == bins.id}
     assert sum(whole.values()) <= bins.capacity_t
-    # what cannot be split over several points is not, and all of a field goes somewhere
+    # all of a field goes somewhere, and to each point once
     for crew in morning.crews:
         for o in crew.orders:
             assert sum(d.tonnes for d in o.deliveries) == pytest.approx(o.tonnes)
