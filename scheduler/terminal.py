@@ -124,7 +124,8 @@ def _order(place: int, order: Order, morning: Morning) -> list[str]:
     units, day = morning.farm.units, order.start.mid.date()
     first = (
         f"{field_title(order)}  {crop_name(order.crop)}  {show_area(order.area_ha, units)}"
-        f", {haul_text(order)} ({grain_text(order, morning)})"
+        f", {haul_text(order)}"
+        f" ({grain_text(order, morning)}{' in all' if len(order.deliveries) > 1 else ''})"
     )
     second = (
         f"leave {clock(order.leave_at, day)} (move {order.move_min:.0f} min, "

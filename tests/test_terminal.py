@@ -29,7 +29,8 @@ def test_everything_an_order_needs(morning):
         "why: dew off and grain fit from about 10:00; one place later would cost $1,240 more",
         "If the first sample is tough: wait three hours",
         "Status: feasible; seed 3",
-        "4.5 loads to Elevator; 1.5 loads to Home bins\n    when Elevator is shut (7,337 bu)",
+        "4.5 loads to Elevator; 1.5 loads to Home bins\n"
+        "    when Elevator is shut (7,337 bu in all)",
         "WHERE THE GRAIN GOES, IF ALL IS CUT",
         # 5,291 and three quarters of 7,337; the other quarter, 7,404 and 5,291
         "Elevator: 10,794 bu, 9.6 loads\n  Home bins: 14,529 bu, 12 loads\n",
