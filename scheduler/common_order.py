@@ -9,9 +9,14 @@ Bounded one by one, every member has an order of its own. Two things take that f
   (Lagrangian decomposition over the members, climbed by a bundle method: `walk_model`).
 - Each crew's orders are then begun job by job, the same in all members, and dropped where what
   they have cost and what those walks still cost cannot be below a limit (`common_route`). The
-  limit is raised while few enough orders remain. The prizes for this are those of a linear
-  program over the orders met (`prize_master`): column generation whose pricing is exact up to
-  the limit. All prizes and the crews' limits together are the bound.
+  limit is raised while few enough orders remain. All prizes and the crews' limits together are
+  the bound: column generation whose pricing is exact up to the limit.
+
+What lets the members' walks rise is not what lets the limits rise. So before the last limits,
+prizes and prices are moved by what fewer begun orders show: a price rises for the members whose
+rests come to a job at a place more often than the mean of the members, and prizes are those of a
+linear program (`prize_master`) over the orders met and what orders begun near the limit come to.
+That is a step up the slope of the bound itself, at as many begun orders as were looked at.
 """
 
 from __future__ import annotations
@@ -35,14 +40,19 @@ FEWEST, TURNS, WORK, MOST = 8, 40, 200_000_000, 400_000_000
 #: Orders sketched per crew and turn; how far prizes go from the best ones, as a share of the mean
 #: prize, at first, and what this grows or falls to by a better or a worse turn. Assumed, as above.
 SKETCHED, WIDTH, WIDER, NARROWER = 60, 0.02, 1.5, 0.6
+#: How many times more often prizes and prices are moved by what is begun than by walks alone; how
+#: far prices then go for a visit beyond the mean, as a share of the mean prize, and what this falls
+#: to by a turn. Assumed: twice or half as far raised the bounds of four farms about as much.
+SETTLED, STEP, CALMER = 1.25, 0.025, 0.92
 #: Orders begun for the usual effort, times members: under two seconds on 2 cores; share of them
-#: begun to tell how far limits can be raised, and after how many turns again. Assumed, as above.
-BEGUN, PROBED, AGAIN = 50_000_000, 1 / 30, 3
+#: begun in each turn to tell how far limits can be raised, and what is believed of what the growth
+#: then says, for the higher the limit, the faster they become more. Assumed, as above.
+BEGUN, PROBED, BELIEVED = 50_000_000, 1 / 30, 0.7
 #: The first limit and the next step, as shares of the way to the cheapest order known; how many
 #: times more orders the limits after are to begin, and by what power of e they are thought to
-#: grow on the whole way, at least. Where all but a tenth of the way was cheap, the prizes may
-#: make it longer, by this factor. Assumed, as above.
-FIRST, STEPPED, MORE, GROWTH, NEAR, LONGER = 0.3, 0.1, 5.0, 12.0, 0.9, 1.3
+#: grow on the whole way, at least. A limit is given up, and half the step taken, where so many
+#: times more are begun than before; no step is finer. Assumed, as above.
+FIRST, STEPPED, MORE, GROWTH, WARY, FINEST = 0.3, 0.1, 5.0, 12.0, 20, 0.01
 
 
 def _size(tables: CutTables) -> int:
@@ -90,8 +100,8 @@ def common_bound(
     )
     if best < enough:
         each = begun // (members.size * tables.shape[1])
-        found = _Common(tables, plan, walks, model, prize, price)
-        found.settle(turns, each, lambda share: tell(0.4 + 0.3 * share))
+        found = _Common(tables, plan, walks, prize, price)
+        found.settle(math.ceil(SETTLED * turns), each, lambda share: tell(0.4 + 0.3 * share))
         best = max(best, found.bound(each, lambda share: tell(0.7 + 0.3 * share)))
         prize = found.prize
     # sums of some thousand terms, some kept in 24 bits
@@ -120,10 +130,9 @@ class _Common:
     """Orders that all members share, at prizes and prices that begin as those given."""
 
     def __init__(
-        self, tables: CutTables, plan: Plan, walks: Walks, model: WalkModel, prize: Float,
-        price: Float,
-    ) -> None:  # fmt: skip
-        self.walks, self.model, self.prize, self.price = walks, model, prize, price
+        self, tables: CutTables, plan: Plan, walks: Walks, prize: Float, price: Float
+    ) -> None:
+        self.walks, self.prize, self.price = walks, prize, price
         alike = twins(tables, plan.orders)
         self.routes = [
             Routes(crew, rests, walks.leave, walks.weight, alike[k])
@@ -135,41 +144,37 @@ class _Common:
             self.master.add(k, order, routes.cost(order))
 
     def settle(self, turns: int, most: int, tell: Callable[[float], None]) -> None:
-        """Move the prizes to where they promise most when `most` orders are begun for each crew.
+        """Move prizes and prices to where they promise most when `most` are begun for each crew.
 
-        They promise what known orders cost, or what the members' walks do and beginning orders
-        is thought to add, whichever is less. The prices are moved on as before.
+        They promise what known orders cost, or the limit that so many begun orders are thought to
+        reach, whichever is less. With fewer begun it is seen what stops them: orders whose rests
+        come to some jobs more often than once, and in some members earlier than in others. Prizes
+        and prices make just that dearer.
         """
-        walks, model, master = self.walks, self.model, self.master
-        width = WIDTH * float(np.abs(self.prize).mean())
-        prize = self.prize
-        held = gains = np.zeros(len(self.routes))
+        walks, master = self.walks, self.master
+        mean = float(np.abs(self.prize).mean())
+        width, step = WIDTH * mean, STEP * mean
+        prize, price, held = self.prize, self.price, np.zeros(len(self.routes))
 
-        def promise(prize: Float, rents: Float, least: Float) -> float:
-            return self.all_prizes(prize) + float(np.minimum(rents, least + gains).sum())
+        def promise(prize: Float, limits: Float) -> float:
+            return self.all_prizes(prize) + float(np.minimum(master.rents(prize), limits).sum())
 
         for turn in range(turns):
             tell(turn / turns)
-            walks.walks(prize, self.price, keep=True)
-            model.note(walks.met, prize, self.price)
+            walks.walks(prize, price, keep=True)
             self.sketch(prize)
-            rents = master.rents(prize)
-            least = np.array([routes.least() for routes in self.routes])
-            if turn % AGAIN == 0:
-                gains = self.gains(prize, rents, most)
-            came = walks.came()
-            master.guide(came, least + gains + came @ prize)
-            if turn == 0 or promise(prize, rents, least) >= promise(
-                self.prize, master.rents(self.prize), held
-            ):
-                self.prize, held, width = prize, least, width * WIDER
+            limits = self.limits(prize, most)
+            visits = [routes.visits() for routes in self.routes]
+            came = np.array([walks.weight @ v.sum(axis=1) for v in visits])
+            master.guide(came, limits + came @ prize)
+            value = promise(prize, limits)
+            if turn == 0 or value >= promise(self.prize, held):
+                self.prize, self.price, held, width = prize, price, limits, width * WIDER
             else:
                 width *= NARROWER
             prize = master.near(self.prize, width)
-            self.price = model.agree(prize, self.price)
-        self.price = model.agree(self.prize, self.price)
-        self.walks.walks(self.prize, self.price, keep=True)
-        self.sketch(self.prize)
+            price = price + step * CALMER**turn * walks.beyond(visits)
+        walks.walks(self.prize, self.price, keep=True)
 
     def all_prizes(self, prize: Float) -> float:
         """Sum of the prizes, and what locked jobs cost."""
@@ -181,17 +186,16 @@ class _Common:
             for order, cost in routes.sketch(prize, SKETCHED):
                 self.master.add(k, order, cost)
 
-    def gains(self, prize: Float, rents: Float, most: int) -> Float:
-        """(crew,) how far limits might be raised if `most` orders were begun for each crew."""
+    def limits(self, prize: Float, most: int) -> Float:
+        """(crew,) how far limits may come if `most` orders are begun for each crew."""
+        rents = self.master.rents(prize)
         out = np.zeros(len(self.routes))
         for k, (routes, rent) in enumerate(zip(self.routes, rents, strict=True)):
             rungs = [(0, 0.0), *self.rungs(routes, prize, float(rent), round(most * PROBED))]
             (few, low), (many, high) = rungs[-2:] if len(rungs) > 1 else (rungs[0], (1, 0.0))
             slope = (high - low) / math.log((many + 2) / (few + 1))
-            out[k] = high + max(0.0, slope * math.log(max(most, 1) / max(many, 1)))
-            far = float(rent) - routes.least()
-            if high > NEAR * far:
-                out[k] = max(out[k], LONGER * far)
+            gain = high + BELIEVED * max(0.0, slope * math.log(max(most, 1) / max(many, 1)))
+            out[k] = routes.least() + gain
         return out
 
     def bound(self, most: int, tell: Callable[[float], None]) -> float:
@@ -209,22 +213,25 @@ class _Common:
     ) -> list[tuple[int, float]]:
         """Orders begun, and how much more than by the walks each order is proved to cost.
 
-        The limit is raised from rung to rung, up to `rent`, what the cheapest order known costs.
+        The limit is raised from rung to rung, up to `rent`, what the cheapest order known costs,
+        by less where that took too many orders.
         """
         low = routes.least()
         rungs: list[tuple[int, float]] = []
-        far, step = FIRST, STEPPED
-        while low + 1e-9 * abs(low) < rent:
-            limit = rent if far == 1.0 else low + far * (rent - low)
-            count, least = routes.dig(prize, limit, most)
+        far, step, few, spent = 0.0, FIRST, most, 0
+        while low + 1e-9 * abs(low) < rent and spent < most and step > FINEST:
+            goal = min(1.0, far + step)
+            limit = rent if goal == 1.0 else low + goal * (rent - low)
+            count, least = routes.dig(prize, limit, min(most, max(WARY * few, most // WARY)))
+            spent += count
             if least is None:
-                break
+                step *= 0.5
+                continue
             rungs.append((count, least - low))
-            few = max(count, 1)
-            if far == 1.0 or least < limit or 2 * few > most:
+            if goal == 1.0 or least < limit:
                 break
-            if len(rungs) > 1:
-                grown = math.log(few / max(rungs[-2][0], 1)) / step
-                step = math.log(min(MORE, 0.7 * most / few)) / max(grown, GROWTH)
-            far = min(1.0, far + step)
+            grown = math.log(max(count, 1) / max(few, 1)) / step if far > 0.0 else 0.0
+            far, few = goal, max(count, 1)
+            more = math.log(max(1.1, min(MORE, 0.7 * most / few)))
+            step = more / max(grown, GROWTH) if len(rungs) > 1 else STEPPED
         return rungs

@@ -17,13 +17,15 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.bound import least_of
+from scheduler.bound import fork, least_of
 from scheduler.common_walk import Crew, Rests
 from scheduler.tables import CutTables, Float, Orders
 from scheduler.walk_model import NEVER
 
 #: Costs, in 1/100 of money, that are taken for equal: sums of some thousand terms in 53 bits.
 ALIKE = 1e-6
+#: Begun orders kept of each half of those gone through, at most; assumed: more say little more.
+SHOWN = 64
 
 
 @njit(cache=True, nogil=True)
@@ -119,10 +121,11 @@ def _better(crew, prize, g, h, j, time, last, end, stand, limit):
 
 
 @njit(cache=True, nogil=True)
-def _dig(crew, rests, twins, begin, stand, half, limit, most):
+def _dig(crew, rests, twins, begin, stand, half, limit, most, kept):
     """Go through orders that cost less than the limit; orders begun, and the cheapest's cost.
 
     Gives up after `most`. Of those with two jobs or more only every other beginning: `half` 0, 1.
+    Some of those begun, evenly, go into kept (order, job), -1 after the last job and in rows left.
     """
     _, _, _, _, _, level, _, _, row = crew
     _, _, _, _, _, prize = rests
@@ -139,7 +142,8 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
         crew, rests, twins, w[0], time[0], last[0], rest[0], used, total, limit, found[0],
         least[0], from_job[0],
     )  # fmt: skip
-    d, count, best = 0, 0, 0.0
+    kept[:] = -1
+    d, count, best, stride, rows = 0, 0, 0.0, 1, 0
     while d >= 0:
         if tried[d] == size[d]:
             if d > 0:
@@ -171,7 +175,58 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most):
             least[e], from_job[e],
         )  # fmt: skip
         d = e
+        if count % stride == 0 and kept.shape[0] > 0:
+            if rows == kept.shape[0]:
+                # every other one is enough from here on
+                stride, rows = 2 * stride, _thin(kept)
+            if count % stride == 0:
+                for z in range(d):
+                    kept[rows, z] = order[z + 1]
+                rows += 1
     return count, best
+
+
+@njit(cache=True, nogil=True)
+def _thin(kept):
+    """Keep every second row of kept (order, job), -1 in the rows left; how many are kept."""
+    rows = kept.shape[0] // 2
+    for x in range(kept.shape[0]):
+        for z in range(kept.shape[1]):
+            kept[x, z] = kept[2 * x + 1, z] if x < rows else -1
+    return rows
+
+
+@njit(cache=True, nogil=True)
+def _come_to(crew, ways, begin, stand, orders, visits):
+    """Add to visits (member, level, job) where begun orders and the walks of their rests come to.
+
+    orders (order, job), -1 after the last job and in rows left; how many rows are orders.
+    """
+    finish, _, move, latest, _, level, _, _, row = crew
+    rows = 0
+    for x in range(orders.shape[0]):
+        if orders[x, 0] < 0:
+            break
+        rows += 1
+        for m in range(begin.size):
+            t, i, w, before, z = begin[m], stand[m], 0, -1, 0
+            while True:
+                j = orders[x, z] if z < orders.shape[1] else -1
+                z += 1
+                rest = j < 0
+                r = row[m, w, t]
+                if rest and r >= 0:
+                    j, _, _ = fork(ways[m, r, i, 0], ways[m, r, i, 1], before)
+                if j < 0:
+                    break
+                visits[m, w, j] += 1.0
+                s = t + move[i, j]
+                w = min(w + level[j], row.shape[1] - 1)
+                before = -1
+                if s <= latest[m, j]:
+                    before = i if rest else -1
+                    t, i = finish[m, s, j], j
+    return rows
 
 
 @njit(cache=True, nogil=True)
@@ -264,6 +319,7 @@ class Routes:
         self._level, self._weight, self._none = crew.level, weight, np.zeros(crew.level.size)
         self._from = crew.begin.astype(np.int64), crew.stand.astype(np.int64)
         self._kept, self._twins = rests, (twins[0], twins[1])
+        self._begun = np.full((2, SHOWN, crew.level.size), -1, np.int64)
 
     def _rests(self, prize: Float) -> tuple[NDArray[np.generic], ...]:
         k = self._kept
@@ -289,17 +345,34 @@ class Routes:
         How many were begun, and what no order costs less than: the cheapest's own cost, or the
         limit; None where more than `most` would have to be begun.
         """
+        begun = np.empty_like(self._begun)
 
         def run(half: int) -> tuple[int, float]:
-            rests = self._rests(prize)
-            count, best = _dig(self._crew, rests, self._twins, *self._from, half, limit, most // 2)
+            count, best = _dig(
+                self._crew, self._rests(prize), self._twins, *self._from, half, limit, most // 2,
+                begun[half],
+            )  # fmt: skip
             return int(count), float(best)
 
         with ThreadPoolExecutor(max_workers=2) as pool:
             halves = list(pool.map(run, range(2)))
         count = sum(n for n, _ in halves)
         given_up = max(n for n, _ in halves) > most // 2
+        if not given_up:
+            self._begun = begun
         return count, None if given_up else min(limit, *(best for _, best in halves))
+
+    def visits(self) -> Float:
+        """(member, level, job) how often a job comes there, in the mean of some begun orders.
+
+        Those that `dig` kept when it last did not give up, with their rests as the members' walks
+        have them.
+        """
+        visits = np.zeros(self._kept.pay.shape)
+        ways = self._kept.ways
+        rows = sum(_come_to(self._crew, ways, *self._from, some, visits) for some in self._begun)
+        visits /= max(rows, 1)
+        return visits
 
     def cost(self, order: tuple[int, ...]) -> float:
         """What an order costs in the mean."""

@@ -9,6 +9,7 @@ the members, by weight, so one order for all pays nothing in the mean; see `comm
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -64,6 +65,8 @@ class Rests:
         at[member, w] + s.
     at : (member, level).
     rest : (member, state, job last done), states as numbered in `Crew.row`.
+    ways : (member, state, job last done, 2) the next job of the rest, and that of the cheapest with
+        another next job; -1 for none.
     shut : (member, level) what the order may still gain after closing.
     pay : (member, level, job) what the job is paid for at the level.
     """
@@ -71,6 +74,7 @@ class Rests:
     begins: NDArray[np.float32]
     at: Int
     rest: NDArray[np.float32]
+    ways: NDArray[np.int16]
     shut: Float
     pay: Float
 
@@ -173,12 +177,14 @@ class Walks:
                         met.value[m, k, n] = cost[k]
         return met
 
-    def came(self) -> Float:
-        """(crew, job) how often the cheapest walks met come to a job, in the mean."""
-        job = self.met.job[:, :, 0]
-        visits = np.zeros((job.shape[1], self.leave.size + 1))
-        np.add.at(visits, (np.arange(job.shape[1])[:, None], job), self.weight[:, None, None])
-        return visits[:, :-1]
+    def beyond(self, visits: Sequence[Float]) -> Float:
+        """(member, crew, knot, job) how far visits are beyond the members' mean.
+
+        visits: by crew (member, level, job).
+        """
+        at_knots = np.stack([np.einsum("aw,mwj->maj", self.share, v) for v in visits], axis=1)
+        at_knots -= np.einsum("m,mkaj->kaj", self.weight, at_knots)
+        return at_knots
 
     def walks(self, prize: Float, price: Float, *, keep: bool = False) -> float:
         """The bound at prizes (job,) and prices (member, crew, knot, job); walks go into `met`.
@@ -202,6 +208,7 @@ class Walks:
                     )  # fmt: skip
                     if keep:
                         kept.rest[m] = room[0][: kept.rest.shape[1], :, 0]
+                        kept.ways[m] = room[1][: kept.rest.shape[1]]
                         kept.shut[m], kept.pay[m] = room[-2], pay
 
         with ThreadPoolExecutor(max_workers=2) as pool:
@@ -238,7 +245,7 @@ def _rests(crew: Crew) -> Rests:
     """Room for what `Walks.walks` keeps of a crew."""
     members, slots, jobs = crew.finish.shape
     reach = int(crew.far[crew.level > 0].max(initial=0))
-    levels = crew.row.shape[1]
+    levels, states = crew.row.shape[1], int(crew.row.max()) + 1
     at, rows = np.zeros((members, levels), np.int64), np.zeros(members, np.int64)
     for m in range(members):
         for w in range(levels):
@@ -248,7 +255,8 @@ def _rests(crew: Crew) -> Rests:
                 rows[m] += min(slots - 1, t[-1] + reach) + 1 - t[0]
     return Rests(
         begins=np.empty((members, int(rows.max()), jobs), np.float32), at=at,
-        rest=np.empty((members, int(crew.row.max()) + 1, jobs + 1), np.float32),
+        rest=np.empty((members, states, jobs + 1), np.float32),
+        ways=np.empty((members, states, jobs + 1, 2), np.int16),
         shut=np.empty((members, levels)), pay=np.empty((members, levels, jobs)),
     )  # fmt: skip
 

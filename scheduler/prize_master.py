@@ -1,11 +1,13 @@
 """Prizes after which no known order of a crew is cheap: a linear program, kept for OR-Tools.
 
 It is the dual of choosing one order per crew so that each job is done once or left (column
-generation). The prizes are sought near good ones, so that they do not jump while few orders are
-known.
+generation). The prizes are sought near good ones, and each step away from those counts for more
+than the one before, so that they do not jump while few orders are known.
 """
 
 from __future__ import annotations
+
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +15,9 @@ from ortools.linear_solver import pywraplp
 
 from scheduler.tables import Float
 
-#: Turns for which walks of the members guide the prizes; assumed.
-GUIDES = 10
+#: Steps to either side of good prizes; the last weighs nearly as much as doing a job once more or
+#: less is worth. Assumed: more of them changed little.
+STEPS = 5
 
 
 class PrizeMaster:
@@ -37,7 +40,18 @@ class PrizeMaster:
         free = [x for x, can in zip(self._prizes, able, strict=True) if can]
         for x in [*free, *self._rents]:
             goal.SetCoefficient(x, 1.0)
-        self._guides: list[list[pywraplp.Constraint]] = []
+        self._steps: list[pywraplp.Variable] = []
+        self._from = [self._solver.Constraint(0.0, 0.0) for _ in leave]
+        for x, row in zip(self._prizes, self._from, strict=True):
+            row.SetCoefficient(x, 1.0)
+            for n, sign in product(range(STEPS), (1.0, -1.0)):
+                step = self._solver.NumVar(0.0, 0.0, "")
+                row.SetCoefficient(step, sign)
+                goal.SetCoefficient(step, -(n + 0.5) / STEPS)
+                self._steps.append(step)
+        self._guides = [self._solver.Constraint(least, -least) for _ in self._rents]
+        for x, row in zip(self._rents, self._guides, strict=True):
+            row.SetCoefficient(x, 1.0)
         self._known: list[dict[tuple[int, ...], float]] = [{} for _ in range(crews)]
 
     def add(self, k: int, order: tuple[int, ...], cost: float) -> None:
@@ -50,20 +64,14 @@ class PrizeMaster:
             row.SetCoefficient(x, 1.0)
 
     def guide(self, visits: Float, cost: Float) -> None:
-        """Keep to prizes after which walks, (crew, job) visits and (crew,) cost, are not cheap.
+        """Look for prizes after which what is begun, (crew, job) visits and cost, is not cheap.
 
-        Only the last `GUIDES` calls count: walks change their cost with the members' prices.
+        `cost` (crew,) is before prizes. Only the last call counts.
         """
-        rows = []
-        for k, rent in enumerate(self._rents):
-            row = self._solver.Constraint(-self._solver.infinity(), float(cost[k]))
-            row.SetCoefficient(rent, 1.0)
-            for j in np.flatnonzero(visits[k]):
-                row.SetCoefficient(self._prizes[j], float(visits[k, j]))
-            rows.append(row)
-        self._guides.append(rows)
-        for row in self._guides.pop(0) if len(self._guides) > GUIDES else ():
-            row.SetBounds(-self._solver.infinity(), self._solver.infinity())
+        for k, row in enumerate(self._guides):
+            row.SetBounds(-self._solver.infinity(), float(cost[k]))
+            for x, often in zip(self._prizes, visits[k], strict=True):
+                row.SetCoefficient(x, float(often))
 
     def rents(self, prize: Float) -> Float:
         """(crew,) what the cheapest known order costs after prizes; 0 for doing nothing."""
@@ -73,9 +81,13 @@ class PrizeMaster:
         ])  # fmt: skip
 
     def near(self, prize: Float, width: float) -> Float:
-        """The prizes that promise most, none further than `width` from those given."""
-        for j, x in enumerate(self._prizes):
-            x.SetBounds(prize[j] - width, min(prize[j] + width, self._leave[j]))
+        """Prizes that promise more, none further than `width` from those given."""
+        infinity = self._solver.infinity()
+        for base, x, most, row in zip(prize, self._prizes, self._leave, self._from, strict=True):
+            x.SetBounds(-infinity, float(most))
+            row.SetBounds(float(base), float(base))
+        for step in self._steps:
+            step.SetBounds(0.0, width / STEPS)
         if self._solver.Solve() != pywraplp.Solver.OPTIMAL:
             return prize
         return np.array([x.solution_value() for x in self._prizes])

@@ -278,11 +278,6 @@ class WalkModel:
         self._value, self._promised = value, self.promise(prize, price)
         return prize, price
 
-    def agree(self, prize: Float, price: Float) -> Float:
-        """Prices that promise more at prizes that stay."""
-        _, ways = self._ways(prize, price, np.full(prize.size, -1))
-        return price + self.far * ways
-
     def _ways(self, prize: Float, price: Float, top: Int) -> tuple[Float, Float]:
         """What jobs are short of being done once, and members' visits beyond the mean, by size."""
         visits, ways, short = np.zeros_like(price), np.zeros_like(price), np.zeros(prize.size)

@@ -10,7 +10,7 @@ from test_exact import brute_force
 
 from scheduler.bound import after_locks, foresight
 from scheduler.common_order import common_bound
-from scheduler.common_route import Routes, twins
+from scheduler.common_route import SHOWN, Routes, twins
 from scheduler.common_walk import KNOTS, Walks
 from scheduler.prize_master import PrizeMaster
 from scheduler.search import price, search
@@ -95,6 +95,54 @@ def test_a_limit_is_proved_or_given_up(seed):
             assert known.dig(prize, 0.0, 0)[1] is None
 
 
+def test_an_order_begun_like_the_cheapest_walk_goes_on_along_it():
+    # by the walk's own trace
+    followed = 0
+    for seed in range(20):
+        tables = farm_tables(9, 2, members=2, seed=seed)
+        plan = planned(tables)
+        walks = Walks(tables, plan, np.arange(2), tables.weight)
+        prize = tables.weight @ foresight(tables, plan, turns=60).prize
+        walks.walks(prize, np.zeros((2, 2, KNOTS, 9)), keep=True)
+        for m, k in np.ndindex(2, 2):
+            at, crew = walks.kept[k], walks.crews[k]
+            jobs, levels = walks.met.job[m, k, 0], walks.met.level[m, k, 0]
+            jobs, levels = jobs[jobs >= 0], levels[jobs >= 0]
+            if jobs.size == 0:
+                continue
+            known = Routes(crew, at, walks.leave, tables.weight, np.full((2, 9), -1))
+            known._begun = np.full((1, 1, 9), -1)
+            known._begun[0, 0, 0] = jobs[0]
+            went = np.zeros(at.pay.shape[1:])
+            np.add.at(went, (levels, jobs), 1.0)
+            assert (known.visits()[m] == went).all()
+            followed += 1
+    assert followed > 60
+
+
+def test_a_limit_given_up_leaves_what_was_begun_before():
+    tables = farm_tables(12, 1, members=2, seed=3)
+    routes, prize, _ = prepared(tables, 3, 0.0)
+    assert (routes[0].visits() == 0.0).all()
+    assert routes[0].dig(prize, 0.9 * routes[0].least(), 10**7)[1] is not None
+    before = routes[0].visits()
+    assert before.any()
+    assert routes[0].dig(prize, 0.0, 9)[1] is None
+    assert (routes[0].visits() == before).all()
+
+
+def test_of_many_orders_begun_some_are_kept_evenly():
+    tables = farm_tables(12, 1, members=2, seed=3)
+    routes, prize, _ = prepared(tables, 3, 0.0)
+    count, _ = routes[0].dig(prize, 0.0, 10**7)
+    assert count > 20 * SHOWN
+    visits = routes[0].visits()
+    firsts = visits[:, 0]
+    assert firsts.sum(axis=1) == pytest.approx(np.ones(2))  # each order begins once
+    assert (firsts[0] == firsts[1]).all()  # and alike in all members
+    assert (firsts[0] > 0).sum() > 1  # not all of one beginning
+
+
 def doubled(tables, j):
     """Tables with job j there twice, the same in all but name; between the two no way."""
     jobs = tables.shape[2]
@@ -157,3 +205,13 @@ def test_prizes_are_what_known_orders_allow_near_those_given():
     best = master.near(np.zeros(2), 100.0)
     walk = 8.0 - best @ [1.0, 2.0]
     assert best.sum() + min(master.rents(best)[0], walk) == pytest.approx(6.0)
+
+
+def test_prizes_go_as_far_as_what_they_gain_weighs():
+    # hand: of five steps of 1 the weights are 0.1, 0.3, 0.5, 0.7, 0.9. What is begun comes to the
+    # first job a quarter of a time and to the second 1.4 times: a dollar gains 0.75 and loses 0.4
+    master = PrizeMaster(np.array([9.0, 9.0]), np.ones(2, np.bool_), 1)
+    master.guide(np.array([[0.25, 1.4]]), np.array([-100.0]))
+    assert master.near(np.full(2, 4.0), 5.0) == pytest.approx([8.0, 2.0])
+    # none above what leaving costs
+    assert master.near(np.full(2, 6.0), 5.0) == pytest.approx([9.0, 4.0])
