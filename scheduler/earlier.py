@@ -12,7 +12,7 @@ from scheduler.orders import CrewOrders, Order
 from scheduler.quick import quick
 from scheduler.slots import utc_hour
 from scheduler.stakes import Stakes
-from scheduler.tables import FEASIBLE, Plan
+from scheduler.tables import FEASIBLE, Orders, Plan
 
 #: Moves of the search that keeps today's orders; assumed.
 STEADY_MOVES = 60_000
@@ -47,7 +47,7 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
     of those orders that is not among as many first ones of its crew costs `rules.change_price`,
     and a difference within the search's own noise counts for nothing.
     """
-    wanted = _ordered(compiled, last, compiled.stakes.slots[0] + np.timedelta64(24, "h"))
+    wanted = ordered(compiled, last, compiled.stakes.slots[0] + np.timedelta64(24, "h"))
     changes = sum(
         j not in plan.orders[k][: len(order)] for k, order in enumerate(wanted) for j in order
     )
@@ -62,15 +62,19 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
     return replace(kept, bound=plan.bound, status=status)
 
 
-def _ordered(
-    compiled: Compiled, last: Sequence[CrewOrders], before: np.datetime64
-) -> list[tuple[int, ...]]:
-    """Per crew, what is locked, then the jobs whose ordered start lay before a time."""
+def ordered(
+    compiled: Compiled, last: Sequence[CrewOrders], before: np.datetime64 | None = None
+) -> Orders:
+    """Per crew, what is locked, then the jobs of its last orders, or of those to start `before`."""
     out = list(compiled.tables.prefixes)
     crews = {g.crew: k for k, g in enumerate(compiled.gangs)}
     locked = {j for first in out for j in first}
     for c in last:
         if c.crew in crews:
-            jobs = [_job(compiled.stakes, o) for o in c.orders if utc_hour(o.start.mid) < before]
+            jobs = [
+                _job(compiled.stakes, o)
+                for o in c.orders
+                if before is None or utc_hour(o.start.mid) < before
+            ]
             out[crews[c.crew]] += tuple(j for j in jobs if j is not None and j not in locked)
-    return out
+    return tuple(out)

@@ -17,7 +17,7 @@ from scheduler.cautions import cautions
 from scheduler.changes import changes_since
 from scheduler.check import check
 from scheduler.compile import SLOT_MIN, Compiled
-from scheduler.earlier import steadied
+from scheduler.earlier import ordered, steadied
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.known import Known, gather
 from scheduler.makeup import describe
@@ -162,12 +162,15 @@ def decide(
             "what closes the hours, plan more days, or raise a limit or a delivery point's room in "
             "farm.toml"
         )
+    start = ordered(compiled, known.last or ())
     if swift:
         progress(0.4, "searching for orders")
-        plan = quick(compiled.tables, seed=seed, objective=objective, moves=SWIFT_MOVES)
+        plan = quick(
+            compiled.tables, seed=seed, objective=objective, moves=SWIFT_MOVES, orders=start
+        )
     else:
         plan = solve(
-            compiled.tables, seed=seed, objective=objective, fast=fast,
+            compiled.tables, seed=seed, objective=objective, fast=fast, hint=start,
             progress=lambda text, share: progress(0.3 + 0.5 * share, text),
         )  # fmt: skip
     if known.last:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from scheduler.compile import Compiled, compile_tables
-from scheduler.earlier import assigned
+from scheduler.earlier import assigned, ordered
 from scheduler.errors import NoPlanError
 from scheduler.haul import Gang
 from scheduler.known import Known
@@ -27,6 +27,8 @@ FINALISTS = 3
 def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, float, MakeUp]]:
     """Price every make-up on a few members, then the best of them on all: these, cheapest first.
 
+    Each search begins from the orders before, where there are some, so that a make-up is not
+    changed for what one search found and another did not.
     A machine that changes crew, against the orders before or the farm file, costs
     `rules.change_price`.
 
@@ -45,8 +47,9 @@ def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, f
 
     def cost(makeup: MakeUp, on: Stakes) -> float:
         """Cost with the price of every machine that changes crew."""
-        tables = compiled_for(known, on, makeup).tables
-        found = quick(tables, seed=seed, objective=rules.objective).cost
+        compiled = compiled_for(known, on, makeup)
+        start = ordered(compiled, known.last or ())
+        found = quick(compiled.tables, seed=seed, objective=rules.objective, orders=start).cost
         moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
         return found + 100.0 * rules.change_price * moved
 

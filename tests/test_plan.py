@@ -161,6 +161,15 @@ def test_a_small_change_does_not_reshuffle_the_day(morning):
     assert kept.orders == decision.plan.orders
 
 
+def test_the_same_weather_keeps_make_up_and_orders(known, morning):
+    # no search is deep enough to price make-ups to the dollar: what was ordered is priced as found
+    again = plan_farm(replace(known, last=morning.crews))
+    assert again.makeup == morning.makeup
+    assert again.loss == pytest.approx(morning.loss, rel=1e-9)
+    orders = [[(o.field, o.parcel) for o in c.orders] for c in again.crews]
+    assert orders == [[(o.field, o.parcel) for o in c.orders] for c in morning.crews]
+
+
 def test_yesterday_orders_hold_over_cents(known, morning):
     nudged = replace(
         known,
