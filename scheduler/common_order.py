@@ -44,10 +44,10 @@ SKETCHED, WIDTH, WIDER, NARROWER = 60, 0.02, 1.5, 0.6
 #: far prices then go for a visit beyond the mean, as a share of the mean prize, and what this falls
 #: to by a turn. Assumed: twice or half as far raised the bounds of four farms about as much.
 SETTLED, STEP, CALMER = 1.25, 0.025, 0.92
-#: Orders begun for the usual effort, times members: under two seconds on 2 cores; share of them
-#: begun in each turn to tell how far limits can be raised, and what is believed of what the growth
-#: then says, for the higher the limit, the faster they become more. Assumed, as above.
-BEGUN, PROBED, BELIEVED = 50_000_000, 1 / 30, 0.7
+#: Orders begun for the usual effort, times members: two seconds on 2 cores; those begun in each turn
+#: to tell how far limits can be raised; and what is believed of what their growth then says, for
+#: the higher the limit, the faster they become more. Assumed, as above.
+BEGUN, PROBED, BELIEVED = 65_000_000, 2_000_000, 0.7
 #: The first limit and the next step, as shares of the way to the cheapest order known; how many
 #: times more orders the limits after are to begin, and by what power of e they are thought to
 #: grow on the whole way, at least. A limit is given up, and half the step taken, where so many
@@ -189,9 +189,10 @@ class _Common:
     def limits(self, prize: Float, most: int) -> Float:
         """(crew,) how far limits may come if `most` orders are begun for each crew."""
         rents = self.master.rents(prize)
+        fewer = min(most, PROBED // (self.walks.weight.size * len(self.routes)))
         out = np.zeros(len(self.routes))
         for k, (routes, rent) in enumerate(zip(self.routes, rents, strict=True)):
-            rungs = [(0, 0.0), *self.rungs(routes, prize, float(rent), round(most * PROBED))]
+            rungs = [(0, 0.0), *self.rungs(routes, prize, float(rent), fewer)]
             (few, low), (many, high) = rungs[-2:] if len(rungs) > 1 else (rungs[0], (1, 0.0))
             slope = (high - low) / math.log((many + 2) / (few + 1))
             gain = high + BELIEVED * max(0.0, slope * math.log(max(most, 1) / max(many, 1)))

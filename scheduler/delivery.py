@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
+from ortools.linear_solver import pywraplp
 
 from readiness.weather import Array
 from scheduler.haul import Rates
@@ -86,7 +87,7 @@ def allot(score: Array, tonnes: Array, room: Array) -> NDArray[np.int64]:
     """Give room to the jobs that lose most without it: (job,) which choice each job gets.
 
     Choice 0 needs no room; choice 1 + i is that of the i-th point with little room. A generalised
-    assignment problem, solved by HiGHS.
+    assignment problem, solved by CP-SAT.
 
     Parameters
     ----------
@@ -95,19 +96,21 @@ def allot(score: Array, tonnes: Array, room: Array) -> NDArray[np.int64]:
     """
     gain = score[:, :1] - score[:, 1:]
     choice = np.zeros(len(score), np.int64)
-    job, at = np.nonzero((gain > 0.0) & (tonnes[:, None] <= room))
-    if job.size == 0:
+    wanted = np.argwhere((gain > 0.0) & (tonnes[:, None] <= room))
+    if len(wanted) == 0:
         return choice
-    from scipy.optimize import Bounds, LinearConstraint, milp  # slow to load, seldom asked for
-
-    one = np.arange(job.size)
-    once, full = np.zeros((len(score), job.size)), np.zeros((len(room), job.size))
-    once[job, one], full[at, one] = 1.0, tonnes[job]
-    found = milp(
-        -gain[job, at], integrality=np.ones(job.size, np.int64), bounds=Bounds(0.0, 1.0),
-        constraints=[LinearConstraint(once, ub=1.0), LinearConstraint(full, ub=room)],
-    )  # fmt: skip
-    assert found.x is not None, found.message  # to give nothing is always allowed
-    given = found.x > 0.5
-    choice[job[given]] = 1 + at[given]
+    solver = pywraplp.Solver.CreateSolver("SAT")
+    solver.SetNumThreads(1)
+    given = [solver.BoolVar("") for _ in wanted]
+    solver.Maximize(solver.Sum(gain[j, i] * x for (j, i), x in zip(wanted, given, strict=True)))
+    for j in np.unique(wanted[:, 0]):
+        solver.Add(solver.Sum(x for (b, _), x in zip(wanted, given, strict=True) if b == j) <= 1)
+    for i, most in enumerate(room):
+        some = [tonnes[j] * x for (j, a), x in zip(wanted, given, strict=True) if a == i]
+        solver.Add(solver.Sum(some) <= most)
+    # to give nothing is always allowed
+    assert solver.Solve() == pywraplp.Solver.OPTIMAL
+    for (j, i), x in zip(wanted, given, strict=True):
+        if x.solution_value() > 0.5:
+            choice[j] = 1 + i
     return choice
