@@ -44,9 +44,9 @@ SKETCHED, WIDTH, WIDER, NARROWER = 60, 0.02, 1.5, 0.6
 #: far prices then go for a visit beyond the mean, as a share of the mean prize, and what this falls
 #: to by a turn. Assumed: twice or half as far raised the bounds of four farms about as much.
 SETTLED, STEP, CALMER = 1.25, 0.025, 0.92
-#: Orders begun for the usual effort, times members: two seconds on 2 cores; those begun in each turn
-#: to tell how far limits can be raised; and what is believed of what their growth then says, for
-#: the higher the limit, the faster they become more. Assumed, as above.
+#: Orders begun for the usual effort, times members: two seconds on 2 cores; those begun in each
+#: turn to tell how far limits can be raised; and what is believed of what their growth then says,
+#: for the higher the limit, the faster they become more. Assumed, as above.
 BEGUN, PROBED, BELIEVED = 65_000_000, 2_000_000, 0.7
 #: The first limit and the next step, as shares of the way to the cheapest order known; how many
 #: times more orders the limits after are to begin, and by what power of e they are thought to
