@@ -15,10 +15,11 @@ from numba import njit
 from numpy.typing import NDArray
 
 from readiness.weather import Array
-from scheduler.delivery import allot, hauled, until_open
+from scheduler.delivery import hauled, until_open
 from scheduler.farm import Cart, Combine, Farm, Field, Truck
 from scheduler.haul import HEADLAND_FACTOR, Gang, Rates, between_km, gang_rates
 from scheduler.money import loss_terms
+from scheduler.room import allot
 from scheduler.slots import arrivals, crew_slots, down_slots, forbidden_slots
 from scheduler.stakes import Bool, Job, Stakes, grain_density, wet_yield
 from scheduler.tables import CutTables

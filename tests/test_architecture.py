@@ -9,7 +9,7 @@ ROOT = Path(__file__).parent.parent
 READINESS = sorted((ROOT / "readiness").glob("*.py"))
 SCHEDULER = sorted((ROOT / "scheduler").rglob("*.py"))
 #: The only files that may import OR-Tools.
-SOLVERS = {"residual.py", "prize_master.py"}
+SOLVERS = {"residual.py", "prize_master.py", "room.py"}
 #: The only files of readiness that may touch the network, or paths and files.
 NETWORK = {"services.py"}
 FILES = {"__init__.py", "services.py", "records.py", "et_checks.py", "validation.py"}

@@ -11,7 +11,7 @@ import pytest
 from readiness.season import Reason, Season, Tier
 from scheduler.check import check
 from scheduler.compile import compile_tables, move_minutes
-from scheduler.delivery import allot
+from scheduler.room import allot
 from scheduler.farm import (
     Cart,
     Combine,
