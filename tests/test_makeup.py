@@ -11,7 +11,6 @@ import pytest
 from readiness.season import Reason, Season, Tier
 from scheduler.check import check
 from scheduler.compile import compile_tables, move_minutes
-from scheduler.room import allot
 from scheduler.farm import (
     Cart,
     Combine,
@@ -27,6 +26,7 @@ from scheduler.field_work import begun, follow, work
 from scheduler.haul import Gang, between_km
 from scheduler.makeup import describe, makeups, own_makeup
 from scheduler.reasons import why_left
+from scheduler.room import allot
 from scheduler.rules import DEAREST, LARGEST, NEAREST, RIPEST, rule_orders
 from scheduler.search import price
 from scheduler.slots import slot_times
