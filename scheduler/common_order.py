@@ -155,6 +155,7 @@ class _Common:
         mean = float(np.abs(self.prize).mean())
         width, step = WIDTH * mean, STEP * mean
         prize, price, held = self.prize, self.price, np.zeros(len(self.routes))
+        walked: Float | None = None
 
         def promise(prize: Float, limits: Float) -> float:
             return self.all_prizes(prize) + float(np.minimum(master.rents(prize), limits).sum())
@@ -162,6 +163,7 @@ class _Common:
         for turn in range(turns):
             tell(turn / turns)
             walks.walks(prize, price, keep=True)
+            walked = price
             self.sketch(prize)
             limits = self.limits(prize, most)
             visits = [routes.visits() for routes in self.routes]
@@ -174,7 +176,8 @@ class _Common:
                 width *= NARROWER
             prize = master.near(self.prize, width)
             price = price + step * CALMER**turn * walks.beyond(visits)
-        walks.walks(self.prize, self.price, keep=True)
+        if self.price is not walked:
+            walks.walks(self.prize, self.price, keep=True)
 
     def all_prizes(self, prize: Float) -> float:
         """Sum of the prizes, and what locked jobs cost."""

@@ -24,7 +24,8 @@ from scheduler.walk_model import NEVER
 
 #: Costs, in 1/100 of money, that are taken for equal: sums of some thousand terms in 53 bits.
 ALIKE = 1e-6
-#: Begun orders kept of each half of those gone through, at most; assumed: more say little more.
+#: Begun orders kept of each half of those gone through, at most, an even number; assumed: more say
+#: little more.
 SHOWN = 64
 
 
@@ -175,11 +176,11 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most, kept):
             least[e], from_job[e],
         )  # fmt: skip
         d = e
-        if count % stride == 0 and kept.shape[0] > 0:
+        if count % stride == 0:
             if rows == kept.shape[0]:
-                # every other one is enough from here on
+                # every other one is enough from here on, and this, an odd one, is not
                 stride, rows = 2 * stride, _thin(kept)
-            if count % stride == 0:
+            else:
                 for z in range(d):
                     kept[rows, z] = order[z + 1]
                 rows += 1
@@ -213,18 +214,16 @@ def _come_to(crew, ways, begin, stand, orders, visits):
             while True:
                 j = orders[x, z] if z < orders.shape[1] else -1
                 z += 1
-                rest = j < 0
-                r = row[m, w, t]
-                if rest and r >= 0:
+                begun, r = j >= 0, row[m, w, t]
+                if not begun and r >= 0:
                     j, _, _ = fork(ways[m, r, i, 0], ways[m, r, i, 1], before)
                 if j < 0:
                     break
                 visits[m, w, j] += 1.0
-                s = t + move[i, j]
+                s, before = t + move[i, j], -1
                 w = min(w + level[j], row.shape[1] - 1)
-                before = -1
                 if s <= latest[m, j]:
-                    before = i if rest else -1
+                    before = -1 if begun else i
                     t, i = finish[m, s, j], j
     return rows
 

@@ -26,8 +26,8 @@ from scheduler.slots import down_slots, local, open_slots
 
 Bool = NDArray[np.bool_]
 #: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed: a
-#: half section, about two days of one combine. In the sample farm's half sections cut whole lost
-#: 0.4 % less than halves, over 20 make-ups and sets of members, for each parcel ends with a slot.
+#: half section, about two days of one combine. Over 20 make-ups and sets of members of the sample
+#: farm, half sections cut whole lost 0.4 % less than halves, for each parcel ends with a slot.
 PARCEL_HA = 130.0
 #: Moisture at which tonnage and machine rates are reckoned when nothing is known, points over base.
 RATE_OVER_BASE = 2.0
