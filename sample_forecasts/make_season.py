@@ -23,21 +23,21 @@ import make_weather
 import numpy as np
 from make_weather import CELLS, FIELDS, Array, Sky, Storm, Walks, air, hours_to
 
-from readiness.season import Reason, Tier
-from scheduler.book import Book
-from scheduler.came import weather_that_came
-from scheduler.entries import Entry
-from scheduler.farm import Farm
-from scheduler.forecast_store import Answer, store
-from scheduler.haul import truck_load_t
-from scheduler.issued import document
-from scheduler.known import gather
-from scheduler.outlook import look_ahead
-from scheduler.plan import plan_farm
-from scheduler.reading import read_farm, read_rain
-from scheduler.slots import crew_slots, utc_hour
-from scheduler.stakes import grain_density, wet_yield
-from scheduler.weather_so_far import gauged
+from readiness.season.codes import Reason, Tier
+from scheduler.costs.machine_rates import truck_load_t
+from scheduler.costs.standing_loss import grain_density, wet_yield
+from scheduler.farm.model import Farm
+from scheduler.farm.working_time import crew_slots, utc_hour
+from scheduler.farm_files.folder import read_farm, read_rain
+from scheduler.planning.information import gather
+from scheduler.planning.plan import plan_farm
+from scheduler.report.page_document import document
+from scheduler.review.observed_season import weather_that_came
+from scheduler.season_book.book import Book
+from scheduler.season_book.kinds import Entry
+from scheduler.weather.history import gauged
+from scheduler.weather.store import Answer, store
+from scheduler.windows.model_inputs import look_ahead
 
 HERE = Path(__file__).resolve().parent
 SEED = 812

@@ -1,1 +1,9 @@
-"""The farm side of afterrain: machines, people, prices, plans, the season book and the outlets."""
+"""The farm side: machines, people, prices, plans, the season book, and what people read.
+
+Packages from the lowest up: farm, farm_files, weather, season_book, windows, solver, costs,
+cut_tables, orders, explanation, planning, report, simulation, review, verification, web, command.
+
+- `errors`: the errors that a user can meet
+"""
+
+import readiness  # noqa: F401 (names the folder of compiled code before numba is imported)

@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from small_fields import land, limits, stand, weather
 
-from readiness import lanes
-from readiness.windows import block_windows
+from readiness.season import kernel as lanes
+from readiness.season.windows import block_windows
 
 TZ = ZoneInfo("America/Chicago")
 CROPS = ("wheat_hard", "barley", "canola")

@@ -15,12 +15,12 @@ from pathlib import Path
 
 import numpy as np
 
-from readiness.records import read_uscrn_daily
-from scheduler.alterations import Alteration
-from scheduler.past_season import hourly_records, known_years, past_season
-from scheduler.reading import read_farm
-from scheduler.rehearsal import Score, Settings, measure, rehearse
-from scheduler.whatif import SETTINGS, completion, mapping, what_if
+from readiness.sources.records import read_uscrn_daily
+from scheduler.farm_files.folder import read_farm
+from scheduler.simulation.alterations import Alteration
+from scheduler.simulation.past_season import hourly_records, known_years, past_season
+from scheduler.simulation.rehearsal import Score, Settings, measure, rehearse
+from scheduler.simulation.whatif import SETTINGS, completion, mapping, what_if
 
 ROOT = Path(__file__).parents[1]
 RECORDS = ROOT.parent / "shared" / "data" / "soil_moisture"

@@ -20,10 +20,10 @@ from pathlib import Path
 
 import waitress
 
-from scheduler.page import create_app
-from scheduler.reading import read_farm
-from scheduler.replan import Planner
-from scheduler.serving import held_clock
+from scheduler.farm_files.folder import read_farm
+from scheduler.web.app import create_app
+from scheduler.web.server import held_clock
+from scheduler.web.worker import Planner
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 RUNS = 5

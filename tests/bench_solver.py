@@ -15,10 +15,10 @@ import numpy as np
 from farms import farm_tables, tardiness_tables, wt40
 from ortools.sat.python import cp_model
 
-from scheduler.bound import foresight
-from scheduler.check import check
-from scheduler.search import price
-from scheduler.solve import solve
+from scheduler.solver.bound import foresight
+from scheduler.solver.check import check
+from scheduler.solver.search import price
+from scheduler.solver.solve import solve
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
 SEEDS = (11, 12, 13)

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import mornings
 
-from scheduler.book import Book
 from scheduler.errors import AfterrainError
-from scheduler.learning import apply_book
-from scheduler.reading import read_farm
+from scheduler.farm_files.folder import read_farm
+from scheduler.season_book.book import Book
+from scheduler.season_book.current_farm import apply_book
 
 #: Seconds that planning takes.
 TAKES = float(os.environ.get("FAKE_PLAN_S", "0.5"))

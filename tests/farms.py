@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scheduler.tables import CutTables
+from scheduler.solver.tables import CutTables
 
 DAY = 48  # half-hour slots
 

@@ -8,11 +8,22 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from readiness.hazards import daylight
-from readiness.season import Reason, Season, Tier
-from readiness.weather import Weather
-from scheduler.farm import Cart, Combine, Crew, DeliveryPoint, Farm, Field, Market, Rules, Truck
-from scheduler.orders import (
+from readiness.atmosphere.hazards import daylight
+from readiness.atmosphere.weather import Weather
+from readiness.season.codes import Reason, Tier
+from readiness.season.simulate import Season
+from scheduler.farm.model import (
+    Cart,
+    Combine,
+    Crew,
+    DeliveryPoint,
+    Farm,
+    Field,
+    Market,
+    Rules,
+    Truck,
+)
+from scheduler.orders.model import (
     Alternative,
     CrewOrders,
     Delivery,
@@ -23,7 +34,7 @@ from scheduler.orders import (
     Spread,
     TimeSpread,
 )
-from scheduler.outlook import rows
+from scheduler.windows.model_inputs import rows
 
 TZ = ZoneInfo("America/Chicago")
 NOW = datetime(2025, 8, 16, 6, 0, tzinfo=TZ)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from readiness.records import DEPTHS, Daily
+from readiness.sources.records import DEPTHS, Daily
 
 
 def made_up(years=8, *, first=2001, seed=1, latitude=47.32, longitude=-99.12):

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from readiness.grain_events import plausible_weather
-from readiness.season import Limits, Stand
-from readiness.soil import Land
-from readiness.weather import Weather
+from readiness.atmosphere.weather import Weather
+from readiness.season.inputs import Limits, Stand
+from readiness.soil.properties import Land
+from readiness.validation.grain_events import plausible_weather
 
 START = np.datetime64("2024-08-10T06", "h")  # about midnight at 97 W
 FIRM_YET = np.datetime64("2024-07-01T00", "h")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scheduler.forecast_store import Answer, store
+from scheduler.weather.store import Answer, store
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 CELL = (47.25, -99.0)

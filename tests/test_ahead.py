@@ -7,12 +7,12 @@ from types import SimpleNamespace
 
 import pytest
 
-from scheduler import ahead
-from scheduler.ahead import NEEDS, Ahead
 from scheduler.command import main
 from scheduler.command import plan as command
 from scheduler.errors import FarmError
-from scheduler.search import search
+from scheduler.solver import warm_up as ahead
+from scheduler.solver.search import search
+from scheduler.solver.warm_up import NEEDS, Ahead
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 SEARCH = "searching for orders"

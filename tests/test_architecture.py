@@ -1,68 +1,169 @@
-"""The one-way order of imports: science never knows the farm, solvers stay where they belong."""
+"""The layers of the tree: every import points down, and every module stands once in the guide."""
 
 import ast
+import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parent.parent
-READINESS = sorted((ROOT / "readiness").glob("*.py"))
-SCHEDULER = sorted((ROOT / "scheduler").rglob("*.py"))
+#: Packages from the lowest up; a package imports only itself and those before it.
+LAYERS = (
+    "readiness",
+    "readiness.atmosphere",
+    "readiness.sources",
+    "readiness.forecasts",
+    "readiness.soil",
+    "readiness.grain",
+    "readiness.season",
+    "readiness.validation",
+    "scheduler",
+    "scheduler.farm",
+    "scheduler.farm_files",
+    "scheduler.weather",
+    "scheduler.season_book",
+    "scheduler.windows",
+    "scheduler.solver",
+    "scheduler.costs",
+    "scheduler.cut_tables",
+    "scheduler.orders",
+    "scheduler.explanation",
+    "scheduler.planning",
+    "scheduler.report",
+    "scheduler.simulation",
+    "scheduler.review",
+    "scheduler.verification",
+    "scheduler.web",
+    "scheduler.command",
+)
 #: The only files that may import OR-Tools.
-SOLVERS = {"residual.py", "prize_master.py", "room.py"}
-#: The only files of readiness that may touch the network, or paths and files.
-NETWORK = {"services.py"}
-FILES = {"__init__.py", "services.py", "records.py", "et_checks.py", "validation.py"}
-#: Inner order of readiness: a file imports only from files before it.
-ORDER = (
-    "weather", "crops", "grade", "hazards", "et", "soil", "bearing", "water", "air", "grain",
-    "grain_events", "inputs", "lanes", "facts", "season", "windows", "work",
-)  # fmt: skip
+SOLVERS = {
+    "scheduler.solver.residual",
+    "scheduler.solver.common_order.prize_master",
+    "scheduler.cut_tables.capacity",
+}
+#: The only module of readiness that may touch the network, and those that may touch files.
+NETWORK = {"readiness.sources.services"}
+FILES = NETWORK | {
+    "readiness.compiled_code",
+    "readiness.sources.records",
+    "readiness.validation.days_suitable",
+    "readiness.validation.reference_et",
+    "readiness.validation.stations",
+    "readiness.validation.validate",
+}
+#: Files in a folder of product code, `__init__` included.
+MOST_FILES = 14
 
 
-def imported(path):
-    """Modules imported anywhere in a file, as dotted names."""
+def modules():
+    """Every module by its dotted name; a package stands under its own name."""
+    found = {}
+    for package in ("readiness", "scheduler"):
+        for path in sorted((ROOT / package).rglob("*.py")):
+            parts = path.relative_to(ROOT).with_suffix("").parts
+            found[".".join(p for p in parts if p != "__init__")] = path
+    return found
+
+
+MODULES = modules()
+READINESS = [name for name in MODULES if name.split(".")[0] == "readiness"]
+
+
+def names_imported(name):
+    """Everything a module imports anywhere in it, as dotted names of what is imported from."""
     names = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(ast.parse(MODULES[name].read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path.name}: relative import"
-            names |= {f"{node.module}.{alias.name}" for alias in node.names} | {node.module}
+            assert node.level == 0, f"{name}: relative import"
+            whole = {f"{node.module}.{alias.name}" for alias in node.names}
+            names |= {w if w in MODULES else node.module for w in whole}
     return names
 
 
-def roots(path):
-    return {name.split(".")[0] for name in imported(path)}
+def ours(name):
+    return {n for n in names_imported(name) if n in MODULES}
 
 
-@pytest.mark.parametrize("path", READINESS, ids=lambda p: p.name)
-def test_readiness_never_imports_the_farm(path):
-    assert not roots(path) & {"scheduler", "ortools", "flask", "shapely"}
+def roots(name):
+    return {n.split(".")[0] for n in names_imported(name)}
 
 
-@pytest.mark.parametrize("path", READINESS, ids=lambda p: p.name)
-def test_network_and_files_stay_at_the_edge_of_readiness(path):
-    if path.name not in NETWORK:
-        assert not roots(path) & {"requests", "requests_cache", "urllib", "http", "socket"}
-    if path.name not in FILES:
-        assert not roots(path) & {"pathlib", "os", "io", "sqlite3", "tempfile", "shutil"}
+def package(name):
+    """The layer that a module belongs to: its package, up to two names deep."""
+    whole = name if MODULES[name].name == "__init__.py" else name.rpartition(".")[0]
+    return ".".join(whole.split(".")[:2])
 
 
-@pytest.mark.parametrize("path", SCHEDULER, ids=lambda p: str(p.relative_to(ROOT)))
-def test_solvers_are_imported_by_their_own_files_only(path):
-    if path.name not in SOLVERS:
-        assert "ortools" not in roots(path)
+@pytest.mark.parametrize("name", MODULES)
+def test_imports_point_down(name):
+    here = LAYERS.index(package(name))
+    up = {n for n in ours(name) if LAYERS.index(package(n)) > here}
+    assert not up, f"{name} imports {sorted(up)} from a layer above its own"
 
 
-@pytest.mark.parametrize("path", READINESS, ids=lambda p: p.name)
-def test_inner_order_of_readiness(path):
-    if path.stem not in ORDER:
-        return
-    later = ORDER[ORDER.index(path.stem) :]
-    assert not imported(path) & {f"readiness.{name}" for name in later}
+def test_no_import_goes_round_in_a_circle():
+    """Repeatedly drop modules whose imports are all dropped; what is left is a circle."""
+    left = {name: ours(name) - {name} for name in MODULES}
+    while free := [name for name, needs in left.items() if not needs & left.keys()]:
+        for name in free:
+            del left[name]
+    assert not left
 
 
-@pytest.mark.parametrize("path", READINESS + SCHEDULER, ids=lambda p: str(p.relative_to(ROOT)))
-def test_no_catch_all_modules(path):
-    assert path.stem not in {"utils", "helpers", "core", "base", "common", "misc"}
+@pytest.mark.parametrize("name", [n for n in MODULES if n.startswith("scheduler.solver")])
+def test_the_solver_imports_none_of_ours(name):
+    assert all(n.startswith("scheduler.solver") for n in ours(name))
+
+
+@pytest.mark.parametrize("name", READINESS)
+def test_readiness_never_imports_the_farm(name):
+    assert not roots(name) & {"scheduler", "ortools", "flask", "shapely"}
+
+
+@pytest.mark.parametrize("name", READINESS)
+def test_network_and_files_stay_at_the_edge_of_readiness(name):
+    if name not in NETWORK:
+        assert not roots(name) & {"requests", "requests_cache", "urllib", "http", "socket"}
+    if name not in FILES:
+        assert not roots(name) & {"pathlib", "os", "io", "sqlite3", "tempfile", "shutil"}
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_ortools_is_imported_by_its_own_files_only(name):
+    assert name in SOLVERS or "ortools" not in roots(name)
+
+
+def test_importing_the_planner_loads_no_pictures_and_no_page():
+    """Asked in a fresh process, because this one has loaded everything."""
+    code = "import sys, scheduler.planning.plan; print(*{'matplotlib', 'flask'} & set(sys.modules))"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.split() == []
+
+
+def test_layers_and_packages_are_the_same():
+    assert {package(name) for name in MODULES} == set(LAYERS)
+
+
+@pytest.mark.parametrize("name", [n for n, p in MODULES.items() if p.name == "__init__.py"])
+def test_every_module_stands_once_in_the_guide_of_its_package(name):
+    text = MODULES[name].read_text(encoding="utf-8")
+    listed = re.findall(r"^- `(\w+)`: \S", text, flags=re.MULTILINE)
+    here = [p.stem for p in MODULES[name].parent.glob("*.py") if p.name != "__init__.py"]
+    assert sorted(listed) == sorted(here)
+    assert len(here) + 1 <= MOST_FILES
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_every_package_stands_once_in_the_developers_guide(layer):
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert len(re.findall(rf"^\| `{layer.replace('.', '/')}/` \|", text, flags=re.MULTILINE)) == 1
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_no_catch_all_modules(name):
+    assert name.rpartition(".")[2] not in {"utils", "helpers", "core", "base", "common", "misc"}

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from readiness.bearing import (
+from readiness.soil.trafficability import (
     KPA_PER_PSI,
     SMSP,
     Axle,

@@ -7,12 +7,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from mornings import farm as make_farm
 
-from readiness.season import Tier
-from scheduler.actuals import FOREVER
-from scheduler.book import Book
-from scheduler.entries import Entry
+from readiness.season.codes import Tier
 from scheduler.errors import BookError, ConflictError
-from scheduler.learning import apply_book
+from scheduler.season_book.book import Book
+from scheduler.season_book.current_farm import apply_book
+from scheduler.season_book.farm_state import FOREVER
+from scheduler.season_book.kinds import Entry
 
 NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
 

@@ -6,11 +6,11 @@ from datetime import UTC, datetime
 
 import pytest
 
-from scheduler import book_store
-from scheduler.book import Book
-from scheduler.book_store import FILE, MIGRATIONS
-from scheduler.entries import Entry
 from scheduler.errors import BookError
+from scheduler.season_book import store as book_store
+from scheduler.season_book.book import Book
+from scheduler.season_book.kinds import Entry
+from scheduler.season_book.store import FILE, MIGRATIONS
 
 NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
 

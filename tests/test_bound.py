@@ -5,10 +5,10 @@ import pytest
 from farms import farm_tables, small_tables, tardiness_tables
 from test_exact import brute_force
 
-from scheduler.bound import after_locks, foresight
-from scheduler.search import price, search
-from scheduler.solve import repaired
-from scheduler.tables import CutTables
+from scheduler.solver.bound import after_locks, foresight
+from scheduler.solver.search import price, search
+from scheduler.solver.solve import repaired
+from scheduler.solver.tables import CutTables
 
 
 def alone(tables, m):

@@ -13,9 +13,9 @@ import mornings
 import pytest
 import waitress
 
-from scheduler.book import Book
-from scheduler.page import create_app
-from scheduler.replan import Planner
+from scheduler.season_book.book import Book
+from scheduler.web.app import create_app
+from scheduler.web.worker import Planner
 
 CHROMIUM = next((p for p in ("/usr/bin/chromium", shutil.which("chromium") or "") if p), "")
 pytestmark = [

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from readiness.calibrate import Seen, calibrate, depth_weights, probe_days, samples
-from readiness.soil import Land
-from readiness.water import run_water
-from readiness.weather import Array, Weather
+from readiness.atmosphere.weather import Array, Weather
+from readiness.soil.calibrate import Seen, calibrate, depth_weights, probe_days, samples
+from readiness.soil.properties import Land
+from readiness.soil.water_balance import run_water
 
 DAYS = 240
 TOP = np.array([1.0, 2.0, 0.0, 0.0, 0.0]) / 3.0

@@ -7,11 +7,11 @@ import mornings
 import numpy as np
 import pytest
 
-from readiness.hazards import grassland_fire_index
-from readiness.nws import Alert
-from scheduler.cautions import DEFERENCE, STANDING, cautions, day_cautions, sunset
-from scheduler.farm import Rules
-from scheduler.words import clock
+from readiness.atmosphere.hazards import grassland_fire_index
+from readiness.sources.nws import Alert
+from scheduler.farm.model import Rules
+from scheduler.farm.wording import clock
+from scheduler.orders.safety import DEFERENCE, STANDING, cautions, day_cautions, sunset
 
 
 def sky(**values):

@@ -9,9 +9,9 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from readiness.season import Tier
-from scheduler import charts
-from scheduler.charts import (
+from readiness.season.codes import Tier
+from scheduler.report import charts
+from scheduler.report.charts import (
     MARKERS,
     PALETTE,
     STYLES,
@@ -20,7 +20,7 @@ from scheduler.charts import (
     plot_rules,
     plot_timeline,
 )
-from scheduler.curves import ground_limits, plot_grain, plot_ground
+from scheduler.report.curves import ground_limits, plot_grain, plot_ground
 
 PLOTS = [
     plot_timeline,

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from farms import small_tables
 
-from scheduler.check import check
-from scheduler.solve import solve
-from scheduler.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED, CutTables
+from scheduler.solver.check import check
+from scheduler.solver.solve import solve
+from scheduler.solver.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED, CutTables
 
 TABLES = small_tables(3, jobs=6, members=3, locked=True)
 PLAN = solve(TABLES)

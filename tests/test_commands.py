@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from scheduler.command import main
-from scheduler.words import WORKS
+from scheduler.report.phrases import WORKS
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 ON = "2026-08-12"

@@ -5,12 +5,12 @@ import pytest
 from farms import farm_tables, small_tables
 from test_exact import brute_force
 
-from scheduler.bound import foresight
-from scheduler.common_order import common_bound
-from scheduler.common_walk import KNOTS, Walks
-from scheduler.search import price, search
-from scheduler.solve import solve
-from scheduler.tables import CAUTIOUS, CutTables, worst_weights
+from scheduler.solver.bound import foresight
+from scheduler.solver.common_order.common_order import common_bound
+from scheduler.solver.common_order.common_walk import KNOTS, Walks
+from scheduler.solver.search import price, search
+from scheduler.solver.solve import solve
+from scheduler.solver.tables import CAUTIOUS, CutTables, worst_weights
 
 
 def planned(tables, moves=5000):
@@ -110,7 +110,11 @@ def test_tables_too_large_for_it_are_left_alone(monkeypatch):
     tables = farm_tables(12, 2, members=3, seed=5)
     plan = planned(tables)
     known = foresight(tables, plan, turns=20)
-    monkeypatch.setattr("scheduler.common_order.MOST", 3 * 2 * 12 * 12 * tables.shape[3] - 1)
+    monkeypatch.setattr(
+        "scheduler.solver.common_order.common_order.MOST", 3 * 2 * 12 * 12 * tables.shape[3] - 1
+    )
     assert common_bound(tables, plan, known, weight=tables.weight) == -np.inf
-    monkeypatch.setattr("scheduler.common_order.MOST", 3 * 2 * 12 * 12 * tables.shape[3])
+    monkeypatch.setattr(
+        "scheduler.solver.common_order.common_order.MOST", 3 * 2 * 12 * 12 * tables.shape[3]
+    )
     assert common_bound(tables, plan, known, weight=tables.weight) > 0

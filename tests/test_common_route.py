@@ -8,12 +8,12 @@ import pytest
 from farms import farm_tables, small_tables
 from test_exact import brute_force
 
-from scheduler.bound import after_locks, foresight
-from scheduler.common_order import common_bound
-from scheduler.common_route import SHOWN, Routes, twins
-from scheduler.common_walk import KNOTS, Walks
-from scheduler.prize_master import PrizeMaster
-from scheduler.search import price, search
+from scheduler.solver.bound import after_locks, foresight
+from scheduler.solver.common_order.common_order import common_bound
+from scheduler.solver.common_order.common_route import SHOWN, Routes, twins
+from scheduler.solver.common_order.common_walk import KNOTS, Walks
+from scheduler.solver.common_order.prize_master import PrizeMaster
+from scheduler.solver.search import price, search
 
 
 def planned(tables):

@@ -13,9 +13,9 @@ import icalendar
 import mornings
 import pytest
 
-import scheduler.outlets as outlets
-from scheduler.crew_calendar import calendar, uid, withdrawn
-from scheduler.outlets import plan_files, write_plan
+from scheduler.report import files as outlets
+from scheduler.report.crew_calendar import calendar, uid, withdrawn
+from scheduler.report.files import plan_files, write_plan
 
 NEXT = timedelta(hours=24)
 HOUR = timedelta(hours=1)

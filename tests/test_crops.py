@@ -2,8 +2,8 @@
 
 import pytest
 
-from readiness.crops import CROPS
-from readiness.grain import wet_to_dry
+from readiness.grain.crops import CROPS
+from readiness.grain.moisture import wet_to_dry
 
 
 def test_the_crops_are_these():

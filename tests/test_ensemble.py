@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 from scipy.special import ndtr, ndtri
 
-from readiness.ensemble import (
+from readiness.atmosphere.weather import VARIABLES, Weather
+from readiness.forecasts.ensemble import (
     CORRELATION,
     ShortRecordError,
     continued,
@@ -19,8 +20,7 @@ from readiness.ensemble import (
     stand_in_records,
     windows,
 )
-from readiness.skill import flatness, rank_histogram
-from readiness.weather import VARIABLES, Weather
+from readiness.forecasts.scores import flatness, rank_histogram
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "soil_moisture"
 need_data = pytest.mark.skipif(

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import refet
 
-from readiness import et
-from readiness.et_checks import et_checks
+from readiness.atmosphere import evapotranspiration as et
+from readiness.validation.reference_et import et_checks
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "reference_et"
 

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from farms import farm_tables, small_tables
 
-from scheduler.bound import foresight
-from scheduler.check import check
-from scheduler.exact import branch
-from scheduler.residual import settle
-from scheduler.search import price, search
-from scheduler.solve import solve
-from scheduler.tables import CAUTIOUS, MEAN, OPTIMAL, CutTables, objective_of
+from scheduler.solver.bound import foresight
+from scheduler.solver.check import check
+from scheduler.solver.exact import branch
+from scheduler.solver.residual import settle
+from scheduler.solver.search import price, search
+from scheduler.solver.solve import solve
+from scheduler.solver.tables import CAUTIOUS, MEAN, OPTIMAL, CutTables, objective_of
 
 
 def brute_force(tables: CutTables, *, objective=MEAN):

@@ -10,16 +10,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from readiness.weather import VARIABLES
+from readiness.atmosphere.weather import VARIABLES
 from scheduler.command import main
 from scheduler.errors import WeatherError
-from scheduler.forecast_file import read_forecast
-from scheduler.forecast_store import read_answer, store, stored
-from scheduler.forecasts import weather_for
-from scheduler.past_forecasts import Pairs, matched, rain_pairs
-from scheduler.reading import read_farm, read_rain
-from scheduler.verification import LEADS, verify
-from scheduler.weather_so_far import gauge_readings
+from scheduler.farm_files.folder import read_farm, read_rain
+from scheduler.verification.forecasts import LEADS, verify
+from scheduler.weather.bias_correction import Pairs, matched, rain_pairs
+from scheduler.weather.field_weather import weather_for
+from scheduler.weather.given_file import read_forecast
+from scheduler.weather.history import gauge_readings
+from scheduler.weather.store import read_answer, store, stored
 from tests.stored_season import (
     BEGIN,
     CELL,
@@ -473,7 +473,7 @@ def test_matching_takes_the_bias_away_on_later_days():
 def _fewer_runs():
     """Six issues are enough here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("scheduler.verification.MOST_RUNS", 6)
+        patch.setattr("scheduler.verification.forecasts.MOST_RUNS", 6)
         yield
 
 

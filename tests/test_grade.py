@@ -2,7 +2,7 @@
 
 import pytest
 
-from readiness.grade import SAMPLE_GRADE, wheat_grade
+from readiness.grain.grade import SAMPLE_GRADE, wheat_grade
 
 
 # published: 7 CFR 810.2204; soft red winter of 57.5 lb fails 58, hard red spring does not fail 57

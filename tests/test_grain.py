@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness.air import air_terms, ear_air
-from readiness.crops import CROPS
-from readiness.grain import (
+from readiness.grain.crops import CROPS
+from readiness.grain.ear_microclimate import air_terms, ear_air
+from readiness.grain.moisture import (
     SKIN,
     dry_to_wet,
     equilibrium_moisture,
@@ -19,7 +19,7 @@ from readiness.grain import (
     wet_to_dry,
     wetting_step,
 )
-from readiness.grain_events import first_at_or_below, grain_checks, plausible_weather
+from readiness.validation.grain_events import first_at_or_below, grain_checks, plausible_weather
 
 HUMIDITY = np.arange(10.0, 91.0, 10.0)
 WHEAT = CROPS["wheat_hard"]

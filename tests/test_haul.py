@@ -6,9 +6,7 @@ from datetime import time
 import numpy as np
 import pytest
 
-from scheduler.errors import FarmError
-from scheduler.farm import Cart, Combine, DeliveryPoint, Truck
-from scheduler.haul import (
+from scheduler.costs.machine_rates import (
     Gang,
     capacity_ha_h,
     cart_t_h,
@@ -18,6 +16,8 @@ from scheduler.haul import (
     trucks_needed,
     unload_efficiency,
 )
+from scheduler.errors import FarmError
+from scheduler.farm.model import Cart, Combine, DeliveryPoint, Truck
 
 FT, MILE, ACRE, BUSHEL = 0.3048, 1.609344, 0.40468564, 0.0352390704
 DAY = ((time(7), time(20)),) * 7

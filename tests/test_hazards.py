@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from readiness.hazards import (
+from readiness.atmosphere.hazards import (
     FIRE_CLASSES,
     FIRE_STOP,
     HEAT_CLASSES,

@@ -7,10 +7,10 @@ import mornings
 import numpy as np
 import pytest
 
-from readiness.season import Reason, Tier
-from scheduler.hours import ahead, days_ahead
-from scheduler.outlook import for_work
-from scheduler.terminal import WIDTH, terminal_ready
+from readiness.season.codes import Reason, Tier
+from scheduler.report.terminal import WIDTH, terminal_ready
+from scheduler.windows.daily_hours import ahead, days_ahead
+from scheduler.windows.model_inputs import for_work
 
 
 @pytest.fixture

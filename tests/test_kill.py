@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.book import Book
-from scheduler.entries import Entry
+from scheduler.season_book.book import Book
+from scheduler.season_book.kinds import Entry
 
 KILLS = 200
 WRITERS = 8
 AT = datetime(2026, 8, 16, 11, tzinfo=UTC)
 PROCESSES = multiprocessing.get_context("forkserver")
-PROCESSES.set_forkserver_preload(["scheduler.book"])
+PROCESSES.set_forkserver_preload(["scheduler.season_book.book"])
 
 
 def rain(number: float) -> Entry:

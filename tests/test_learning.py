@@ -10,11 +10,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mornings import NOW, farm, weather
 
-from readiness.season import Observation, Tier
-from scheduler.learning import GRAIN, GROUND, grain_bounds, ground_bounds, learn
-from scheduler.offsets import HUBER, Prior, offsets, surprise
-from scheduler.outlook import as_the_run_sees, open_loop, true_moisture
-from scheduler.slots import utc_hour
+from readiness.season.codes import Tier
+from readiness.season.inputs import Observation
+from scheduler.farm.working_time import utc_hour
+from scheduler.windows.bias import (
+    GRAIN,
+    GROUND,
+    HUBER,
+    Prior,
+    grain_bounds,
+    ground_bounds,
+    learn,
+    offsets,
+    surprise,
+)
+from scheduler.windows.model_inputs import as_the_run_sees, open_loop, true_moisture
 
 P = Prior(soil_sd=0.5, own_sd=0.5, error_sd=1.0)
 ONE = np.array([0])

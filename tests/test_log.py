@@ -9,14 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mornings import farm as make_farm
 
-from scheduler.book import Book
-from scheduler.book_file import book_csv, read_rows
 from scheduler.command import main
-from scheduler.entries import KINDS, crop_of
-from scheduler.entry_reading import read_entry, read_value
-from scheduler.entry_words import write_value
 from scheduler.errors import BookError, EntryError, Unreadable
-from scheduler.reading import read_farm
+from scheduler.farm_files.folder import read_farm
+from scheduler.season_book.book import Book
+from scheduler.season_book.csv_exchange import book_csv, read_rows
+from scheduler.season_book.formatting import write_value
+from scheduler.season_book.kinds import KINDS, crop_of
+from scheduler.season_book.parsing import read_entry, read_value
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 16, 11, 40, tzinfo=UTC)

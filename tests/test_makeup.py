@@ -8,10 +8,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from readiness.season import Reason, Season, Tier
-from scheduler.check import check
-from scheduler.compile import compile_tables, move_minutes
-from scheduler.farm import (
+from readiness.season.codes import Reason, Tier
+from readiness.season.simulate import Season
+from scheduler.costs.machine_rates import Gang
+from scheduler.costs.standing_loss import jobs_of, stakes
+from scheduler.cut_tables.capacity import allot
+from scheduler.cut_tables.compile import compile_tables
+from scheduler.cut_tables.makeup import describe, makeups, own_makeup
+from scheduler.cut_tables.moves import move_minutes
+from scheduler.explanation.reasons import why_left
+from scheduler.farm.distances import between_km
+from scheduler.farm.model import (
     Cart,
     Combine,
     Crew,
@@ -22,15 +29,11 @@ from scheduler.farm import (
     Moves,
     Truck,
 )
-from scheduler.field_work import begun, follow, work
-from scheduler.haul import Gang, between_km
-from scheduler.makeup import describe, makeups, own_makeup
-from scheduler.reasons import why_left
-from scheduler.room import allot
-from scheduler.rules import DEAREST, LARGEST, NEAREST, RIPEST, rule_orders
-from scheduler.search import price
-from scheduler.slots import slot_times
-from scheduler.stakes import jobs_of, stakes
+from scheduler.farm.working_time import slot_times
+from scheduler.planning.dispatch_rules import DEAREST, LARGEST, NEAREST, RIPEST, rule_orders
+from scheduler.simulation.field_work import begun, follow, work
+from scheduler.solver.check import check
+from scheduler.solver.search import price
 
 UTC = ZoneInfo("UTC")
 NOW = datetime(2026, 8, 12, 6, tzinfo=UTC)

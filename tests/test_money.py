@@ -7,9 +7,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from readiness.crops import CROPS
-from scheduler.farm import Combine, Crew, DeliveryPoint, Farm, Field, Market, Schedule
-from scheduler.money import (
+from readiness.grain.crops import CROPS
+from scheduler.costs.grain_value import (
     Standing,
     above,
     below,
@@ -20,7 +19,8 @@ from scheduler.money import (
     paid_share,
     revenue_ha,
 )
-from scheduler.timeliness import timeliness_cost
+from scheduler.costs.timeliness import timeliness_cost
+from scheduler.farm.model import Combine, Crew, DeliveryPoint, Farm, Field, Market, Schedule
 
 LB, BUSHEL_WHEAT = 0.45359237, 60 * 0.45359237 / 1000
 DAY = ((time(0), time(0)),) * 7

@@ -11,18 +11,14 @@ from pathlib import Path
 import mornings
 import pytest
 
-import scheduler.outlets as outlets
-from scheduler.messages import MESSAGE_CHARS, message
-from scheduler.orders import Order
-from scheduler.outlets import (
-    guarded,
-    plan_csv,
-    plan_files,
-    plan_json,
-    slugs,
-    write_plan,
-)
-from scheduler.units import ACRE_HA, MILE_KM
+from scheduler.farm.units import ACRE_HA, MILE_KM
+from scheduler.farm.wording import guarded
+from scheduler.orders import document
+from scheduler.orders.document import plan_json
+from scheduler.orders.model import Order
+from scheduler.report import files as outlets
+from scheduler.report.files import plan_csv, plan_files, slugs, write_plan
+from scheduler.report.messages import MESSAGE_CHARS, message
 
 
 @pytest.fixture
@@ -50,7 +46,7 @@ def renamed(morning, **changes):
 def test_plan_json_says_what_its_documentation_says(morning):
     plan = plan_json(morning)
     for key in plan:
-        assert f"`{key}`" in outlets.__doc__ or f"{key}" in outlets.__doc__
+        assert f"`{key}`" in document.__doc__ or f"{key}" in document.__doc__
     assert plan["version"] == 1
     order = plan["crews"][0]["orders"][0]
     assert set(order) == {f.name for f in fields(Order)} | {"place"}

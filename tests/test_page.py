@@ -15,7 +15,15 @@ from pathlib import Path
 import mornings
 import pytest
 
-from scheduler.access import (
+from scheduler.command import main
+from scheduler.errors import AfterrainError
+from scheduler.farm_files.folder import read_farm
+from scheduler.orders.document import read_issued
+from scheduler.report.page_document import document
+from scheduler.report.phrases import weighed
+from scheduler.season_book.book import Book
+from scheduler.season_book.kinds import KINDS
+from scheduler.web.access import (
     FREE_TRIES,
     Access,
     Tries,
@@ -24,15 +32,8 @@ from scheduler.access import (
     read_access,
     set_passphrase,
 )
-from scheduler.book import Book
-from scheduler.command import main
-from scheduler.entries import KINDS
-from scheduler.errors import AfterrainError
-from scheduler.issued import document, read_issued
-from scheduler.page import create_app
-from scheduler.reading import read_farm
-from scheduler.replan import Planner
-from scheduler.words import weighed
+from scheduler.web.app import create_app
+from scheduler.web.worker import Planner
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = mornings.NOW + timedelta(minutes=10)
@@ -600,9 +601,9 @@ def test_ten_thousand_mutated_posts(app, folder):
 
 
 def test_mutated_tables_are_read_or_told(folder):
-    from scheduler.book_file import import_rows, read_rows
-    from scheduler.csv_file import read_csv
     from scheduler.errors import BookError
+    from scheduler.farm_files.csv_table import read_csv
+    from scheduler.season_book.csv_exchange import import_rows, read_rows
 
     farm, chance = read_farm(folder), random.Random(8)
     good = (

@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness.frame import PayloadError, converted, quantity
-from readiness.gaps import (
+from readiness.atmosphere.gaps import (
     bridged,
     clear_sky,
     cloudy_radiation,
@@ -18,9 +17,10 @@ from readiness.gaps import (
     filled,
     relative_humidity,
 )
-from readiness.nws import alerts, iso_interval, nearest_station, point_links
-from readiness.payloads import parse
-from readiness.weather import Weather
+from readiness.atmosphere.weather import Weather
+from readiness.sources.nws import alerts, iso_interval, nearest_station, point_links
+from readiness.sources.open_meteo import parse
+from readiness.sources.payload import PayloadError, converted, quantity
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
 need_data = pytest.mark.skipif(

@@ -9,15 +9,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from scheduler.briefing import quality
-from scheduler.check import check
-from scheduler.earlier import steadied
 from scheduler.errors import FarmError, NoPlanError
-from scheduler.known import gather
-from scheduler.outlets import plan_json
-from scheduler.plan import plan_farm, plan_morning, price_order
-from scheduler.timing import first_hour
-from scheduler.units import bushel_t, wheat_t
+from scheduler.explanation.briefing import quality
+from scheduler.explanation.timing import first_hour
+from scheduler.farm.units import bushel_t, wheat_t
+from scheduler.orders.document import plan_json
+from scheduler.planning.information import gather
+from scheduler.planning.plan import plan_farm, plan_morning, price_order
+from scheduler.planning.plan_stability import steadied
+from scheduler.solver.check import check
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
@@ -249,8 +249,8 @@ def _allowed(stamp, span):
 def test_a_later_morning_with_a_book_replans(tmp_path):
     import shutil
 
-    from scheduler.book import Book
-    from scheduler.entries import Entry
+    from scheduler.season_book.book import Book
+    from scheduler.season_book.kinds import Entry
 
     farm_folder = tmp_path / "farm"
     shutil.copytree(SAMPLE, farm_folder, ignore=shutil.ignore_patterns("plans", "*.sqlite*"))

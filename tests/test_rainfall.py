@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness.rainfall import (
+from readiness.atmosphere.weather import Weather
+from readiness.forecasts.gauge_kriging import (
     GRID_ERROR_MM,
     GRID_ERROR_SHARE,
     REACH_KM,
@@ -14,7 +15,6 @@ from readiness.rainfall import (
     krige,
     merge_gauges,
 )
-from readiness.weather import Weather
 
 START = np.datetime64("2026-07-01T12", "h")
 

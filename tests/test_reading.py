@@ -14,12 +14,14 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness.crops import CROPS
-from scheduler import csv_file, dates, shape_file, vocabulary
+from readiness.grain.crops import CROPS
+from scheduler.costs.grain_value import LOSSES
 from scheduler.errors import FarmError, Unreadable
-from scheduler.money import LOSSES
-from scheduler.reading import farm_problems, read_farm, read_rain
-from scheduler.starter import new_farm
+from scheduler.farm_files import boundaries as shape_file
+from scheduler.farm_files import csv_table as csv_file
+from scheduler.farm_files import dates, vocabulary
+from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
+from scheduler.farm_files.new_folder import new_farm
 
 CHICAGO = ZoneInfo("America/Chicago")
 HEAD = "id,lat,lon,area_ac,crop,texture,yield_bu_ac"

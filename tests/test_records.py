@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from readiness.diurnal import daily_to_hourly, estimated
-from readiness.et import extraterrestrial_day
-from readiness.records import (
+from readiness.atmosphere.evapotranspiration import extraterrestrial_day
+from readiness.sources.daily_to_hourly import daily_to_hourly, estimated
+from readiness.sources.records import (
     DAILY01,
     HOURLY02,
     Daily,

@@ -7,15 +7,22 @@ import numpy as np
 import pytest
 from past_weather import made_up
 
-from readiness.emulator import emulate, other_years
-from readiness.ensemble import ShortRecordError
-from readiness.skill import brier
+from readiness.forecasts.ensemble import ShortRecordError
+from readiness.forecasts.reforecast import emulate, other_years
+from readiness.forecasts.scores import brier
 from scheduler.errors import FarmError
-from scheduler.field_work import begun, follow
-from scheduler.haul import between_km
-from scheduler.past_season import hourly_records, known_years, moved, parcelled, past_season
-from scheduler.reading import read_farm
-from scheduler.rehearsal import (
+from scheduler.farm.distances import between_km
+from scheduler.farm_files.folder import read_farm
+from scheduler.planning.dispatch_rules import keys, rule_orders
+from scheduler.simulation.field_work import begun, follow
+from scheduler.simulation.past_season import (
+    hourly_records,
+    known_years,
+    moved,
+    parcelled,
+    past_season,
+)
+from scheduler.simulation.rehearsal import (
     Played,
     Rehearsed,
     Score,
@@ -27,8 +34,7 @@ from scheduler.rehearsal import (
     play_rules,
     rehearse,
 )
-from scheduler.rules import keys, rule_orders
-from scheduler.search import price
+from scheduler.solver.search import price
 
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 DAILY = made_up()

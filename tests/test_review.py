@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness.season import Reason
-from scheduler.charging import (
+from readiness.season.codes import Reason
+from scheduler.review.delay_accounting import (
     WEATHER,
     Cause,
     Hours,
@@ -163,9 +163,9 @@ def test_parts_of_a_loss_are_the_whole_loss():
 
     hand: 100 days x 0.5 % of yield are half of it; at base and sound nothing else is lost.
     """
-    from scheduler.loss_parts import parts_ha
-    from scheduler.money import LOSSES, Standing, dry_t_ha, revenue_ha
-    from scheduler.reading import read_farm
+    from scheduler.costs.grain_value import LOSSES, Standing, dry_t_ha, revenue_ha
+    from scheduler.farm_files.folder import read_farm
+    from scheduler.review.loss_breakdown import parts_ha
 
     farm = read_farm(SAMPLE)
     field = next(f for f in farm.fields if f.crop == "barley")
@@ -205,7 +205,7 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def review(folder):
-    from scheduler.review import review_season
+    from scheduler.review.review import review_season
 
     return review_season(folder)
 
@@ -265,7 +265,7 @@ def test_area_days_are_those_of_standing_grain(review):
 
 
 def test_review_of_a_part_of_the_season(folder, review):
-    from scheduler.came import what_came
+    from scheduler.review.observed_season import what_came
 
     until = datetime(2026, 8, 19, tzinfo=ZoneInfo("America/Chicago"))
     part = what_came(folder, until=until)
@@ -290,9 +290,9 @@ def test_command_reads_a_book_elsewhere_and_leaves_it_alone(folder, capsys):
 
 def test_book_does_not_change_the_first_morning(folder):
     """What the book tells is of later: the farm of 12 August is that of the files."""
-    from scheduler.book import Book
-    from scheduler.learning import apply_book
-    from scheduler.reading import read_farm
+    from scheduler.farm_files.folder import read_farm
+    from scheduler.season_book.book import Book
+    from scheduler.season_book.current_farm import apply_book
 
     farm = read_farm(folder)
     morning = datetime(2026, 8, 12, 6, tzinfo=farm.tz)
@@ -308,7 +308,8 @@ def test_book_does_not_change_the_first_morning(folder):
 
 
 def test_files_of_the_review(folder, review, capsys):
-    from scheduler.review_page import hours_csv, review_html, review_terminal, write_review
+    from scheduler.review.page import review_html, write_review
+    from scheduler.review.phrases import hours_csv, review_terminal
 
     html = review_html(review)
     assert html.count("<h2") >= 6
@@ -335,7 +336,7 @@ def test_command_without_a_book(tmp_path, capsys):
 
 
 def test_the_page_shows_the_last_review(tmp_path):
-    from scheduler.page import create_app
+    from scheduler.web.app import create_app
 
     for name in ("farm.toml", "fields.csv", "rain.csv", "fields.geojson"):
         shutil.copy(SAMPLE / name, tmp_path / name)

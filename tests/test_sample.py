@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scheduler.forecasts import weather_for
-from scheduler.reading import farm_problems, read_farm, read_rain
-from scheduler.units import LB_KG, factor, from_si
+from scheduler.farm.units import LB_KG, factor, from_si
+from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
+from scheduler.weather.field_weather import weather_for
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 VARIABLES = (

@@ -6,9 +6,9 @@ from farms import farm_tables, small_tables
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.check import check
-from scheduler.search import price, search
-from scheduler.tables import CAUTIOUS, CutTables, objective_of, worst_weights
+from scheduler.solver.check import check
+from scheduler.solver.search import price, search
+from scheduler.solver.tables import CAUTIOUS, CutTables, objective_of, worst_weights
 
 FARM = farm_tables(15, 3, members=4, seed=2)
 EMPTY = ((), (), ())

@@ -8,11 +8,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from small_fields import START, land, limits, stand, weather
 
-from readiness import facts, lanes
-from readiness.crops import CROPS
-from readiness.et import weather_et
-from readiness.grain import standing_grain
-from readiness.season import Observation, Reason, Tier, simulate
+from readiness.atmosphere.evapotranspiration import weather_et
+from readiness.grain.crops import CROPS
+from readiness.grain.moisture import standing_grain
+from readiness.season import kernel as lanes
+from readiness.season import kernel_arrays as facts
+from readiness.season.codes import Reason, Tier
+from readiness.season.inputs import Observation
+from readiness.season.simulate import simulate
 
 
 def with_nan(frame, hours, name="humidity"):

@@ -15,16 +15,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from readiness.frame import PayloadError
-from readiness.payloads import parse
-from readiness.services import ServiceError, Services
-from readiness.soil_survey import read_survey, survey_query, texture_class
+from readiness.sources.open_meteo import parse
+from readiness.sources.payload import PayloadError
+from readiness.sources.services import ServiceError, Services
+from readiness.sources.soil_survey import read_survey, survey_query, texture_class
 from scheduler.command import main
-from scheduler.csv_file import read_csv
-from scheduler.fetching import PRODUCTS, cells_of, fetch, ring_of
-from scheduler.forecast_store import read_answer, stored
-from scheduler.reading import read_farm
-from scheduler.soil_file import survey_rows, with_survey
+from scheduler.farm_files.csv_table import read_csv
+from scheduler.farm_files.folder import read_farm
+from scheduler.farm_files.soil_csv import survey_rows, with_survey
+from scheduler.weather.fetch import PRODUCTS, cells_of, fetch, ring_of
+from scheduler.weather.store import read_answer, stored
 from tests.replay import broken, replay_server
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
@@ -246,7 +246,7 @@ def test_a_retry_that_succeeds_is_not_told(folder, server):
 
 def test_an_expired_copy_is_used_and_marked(folder, server, monkeypatch):
     url, replay = server
-    monkeypatch.setattr("readiness.services.EXPIRY", {"ensemble": timedelta(seconds=1)})
+    monkeypatch.setattr("readiness.sources.services.EXPIRY", {"ensemble": timedelta(seconds=1)})
     with session(folder, url) as services:
         ask = {"product": "ensemble", "check": parse}
         first = services.ask("open-meteo-ensemble", "/v1/x", **ask)
@@ -385,7 +385,7 @@ def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
             disturb(folder, replay, what, now)
             full = OSError(28, "No space left on device")
             with session(folder, url) as services, patch(
-                "scheduler.forecast_store.os.replace", side_effect=full if what == "disk full"
+                "scheduler.weather.store.os.replace", side_effect=full if what == "disk full"
                 else os.replace,
             ):  # fmt: skip
                 fetch(folder, farm, services, now=now)

@@ -9,9 +9,9 @@ from urllib.parse import unquote
 import mornings
 import pytest
 
-from scheduler.cautions import STANDING, cautions
-from scheduler.hours import DayHours
-from scheduler.sheet import calendar, cards, cell, costs, shades, sheet
+from scheduler.orders.safety import STANDING, cautions
+from scheduler.report.sheet import calendar, cards, cell, costs, shades, sheet
+from scheduler.windows.daily_hours import DayHours
 
 CHROMIUM = shutil.which("chromium")
 

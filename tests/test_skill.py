@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from readiness.skill import (
+from readiness.forecasts.scores import (
     brier,
     crps_ensemble,
     flatness,

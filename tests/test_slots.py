@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from scheduler.farm import Crew
-from scheduler.slots import (
+from scheduler.farm.model import Crew
+from scheduler.farm.working_time import (
     arrivals,
     crew_slots,
     down_slots,

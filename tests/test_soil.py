@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from readiness import soil
-from readiness.soil import Land
-from readiness.water import run_water
-from readiness.weather import Weather
+from readiness.atmosphere.weather import Weather
+from readiness.soil import properties as soil
+from readiness.soil.properties import Land
+from readiness.soil.water_balance import run_water
 
 # Saxton & Rawls 2006 at 2.5 % organic matter, computed from the paper's equations; agrees with its
 # Table 3: sand, clay, WP, FC, SAT, Ksat mm/h, density

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from farms import farm_tables, small_tables, tardiness_tables, wt40
 
-from scheduler.check import check
-from scheduler.search import price
-from scheduler.solve import solve
-from scheduler.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED
+from scheduler.solver.check import check
+from scheduler.solver.search import price
+from scheduler.solver.solve import solve
+from scheduler.solver.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
 FARM = farm_tables(14, 2, members=3, seed=3)

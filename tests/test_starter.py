@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from readiness.crops import CROPS
-from scheduler import starter
+from readiness.grain.crops import CROPS
 from scheduler.command import main
 from scheduler.errors import FarmError
-from scheduler.reading import farm_problems, read_farm
-from scheduler.starter import FILES, new_farm
+from scheduler.farm_files import new_folder as starter
+from scheduler.farm_files.folder import farm_problems, read_farm
+from scheduler.farm_files.new_folder import FILES, new_farm
 
 
 def test_starter_passes_check(tmp_path, capsys):

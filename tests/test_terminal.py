@@ -6,9 +6,10 @@ from math import nan
 import mornings
 import pytest
 
-from scheduler.farm import Rules
-from scheduler.terminal import WIDTH, terminal
-from scheduler.words import clock, loss_lines, plain, proof, time_range
+from scheduler.farm.model import Rules
+from scheduler.farm.wording import clock, plain
+from scheduler.report.phrases import loss_lines, proof, time_range
+from scheduler.report.terminal import WIDTH, terminal
 
 
 @pytest.fixture

@@ -3,7 +3,12 @@
 
 import pytest
 
-from scheduler.timeliness import days_needed, least_cost_capacity, timeliness_cost, yearly_cost
+from scheduler.costs.timeliness import (
+    days_needed,
+    least_cost_capacity,
+    timeliness_cost,
+    yearly_cost,
+)
 
 FARM = {"loss_day": 0.005, "yield_": 4.0, "value": 200.0, "hours_day": 10.0, "working_share": 0.6}
 

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from readiness.crops import CROPS
-from scheduler import units as u
+from readiness.grain.crops import CROPS
+from scheduler.farm import units as u
 
 GALLON_L = 3.785411784  # published: NIST SP 811 (U.S. gallon, 3.785412 E-03 m3)
 

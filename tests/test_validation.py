@@ -8,11 +8,11 @@ import pandas as pd
 import pytest
 from nbclient import NotebookClient
 
-from readiness import validation
-from readiness.records import read_uscrn_daily
-from readiness.suitable_days import STATES, state_weeks, state_weights
+from readiness.sources.records import read_uscrn_daily
+from readiness.validation import soil_moisture, stations, validate
+from readiness.validation.days_suitable import STATES, state_weeks, state_weights
 from scheduler.command import main
-from scheduler.validation_page import row_cells, strength_lines, validation_page
+from scheduler.verification.models_page import row_cells, strength_lines, validation_page
 
 DATA = Path(__file__).parents[2] / "shared" / "data"
 needs_data = pytest.mark.skipif(
@@ -23,9 +23,9 @@ needs_data = pytest.mark.skipif(
 # hand: 1, 2, 3 against 2, 3, 4: r 1, no unbiased error, bias -1
 def test_score() -> None:
     model = np.array([1.0, 2.0, np.nan, 3.0])
-    found = validation.score(model, model + 1.0)
-    assert found == validation.Score(r=pytest.approx(1.0), unbiased=0.0, bias=-1.0, days=3)
-    assert np.isnan(validation.score(model, np.full(4, 2.0)).r)
+    found = soil_moisture.score(model, model + 1.0)
+    assert found == soil_moisture.Score(r=pytest.approx(1.0), unbiased=0.0, bias=-1.0, days=3)
+    assert np.isnan(soil_moisture.score(model, np.full(4, 2.0)).r)
 
 
 # hand: of 4 wet days 3 are called, of 6 dry days 1 is called wet
@@ -36,9 +36,9 @@ def test_hits_and_false_alarms() -> None:
     class Days:
         wet_seen, wet_model = seen, model
 
-    count = validation.hits([Days()])  # type: ignore[list-item]
+    count = soil_moisture.hits([Days()])  # type: ignore[list-item]
     assert count == {"hit": 3, "missed": 1, "false alarm": 1, "rightly dry": 5}
-    row = validation._hit_row(count)
+    row = validate._hit_row(count)
     assert row.met is False
     assert row.reached == "0.75, 0.17 (4 wet, 6 dry days; 0.25 of the alarms are false)"
 
@@ -53,13 +53,13 @@ def test_state_weights() -> None:
 
 
 def test_rows_without_data_say_so() -> None:
-    rows = [*validation.soil_rows([]), validation.week_row(pd.DataFrame({"modelled": []}))]
+    rows = [*validate.soil_rows([]), validate.week_row(pd.DataFrame({"modelled": []}))]
     assert [r.met for r in rows] == [None] * 5
     assert {row_cells(r)[2:] for r in rows} == {("no data", "no data")}
 
 
 def test_grain_rows_are_within_published_ranges() -> None:
-    assert all(row.met for row in validation.grain_rows())
+    assert all(row.met for row in validate.grain_rows())
 
 
 def test_empty_folder_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -102,7 +102,7 @@ def test_station_without_training(tmp_path: Path) -> None:
             ]
             path = folder / f"CRND0103-{year}-XX_Nowhere_{number}_N.txt"
             path.write_text("\n".join(" ".join(row) for row in rows) + "\n")
-    found = validation.validate(tmp_path, workers=1)
+    found = validate.validate(tmp_path, workers=1)
     assert [s.name for s in found.soils] == ["XX_Nowhere_1_N", "XX_Nowhere_2_N"]
     assert all(s.calibration is None for s in found.soils)
     assert found.soils[0].scores["5 cm, no calibration"].days == 0
@@ -115,16 +115,16 @@ def test_station_without_training(tmp_path: Path) -> None:
 @needs_data
 def test_one_station_and_its_split() -> None:
     path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"
-    site = validation.station(read_uscrn_daily(path))
-    soil = validation.soil_results(site)
+    site = stations.station(read_uscrn_daily(path))
+    soil = soil_moisture.soil_results(site)
     plain, tested = soil.scores["5 cm, no calibration"], soil.scores["5 cm, calibrated, tested"]
     assert plain.r >= 0.76
     assert plain.unbiased <= 0.048
     assert tested.r >= 0.85
     assert tested.unbiased <= 0.040
-    assert min(soil.by_year) == validation.LAST_TRAINING + 1
+    assert min(soil.by_year) == soil_moisture.LAST_TRAINING + 1
     year = site.year[np.isfinite(soil.wet_seen)]
-    assert year.min() > validation.LAST_TRAINING
+    assert year.min() > soil_moisture.LAST_TRAINING
     weeks = state_weeks(
         [site], [soil],
         pd.DataFrame({"state": ["ND", "ND", "ZZ"], "days_suitable": [6.8, np.nan, 3.0],
@@ -132,9 +132,7 @@ def test_one_station_and_its_split() -> None:
     )  # fmt: skip
     assert len(weeks) == 1
     assert 0.0 <= weeks["modelled"][0] <= 7.0
-    found = validation.Validation(
-        rows=validation.soil_rows([soil]), soils=[soil], weeks=weeks, et=[]
-    )
+    found = validate.Validation(rows=validate.soil_rows([soil]), soils=[soil], weeks=weeks, et=[])
     page = validation_page(found)
     assert page.count("<img alt=") == 3
     assert "ND_Jamestown_38_WSW" in page
@@ -147,7 +145,7 @@ def test_page_shows_what_both_families_say_of_the_limits() -> None:
     assert len(lines) == 2 * 12
     ratio = [float(line[3]) / float(line[4]) for line in lines]
     assert max(ratio) > 2.0 or min(ratio) < 0.5
-    page = validation_page(validation.Validation(rows=[], soils=[], weeks=pd.DataFrame(), et=[]))
+    page = validation_page(validate.Validation(rows=[], soils=[], weeks=pd.DataFrame(), et=[]))
     assert all(f"<td>{cell}</td>" in page for cell in lines[0])
 
 
@@ -155,10 +153,10 @@ def test_page_shows_what_both_families_say_of_the_limits() -> None:
 @needs_data
 def test_tested_years_do_not_leak() -> None:
     path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"
-    site = validation.station(read_uscrn_daily(path))
-    fit = validation.learnt(site)
-    site.daily.soil_water[:, site.year > validation.LAST_TRAINING] = 0.4
-    again = validation.learnt(site)
+    site = stations.station(read_uscrn_daily(path))
+    fit = soil_moisture.learnt(site)
+    site.daily.soil_water[:, site.year > soil_moisture.LAST_TRAINING] = 0.4
+    again = soil_moisture.learnt(site)
     assert fit is not None
     assert again is not None
     assert fit.land.sand == again.land.sand

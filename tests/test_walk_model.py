@@ -5,10 +5,10 @@ import pytest
 from farms import farm_tables
 from scipy.optimize import minimize
 
-from scheduler.bound import foresight
-from scheduler.common_walk import KNOTS, Walks
-from scheduler.search import price, search
-from scheduler.walk_model import NEVER
+from scheduler.solver.bound import foresight
+from scheduler.solver.common_order.common_walk import KNOTS, Walks
+from scheduler.solver.search import price, search
+from scheduler.solver.walk_model import NEVER
 
 
 def climbing(seed=5, members=4, turns=3):

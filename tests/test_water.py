@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness import soil, water
-from readiness.soil import CANOPY, LAYERS, SNOW, Land
-from readiness.water import run_water
-from readiness.weather import Array, Weather
+from readiness.atmosphere.weather import Array, Weather
+from readiness.soil import properties as soil
+from readiness.soil import water_balance as water
+from readiness.soil.properties import CANOPY, LAYERS, SNOW, Land
+from readiness.soil.water_balance import run_water
 
 HOURS = 240
 DEPTH_MM = 1000.0 * LAYERS

@@ -12,23 +12,39 @@ import numpy as np
 import pytest
 from past_weather import made_up
 
-from readiness.season import Reason, Season, Tier
-from scheduler.alterations import Alteration, altered
+from readiness.season.codes import Reason, Tier
+from readiness.season.simulate import Season
 from scheduler.command import main
-from scheduler.compile import SLOT_MIN, compile_tables
+from scheduler.costs.grain_value import best_ha
+from scheduler.costs.standing_loss import stakes
+from scheduler.costs.timeliness import timeliness_cost
+from scheduler.cut_tables.compile import compile_tables
+from scheduler.cut_tables.makeup import own_makeup
 from scheduler.errors import FarmError
-from scheduler.farm import Cart, Combine, Crew, DeliveryPoint, Farm, Field, Market, Moves, Truck
-from scheduler.makeup import own_makeup
-from scheduler.money import best_ha
-from scheduler.reading import read_farm
-from scheduler.rehearsal import Settings
-from scheduler.search import price
-from scheduler.season_words import whatif_lines, workability_lines
-from scheduler.slots import slot_times
-from scheduler.stakes import stakes
-from scheduler.timeliness import timeliness_cost
-from scheduler.whatif import capacity_ha_h, completion, mapping, tasks, what_if
-from scheduler.workability import WorkableDays, chance_of_days, half_months, persistence
+from scheduler.farm.model import (
+    Cart,
+    Combine,
+    Crew,
+    DeliveryPoint,
+    Farm,
+    Field,
+    Market,
+    Moves,
+    Truck,
+)
+from scheduler.farm.working_time import SLOT_MIN, slot_times
+from scheduler.farm_files.folder import read_farm
+from scheduler.simulation.alterations import Alteration, altered
+from scheduler.simulation.phrases import whatif_lines, workability_lines
+from scheduler.simulation.rehearsal import Settings
+from scheduler.simulation.whatif import capacity_ha_h, completion, mapping, tasks, what_if
+from scheduler.simulation.workable_days import (
+    WorkableDays,
+    chance_of_days,
+    half_months,
+    persistence,
+)
+from scheduler.solver.search import price
 
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 STATION = SAMPLE.parents[1] / "shared/data/soil_moisture/CRND0103_ND_Jamestown_38_WSW.csv.gz"

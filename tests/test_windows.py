@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from small_fields import land, limits, stand, weather
 
-from readiness.season import Reason, Season, Tier, simulate
-from readiness.windows import block_windows, daily_windows, utc_offsets
+from readiness.season.codes import Reason, Tier
+from readiness.season.simulate import Season, simulate
+from readiness.season.windows import block_windows, daily_windows, utc_offsets
 
 CHICAGO = ZoneInfo("America/Chicago")
 

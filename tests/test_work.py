@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 from small_fields import land, limits, stand, weather
 
-from readiness.bearing import plastic_limit
-from readiness.season import Reason, Tier, simulate
-from readiness.work import (
+from readiness.season.codes import Reason, Tier
+from readiness.season.other_work import (
     PLANTING_TEMP,
     Held,
     Work,
@@ -17,7 +16,9 @@ from readiness.work import (
     tillage_limit,
     work_reasons,
 )
-from scheduler.words import HELD
+from readiness.season.simulate import simulate
+from readiness.soil.trafficability import plastic_limit
+from scheduler.report.phrases import HELD
 
 
 def test_plastic_limit_and_tillage():

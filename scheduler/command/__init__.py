@@ -1,4 +1,15 @@
-"""The command `afterrain`: reads words, calls the package, prints lines, returns an exit code."""
+"""The command `afterrain`: reads words, calls the packages, prints lines, returns an exit code.
+
+Layer: may import everything.
+
+- `farm`: new, check
+- `plan`: plan, ready, price
+- `weather`: fetch, verify
+- `book`: log, export, import, backup, serve
+- `review`: review
+- `validate`: validate
+- `rehearse`: rehearse, whatif
+"""
 
 from __future__ import annotations
 

@@ -12,17 +12,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from scheduler.book import Book
-from scheduler.book_file import book_csv, import_rows, read_rows
 from scheduler.command.plan import moment
-from scheduler.csv_file import file_text
-from scheduler.entries import KINDS, Entry, Kind
-from scheduler.entry_reading import read_entry
-from scheduler.entry_words import at_words, says
 from scheduler.errors import BookError, EntryError, Unreadable
-from scheduler.farm import Farm
-from scheduler.reading import read_farm
-from scheduler.units import SCALES, spelled
+from scheduler.farm.model import Farm
+from scheduler.farm.units import SCALES, spelled
+from scheduler.farm_files.csv_table import file_text
+from scheduler.farm_files.folder import read_farm
+from scheduler.season_book.book import Book
+from scheduler.season_book.csv_exchange import book_csv, import_rows, read_rows
+from scheduler.season_book.formatting import at_words, says
+from scheduler.season_book.kinds import KINDS, Entry, Kind
+from scheduler.season_book.parsing import read_entry
 
 LISTED = 20  # entries shown without a kind; assumed, a screen's worth
 PORT = 8377  # assumed, because no common service has it
@@ -238,7 +238,7 @@ def _replace(path: Path, content: bytes) -> None:
 
 def run_serve(args: argparse.Namespace) -> int:
     """Serve the page until interrupted."""
-    from scheduler.serving import serve  # the web server only where it is asked for
+    from scheduler.web.server import serve  # the web server only where it is asked for
 
     farm = read_farm(args.folder)
     if not 0 < args.port < 65536:

@@ -6,10 +6,10 @@ import argparse
 import textwrap
 from typing import Any
 
-from scheduler.reading import farm_problems, read_farm, read_rain
-from scheduler.record import Problem
-from scheduler.starter import new_farm
-from scheduler.units import show_area
+from scheduler.farm.units import show_area
+from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
+from scheduler.farm_files.new_folder import new_farm
+from scheduler.farm_files.record import Problem
 
 HEADING = ("file", "row", "column", "what is wrong", "what to do")
 #: Widest column of the table, characters; longer texts run on below.

@@ -11,18 +11,18 @@ from typing import Any, get_args
 
 from tqdm import tqdm
 
-from readiness.work import Work
-from scheduler.ahead import Ahead
-from scheduler.book import Book
+from readiness.season.other_work import Work
 from scheduler.errors import FarmError
-from scheduler.farm import Farm
-from scheduler.issued import document
-from scheduler.known import outlook_of
-from scheduler.orders import Morning
-from scheduler.outlook import for_work
-from scheduler.plan import MORNING_HOUR, plan_morning, price_order
-from scheduler.reading import read_farm
-from scheduler.terminal import terminal, terminal_ready
+from scheduler.farm.model import Farm
+from scheduler.farm_files.folder import read_farm
+from scheduler.orders.model import Morning
+from scheduler.planning.information import outlook_of
+from scheduler.planning.plan import MORNING_HOUR, plan_morning, price_order
+from scheduler.report.page_document import document
+from scheduler.report.terminal import terminal, terminal_ready
+from scheduler.season_book.book import Book
+from scheduler.solver.warm_up import Ahead
+from scheduler.windows.model_inputs import for_work
 
 
 def register(commands: Any) -> None:
@@ -136,7 +136,9 @@ def run_plan(args: argparse.Namespace) -> int:
     print(terminal(morning))
     if args.no_files:
         return 0
-    from scheduler.outlets import write_plan  # draws: seconds that other commands need not wait
+    from scheduler.report.files import (
+        write_plan,  # draws: seconds that other commands need not wait
+    )
 
     paths = write_plan(morning, args.folder)
     print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))

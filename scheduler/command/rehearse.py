@@ -10,14 +10,14 @@ from typing import Any
 
 from tqdm import tqdm
 
-from readiness.records import Daily, RecordError, read_uscrn_daily
-from scheduler.alterations import Alteration
+from readiness.sources.records import Daily, RecordError, read_uscrn_daily
 from scheduler.errors import FarmError
-from scheduler.farm import Farm
-from scheduler.reading import read_farm
-from scheduler.rehearsal import Score, Settings
-from scheduler.season_words import rehearsal_lines, whatif_lines
-from scheduler.whatif import SETTINGS, mapping, measured, tasks, what_if
+from scheduler.farm.model import Farm
+from scheduler.farm_files.folder import read_farm
+from scheduler.simulation.alterations import Alteration
+from scheduler.simulation.phrases import rehearsal_lines, whatif_lines
+from scheduler.simulation.rehearsal import Score, Settings
+from scheduler.simulation.whatif import SETTINGS, mapping, measured, tasks, what_if
 
 
 def register(commands: Any) -> None:

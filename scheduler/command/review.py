@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from scheduler.command.plan import _Bar, moment
-from scheduler.reading import read_farm
+from scheduler.farm_files.folder import read_farm
 
 
 def register(commands: Any) -> None:
@@ -30,8 +30,9 @@ def register(commands: Any) -> None:
 
 def run_review(args: argparse.Namespace) -> int:
     """Review, print, write."""
-    from scheduler.review import review_season  # the solver only where it is asked for
-    from scheduler.review_page import review_terminal, write_review
+    from scheduler.review.page import write_review
+    from scheduler.review.phrases import review_terminal
+    from scheduler.review.review import review_season  # the solver only where it is asked for
 
     farm = read_farm(args.folder)
     until = None

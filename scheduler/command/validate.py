@@ -38,9 +38,9 @@ def run_validate(args: argparse.Namespace) -> int:
         raise ValidateError(f"{args.folder} is no folder")
     if not any((args.folder / name).is_dir() for name in FOLDERS):
         raise ValidateError(f"{args.folder} holds none of the folders {', '.join(FOLDERS)}")
-    from readiness.records import RecordError
-    from readiness.validation import validate
-    from scheduler.validation_page import (
+    from readiness.sources.records import RecordError
+    from readiness.validation.validate import validate
+    from scheduler.verification.models_page import (
         CANDOUR,
         row_cells,
         station_lines,

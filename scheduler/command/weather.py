@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from scheduler.book import Book
 from scheduler.command.plan import moment
 from scheduler.errors import WeatherError
-from scheduler.farm import Farm
-from scheduler.forecast_choice import choose
-from scheduler.reading import read_farm, read_rain
+from scheduler.farm.model import Farm
+from scheduler.farm_files.folder import read_farm, read_rain
+from scheduler.season_book.book import Book
+from scheduler.weather.selection import choose
 
 if TYPE_CHECKING:
-    from readiness.services import Services
-    from scheduler.fetching import Outcome
+    from readiness.sources.services import Services
+    from scheduler.weather.fetch import Outcome
 
 STATES = {"stored": "new", "same": "as stored", "older": "older than stored", "stale": "old copy",
           "failed": "nothing"}  # fmt: skip
@@ -45,8 +45,8 @@ def register(commands: Any) -> None:
 
 def run_fetch(args: argparse.Namespace) -> int:
     """Fetch and tell what came; 0 where there is something to plan on."""
-    from readiness.services import Services  # the network's libraries: others need not wait
-    from scheduler.fetching import PRODUCTS, fetch
+    from readiness.sources.services import Services  # the network's libraries: others need not wait
+    from scheduler.weather.fetch import PRODUCTS, fetch
 
     folder = Path(args.folder)
     farm = read_farm(folder, guess_soil="loam" if args.soil else "")
@@ -101,8 +101,8 @@ def _usable(folder: Path, farm: Farm) -> int:
 
 
 def _soil(folder: Path, farm: Farm, services: Services) -> int:
-    from readiness.services import ServiceError
-    from scheduler.fetching import fetch_soil
+    from readiness.sources.services import ServiceError
+    from scheduler.weather.fetch import fetch_soil
 
     try:
         path, found = fetch_soil(folder, farm, services)
@@ -121,8 +121,8 @@ def _soil(folder: Path, farm: Farm, services: Services) -> int:
 
 def run_verify(args: argparse.Namespace) -> int:
     """Score, print the table and write the page."""
-    from scheduler.verification import verify  # draws: seconds that others need not wait
-    from scheduler.verification_page import table_lines, write_verification
+    from scheduler.verification.forecasts import verify  # draws: seconds that others need not wait
+    from scheduler.verification.page import table_lines, write_verification
 
     folder = Path(args.folder)
     farm = read_farm(folder)

@@ -1,0 +1,30 @@
+"""Codes of what the ground bears and of what closes an hour."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+
+class Tier(IntEnum):
+    """What the ground bears."""
+
+    SOFT = 0  # nothing may drive
+    HEADLAND_ONLY = 1  # combines may cut, carts and trucks stay at the edge
+    FIRM = 2  # everything
+    UNKNOWN = 3
+
+
+class Reason(IntEnum):
+    """First binding cause that closes an hour, in the order in which causes are charged."""
+
+    OPEN = 0
+    UNKNOWN = 1  # weather missing: unknown is not dry
+    GROUND = 2  # rain falling, or ground too soft
+    APPROACH = 3  # the dirt road to the field is shut
+    GRAIN = 4  # dew or rain on the ear, or grain too wet to thresh or to deliver
+    GREEN = 5  # not ripe yet
+    WIND = 6
+    FIRE = 7
+    LIGHTNING = 8
+    HEAT = 9
+    NIGHT = 10  # outside daylight, where the user asks for daylight only

@@ -1,0 +1,169 @@
+"""Days suitable for fieldwork of a state's week, from the model at stations, against reports.
+
+The reports (USDA-NASS: weather and field conditions let producers work a major portion of the day)
+are of whole states; stations are points. Fields of several textures stand for a state's soils,
+and block kriging carries the stations' days to the state. No number is fitted on the reports; the
+rules were chosen among some sixty variants while forty of them were in view (r 0.66-0.81), so
+other weeks are the fair test.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.stats import norm
+
+from readiness.atmosphere.weather import Array
+from readiness.forecasts.gauge_kriging import distance_km
+from readiness.soil.calibrate import MODEL_SD
+from readiness.soil.properties import Land
+from readiness.soil.trafficability import WaterLimits, water_limits
+from readiness.soil.water_balance import KCB_RIPE, run_water
+from readiness.validation.soil_moisture import Soil
+from readiness.validation.stations import Station
+
+#: Fields that stand for a state: sandy loam, loam, silt loam, clay loam (sand, clay), each ripe or
+#: in stubble and under a growing crop; the probed ground of the station itself is one more soil.
+TEXTURES = ((0.65, 0.10), (0.40, 0.20), (0.20, 0.20), (0.30, 0.35))
+#: Loads of fieldwork, t: a combine or a tractor with its implement; the lighter limit counts,
+#: because most of the work goes without a loaded cart.
+MACHINE_T, CART_T = 20.0, 30.0
+#: Hours of a working day, local standard time; assumed.
+DAY_HOURS = (9, 19)
+#: An hour is lost to rain above this, mm, or to air above this humidity, percent: wheat at 14.5 %
+#: is in equilibrium with 70 % (hard wheat, 25 °C, ASAE D245.5), and hay and straw toughen alike.
+RAIN_MOST, HUMIDITY_MOST = 0.2, 70.0
+#: Distance over which wetness of stations loses its likeness to 1/e, km, and the share of a
+#: station's own; assumed: summer rain systems of a week span some hundreds of km.
+REACH_KM, NUGGET = 400.0, 0.2
+#: South, north, west, east edges of states, degrees (atlas, rounded; memory).
+STATES: Mapping[str, tuple[float, float, float, float]] = {
+    "CO": (37.0, 41.0, -109.0, -102.0), "IA": (40.5, 43.5, -96.5, -90.5),
+    "ID": (42.0, 49.0, -117.0, -111.5), "IL": (37.0, 42.5, -91.0, -87.5),
+    "IN": (38.0, 41.8, -88.0, -84.8), "KS": (37.0, 40.0, -102.0, -94.6),
+    "MN": (43.5, 49.0, -97.0, -91.5), "MO": (36.2, 40.5, -95.6, -89.5),
+    "MT": (45.0, 49.0, -114.0, -104.0), "ND": (45.9, 49.0, -104.0, -96.8),
+    "NE": (40.0, 43.0, -104.0, -95.5), "OH": (38.5, 41.8, -84.8, -80.7),
+    "OK": (34.0, 37.0, -100.0, -94.5), "OR": (42.0, 46.0, -123.5, -117.0),
+    "SD": (42.5, 45.9, -104.0, -96.5), "TX": (27.0, 36.5, -103.5, -94.5),
+    "WA": (46.0, 49.0, -122.0, -117.0), "WI": (42.5, 46.5, -92.5, -87.5),
+    "WY": (41.0, 45.0, -111.0, -104.0),
+}  # fmt: skip
+#: Weeks compared, by month and day of their end; late autumn and early spring are cold, not wet.
+FIRST, LAST = (4, 1), (10, 20)
+
+
+def _limits(land: Land) -> WaterLimits:
+    return water_limits(
+        land.field_capacity, land.saturation, sand=land.sand, clay=land.clay,
+        combine_t=MACHINE_T, cart_t=CART_T, offset=np.zeros(land.sand.size),
+    )  # fmt: skip
+
+
+def open_hours(one: Station) -> NDArray[np.bool_]:
+    """Hours of each day that neither rain nor damp air closes, (day, hour of work)."""
+    a, b = DAY_HOURS
+    rain = one.weather.rain[0, 0].reshape(-1, 24)[:, a:b]
+    humidity = one.weather.humidity[0, 0].reshape(-1, 24)[:, a:b]
+    return np.asarray((rain <= RAIN_MOST) & (humidity <= HUMIDITY_MOST))
+
+
+def workable_share(one: Station, soil: Soil) -> Array:
+    """Share of fields and hours workable at a station, (day,), NaN where the weather is unknown."""
+    hours = open_hours(one)
+    soils = [cover.mean(axis=0) for cover in _model_fields(one)] + _own_ground(soil)
+    chance = sum(soils) / len(soils)
+    return np.asarray((chance * hours).mean(axis=1))
+
+
+def _model_fields(one: Station) -> list[Array]:
+    """Chance that the ground bears, (cover, day, hour of work), for each texture."""
+    sand, clay = (np.repeat(x, 2) for x in zip(*TEXTURES, strict=True))
+    n = sand.size
+    land = Land.of(
+        n, sand=sand, clay=clay, latitude=one.daily.latitude, longitude=one.daily.longitude
+    )
+    kcb = np.concatenate([np.full_like(one.kcb, KCB_RIPE), one.kcb] * len(TEXTURES))
+    theta = run_water(one.weather.sites([0] * n), land, kcb=kcb, eto=np.repeat(one.eto, n, axis=1))[
+        0
+    ][0]
+    a, b = DAY_HOURS
+    water = theta[:, :3].reshape(n, 3, -1, 24)[..., a:b]
+    limits = _limits(land)
+    top = (limits.headland_top[:, None, None] - (water[:, 0] + 2.0 * water[:, 1]) / 3.0) / MODEL_SD
+    below = (limits.headland_below[:, None, None] - water[:, 2]) / MODEL_SD
+    chance = norm.cdf(np.minimum(top, below))
+    return [chance[2 * i : 2 * i + 2] for i in range(len(TEXTURES))]
+
+
+def _own_ground(soil: Soil) -> list[Array]:
+    """Chance that the probed ground bears, (day, 1); the model's where the probes are silent."""
+    fit = soil.calibration
+    if fit is None:
+        return []
+    told = [(soil.seen[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(soil.seen)]
+    top = np.where(np.isfinite(sum(told)), 0.5 * sum(told), soil.fitted_top)
+    limit = _limits(fit.land).headland_top[0]
+    return [np.asarray(norm.cdf((limit - top) / MODEL_SD))[:, None]]
+
+
+def state_weights(state: str, latitude: Array, longitude: Array) -> Array:
+    """Weights of stations for a state's mean, (station,): ordinary block kriging."""
+    south, north, west, east = STATES[state]
+    grid = np.meshgrid(np.linspace(south, north, 9), np.linspace(west, east, 9))
+    lat, lon = (g.ravel() for g in grid)
+    n = latitude.size
+    between = np.exp(-distance_km(latitude, longitude, latitude, longitude) / REACH_KM)
+    system = np.ones((n + 1, n + 1))
+    system[:n, :n], system[n, n] = between + NUGGET * np.eye(n), 0.0
+    towards = np.exp(-distance_km(latitude, longitude, lat, lon) / REACH_KM).mean(axis=1)
+    return np.asarray(np.linalg.solve(system, np.append(towards, 1.0))[:n])
+
+
+def state_weeks(
+    stations: Sequence[Station], soils: Sequence[Soil], reports: pd.DataFrame
+) -> pd.DataFrame:
+    """Reported and modelled days of every week that can be compared.
+
+    Parameters
+    ----------
+    reports : columns `state`, `week_ending` (ISO date), `days_suitable`.
+
+    Returns
+    -------
+    state, week_ending, reported, modelled.
+    """
+    shares = [workable_share(one, soil) for one, soil in zip(stations, soils, strict=True)]
+    lat = np.array([s.daily.latitude for s in stations])
+    lon = np.array([s.daily.longitude for s in stations])
+    rows = []
+    for report in reports.dropna(subset=["days_suitable"]).itertuples():
+        end = pd.Timestamp(str(report.week_ending))
+        if report.state not in STATES or not FIRST <= (end.month, end.day) <= LAST:
+            continue
+        week = np.array([_week(s, x, end) for s, x in zip(stations, shares, strict=True)])
+        known = np.isfinite(week)
+        if known.any():
+            weights = state_weights(str(report.state), lat[known], lon[known])
+            days = float(np.clip(weights @ week[known], 0.0, 7.0))
+            rows.append((report.state, end, float(report.days_suitable), days))  # type: ignore[arg-type]
+    return pd.DataFrame(rows, columns=["state", "week_ending", "reported", "modelled"])
+
+
+def _week(one: Station, share: Array, end: pd.Timestamp) -> float:
+    """Days of the week that ends with `end`; NaN where a day is unknown."""
+    last = int((np.datetime64(end, "D") - one.daily.days[0]).astype(int)) + 1
+    if last < 7 or last > share.size:
+        return float("nan")
+    return float(share[last - 7 : last].sum())
+
+
+def reports(folder: Path) -> pd.DataFrame:
+    """Every weekly report of the folder's CSV files."""
+    tables = [pd.read_csv(path) for path in sorted(folder.glob("*.csv"))]
+    columns = ["state", "week_ending", "days_suitable"]
+    return pd.concat(tables)[columns] if tables else pd.DataFrame(columns=columns)

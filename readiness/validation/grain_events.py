@@ -1,0 +1,164 @@
+"""Published rates and events of standing grain, set against the model in plausible weather.
+
+The weather is made up to fit each statement ('a hot afternoon', 'a damp climate'), because the
+sources print outcomes and not weather. The ear's shares of the drying constants were chosen
+once so that these hold together; they are therefore a consistency check, not a validation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from readiness.atmosphere.weather import Array
+from readiness.grain.crops import CROPS, Crop
+from readiness.grain.moisture import standing_grain
+
+
+@dataclass(frozen=True, kw_only=True)
+class GrainCheck:
+    """One published statement: the model's `value` should lie from `low` to `high`."""
+
+    name: str
+    unit: str
+    low: float
+    high: float
+    value: float
+    source: str
+
+    @property
+    def holds(self) -> bool:
+        """Whether the value lies in the stated range."""
+        return self.low <= self.value <= self.high
+
+
+def plausible_weather(
+    days: int,
+    *,
+    temp: tuple[float, float],
+    dew_point: float,
+    wind: tuple[float, float] = (4.0, 1.5),
+    noon: float = 750.0,
+    showers: tuple[tuple[int, float], ...] = (),
+) -> dict[str, Array]:
+    """Smooth summer days from midnight, arrays (hour,), as `grain.standing_grain` takes them.
+
+    Parameters
+    ----------
+    days : how many.
+    temp : lowest (5 h) and highest (15 h) temperature, °C.
+    dew_point : °C, constant; humidity is held to 98 %.
+    wind : by day and by night, m/s. noon : radiation at noon, W/m².
+    showers : (hour, mm) pairs; the air is at 92 % or more in that hour and the next.
+    """
+    hour = np.arange(24 * days)
+    clock = hour % 24
+    since = np.where(clock < 5, clock + 24, clock)
+    rising = 1.0 - np.cos(np.pi * (clock - 5) / 10.0)
+    falling = 1.0 + np.cos(np.pi * (since - 15) / 14.0)
+    swing = np.where((clock >= 5) & (clock < 15), rising, falling) / 2.0
+    t = temp[0] + (temp[1] - temp[0]) * swing
+    vapour = np.exp(17.27 * dew_point / (dew_point + 237.3) - 17.27 * t / (t + 237.3))
+    humidity = np.minimum(100.0 * vapour, 98.0)
+    sun = np.where((clock >= 5) & (clock < 20), np.sin(np.pi * (clock - 5.0) / 14.5), 0.0)
+    sun = np.maximum(sun, 0.0)
+    rain = np.zeros(len(hour))
+    for at, mm in showers:
+        rain[at] += mm
+        humidity[at : at + 2] = np.maximum(humidity[at : at + 2], 92.0)
+    return {
+        "rain": rain,
+        "temp": t,
+        "humidity": humidity,
+        "wind": wind[1] + (wind[0] - wind[1]) * sun,
+        "radiation": noon * sun,
+    }
+
+
+def first_at_or_below(moisture: Array, limit: float) -> float:
+    """Hours until moisture first reaches `limit`; NaN if never."""
+    hit = np.flatnonzero(moisture <= limit)
+    return float(hit[0] + 1) if hit.size else float("nan")
+
+
+def _after(weather: dict[str, Array], hour: int) -> dict[str, Array]:
+    return {name: value[hour:] for name, value in weather.items()}
+
+
+def _rate_20_to_14(crop: Crop) -> float:
+    """Points per day from 20 % to the first afternoon (15 h) at 14 %, July, some showers."""
+    weather = plausible_weather(
+        14, temp=(17.5, 28.5), dew_point=16.5, showers=((88, 4.0), (161, 6.0), (232, 5.0))
+    )
+    afternoon = standing_grain(weather, crop, start=20.0)["moisture"][15::24]
+    days = np.interp(14.0, afternoon[::-1], np.arange(len(afternoon))[::-1] + 0.6)
+    return float(6.0 / days)
+
+
+def _dewy_night(crop: Crop) -> float:
+    """Points gained from 13 % over a clear calm night near saturation, 19 h to 7 h."""
+    weather = plausible_weather(2, temp=(14.0, 24.0), dew_point=13.5, wind=(3.0, 1.5), noon=700.0)
+    night = _after(weather, 19)
+    return float(standing_grain(night, crop, start=13.0)["moisture"][:12].max() - 13.0)
+
+
+def _damp_swing(crop: Crop) -> float:
+    """Points between the wettest and driest hour of a fine day after a dewy night, maritime."""
+    weather = plausible_weather(6, temp=(11.0, 21.0), dew_point=12.0, wind=(3.5, 1.5), noon=650.0)
+    day = standing_grain(weather, crop, start=17.0)["moisture"][96:]
+    return float(day[:24].max() - day[:24].min())
+
+
+def _hot_hours(crop: Crop) -> float:
+    """Hours from 20 to 13 % from 8 h of a hot, dry, windy day."""
+    weather = plausible_weather(3, temp=(20.0, 37.0), dew_point=11.0, wind=(6.0, 2.5), noon=900.0)
+    return first_at_or_below(standing_grain(_after(weather, 8), crop, start=20.0)["moisture"], 13.0)
+
+
+def _nine_days(crop: Crop) -> float:
+    """Moisture at 15 h after nine days with 0.58 in (14.7 mm) in three rains, from 12 %."""
+    weather = plausible_weather(
+        10, temp=(16.0, 26.0), dew_point=15.0, wind=(3.5, 1.5), noon=600.0,
+        showers=((39, 5.0), (99, 5.0), (185, 4.7)),
+    )  # fmt: skip
+    return float(standing_grain(weather, crop, start=12.0)["moisture"][9 * 24 + 15])
+
+
+def _hours_to_limit_error(crop: Crop) -> float:
+    """Largest shift of the hour at which 14.5 % is reached after a dewy night, hours.
+
+    Between the crop's isotherms of one edition, and between samples one standard error (1.1
+    points) apart.
+    """
+    weather = _after(plausible_weather(3, temp=(15.0, 28.0), dew_point=14.0, wind=(4.0, 1.5)), 7)
+
+    def hours(one: Crop, start: float) -> float:
+        return first_at_or_below(standing_grain(weather, one, start=start)["moisture"], 14.5)
+
+    found = [hours(crop, 16.5), hours(crop, 15.4), hours(crop, 17.6)]
+    for other in crop.isotherms[1:]:
+        if other.edition == crop.isotherm.edition:
+            found.append(hours(crop.using(edition=other.edition, form=other.form), 16.5))
+    return float(np.max(found) - np.min(found)) / 2.0
+
+
+def grain_checks() -> list[GrainCheck]:
+    """The published statements with the model's values, hard wheat."""
+    crop = CROPS["wheat_hard"]
+    rows = (
+        ("20 to 14 %, normal summer weather", "points/day", 0.7, 1.5, _rate_20_to_14(crop),
+         "Ohio State: about 1 point a day"),
+        ("dewy night", "points", 2.0, 4.4, _dewy_night(crop),
+         "Lu & Siebenmorgen 1994 (rice): up to 4 points overnight"),
+        ("swing within a day, damp climate", "points", 4.5, 7.5, _damp_swing(crop),
+         "Great Britain, trade source 1995: about 6 points"),
+        ("20 to 13 %, hot afternoon", "h", 6.0, 32.0, _hot_hours(crop),
+         "common practice: within a day or so"),
+        ("0.58 in of rain over nine days, from 12 %", "%", 13.0, 15.0, _nine_days(crop),
+         "Ohio State: 14 %"),
+        ("hours to reach 14.5 %: model and sample error", "h", 0.0, 2.0,
+         _hours_to_limit_error(crop), "Atzema 1992 after Bruck & van Elderen: at most 2 h"),
+    )  # fmt: skip
+    names = ("name", "unit", "low", "high", "value", "source")
+    return [GrainCheck(**dict(zip(names, row, strict=True))) for row in rows]  # type: ignore[arg-type]

@@ -1,0 +1,120 @@
+"""Stations ready to run: daily records screened, filled and spread over hours, cover and ET."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readiness.atmosphere.evapotranspiration import weather_et
+from readiness.atmosphere.weather import Array, Weather
+from readiness.soil.properties import Land
+from readiness.soil.water_balance import run_water
+from readiness.sources.daily_to_hourly import daily_to_hourly, estimated
+from readiness.sources.records import Daily, filled, read_uscrn_daily, screened
+
+#: Months compared, April to October.
+MONTHS = (4, 10)
+
+
+#: Grass: basal coefficient dormant and full (FAO-56 Table 17, grazing pasture 0.30-1.00; dormant as
+#: bare), and the 20-day mean temperatures between which it greens (cool- and warm-season grasses
+#: begin near 5 °C; full growth near 20 °C; assumed).
+GRASS_DORMANT, GRASS_FULL = 0.15, 0.80
+
+
+GREENING, GREENING_DAYS = (5.0, 20.0), 20
+
+
+#: Sod and litter shade the ground all year: residue 1, and evaporation a further 0.4 of FAO-56's
+#: half; assumed.
+SOD: Mapping[str, float] = {"residue": 1.0, "evap_factor": 0.4}
+
+
+#: Years of the record before the first soil moisture that warm the model up.
+WARM_UP_DAYS = 730
+
+
+@dataclass(frozen=True, kw_only=True)
+class Station:
+    """A station ready to run: days, their hours, ET and cover."""
+
+    daily: Daily
+    weather: Weather
+    eto: Array
+    kcb: Array  # (1, hour)
+
+    @property
+    def year(self) -> NDArray[np.int64]:
+        """Year of each day."""
+        return self.daily.days.astype("datetime64[Y]").astype(np.int64) + 1970
+
+    @property
+    def compared(self) -> NDArray[np.bool_]:
+        """Days within `MONTHS`."""
+        month = self.daily.days.astype("datetime64[M]").astype(np.int64) % 12 + 1
+        return np.asarray((month >= MONTHS[0]) & (month <= MONTHS[1]))
+
+    def land(self) -> Land:
+        """Loam under sod: what is known without looking."""
+        return Land.of(
+            1, latitude=self.daily.latitude, longitude=self.daily.longitude,
+            elevation_m=400.0 if np.isnan(self.daily.elevation_m) else self.daily.elevation_m,
+            **SOD,
+        )  # fmt: skip
+
+
+def grass_kcb(daily: Daily) -> Array:
+    """Basal crop coefficient of grass by day, from the mean temperature of the days before."""
+    mean = 0.5 * (daily.tmax + daily.tmin)
+    known = np.flatnonzero(np.isfinite(mean))
+    if not known.size:
+        return np.full(mean.size, GRASS_FULL)
+    mean = np.interp(np.arange(mean.size), known, mean[known])
+    running = np.convolve(mean, np.ones(GREENING_DAYS) / GREENING_DAYS)[: mean.size]
+    green = np.clip((running - GREENING[0]) / (GREENING[1] - GREENING[0]), 0.0, 1.0)
+    return np.asarray(GRASS_DORMANT + (GRASS_FULL - GRASS_DORMANT) * green)
+
+
+def station(daily: Daily) -> Station:
+    """Screen, fill, estimate, spread over hours and cut to the years that matter."""
+    clean = estimated(filled(screened(daily)))
+    weather = daily_to_hourly(clean)
+    seen = np.flatnonzero(np.isfinite(clean.soil_water).any(axis=0))
+    first = max(0, int(seen[0]) - WARM_UP_DAYS) if seen.size else 0
+    last = min(clean.tmax.size, int(seen[-1]) + 365) if seen.size else clean.tmax.size
+    clean = _cut(clean, first, last)
+    hour = np.timedelta64(24, "h")
+    weather = weather.between(weather.start + first * hour, weather.start + last * hour)
+    land = Land.of(1, latitude=daily.latitude, longitude=daily.longitude)
+    eto = weather_et(weather, land.latitude, land.longitude, land.elevation_m)
+    return Station(daily=clean, weather=weather, eto=eto, kcb=np.repeat(grass_kcb(clean), 24)[None])
+
+
+def _cut(daily: Daily, first: int, last: int) -> Daily:
+    cut = {
+        f.name: getattr(daily, f.name)[..., first:last]
+        for f in fields(daily)
+        if isinstance(getattr(daily, f.name), np.ndarray)
+    }
+    flags = {name: values[first:last] for name, values in daily.flags.items()}
+    return replace(daily, first=daily.first + first, flags=flags, **cut)
+
+
+def readings(folder: Path) -> list[Daily]:
+    """Stations of a folder of daily01 files; a station's files of single years join."""
+    groups: dict[str, list[Path]] = {}
+    for path in sorted(folder.glob("CRN*")):
+        name = path.name.removesuffix(".gz").rsplit(".", 1)[0]
+        groups.setdefault(re.sub(r"^CRND0103[-_](\d{4}-)?", "", name), []).append(path)
+    return [read_uscrn_daily(paths) for paths in groups.values()]
+
+
+def daily_water(one: Station, land: Land, *, vigour: float = 1.0) -> Array:
+    """Daily mean water (layer, day) of a run over the whole record."""
+    theta = run_water(one.weather, land, kcb=one.kcb * vigour, eto=one.eto)[0][0, 0]
+    return np.asarray(theta.reshape(theta.shape[0], -1, 24).mean(axis=2))

@@ -1,0 +1,165 @@
+"""Machine rates: combine, cart and truck cycles, and what a crew cuts in a field."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from readiness.atmosphere.weather import Array
+from scheduler.farm.model import Cart, Combine, DeliveryPoint, Truck
+
+#: Loss of rate when carts must stay at the field edge (Delchev et al. 2016: about 11 %).
+HEADLAND_FACTOR = 0.89
+POSITION_S = 30.0  # pulling alongside, s; assumed, because no table gives it
+APPROACH_MIN = 2.0  # cart to the next combine, min; published-practice example
+CART_TRAVEL_MIN = 5.0  # cart to the truck and back, min; published-practice example
+TRUCK_AVAILABLE = 0.85  # share of time a truck is there, as in the published cycle example
+
+
+def capacity_ha_h(speed_kmh: float, width_m: float, efficiency: float) -> float:
+    """Effective field capacity, ha/h (ASABE EP496: v w e / 10; v km/h, w m, e decimal)."""
+    return speed_kmh * width_m * efficiency / 10.0
+
+
+def combine_t_h(combine: Combine, yield_t_ha: float, *, has_cart: bool, density: float) -> float:
+    """Grain a combine brings in, t/h, the lesser of field capacity and its grain-flow limit.
+
+    Without a cart the combine stops to unload: fill / (fill + unload + positioning).
+    `density` is t/m³ of grain.
+    """
+    rate = capacity_ha_h(combine.speed_kmh, combine.header_m, combine.efficiency) * yield_t_ha
+    if combine.flow_t_h is not None:
+        rate = min(rate, combine.flow_t_h)
+    return rate if has_cart else rate * unload_efficiency(combine, rate, density)
+
+
+def unload_efficiency(combine: Combine, rate_t_h: float, density: float) -> float:
+    """Share of time spent cutting when the combine stops to unload, 0-1."""
+    fill_s = combine.tank_m3 * density / rate_t_h * 3600.0
+    stop_s = combine.tank_m3 / combine.unload_m3_s + POSITION_S
+    return fill_s / (fill_s + stop_s)
+
+
+def cart_t_h(cart: Cart, tank_m3: float, unload_m3_s: float, density: float) -> float:
+    """Grain a cart moves from combines to trucks, t/h: capacity over its cycle.
+
+    Cycle = dumps x (tank / unloading rate + approach) + travel + capacity / auger.
+    """
+    dumps = cart.capacity_m3 / tank_m3
+    cycle_min = (
+        dumps * (tank_m3 / unload_m3_s / 60.0 + APPROACH_MIN)
+        + CART_TRAVEL_MIN
+        + cart.capacity_m3 / cart.unload_m3_s / 60.0
+    )
+    return cart.capacity_m3 * density * 60.0 / cycle_min
+
+
+def truck_load_t(truck: Truck, density: float) -> float:
+    """Tonnes in a full truck: the lesser of box volume and payload."""
+    return min(truck.capacity_m3 * density, truck.payload_t)
+
+
+def truck_t_h(
+    truck: Truck, point: DeliveryPoint, km: float, fill_m3_s: float, density: float
+) -> float:
+    """Grain a truck hauls, t/h: load over its cycle (load, drive, queue, unload, return)."""
+    load = truck_load_t(truck, density)
+    cycle_h = (
+        load / density / fill_m3_s / 3600.0
+        + km / truck.loaded_kmh
+        + (point.queue_min + point.unload_min) / 60.0
+        + km / truck.empty_kmh
+    )
+    return load * TRUCK_AVAILABLE / cycle_h
+
+
+def trucks_needed(
+    rate_t_h: float, load_t: float, cycle_min: float, *, available: float = 1.0
+) -> int:
+    """Trucks that keep up with a rate: ceil(rate x cycle / (load x availability))."""
+    return math.ceil(rate_t_h * cycle_min / 60.0 / (load_t * available) - 1e-9)
+
+
+def queue_mm1(arrivals_h: float, served_h: float) -> tuple[float, float]:
+    """Trucks in the system and minutes each spends there, single-server M/M/1 queue."""
+    if arrivals_h >= served_h:
+        raise ValueError(f"arrivals {arrivals_h:g}/h must be below service {served_h:g}/h")
+    return arrivals_h / (served_h - arrivals_h), 60.0 / (served_h - arrivals_h)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gang:
+    """The machines of one crew for the day, as a make-up gives them."""
+
+    crew: str
+    combines: tuple[Combine, ...]
+    carts: tuple[Cart, ...]
+    trucks: tuple[Truck, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rates:
+    """What a gang does in a field with one delivery point. t/h of grain as it comes in.
+
+    Of each machine, so that one that is down is left out: `combine` with the carts that the gang
+    has, `alone` while they are down, `cart`, and `haul` of the trucks while the point is open.
+    `buffer` tonnes that carts and trucks hold when it is not.
+    """
+
+    combine: tuple[float, ...]
+    alone: tuple[float, ...]
+    cart: tuple[float, ...]
+    haul: tuple[float, ...]
+    buffer: float
+
+    @property
+    def limited_by(self) -> str:
+        """The least of the three with all machines up: 'combine', 'cart' or 'haul'."""
+        return min(self._all_up, key=lambda name: self._all_up[name])
+
+    @property
+    def t_h(self) -> float:
+        """Sustained rate with all machines up while the delivery point is open, t/h."""
+        return min(self._all_up.values())
+
+    @property
+    def _all_up(self) -> dict[str, float]:
+        cart = sum(self.cart) if self.cart else math.inf
+        return {"combine": sum(self.combine), "cart": cart, "haul": sum(self.haul)}
+
+    def by_slot(self, combines: Array, carts: Array, trucks: Array) -> tuple[Array, Array, Array]:
+        """(slot,) t/h of the combines, the carts and the trucks that are up, each (machine, slot).
+
+        Without a cart the combines unload by themselves, and carts are no limit.
+        """
+        carted = carts.any(axis=0)
+        combine = np.where(carted, self.combine @ combines, self.alone @ combines)
+        return combine, np.where(carted, self.cart @ carts, np.inf), self.haul @ trucks
+
+
+def gang_rates(
+    gang: Gang, point: DeliveryPoint, *, km: float, density: float, wet_yield: float
+) -> Rates:
+    """Rates of a gang in a field. `wet_yield` is t/ha as cut, `density` t/m³."""
+    combine, alone = (
+        tuple(combine_t_h(c, wet_yield, has_cart=cart, density=density) for c in gang.combines)
+        for cart in (bool(gang.carts), False)
+    )
+    tank = sum(c.tank_m3 for c in gang.combines) / len(gang.combines)
+    unload = sum(c.unload_m3_s for c in gang.combines) / len(gang.combines)
+    cart = tuple(cart_t_h(c, tank, unload, density) for c in gang.carts)
+    fill = max((c.unload_m3_s for c in gang.carts), default=unload)
+    haul = tuple(truck_t_h(t, point, km, fill, density) for t in gang.trucks)
+    buffer = sum(c.capacity_m3 for c in gang.carts) * density
+    buffer += sum(truck_load_t(t, density) for t in gang.trucks)
+    return Rates(combine=combine, alone=alone, cart=cart, haul=haul, buffer=buffer)
+
+
+def loads(tonnes: float, trucks: Sequence[Truck], density: float) -> float:
+    """Truck loads that carry `tonnes`, with the gang's mean truck."""
+    if not trucks:
+        return 0.0
+    return tonnes / (sum(truck_load_t(t, density) for t in trucks) / len(trucks))

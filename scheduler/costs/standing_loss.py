@@ -1,0 +1,196 @@
+"""What is at stake on a morning, before any crew is named: jobs, and money by the hour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readiness.atmosphere.weather import Array
+from readiness.grain.crops import CROPS
+from readiness.season.codes import Reason, Tier
+from readiness.season.simulate import Season
+from scheduler.costs.grain_value import (
+    HAUL_T_KM,
+    Standing,
+    best_ha,
+    dry_t_ha,
+    leave_ha,
+    loss_terms,
+    revenue_ha,
+)
+from scheduler.farm.distances import between_km
+from scheduler.farm.model import Farm, Field
+from scheduler.farm.working_time import down_slots, local, open_slots
+
+Bool = NDArray[np.bool_]
+#: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed: a
+#: half section, about two days of one combine. Over 20 make-ups and sets of members of the sample
+#: farm, half sections cut whole lost 0.4 % less than halves, for each parcel ends with a slot.
+PARCEL_HA = 130.0
+#: Moisture at which tonnage and machine rates are reckoned when nothing is known, points over base.
+RATE_OVER_BASE = 2.0
+#: Harvestable hours of a day by which a daily loss is shared out; assumed, because only the
+#: order of magnitude matters to when to start.
+HOURS_DAY = 8.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """A field or a parcel of one. `row` is its row in the season (a wet hollow has its own)."""
+
+    field: int
+    row: int
+    parcel: str
+    area_ha: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stakes:
+    """A season put into slots and money; the same for every make-up.
+
+    `hour` (slot,) hour of the season ahead that holds the slot; `day` (slot,) farm-time day;
+    `loss` (member, job, point, slot) money lost per ha against the best price now, NaN where
+    the load is not taken; `leave` (job,) money lost if left; `ground` and `edge` (member, row,
+    slot): the field is open, carts stay at its edge; `opened` (point, slot); `day_loss` (farm)
+    money that all standing grain loses in a day; `moisture` (member, row, hour).
+    """
+
+    farm: Farm
+    jobs: tuple[Job, ...]
+    slots: NDArray[np.datetime64]
+    hour: NDArray[np.int64]
+    day: NDArray[np.int64]
+    loss: Array
+    leave: Array
+    ground: Bool
+    edge: Bool
+    opened: Bool
+    moisture: Array
+    day_loss: float
+
+    def field(self, j: int) -> Field:
+        """The field of a job."""
+        return self.farm.fields[self.jobs[j].field]
+
+    def hour_value(self, crews: int) -> float:
+        """Money that one crew-hour of delay costs: half of what stands loses its daily rate."""
+        return 0.5 * self.day_loss / HOURS_DAY / max(1, crews)
+
+
+def stakes(farm: Farm, season: Season, slots: NDArray[np.datetime64]) -> Stakes:
+    """Put a season into slots and money. It must reach the last slot, rows as `jobs_of`."""
+    jobs = jobs_of(farm)
+    start = slots[0].astype("datetime64[h]")
+    first = int((start - season.start).astype(int))
+    hour = ((slots - start) // np.timedelta64(60, "m")).astype(np.int64)
+    loss, leave = losses(farm, jobs, season, first)
+    return Stakes(
+        farm=farm,
+        jobs=jobs,
+        slots=slots,
+        hour=hour,
+        day=np.array([local(s, farm.tz).toordinal() for s in slots]),
+        loss=loss[..., hour],
+        leave=leave,
+        ground=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],
+        edge=(season.tier[:, :, first:] == Tier.HEADLAND_ONLY)[:, :, hour],
+        opened=np.array(
+            [open_slots(p.week, slots, farm.tz) & ~down_slots(p.closed, slots) for p in farm.points]
+        ),
+        moisture=season.moisture[:, :, first:],
+        day_loss=day_loss(farm, jobs, loss),
+    )
+
+
+def jobs_of(farm: Farm) -> tuple[Job, ...]:
+    """Split what is left of each field into jobs: the field, equal parts of a large one, a hollow.
+
+    Rows of the season: fields first, then one row for each field with a wet hollow.
+    """
+    jobs: list[Job] = []
+    hollow = len(farm.fields)
+    for i, f in enumerate(farm.fields):
+        left = f.area_ha * (1.0 - f.cut_fraction)
+        wet = f.area_ha * f.wet_fraction
+        wet = min(wet, left)
+        dry = left - wet
+        parts = max(1, int(np.ceil(dry / PARCEL_HA)))
+        for p in range(parts if dry > 1e-6 else 0):
+            name = f"part {p + 1} of {parts}" if parts > 1 else ("upland" if wet > 0 else "")
+            jobs.append(Job(field=i, row=i, parcel=name, area_ha=dry / parts))
+        if f.wet_fraction > 0:
+            if wet > 1e-6:
+                jobs.append(Job(field=i, row=hollow, parcel="wet hollow", area_ha=wet))
+            hollow += 1
+    return tuple(jobs)
+
+
+def standing(season: Season, row: int, first: int) -> Standing:
+    """What stands on a row from season hour `first` on."""
+    wet = season.wettings[:, row, first:]
+    sprout = season.sprout[:, row, first:]
+    return Standing(
+        moisture=season.moisture[:, row, first:], wettings=wet - wet[:, :1], sprout=sprout
+    )
+
+
+def losses(farm: Farm, jobs: Sequence[Job], season: Season, first: int) -> tuple[Array, Array]:
+    """Money lost per ha by (member, job, point, hour), NaN where not accepted; leave cost (job,).
+
+    Loss is against the best price for sound grain at base moisture now, so it holds shatter,
+    test weight, sprouting, discounts, drying, over-dryness and haul.
+    """
+    m, _, h = season.moisture[:, :, first:].shape
+    out = np.full((m, len(jobs), len(farm.points), h), np.nan)
+    leave = np.zeros(len(jobs))
+    for j, job in enumerate(jobs):
+        field = farm.fields[job.field]
+        stand = standing(season, job.row, first)
+        haul = {p.id: HAUL_T_KM * between_km(farm, field.id, p.id) for p in farm.points}
+        terms = loss_terms(farm, field)
+        best = best_ha(farm, field, haul)
+        for q, p in enumerate(farm.points):
+            if (market := p.markets.get(field.crop)) is not None:
+                money = revenue_ha(field, market, stand, haul_t=haul[p.id], terms=terms)
+                if not farm.rules.tough_allowed:
+                    money = np.where(stand.moisture <= market.moisture_base_pct, money, np.nan)
+                out[:, j, q] = best - money
+        low = np.nanmin(out[:, j]) if np.isfinite(out[:, j]).any() else 0.0
+        out[:, j] -= min(low, 0.0)
+        leave[j] = job.area_ha * float(np.mean(leave_ha(farm, field, stand, haul)) - min(low, 0.0))
+    return out, leave
+
+
+def wet_yield(field: Field, moisture: float | None = None) -> float:
+    """Tonnes per ha as cut at a moisture, percent, else at a couple of points over base."""
+    if moisture is None:
+        moisture = CROPS[field.crop].base_moisture + RATE_OVER_BASE
+    return dry_t_ha(field) / (1.0 - moisture / 100.0)
+
+
+def grain_density(field: Field) -> float:
+    """Grain density, t/m³, from test weight."""
+    return (field.test_weight_kg_hl or CROPS[field.crop].test_weight) / 100.0
+
+
+def day_loss(farm: Farm, jobs: Sequence[Job], loss: Array) -> float:
+    """Money that all jobs lose in a day of standing, from losses per ha by hour.
+
+    The trend of each day's least loss; never below shatter alone.
+    """
+    total = 0.0
+    days = max(1, loss.shape[-1] // 24)
+    none = {p.id: 0.0 for p in farm.points}
+    for j, job in enumerate(jobs):
+        field = farm.fields[job.field]
+        slope = loss_terms(farm, field)["shatter_day"] * best_ha(farm, field, none)
+        by_day = np.where(np.isnan(loss[:, j]), np.inf, loss[:, j])[:, :, : days * 24]
+        least = by_day.min(axis=1).reshape(loss.shape[0], days, 24).min(axis=2)
+        daily = np.array([c[np.isfinite(c)].mean() for c in least.T if np.isfinite(c).any()])
+        if len(daily) > 2:
+            slope = max(slope, float(np.polyfit(np.arange(len(daily)), daily, 1)[0]))
+        total += slope * job.area_ha
+    return total

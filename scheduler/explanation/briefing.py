@@ -1,0 +1,256 @@
+"""From a solved plan to the lines that people read: times with their spread, and one reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+
+import numpy as np
+
+from readiness.atmosphere.weather import Array
+from readiness.grain.grade import wheat_grade
+from readiness.season.simulate import Season
+from scheduler.costs.grain_value import loss_terms, test_weight
+from scheduler.costs.machine_rates import loads
+from scheduler.costs.standing_loss import grain_density, standing, wet_yield
+from scheduler.cut_tables.compile import Compiled
+from scheduler.explanation.reasons import reason, why_left
+from scheduler.explanation.sensitivity import instead
+from scheduler.explanation.timing import (
+    Timing,
+    chance,
+    clock,
+    first_hour,
+    spread,
+    time_spread,
+    timing,
+)
+from scheduler.farm.units import lb_bu
+from scheduler.farm.working_time import SLOT_MIN
+from scheduler.orders.model import (
+    SHUT,
+    TURNED_AWAY,
+    Alternative,
+    CrewOrders,
+    Delivery,
+    Fallback,
+    LeftOut,
+    Order,
+)
+from scheduler.solver.tables import Plan
+
+
+def quality(
+    compiled: Compiled, season: Season, j: int, begin: Array
+) -> tuple[float, float, int | None]:
+    """Test weight, kg/hL, sprouted kernels, percent, and U.S. grade to expect of a job.
+
+    Means over the members that do it, at the slots `begin` (member,), of the figures that the
+    price is reckoned by. The grade is that of wheat in US units, by both as shown, to a tenth.
+    """
+    farm, field = compiled.farm, compiled.field(j)
+    stand = standing(season, compiled.jobs[j].row, first_hour(compiled, season))
+    done = np.flatnonzero(np.isfinite(begin))
+    at = done, compiled.stakes.hour[begin[done].astype(int)]
+    weight = float(test_weight(field, stand.wettings[at], loss_terms(farm, field)).mean())
+    sprouted = 100.0 * float(stand.sprout[at].mean())
+    if farm.units != "us" or not field.crop.startswith("wheat"):
+        return weight, sprouted, None
+    pounds = round(lb_bu(weight, field.crop), 1)
+    return weight, sprouted, wheat_grade(pounds, damaged=round(sprouted, 1), spring=field.spring)
+
+
+def order_line(
+    compiled: Compiled,
+    plan: Plan,
+    season: Season,
+    k: int,
+    at: int,
+    alternative: Alternative | None,
+) -> Order | None:
+    """One line of a crew's orders; None if no member gets the job done."""
+    j = plan.orders[k][at]
+    job, when = compiled.jobs[j], timing(compiled, plan, k, at)
+    done = float(np.isfinite(when.begin).mean())
+    if done == 0:
+        return None
+    field = compiled.field(j)
+    before = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
+    moisture = spread(when.moisture)
+    tonnes = job.area_ha * wet_yield(field, moisture.mid)
+    start = time_spread(compiled, when.begin)
+    to = deliveries(compiled, k, j, when, tonnes)
+    rate = compiled.rates[k][j][[p.id for p in compiled.farm.points].index(to[0].point)]
+    weight, sprouted, grade = quality(compiled, season, j, when.begin)
+    return Order(
+        field=field.id,
+        name=field.name,
+        parcel=job.parcel,
+        crop=field.crop,
+        leave_at=min(time_spread(compiled, when.leave).mid, start.mid),
+        move_min=float(compiled.tables.move[k, before, j]) * SLOT_MIN,
+        move_km=float(compiled.move_km[k, before, j]),
+        start=start,
+        finish=time_spread(compiled, when.end),
+        area_ha=job.area_ha,
+        tonnes=tonnes,
+        moisture_pct=moisture,
+        test_weight_kg_hl=weight,
+        sprouted_pct=sprouted,
+        us_grade=grade,
+        chance=chance(compiled, when, start.mid),
+        done=done,
+        loads=sum(d.loads for d in to),
+        point=to[0].point,
+        deliveries=to,
+        rate_ha_h=rate.t_h / (tonnes / job.area_ha),
+        limited_by=rate.limited_by,
+        headland_only=bool(np.nanmean(when.edge) > 0.5),
+        loss=_job_cost(compiled, plan, k, j),
+        reason=reason(compiled, season, job.row, start.mid, alternative, done),
+        alternative=alternative,
+        locked=any(j in jobs for _, jobs in compiled.tables.locked),
+    )
+
+
+def deliveries(
+    compiled: Compiled, k: int, j: int, when: Timing, tonnes: float
+) -> tuple[Delivery, ...]:
+    """Where a job's `tonnes` go, first choice first; less than half a load goes where most goes.
+
+    Reckoned by the slots in which it is cut, over the members that do it.
+    """
+    points = compiled.farm.points
+    member = np.repeat(np.arange(len(when.cut)), [len(cut) for cut in when.cut])
+    slot = np.concatenate(when.cut)
+    point = compiled.point[member, k, j, slot]
+    share = np.bincount(point, minlength=len(points)) / len(point)
+    whole = loads(tonnes, compiled.gangs[k].trucks, grain_density(compiled.field(j)))
+    most = int(share.argmax())
+    small = (share * whole < 0.5) & (np.arange(len(points)) != most)
+    share[most] += share[small].sum()
+    share[small] = 0.0
+    used = np.flatnonzero(share).tolist()
+    shut = ~compiled.stakes.opened[:, slot]
+    away = np.isnan(compiled.stakes.loss[member, j, :, slot]).T
+
+    def barred(q: int, first: int) -> bool:
+        """Whether what goes to q mostly could not go to the other."""
+        return bool((shut[first] | away[first])[point == q].mean() > 0.5)
+
+    order = sorted(used, key=lambda q: (sum(barred(q, p) for p in used), -share[q]))
+
+    def why(q: int) -> str:
+        if q == order[0] or not barred(q, order[0]):
+            return ""
+        return TURNED_AWAY if away[order[0], point == q].mean() > 0.5 else SHUT
+
+    return tuple(
+        Delivery(point=points[q].id, tonnes=tonnes * share[q], loads=whole * share[q], why=why(q))
+        for q in order
+    )
+
+
+def _job_cost(compiled: Compiled, plan: Plan, k: int, j: int) -> float:
+    """Expected money lost on one job as planned."""
+    start = plan.start[:, j]
+    done = start >= 0
+    cents = np.where(
+        done,
+        compiled.tables.cost[np.arange(len(start)), k, j, np.maximum(start, 0)],
+        compiled.tables.leave_cost[j],
+    )
+    return float(compiled.tables.weight @ cents) / 100.0
+
+
+def fallback(compiled: Compiled, plan: Plan, k: int, *, objective: str) -> Fallback | None:
+    """Where crew `k` goes if the first sample is too tough, or the ground too soft."""
+    if not plan.orders[k]:
+        return None
+    j = plan.orders[k][0]
+    begun = plan.start[:, j]
+    if not (begun >= 0).any():
+        return None
+    first = timing(compiled, plan, k, 0)
+    at = int(spread(first.begin).mid) if np.isfinite(first.begin).any() else 0
+    name = compiled.field(j).name
+
+    def line(until: int, wait: str) -> str:
+        other = instead(compiled.tables, plan, k, until, objective=objective)
+        if other is None or compiled.jobs[other].field == compiled.jobs[j].field:
+            return f"{wait} at {name}: no other field is worth the move"
+        there = compiled.jobs[other]
+        field = compiled.field(other)
+        parcel = f", {there.parcel}" if there.parcel else ""
+        return f"go to {field.name} ({field.id}{parcel}) and come back to {name} after"
+
+    hours = 3 * 60 // SLOT_MIN
+    tomorrow = at + _slots_to_midnight(compiled, at)
+    return Fallback(
+        if_tough=line(at + hours, "wait three hours"),
+        if_soft=line(tomorrow, "wait for tomorrow"),
+    )
+
+
+def _slots_to_midnight(compiled: Compiled, slot: int) -> int:
+    now = clock(compiled, slot)
+    midnight = (now + timedelta(days=1)).replace(hour=0, minute=0)
+    return int((midnight - now).total_seconds() // 60 // SLOT_MIN) + 1
+
+
+def crew_orders(
+    compiled: Compiled,
+    plan: Plan,
+    season: Season,
+    alternatives: dict[int, Alternative],
+    *,
+    objective: str,
+) -> tuple[CrewOrders, ...]:
+    """The orders of every crew."""
+    people = {c.id: c.people for c in compiled.farm.crews}
+    out = []
+    for k, gang in enumerate(compiled.gangs):
+        lines = [
+            order_line(compiled, plan, season, k, at, alternatives.get(j))
+            for at, j in enumerate(plan.orders[k])
+        ]
+        orders = tuple(x for x in lines if x is not None)
+        out.append(
+            CrewOrders(
+                crew=gang.crew,
+                combines=tuple(c.id for c in gang.combines),
+                carts=tuple(c.id for c in gang.carts),
+                trucks=tuple(t.id for t in gang.trucks),
+                people=people[gang.crew],
+                orders=orders,
+                fallback=fallback(compiled, plan, k, objective=objective),
+                note=_note(compiled, orders),
+            )
+        )
+    return tuple(out)
+
+
+def _note(compiled: Compiled, orders: Sequence[Order]) -> str:
+    today = clock(compiled, 0).date()
+    if not orders:
+        return "nothing to cut within the days planned"
+    if orders[0].start.mid.date() > today:
+        return f"nothing to cut today; first start {orders[0].start.mid:%a %d %b %H:%M}"
+    return ""
+
+
+def left_out(compiled: Compiled, plan: Plan, season: Season) -> tuple[LeftOut, ...]:
+    """Jobs in nobody's orders, or done in no member, with the binding reason and the cost."""
+    never = [j for order in plan.orders for j in order if not (plan.start[:, j] >= 0).any()]
+    out = []
+    for j in sorted((*plan.left, *never)):
+        job, field = compiled.jobs[j], compiled.field(j)
+        out.append(
+            LeftOut(
+                field=field.id,
+                name=f"{field.name}, {job.parcel}" if job.parcel else field.name,
+                why=why_left(compiled, season, j),
+                cost=float(compiled.tables.leave_cost[j]) / 100.0,
+            )
+        )
+    return tuple(out)

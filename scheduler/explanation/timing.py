@@ -1,0 +1,97 @@
+"""When each job of a plan is done: in every member, and how that spreads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from readiness.atmosphere.weather import Array
+from readiness.season.simulate import Season
+from scheduler.cut_tables.compile import Compiled
+from scheduler.farm.working_time import SLOT_MIN, local
+from scheduler.orders.model import Spread, TimeSpread
+from scheduler.solver.tables import Int, Plan
+
+#: Share of members from which a job counts as done in the middle of the forecasts.
+MOSTLY = 0.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Timing:
+    """One job in every member, slots; NaN where the member does not get it done."""
+
+    leave: Array
+    begin: Array
+    end: Array
+    moisture: Array
+    edge: Array  # share of cutting slots in which carts stay at the edge
+    cut: tuple[Int, ...]  # slots in which it is cut
+
+
+def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
+    """When crew `k` does the `at`-th job of its order, member by member."""
+    order, j = plan.orders[k], plan.orders[k][at]
+    row, tables = compiled.jobs[j].row, compiled.tables
+    out = np.full((5, plan.start.shape[0]), np.nan)
+    slots = []
+    for m in range(plan.start.shape[0]):
+        s, e = int(plan.start[m, j]), int(plan.finish[m, j])
+        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + s
+        slots.append(cut)
+        if not cut.size:
+            continue
+        before = next((i for i in reversed(order[:at]) if plan.finish[m, i] >= 0), None)
+        free = tables.ready[k] if before is None else plan.finish[m, before]
+        move = tables.move[k, len(compiled.jobs) if before is None else before, j]
+        wet = compiled.stakes.moisture[m, row, compiled.stakes.hour[cut]].mean()
+        edge = compiled.stakes.edge[m, row, cut].mean()
+        out[:, m] = max(int(free), int(cut[0]) - int(move)), cut[0], e, wet, edge
+    return Timing(
+        leave=out[0], begin=out[1], end=out[2], moisture=out[3], edge=out[4], cut=tuple(slots)
+    )
+
+
+def clock(compiled: Compiled, slot: float) -> datetime:
+    """Farm time of a slot (fractions allowed, the end of the horizon too)."""
+    return local(compiled.stakes.slots[0], compiled.farm.tz) + timedelta(
+        minutes=float(slot) * SLOT_MIN
+    )
+
+
+def spread(values: Array) -> Spread:
+    """10th, 50th and 90th percentile over the members that have a value."""
+    low, mid, high = np.nanpercentile(values, [10, 50, 90], method="inverted_cdf")
+    return Spread(low=float(low), mid=float(mid), high=float(high))
+
+
+def time_spread(compiled: Compiled, values: Array) -> TimeSpread:
+    """The same for slots, as farm times.
+
+    Not done is never, the horizon's end; of a job that most members do not get done, the times
+    are those of the members that do.
+    """
+    done = np.isfinite(values)
+    if done.mean() >= MOSTLY:
+        values = np.where(done, values, len(compiled.stakes.slots))
+    s = spread(values)
+    return TimeSpread(
+        low=clock(compiled, s.low), mid=clock(compiled, s.mid), high=clock(compiled, s.high)
+    )
+
+
+def chance(compiled: Compiled, when: Timing, start: datetime) -> float:
+    """Share of members that begin and end on the days said."""
+    end = (time_spread(compiled, when.end).mid - timedelta(seconds=1)).date()
+    kept = [
+        clock(compiled, b).date() == start.date() and clock(compiled, e - 0.01).date() == end
+        for b, e in zip(when.begin, when.end, strict=True)
+        if np.isfinite(b)
+    ]
+    return sum(kept) / len(when.begin)
+
+
+def first_hour(compiled: Compiled, season: Season) -> int:
+    """Hour of the season that holds the first slot."""
+    return int((compiled.stakes.slots[0].astype("datetime64[h]") - season.start).astype(int))

@@ -1,0 +1,189 @@
+"""Units at the edges: SI inside, US or metric for people, chosen in the farm file.
+
+Factors are the exact definitions of NIST SP 811 (2008), appendix B.8, for the international
+foot and pound and the U.S. bushel. A bushel of grain is a weight, set by the crop's pounds per
+bushel; a bushel of tank or cart is a volume.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Literal
+
+from readiness.grain.crops import CROPS
+
+Units = Literal["us", "metric"]
+
+LB_KG = 0.45359237
+BUSHEL_M3 = 0.03523907
+ACRE_HA = 0.40468564224
+MILE_KM = 1.609344
+FOOT_M = 0.3048
+INCH_MM = 25.4
+SHORT_TON_T = 2000.0 * LB_KG / 1000.0
+#: Pounds of a bushel where no crop is named (common practice, no source: wheat is 60 lb).
+WHEAT_LB = 60.0
+#: kg/hL per lb/bu by volume alone: 1.2872.
+LB_BU_KG_HL = LB_KG / (BUSHEL_M3 * 10.0)
+
+#: For each quantity the unit names a file may carry, as `spelled` writes them, and SI per unit.
+#: Of each pair of `USUAL` the first is what is meant in a farm with US units, the second in a
+#: metric one. 0 stands for what is counted in bushels and so depends on the crop: see `factor`.
+SCALES: dict[str, dict[str, float]] = {
+    "area": {"ac": ACRE_HA, "acre": ACRE_HA, "acres": ACRE_HA, "ha": 1.0, "hectares": 1.0},
+    "depth": {"in": INCH_MM, "inch": INCH_MM, "inches": INCH_MM, "mm": 1.0, "cm": 10.0},
+    "distance": {"mi": MILE_KM, "mile": MILE_KM, "miles": MILE_KM, "km": 1.0},
+    "length": {"ft": FOOT_M, "feet": FOOT_M, "m": 1.0},
+    "speed": {"mph": MILE_KM, "km_h": 1.0, "kmh": 1.0},
+    "wind": {"mph": MILE_KM / 3.6, "km_h": 1 / 3.6, "kmh": 1 / 3.6, "ms": 1.0, "m_s": 1.0},
+    "volume": {"bu": BUSHEL_M3, "bushels": BUSHEL_M3, "m3": 1.0, "l": 0.001},
+    "unloading": {"bu_min": BUSHEL_M3 / 60, "bu_s": BUSHEL_M3, "l_s": 0.001, "m3_min": 1 / 60},
+    "weight": {"lb": LB_KG / 1000, "ton": SHORT_TON_T, "t": 1.0, "kg": 0.001},
+    "flow": {"bu_h": WHEAT_LB * LB_KG / 1000, "lb_h": LB_KG / 1000, "t_h": 1.0},
+    "mass": {"bu": 0.0, "t": 1.0, "kg": 0.001, "lb": LB_KG / 1000},
+    "yield": {"bu_ac": 0.0, "bu": 0.0, "t_ha": 1.0, "kg_ha": 0.001},
+    "price": {"bu": 0.0, "per_bu": 0.0, "t": 1.0, "per_t": 1.0},
+    "money_area": {"ac": 1 / ACRE_HA, "per_ac": 1 / ACRE_HA, "ha": 1.0, "per_ha": 1.0},
+    "test_weight_change": {"lb_bu": LB_BU_KG_HL, "kg_hl": 1.0},
+}
+USUAL: dict[str, tuple[str, str]] = {
+    "area": ("ac", "ha"),
+    "depth": ("in", "mm"),
+    "distance": ("mi", "km"),
+    "length": ("ft", "m"),
+    "speed": ("mph", "km_h"),
+    "wind": ("mph", "km_h"),
+    "volume": ("bu", "m3"),
+    "unloading": ("bu_min", "l_s"),
+    "weight": ("lb", "t"),
+    "flow": ("bu_h", "t_h"),
+    "mass": ("bu", "t"),
+    "yield": ("bu_ac", "t_ha"),
+    "price": ("per_bu", "per_t"),
+    "money_area": ("per_ac", "per_ha"),
+    "test_weight_change": ("lb_bu", "kg_hl"),
+}
+
+
+def spelled(name: str) -> str:
+    """A name as files are compared: lower case, words joined by '_', '%' as 'pct'."""
+    low = name.strip().lower().replace("%", " pct ").replace("³", "3").replace("°", "")
+    return re.sub(r"[^0-9a-z]+", "_", low).strip("_")
+
+
+def bushel_t(crop: str | None) -> float:
+    """Tonnes in a bushel of a crop (of wheat where no crop is named)."""
+    lb = CROPS[crop].lb_per_bu if crop else WHEAT_LB
+    return lb * LB_KG / 1000.0
+
+
+def factor(quantity: str, unit: str, crop: str | None = None) -> float:
+    """SI per `unit` of a quantity (t/ha, t, money/t, …); by the bushel it depends on the crop."""
+    fixed = SCALES[quantity][unit]
+    if fixed:
+        return fixed
+    per = bushel_t(crop)
+    return {"mass": per, "yield": per / ACRE_HA, "price": 1.0 / per}[quantity]
+
+
+def from_si(value: float, quantity: str, units: Units, crop: str | None = None) -> float:
+    """An SI number in the farm's units."""
+    return value / factor(quantity, USUAL[quantity][units == "metric"], crop)
+
+
+def kg_hl(lb_bu: float, crop: str) -> float:
+    """Test weight, kg/hL from lb/bu, by the U.S. grain inspection service's conversions.
+
+    Wheat 1.292 x + 1.419, durum 1.292 x + 0.630, other grain 1.287 x (values from memory).
+    """
+    if crop == "wheat_durum":
+        return 1.292 * lb_bu + 0.630
+    if crop.startswith("wheat"):
+        return 1.292 * lb_bu + 1.419
+    return 1.287 * lb_bu
+
+
+def lb_bu(value_kg_hl: float, crop: str) -> float:
+    """Test weight, lb/bu from kg/hL: the inverse of `kg_hl`."""
+    zero = kg_hl(0.0, crop)
+    return (value_kg_hl - zero) / (kg_hl(1.0, crop) - zero)
+
+
+def show_test_weight(value_kg_hl: float, crop: str, units: Units) -> str:
+    """Test weight, '58.7 lb/bu' or '77.3 kg/hL'."""
+    us = units == "us"
+    return _show(lb_bu(value_kg_hl, crop) if us else value_kg_hl, "lb/bu" if us else "kg/hL", 1)
+
+
+def show_number(value: float, digits: int = 0) -> str:
+    """A number with thousands separators and a plain minus only where it is not zero."""
+    text = f"{value:,.{digits}f}"
+    return text.lstrip("-") if float(text.replace(",", "")) == 0 else text
+
+
+def _show(value: float, unit: str, small: int, large: int = 0, edge: float = 100.0) -> str:
+    """Value and unit, `small` digits below `edge` and `large` above; NaN is 'unknown'."""
+    if math.isnan(value):
+        return "unknown"
+    return f"{show_number(value, small if abs(value) < edge else large)} {unit}"
+
+
+def show_area(ha: float, units: Units) -> str:
+    """Area, '160 ac'."""
+    return _show(from_si(ha, "area", units), "ac" if units == "us" else "ha", 1)
+
+
+def show_depth(mm: float, units: Units) -> str:
+    """Rain or water depth, '0.42 in' or '10.7 mm'."""
+    return _show(from_si(mm, "depth", units), *(("in", 2, 2) if units == "us" else ("mm", 1, 1)))
+
+
+def show_temp(c: float, units: Units) -> str:
+    """Temperature, '72 °F'."""
+    return _show(c * 1.8 + 32.0, "°F", 0) if units == "us" else _show(c, "°C", 0)
+
+
+def show_distance(km: float, units: Units) -> str:
+    """Road distance, '12.4 mi'."""
+    return _show(from_si(km, "distance", units), "mi" if units == "us" else "km", 1)
+
+
+def wheat_t(t: float, crop: str | None) -> float:
+    """Tonnes of wheat that fill the room of `t` tonnes of a crop, by their pounds per bushel.
+
+    A crop that is not named is taken for wheat.
+    """
+    return t * bushel_t(None) / bushel_t(crop)
+
+
+def show_mass(t: float, crop: str | None, units: Units) -> str:
+    """Grain, '9,600 bu' by the crop's pounds per bushel, or '261 t'."""
+    value = from_si(t, "mass", units, crop)
+    return _show(value, "bu", 0) if units == "us" else _show(value, "t", 1)
+
+
+def show_rate(ha_h: float, units: Units) -> str:
+    """Cutting rate, '21.3 ac/h'."""
+    return _show(from_si(ha_h, "area", units), "ac/h" if units == "us" else "ha/h", 1)
+
+
+def show_wind(ms: float, units: Units) -> str:
+    """Wind, '12 mph' or '19 km/h'."""
+    return _show(from_si(ms, "wind", units), "mph" if units == "us" else "km/h", 0)
+
+
+def show_money(value: float, currency: str, digits: int = 0) -> str:
+    """Money, '$12,340', '-$120' or 'EUR 12,340'; NaN is 'unknown'."""
+    if math.isnan(value):
+        return "unknown"
+    text = show_number(value, digits)
+    sign = "-" if text.startswith("-") else ""
+    return f"{sign}{currency}{' ' if currency[-1:].isalpha() else ''}{text.lstrip('-')}"
+
+
+def show_price(per_t: float, crop: str, units: Units, currency: str) -> str:
+    """Price of grain, '$7.05/bu' or '$259.04/t'."""
+    value = from_si(per_t, "price", units, crop)
+    text = show_money(value, currency, 2)
+    return text if math.isnan(value) else f"{text}/{'bu' if units == 'us' else 't'}"

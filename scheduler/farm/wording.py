@@ -1,0 +1,65 @@
+"""Base text: times, names, shares and reasons as every output writes them."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from datetime import date, datetime
+
+from readiness.grain.crops import CROPS
+from readiness.season.codes import Reason
+
+#: What closes an hour, as said in a reason.
+CAUSE: dict[int, str] = {
+    Reason.UNKNOWN: "weather unknown",
+    Reason.GROUND: "ground too soft or rain falling",
+    Reason.APPROACH: "dirt approach shut",
+    Reason.GRAIN: "dew on the ear or grain too wet",
+    Reason.GREEN: "not ripe",
+    Reason.WIND: "wind over your stop rule",
+    Reason.FIRE: "fire index over your stop rule",
+    Reason.LIGHTNING: "thunderstorm expected",
+    Reason.HEAT: "heat over your stop rule",
+    Reason.NIGHT: "dark",
+}
+
+
+def plain(text: str) -> str:
+    """Text of other people on one line, without control, direction or broken characters."""
+    swap = {"Cc": " ", "Cf": "", "Cs": ""}
+    return " ".join("".join(swap.get(unicodedata.category(c), c) for c in text).split())
+
+
+def guarded(text: str) -> str:
+    """A text cell that no spreadsheet takes for a formula."""
+    clean = plain(text)
+    return f"'{clean}" if clean.startswith(("=", "+", "-", "@")) else clean
+
+
+def day_name(when: datetime | date) -> str:
+    """'Sat 16 Aug'."""
+    return f"{when:%a} {when.day} {when:%b}"
+
+
+def clock(when: datetime, beside: datetime | date) -> str:
+    """'10:00' on the day of `beside`, else with its weekday, or its date when a week away."""
+    other = beside.date() if isinstance(beside, datetime) else beside
+    days = abs((when.date() - other).days)
+    before = "" if days == 0 else f"{when:%a} " if days < 6 else f"{day_name(when)} "
+    return f"{before}{when:%H:%M}"
+
+
+def percent(share: float) -> str:
+    """A chance as '78 %'; NaN is 'unknown'."""
+    return "unknown" if math.isnan(share) else f"{100 * share:.0f} %"
+
+
+def crop_name(crop: str) -> str:
+    """The crop as shown to people."""
+    return CROPS[crop].name if crop in CROPS else plain(crop)
+
+
+def crew_title(crew: str) -> str:
+    """'crew North', or the id as it is where it says crew itself."""
+    name = plain(crew)
+    return name if "crew" in name.lower() else f"crew {name}"

@@ -1,0 +1,162 @@
+"""Dates, times and opening hours as people write them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import UTC, date, datetime, time
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from scheduler.errors import Unreadable
+from scheduler.farm.model import Span
+
+#: How day and month of a date such as 8/12/2026 are ordered in a column.
+Order = Literal["mdy", "dmy", "mixed"]
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_ISO = re.compile(r"(\d{4})([-/.]?)(\d{1,2})\2(\d{1,2})")
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4}|\d{2})")
+_SLASHED = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-](\d{4}|\d{2})")
+_DAY_NAME = re.compile(r"(\d{1,2})[ -]([A-Za-z]{3,9})\.?[ -](\d{4}|\d{2})")
+_NAME_DAY = re.compile(r"([A-Za-z]{3,9})\.? (\d{1,2}),? (\d{4})")
+_CLOCK = re.compile(
+    r"(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2})(?:\.\d+)?)?\s*(?P<half>[ap])?\.?(?(half)m\.?)"
+    r"\s*(?P<zone>Z|[+-]\d{2}:?\d{2})?$",
+    re.IGNORECASE,
+)
+_WRITE = "write the date as 2026-08-12"
+
+
+def date_order(texts: Iterable[str]) -> Order | None:
+    """Order that a column's slashed dates show by themselves; None where none of them does."""
+    pairs = [(int(m[1]), int(m[2])) for t in texts if (m := _SLASHED.match(t.strip()))]
+    day_first = any(a > 12 for a, _ in pairs)
+    month_first = any(b > 12 for _, b in pairs)
+    if day_first and month_first:
+        return "mixed"
+    return "dmy" if day_first else "mdy" if month_first else None
+
+
+def read_date(text: str, order: Order | None = None) -> date:
+    """A date from its text. Dotted dates are day first; slashed ones follow `order`.
+
+    Raises
+    ------
+    Unreadable
+        Where the text is no date, or day and month could be either way round.
+    """
+    text = " ".join(text.split())
+    if m := _ISO.fullmatch(text):
+        return _date(text, m[1], m[3], m[4])
+    if m := _DOTTED.fullmatch(text):
+        return _date(text, m[3], m[2], m[1])
+    if m := _DAY_NAME.fullmatch(text):
+        return _date(text, m[3], _month(text, m[2]), m[1])
+    if m := _NAME_DAY.fullmatch(text):
+        return _date(text, m[3], _month(text, m[1]), m[2])
+    if m := _SLASHED.fullmatch(text):
+        return _slashed(text, m[1], m[2], m[3], order)
+    if re.fullmatch(r"\d{5}(\.\d+)?", text):
+        raise Unreadable(
+            f'"{text}" is a spreadsheet\'s day number', "format the column as dates, then save"
+        )
+    raise Unreadable(f'"{text}" is not a date', _WRITE)
+
+
+def _slashed(text: str, a: str, b: str, year: str, order: Order | None) -> date:
+    if order == "mixed":
+        raise Unreadable(
+            f'"{text}": some dates of this column put the day first, others the month', _WRITE
+        )
+    if order is None and a != b:
+        if int(a) <= 12 and int(b) <= 12:
+            raise Unreadable(
+                f'"{text}" may be day/month or month/day',
+                f'{_WRITE}, or set date_order = "mdy" (or "dmy") in farm.toml',
+            )
+        order = "dmy" if int(a) > 12 else "mdy"
+    return _date(text, year, b, a) if order == "dmy" else _date(text, year, a, b)
+
+
+def _month(text: str, name: str) -> str:
+    if name[:3].lower() not in _MONTHS:
+        raise Unreadable(f'"{text}" is not a date', _WRITE)
+    return str(_MONTHS.index(name[:3].lower()) + 1)
+
+
+def _date(text: str, year: str, month: str, day: str) -> date:
+    full = int(year) + (2000 if len(year) == 2 else 0)
+    if not 1980 <= full <= 2100:
+        raise Unreadable(f'"{text}": the year {full} is not a season of this farm', _WRITE)
+    try:
+        return date(full, int(month), int(day))
+    except ValueError:
+        raise Unreadable(f'"{text}" is not a day of the calendar', _WRITE) from None
+
+
+def read_time(text: str, tz: ZoneInfo, order: Order | None = None) -> tuple[datetime, bool]:
+    """An instant (UTC) from its text, and whether a clock time was given.
+
+    Without an offset the text is farm time; without a clock time it is the day's midnight.
+    """
+    text = " ".join(text.split())
+    m = _CLOCK.search(text)
+    day = read_date(text[: m.start()].rstrip(" ,").removesuffix("T") if m else text, order)
+    if m is None:
+        return instant(datetime.combine(day, time(0)), tz), False
+    hour, zone = int(m["h"]), m["zone"]
+    if m["half"]:
+        if not 1 <= hour <= 12:
+            raise Unreadable(f'"{text}" is not a time of day', "write the time as 14:30")
+        hour = hour % 12 + (12 if m["half"].lower() == "p" else 0)
+    try:
+        clock = time(hour, int(m["m"]), int(m["s"] or 0))
+        naive = datetime.combine(day, clock)
+        offset = None if zone is None else "+00:00" if zone.upper() == "Z" else zone
+        if offset:
+            return datetime.fromisoformat(f"{naive.isoformat()}{offset}").astimezone(UTC), True
+    except ValueError:
+        raise Unreadable(f'"{text}" is not a time of day', "write the time as 14:30") from None
+    return instant(naive, tz), True
+
+
+def instant(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
+    """A farm-time clock reading as UTC; `fold` 1 is the second of an hour that comes twice."""
+    there = naive.replace(tzinfo=tz, fold=fold)
+    utc = there.astimezone(UTC)
+    if utc.astimezone(tz).replace(tzinfo=None) != naive:
+        raise Unreadable(
+            f"{naive:%Y-%m-%d %H:%M} does not exist in {tz.key}: clocks go forward there",
+            "use the hour after it, or give the time with its offset, as 03:30-05:00",
+        )
+    return utc
+
+
+def comes_twice(utc: datetime, tz: ZoneInfo) -> datetime | None:
+    """The later instant with the same farm-time reading, where clocks are put back; else None."""
+    naive = utc.astimezone(tz).replace(tzinfo=None)
+    later = naive.replace(tzinfo=tz, fold=1).astimezone(UTC)
+    return later if later > utc else None
+
+
+def read_span(text: str) -> Span | None:
+    """Hours of a day: '07:00-21:00', '24 h' or 'closed' (None). 24:00 is midnight, time(0)."""
+    low = text.strip().lower().replace("–", "-").replace(" to ", "-")
+    if low in ("closed", "shut", "off", "none", ""):
+        return None
+    if low in ("24 h", "24h", "all day", "always"):
+        return time(0), time(0)
+    m = re.fullmatch(r"(\d{1,2})(?::(\d{2}))?\s*-\s*(\d{1,2})(?::(\d{2}))?", low)
+    try:
+        if m is None:
+            raise ValueError
+        first = time(int(m[1]), int(m[2] or 0))
+        last = time(int(m[3]) % 24 if m[3] == "24" else int(m[3]), int(m[4] or 0))
+    except ValueError:
+        raise Unreadable(
+            f'"{text}" are no hours of a day', 'write them as "07:00-21:00", or "closed"'
+        ) from None
+    if first == last and first != time(0):
+        raise Unreadable(f'"{text}" opens and closes at once', 'write "closed" or "24 h"')
+    return first, last

@@ -1,0 +1,44 @@
+"""`afterrain new`: a farm folder to start from."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from importlib import resources
+from pathlib import Path
+
+from scheduler.errors import FarmError
+
+FILES = ("farm.toml", "fields.csv", "rain.csv", "README.md")
+
+
+def new_farm(folder: str | Path) -> tuple[str, ...]:
+    """Write the starter into a folder that does not exist, or is empty; the names written.
+
+    The files are written beside it and moved there together, so that nothing is half-written.
+
+    Raises
+    ------
+    FarmError
+        Where something is there already, or cannot be written.
+    """
+    folder = Path(folder)
+    if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
+        what = "holds files already" if folder.is_dir() else "is a file"
+        raise FarmError(f'"{folder}" {what} and is left as it is; name a new folder')
+    if not folder.absolute().parent.is_dir():
+        raise FarmError(f'the folder "{folder.parent}" does not exist; make it first')
+    part = folder.absolute().with_name(f".{folder.absolute().name}.part-{os.getpid()}")
+    try:
+        part.mkdir()
+        for name in FILES:
+            text = resources.files("scheduler.farm_files").joinpath(f"new_folder_files/{name}")
+            (part / name).write_bytes(text.read_bytes())
+        if folder.exists():
+            folder.rmdir()
+        part.rename(folder)
+    except OSError as error:
+        raise FarmError(f'"{folder}" cannot be written: {error.strerror}') from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return FILES

@@ -1,0 +1,238 @@
+"""farm.toml: everything about the farm but its fields."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import time
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from scheduler.farm.model import Cart, Combine, Crew, DeliveryPoint, Moves, Rules, Truck
+from scheduler.farm.units import Units
+from scheduler.farm_files.dates import Order
+from scheduler.farm_files.equipment_toml import (
+    read_cart,
+    read_combine,
+    read_crew,
+    read_hours,
+    read_point,
+    read_truck,
+)
+from scheduler.farm_files.record import Custom, Problem, Record
+from scheduler.farm_files.vocabulary import CROP_NAMES
+
+FILE = "farm.toml"
+T = TypeVar("T")
+_UNITS: dict[str, Units] = {"us": "us", "metric": "metric"}
+_ORDERS: dict[str, Order] = {"mdy": "mdy", "dmy": "dmy"}
+_PARTS = ("combine", "cart", "truck", "crew", "point", "gauge", "rules", "moves", "losses", "base")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gauge:
+    """A rain gauge. Days of one that is read by hand run from `read_at` to `read_at`."""
+
+    lat: float
+    lon: float
+    read_at: time = time(0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What farm.toml says, as far as it could be read.
+
+    `ids` are all that are named of each kind, whether their tables could be read or not.
+    """
+
+    custom: Custom
+    name: str
+    currency: str
+    base_lat: float
+    base_lon: float
+    elevation_m: float
+    combines: tuple[Combine, ...]
+    carts: tuple[Cart, ...]
+    trucks: tuple[Truck, ...]
+    crews: tuple[Crew, ...]
+    points: tuple[DeliveryPoint, ...]
+    rules: Rules
+    moves: Moves
+    losses: dict[str, dict[str, float]]
+    gauges: dict[str, Gauge]
+    ids: dict[str, tuple[str, ...]]
+
+
+def read_settings(text: str, problems: list[Problem]) -> Settings | None:
+    """Read farm.toml, adding whatever is wrong to `problems`; None if it is no TOML at all."""
+    try:
+        tree = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # a TOML error is a ValueError
+        line = re.search(r"line (\d+)", str(error))
+        what = re.sub(r" \(at .*\)", "", str(error))
+        problems.append(
+            Problem(
+                file=FILE,
+                row=line[1] if line else "",
+                column="",
+                message=f"is not valid TOML: {what[:1].lower()}{what[1:120]}",
+                remedy="correct that line, or the one above it",
+            )
+        )
+        return None
+    top = Record(tree, Custom(units="us", tz=ZoneInfo("UTC")), problems, file=FILE)
+    top.custom = _custom(top)
+    settings = _settings(top)
+    top.rest(_PARTS)
+    return settings
+
+
+def _custom(top: Record) -> Custom:
+    """Units, time zone and order of dates."""
+    units = top.choice("units", _UNITS)
+    order = top.choice("date_order", _ORDERS) if top.text("date_order") else None
+    name, tz = top.text("time_zone", None), ZoneInfo("UTC")
+    try:
+        tz = ZoneInfo(name) if name else tz
+    except (ValueError, OSError, LookupError):
+        top.fault("time_zone", f'time zone "{name}" is not known',
+                  'use a name such as "America/Chicago"')  # fmt: skip
+    return Custom(units=units or "us", tz=tz, order=order)
+
+
+def _settings(top: Record) -> Settings:
+    base = top.table("base", "[base]")
+    lat, lon = _position(base)
+    elevation = base.number("elevation", "length", default=300.0, low=-500.0, high=5000.0)
+    base.rest()
+    ids: dict[str, tuple[str, ...]] = {}
+    return Settings(
+        custom=top.custom,
+        name=top.text("name", None),
+        currency=top.text("currency", "$"),
+        base_lat=lat,
+        base_lon=lon,
+        elevation_m=elevation,
+        combines=tuple(_each(top, "combine", read_combine, ids).values()),
+        carts=tuple(_each(top, "cart", read_cart, ids).values()),
+        trucks=tuple(_each(top, "truck", read_truck, ids).values()),
+        crews=tuple(_each(top, "crew", read_crew, ids).values()),
+        points=tuple(_each(top, "point", read_point, ids).values()),
+        gauges=_each(top, "gauge", read_gauge, ids),
+        rules=read_rules(top.table("rules", "[rules]")),
+        moves=read_moves(top.table("moves", "[moves]")),
+        losses=read_losses(top.table("losses", "[losses]")),
+        ids=ids,
+    )
+
+
+def _each(
+    top: Record, name: str, read: Callable[[Record], T | None], ids: dict[str, tuple[str, ...]]
+) -> dict[str, T]:
+    """Every table of a list that could be read, by its id, which is its own."""
+    out: dict[str, T] = {}
+    named: list[str] = []
+    for record in top.tables(name):
+        own = record.text("id", None)
+        if own and own in named:
+            record.fault("id", f'{name} "{own}" stands there twice', "give each its own id")
+        named.append(own)
+        thing = read(record)
+        record.rest()
+        if thing is not None and not record.failed:
+            out[own] = thing
+    ids[name] = tuple(dict.fromkeys(named))
+    return out
+
+
+def _position(r: Record) -> tuple[float, float]:
+    return (r.number("lat", low=-90.0, high=90.0), r.number("lon", low=-180.0, high=180.0))
+
+
+def read_gauge(r: Record) -> Gauge | None:
+    """A rain gauge, None where its table has a problem."""
+    lat, lon = _position(r)
+    at = r.plain("read_at", time(0))
+    try:
+        read_at = at if isinstance(at, time) else time.fromisoformat(str(at))
+    except ValueError:
+        r.fault("read_at", f'"{at}" is not a time of day', "write it as 07:00:00")
+        return None
+    return None if r.failed else Gauge(lat=lat, lon=lon, read_at=read_at)
+
+
+def read_rules(r: Record) -> Rules:
+    """Limits and stop rules."""
+    limits = r.table("thresh_limit_pct", "[rules.thresh_limit_pct]")
+    by_crop: dict[str, float] = {}
+    for name in sorted(CROP_NAMES.keys() & limits.values.keys()):
+        value = limits.percent(name, low=5.0, high=40.0)
+        if value is not None:
+            by_crop[CROP_NAMES[name]] = value
+    limits.rest(CROP_NAMES)
+    spans = [read_hours(r, "no_road_hours", text) for text in r.ids("no_road_hours")]
+    objective = r.choice("objective", {"mean": "mean", "cautious": "cautious"}, "mean")
+    age = r.number("forecast_age_max_h", default=Rules.forecast_age_max_h, above=0.0)
+    rules = Rules(
+        thresh_limit_pct=by_crop,
+        tough_allowed=r.truth("tough_allowed", True),
+        fire_index_stop=r.maybe("fire_index_stop", above=0.0, high=200.0),
+        wind_stop_ms=r.maybe("wind_stop", "wind", above=0.0, high=60.0),
+        heat_index_stop_c=r.temperature("heat_index_stop"),
+        lightning_stop=r.truth("lightning_stop", True),
+        daylight_only=r.truth("daylight_only"),
+        road_forbidden=tuple(s for s in spans if s is not None),
+        objective="cautious" if objective == "cautious" else "mean",
+        forecast_age_max_h=age,
+        change_price=r.number("change_price", default=Rules.change_price, low=0.0),
+    )
+    r.rest()
+    return rules
+
+
+def read_moves(r: Record) -> Moves:
+    """Road speed, times of moving and clean-out, and distances given by hand."""
+
+    def minutes(name: str) -> float:
+        return r.number(name, default=getattr(Moves, name), low=0.0, high=600.0)
+
+    given: dict[tuple[str, str], float] = {}
+    for d in r.tables("distance", "[moves] "):
+        pair = d.text("from", None), d.text("to", None)
+        given[pair] = d.number("distance", "distance", low=0.0, high=2000.0)
+        d.rest()
+    moves = Moves(
+        road_kmh=r.number("road_speed", "speed", default=Moves.road_kmh, low=3.0, high=100.0),
+        header_off_min=minutes("header_off_min"),
+        header_on_min=minutes("header_on_min"),
+        clean_variety_min=minutes("clean_variety_min"),
+        clean_crop_min=minutes("clean_crop_min"),
+        clean_seed_min=minutes("clean_seed_min"),
+        distances_km=given,
+    )
+    r.rest()
+    return moves
+
+
+def read_losses(top: Record) -> dict[str, dict[str, float]]:
+    """The user's own loss terms per crop, named as in `scheduler.costs.grain_value.LOSSES`."""
+    out: dict[str, dict[str, float]] = {}
+    for name in sorted(CROP_NAMES.keys() & top.values.keys()):
+        r = top.table(name, f"[losses.{name}]")
+        change = "test_weight_change"
+        terms = {
+            "test_weight_per_wetting": r.maybe("test_weight_per_wetting", change, low=0.0),
+            "test_weight_loss_max": r.maybe("test_weight_loss_max", change, low=0.0),
+            "rut_ha": r.maybe("rut", "money_area", low=0.0),
+            "leave_days": r.maybe("leave_days", low=0.0, high=365.0),
+            "leave_share": r.maybe_share("leave_share"),
+            "leave_wettings_day": r.maybe("leave_wettings_day", low=0.0, high=24.0),
+            "shatter_day": r.maybe_share("shatter_day"),
+        }
+        r.rest()
+        crop = CROP_NAMES[name]
+        out[crop] = {k: v for k, v in terms.items() if v is not None}
+    top.rest(CROP_NAMES)
+    return out

@@ -1,0 +1,174 @@
+"""The words people use in farm files for crops, soils, roads and columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from readiness.grain.crops import CROPS
+from scheduler.farm.units import SCALES, spelled
+
+_CROP_WORDS = {
+    "wheat_hard": "wheat hard_wheat spring_wheat hard_red_spring_wheat hard_red_spring hrs hrsw "
+    "winter_wheat hard_red_winter_wheat hard_red_winter hrw hrww hard_white_wheat",
+    "wheat_soft": "soft_wheat soft_red_winter_wheat soft_red_winter srw srww soft_white_wheat sww",
+    "wheat_durum": "durum durum_wheat",
+    "barley": "malt_barley malting_barley feed_barley spring_barley winter_barley",
+    "oats": "oat",
+    "canola": "rapeseed oilseed_rape rape",
+    "corn": "maize grain_corn field_corn",
+    "sorghum": "grain_sorghum milo",
+    "soybean": "soybeans soya soy beans",
+}
+#: Spelled name -> key of `CROPS`.
+CROP_NAMES = {key: key for key in CROPS} | {
+    word: key for key, words in _CROP_WORDS.items() for word in words.split()
+}
+#: Names of hard red spring wheat, which has grade limits of its own.
+SPRING_WHEAT = frozenset(
+    ("spring_wheat", "hard_red_spring_wheat", "hard_red_spring", "hrs", "hrsw")
+)
+
+#: USDA texture classes: sand and clay, percent, the class centres of the published check table
+#: of Saxton & Rawls 2006.
+TEXTURES: dict[str, tuple[float, float]] = {
+    "sand": (88, 5),
+    "loamy_sand": (80, 5),
+    "sandy_loam": (65, 10),
+    "loam": (40, 20),
+    "silt_loam": (20, 15),
+    "silt": (10, 5),
+    "sandy_clay_loam": (60, 25),
+    "clay_loam": (30, 35),
+    "silty_clay_loam": (10, 35),
+    "silty_clay": (10, 45),
+    "sandy_clay": (50, 40),
+    "clay": (25, 50),
+}
+_TEXTURE_WORDS = {
+    "silty_loam": "silt_loam",
+    "fine_sandy_loam": "sandy_loam",
+    "s": "sand",
+    "ls": "loamy_sand",
+    "sl": "sandy_loam",
+    "l": "loam",
+    "sil": "silt_loam",
+    "si": "silt",
+    "scl": "sandy_clay_loam",
+    "cl": "clay_loam",
+    "sicl": "silty_clay_loam",
+    "sic": "silty_clay",
+    "sc": "sandy_clay",
+    "c": "clay",
+}
+#: Spelled texture -> (name, sand and clay as shares).
+TEXTURE_NAMES = {
+    word: (name.replace("_", " "), TEXTURES[name][0] / 100, TEXTURES[name][1] / 100)
+    for word, name in [*((t, t) for t in TEXTURES), *_TEXTURE_WORDS.items()]
+}
+
+DRAINAGE_NAMES = {
+    "poor": "poor",
+    "moderate": "moderate",
+    "good": "good",
+    "very_poor": "poor",
+    "poorly_drained": "poor",
+    "somewhat_poor": "poor",
+    "medium": "moderate",
+    "fair": "moderate",
+    "moderately_well_drained": "moderate",
+    "well": "good",
+    "well_drained": "good",
+}
+APPROACH_NAMES = {
+    "paved": "paved",
+    "gravel": "gravel",
+    "dirt": "dirt",
+    "asphalt": "paved",
+    "tar": "paved",
+    "highway": "paved",
+    "all_weather": "gravel",
+    "earth": "dirt",
+    "prairie_trail": "dirt",
+    "trail": "dirt",
+    "track": "dirt",
+}
+PURPOSE_NAMES = {"grain": "grain", "seed": "seed"}
+
+#: Spelled heading -> our column, for headings that people use besides ours. A unit at the end of
+#: a heading is understood without being listed.
+COLUMNS: dict[str, str] = {
+    "field": "name",
+    "field_id": "id",
+    "field_name": "name",
+    "latitude": "lat",
+    "longitude": "lon",
+    "long": "lon",
+    "lng": "lon",
+    "acres": "area_ac",
+    "hectares": "area_ha",
+    "size": "area",
+    "cultivar": "variety",
+    "soil": "texture",
+    "soil_texture": "texture",
+    "soil_type": "texture",
+    "om": "organic_matter",
+    "om_pct": "organic_matter_pct",
+    "tiled": "tile",
+    "tile_drained": "tile",
+    "stubble": "residue",
+    "road": "approach",
+    "approach_road": "approach",
+    "access": "approach",
+    "expected_yield": "yield",
+    "ripe_date": "ripe",
+    "maturity": "ripe",
+    "heading_date": "heading",
+    "headed": "heading",
+    "moisture": "sample",
+    "moisture_pct": "sample_pct",
+    "last_sample": "sample",
+    "last_sample_pct": "sample_pct",
+    "sample_moisture": "sample",
+    "sample_moisture_pct": "sample_pct",
+    "sample_time": "sampled",
+    "sample_date": "sampled",
+    "use": "purpose",
+    "cut_already": "cut",
+    "fraction_cut": "cut",
+    "wet_hollow": "wet",
+    "wet_fraction": "wet",
+    # rain.csv
+    "station": "gauge",
+    "rain_gauge": "gauge",
+    "date": "time",
+    "date_time": "time",
+    "datetime": "time",
+    "timestamp": "time",
+    "day": "time",
+    "rain": "amount",
+    "rainfall": "amount",
+    "precipitation": "amount",
+    "precip": "amount",
+}
+
+
+def columns(headings: Sequence[str]) -> list[str]:
+    """Our names of a heading's columns, units kept: 'Expected yield (bu/ac)' is 'yield_bu_ac'.
+
+    A column that is named as ours keeps its name before another that only means the same.
+    """
+    own = [spelled(h) for h in headings]
+    return [_ours(name, own) for name in own]
+
+
+def _ours(name: str, own: Sequence[str]) -> str:
+    for alias in sorted(COLUMNS, key=len, reverse=True):
+        if name == alias or name.startswith(alias + "_"):
+            ours = COLUMNS[alias] + name[len(alias) :]
+            return name if ours in own else ours
+    return name
+
+
+def named(name: str, quantity: str, columns: Sequence[str]) -> list[str]:
+    """The columns that hold a quantity: by its plain name, or with a unit at the end."""
+    return [c for c in columns if c == name or c in {f"{name}_{u}" for u in SCALES[quantity]}]

@@ -1,0 +1,9 @@
+"""The orders of the day as data, and the document that keeps them.
+
+Layer: may import windows and what lies below.
+
+- `model`: `Morning`, `CrewOrders`, `Order`
+- `document`: plan.json and the issued plan, both ways
+- `changes`: what changed since the orders before
+- `safety`: cautions of the day, then the standing ones
+"""

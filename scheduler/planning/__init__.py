@@ -1,0 +1,10 @@
+"""The planner: what is known on a morning in, the orders of the day out.
+
+Layer: may import explanation and what lies below.
+
+- `information`: information state: farm, book and weather of a morning
+- `makeup_choice`: make-ups compiled and priced, cheapest first
+- `plan_stability`: the previous orders stay unless a change pays
+- `dispatch_rules`: rules of thumb to measure a plan against
+- `plan`: the planner itself
+"""

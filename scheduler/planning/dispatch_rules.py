@@ -1,0 +1,78 @@
+"""Four rules of thumb, each as a cutting order, to measure a plan against."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from scheduler.costs.grain_value import best_ha
+from scheduler.cut_tables.compile import Compiled
+from scheduler.farm.distances import road_km
+
+NEAREST, RIPEST = "nearest first", "ripest first"
+LARGEST, DEAREST = "largest first", "most valuable first"
+
+Key = Callable[[int, tuple[float, float]], float]
+
+
+def keys(compiled: Compiled) -> dict[str, Key]:
+    """Each rule as a key: the job with the least key, from where the crew stands, goes next."""
+    farm, jobs = compiled.farm, compiled.jobs
+    fields = [farm.fields[j.field] for j in jobs]
+    none = {p.id: 0.0 for p in farm.points}
+    worth = [best_ha(farm, f, none) for f in fields]
+    moisture = compiled.stakes.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
+    return {
+        NEAREST: lambda j, at: road_km(at, (fields[j].lat, fields[j].lon)),
+        RIPEST: lambda j, at: float(moisture[j]),
+        LARGEST: lambda j, at: -fields[j].area_ha,
+        DEAREST: lambda j, at: -worth[j] * fields[j].area_ha,
+    }
+
+
+def rule_orders(compiled: Compiled) -> dict[str, tuple[tuple[int, ...], ...]]:
+    """Orders of every rule: whichever crew is free first takes the rule's next field.
+
+    Crews are timed in the member whose fields take the median time; a field that a crew can no
+    longer finish is left to the others. Orders already locked come first.
+    """
+    return {name: _dispatch(compiled, key) for name, key in keys(compiled).items()}
+
+
+def _dispatch(compiled: Compiled, key: Key) -> tuple[tuple[int, ...], ...]:
+    tables = compiled.tables
+    members, crews, jobs, slots = tables.shape
+    fields = compiled.farm.fields
+    middle = int(np.argsort((tables.finish < 0).sum(axis=(1, 2, 3)), kind="stable")[members // 2])
+    finish = tables.finish[middle]
+    orders: list[list[int]] = [[] for _ in range(crews)]
+    free = tables.ready.astype(int).tolist()
+    stand = [jobs] * crews
+    spot = [(compiled.farm.base_lat, compiled.farm.base_lon)] * crews
+    todo = set(range(jobs))
+
+    def take(k: int, j: int, end: int) -> None:
+        f = fields[compiled.jobs[j].field]
+        orders[k].append(j)
+        free[k], stand[k], spot[k] = end, j, (f.lat, f.lon)
+        todo.discard(j)
+
+    for k, first in tables.locked:
+        for j in first:
+            arrival = min(free[k] + int(tables.move[k, stand[k], j]), slots - 1)
+            take(k, j, max(free[k], int(finish[k, j, arrival])))
+    busy = set(range(crews))
+    while busy and todo:
+        k = min(busy, key=lambda c: (free[c], c))
+        ends = {}
+        for j in todo:
+            arrival = free[k] + int(tables.move[k, stand[k], j])
+            if arrival < slots and finish[k, j, arrival] >= 0:
+                ends[j] = int(finish[k, j, arrival])
+        if not ends:
+            busy.discard(k)
+            continue
+        j = min(ends, key=lambda c: (key(c, spot[k]), c))
+        take(k, j, ends[j])
+    return tuple(tuple(o) for o in orders)

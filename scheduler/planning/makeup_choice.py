@@ -1,0 +1,106 @@
+"""The ranking of make-ups: each compiled and priced by a short search."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+
+from scheduler.costs.machine_rates import Gang
+from scheduler.costs.standing_loss import Stakes
+from scheduler.cut_tables.compile import Compiled, compile_tables
+from scheduler.cut_tables.makeup import MakeUp, makeups
+from scheduler.errors import NoPlanError
+from scheduler.explanation.own_order import jobs_named
+from scheduler.planning.information import Known
+from scheduler.planning.plan_stability import assigned, ordered
+from scheduler.solver.quick import quick
+
+#: Members that price the make-ups, spread over the ensemble; assumed, so that many are priced
+#: in the time of one plan.
+MAKEUP_MEMBERS = 7
+#: Make-ups priced on all members; assumed, half a second each.
+FINALISTS = 3
+
+
+def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, float, MakeUp]]:
+    """Price every make-up on a few members, then the best of them on all: these, cheapest first.
+
+    Each search begins from the orders before, where there are some, so that a make-up is not
+    changed for what one search found and another did not.
+    A machine that changes crew, against the orders before or the farm file, costs
+    `rules.change_price`.
+
+    Raises
+    ------
+    NoPlanError
+        Where no crew has a combine up today.
+    """
+    options = [(name, m) for name, m in makeups(known.farm, known.now) if m]
+    if not options:
+        raise NoPlanError("no crew has a combine that is up today: repair one or call a crew in")
+    if len(options) == 1:
+        return [(options[0][0], 0.0, options[0][1])]
+    few = some_members(stake, MAKEUP_MEMBERS)
+    rules, before = known.farm.rules, _machines(known)
+
+    def cost(makeup: MakeUp, on: Stakes) -> float:
+        """Cost with the price of every machine that changes crew."""
+        compiled = compiled_for(known, on, makeup)
+        start = ordered(compiled, known.last or ())
+        found = quick(compiled.tables, seed=seed, objective=rules.objective, orders=start).cost
+        moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
+        return found + 100.0 * rules.change_price * moved
+
+    def ranked(some: list[tuple[str, MakeUp]], on: Stakes) -> list[tuple[str, float, MakeUp]]:
+        costs = pool.map(lambda option: cost(option[1], on), some)
+        return sorted(
+            ((n, c, m) for (n, m), c in zip(some, costs, strict=True)), key=lambda p: p[1]
+        )
+
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return ranked([(n, m) for n, _, m in ranked(options, few)[:FINALISTS]], stake)
+
+
+def _ids(machines: Gang) -> list[str]:
+    """Every machine of a gang."""
+    return [
+        *(c.id for c in machines.combines),
+        *(c.id for c in machines.carts),
+        *(t.id for t in machines.trucks),
+    ]
+
+
+def _machines(known: Known) -> dict[str, str]:
+    """Crew of each machine: as ordered before, else as in the farm file."""
+    if known.last:
+        return {m: c.crew for c in known.last for m in (*c.combines, *c.carts, *c.trucks)}
+    return {m: c.id for c in known.farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
+
+
+def some_members(stake: Stakes, count: int) -> Stakes:
+    """A few members, evenly through the ensemble."""
+    m = np.unique(np.linspace(0, stake.loss.shape[0] - 1, count).astype(int))
+    return replace(
+        stake, loss=stake.loss[m], ground=stake.ground[m], edge=stake.edge[m],
+        moisture=stake.moisture[m],
+    )  # fmt: skip
+
+
+def compiled_for(known: Known, stake: Stakes, makeup: MakeUp) -> Compiled:
+    """Tables of a make-up with what is begun, locked and was ordered before."""
+    standing = {crew: field for field, crew in known.begun.items()}
+    crews = {g.crew: k for k, g in enumerate(makeup)}
+    locked = tuple(
+        (crews[crew], tuple(j for f in wanted for j in jobs_named(stake, f)))
+        for crew, wanted in known.locks.items()
+        if crew in crews
+    )
+    return compile_tables(
+        stake,
+        makeup,
+        stands=[standing.get(g.crew, "base") for g in makeup],
+        assigned=assigned(stake, crews, known.last or ()),
+        locked=locked,
+    )

@@ -1,0 +1,15 @@
+"""What people read: terminal, sheet, texts, calendars, charts.
+
+Layer: may import planning and what lies below.
+
+- `phrases`: phrases about orders, the same in every output
+- `terminal`: what `plan` and `ready` print
+- `messages`: a text for each crew
+- `sheet`: the printable sheet
+- `crew_calendar`: a crew's calendar, with events it no longer has cancelled
+- `charts`: figures of a plan
+- `curves`: a field's moisture and water over the members
+- `svg`: figures as text inside a page
+- `page_document`: the document that the season book keeps of a plan
+- `files`: the files of a plan, written whole or not at all
+"""

@@ -1,0 +1,173 @@
+"""A crew's calendar: its orders as events, and those withdrawn since the one before (RFC 5545)."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import icalendar
+
+from scheduler.farm.units import show_area, show_distance
+from scheduler.farm.wording import clock, crop_name, day_name, percent, plain
+from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.report.phrases import (
+    EDGE_ONLY,
+    field_title,
+    grain_text,
+    haul_text,
+    moisture_range,
+    time_range,
+)
+
+TITLE = "Cutting order "
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """An event of a calendar issued before, also one withdrawn there."""
+
+    uid: str
+    begin: datetime
+    end: datetime
+    field: str  # its title
+    sequence: int
+
+
+def calendar(crew: CrewOrders, morning: Morning, earlier: bytes = b"") -> bytes:
+    """The crew's orders as events, from setting off to the middle finish.
+
+    `earlier` is the calendar issued to the crew before this one; what cannot be read of it counts
+    as not issued. An event keeps its UID from plan to plan. One that stood there, is not over at
+    the time of planning and is no longer ordered is given again with STATUS:CANCELLED (RFC 5545,
+    3.8.1.11), until it is over, so that a phone that missed a calendar still learns of it.
+
+    SEQUENCE is the minute of planning, or one more than in `earlier` where that is not later
+    (3.8.7.4); the same plan made again gives the same calendar. One calendar has one METHOD, and
+    PUBLISH may bring events of any status (RFC 5546, 3.2.1).
+    """
+    ordered = [_event(crew, place, order, morning) for place, order in enumerate(crew.orders, 1)]
+    return _issue(f"{TITLE}{plain(crew.crew)}", ordered, morning, earlier)
+
+
+def withdrawn(earlier: bytes, morning: Morning) -> bytes:
+    """The calendar of a crew that is in no plan any more; empty where nothing is to be withdrawn.
+
+    `earlier` is the calendar issued to that crew before, as in `calendar`.
+    """
+    if not any(e.end > morning.now for e in _told(earlier)):
+        return b""
+    before = icalendar.Calendar.from_ical(earlier)
+    return _issue(str(before.get("name", TITLE)), [], morning, earlier)
+
+
+def _issue(
+    title: str, ordered: Sequence[icalendar.Event], morning: Morning, earlier: bytes
+) -> bytes:
+    """The calendar, its SEQUENCE higher than before unless it is the same as before."""
+    told = _told(earlier)
+    kept = {str(e["uid"]) for e in ordered}
+    gone = [_cancelled(e, morning) for e in told if e.end > morning.now and e.uid not in kept]
+    minute = int(morning.now.timestamp()) // 60  # fits the 32 bits until 6053
+    last = max((e.sequence for e in told), default=0)
+    again = _written(title, (*ordered, *gone), max(minute, last))
+    if again == earlier or last < minute:
+        return again
+    return _written(title, (*ordered, *gone), last + 1)
+
+
+def _written(title: str, events: Iterable[icalendar.Event], sequence: int) -> bytes:
+    out = icalendar.Calendar()
+    out.add("prodid", "-//afterrain//cutting order//EN")
+    out.add("version", "2.0")
+    out.add("method", "PUBLISH")
+    out.add("name", title)
+    out.add("x-wr-calname", title)
+    for event in events:
+        event["sequence"] = icalendar.vInt(sequence)
+        out.add_component(event)
+    return bytes(out.to_ical())
+
+
+def _told(earlier: bytes) -> list[Told]:
+    """Events of a calendar issued before, as far as they can be read."""
+    try:
+        found = icalendar.Calendar.from_ical(earlier).walk("VEVENT")
+    except ValueError:
+        return []
+    return [told for event in found if not event.errors and (told := _read(event))]
+
+
+def _read(event: Any) -> Told | None:
+    """What withdrawing an event needs; None where it lacks some of it."""
+    begin, end = (getattr(event.get(name), "dt", None) for name in ("dtstart", "dtend"))
+    if not (isinstance(begin, datetime) and isinstance(end, datetime) and begin.tzinfo
+            and end.tzinfo):  # fmt: skip
+        return None
+    name, field, number = (event.get(name) for name in ("uid", "location", "sequence"))
+    if not (isinstance(name, str) and isinstance(field, str) and isinstance(number, int)):
+        return None
+    return Told(uid=str(name), begin=begin, end=end, field=str(field), sequence=number)
+
+
+def uid(crew: str, order: Order, morning: Morning) -> str:
+    """Identity of an event: farm, harvest year, crew, field and parcel."""
+    key = "\n".join((morning.farm.name, str(morning.now.year), crew, order.field, order.parcel))
+    return f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@afterrain.invalid"
+
+
+def _stamped(identity: str, morning: Morning) -> icalendar.Event:
+    """An event of this issue."""
+    event = icalendar.Event()
+    made = morning.now.astimezone(UTC).replace(microsecond=0)
+    event.add("uid", identity)
+    event.add("dtstamp", made)
+    event.add("last-modified", made)
+    return event
+
+
+def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> icalendar.Event:
+    event = _stamped(uid(crew.crew, order, morning), morning)
+    event.add("dtstart", order.leave_at.astimezone(UTC))
+    event.add("dtend", max(order.finish.mid, order.leave_at).astimezone(UTC))
+    event.add("summary", f"{place}. {field_title(order)}")
+    event.add("description", "\n".join(_details(order, morning)))
+    spot = next((f for f in morning.farm.fields if f.id == order.field), None)
+    if spot is not None:
+        event.add("geo", (spot.lat, spot.lon))
+    event.add("location", field_title(order))
+    event.add("status", "CONFIRMED" if order.locked else "TENTATIVE")
+    return event
+
+
+def _cancelled(told: Told, morning: Morning) -> icalendar.Event:
+    """An event withdrawn, in words too: not every program looks at STATUS."""
+    event = _stamped(told.uid, morning)
+    event.add("dtstart", told.begin)
+    event.add("dtend", told.end)
+    event.add("location", told.field)
+    event.add("summary", f"No longer ordered: {told.field}")
+    made = f"{day_name(morning.now)} {morning.now:%H:%M}"
+    event.add("description", f"Not among this crew's orders in the plan of {made}")
+    event.add("status", "CANCELLED")
+    return event
+
+
+def _details(order: Order, morning: Morning) -> Iterator[str]:
+    units, day = morning.farm.units, order.leave_at.date()
+    yield (
+        f"Leave {clock(order.leave_at, day)}, move {order.move_min:.0f} min "
+        f"({show_distance(order.move_km, units)})"
+    )
+    yield f"Start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
+    yield f"Finish {clock(order.finish.mid, day)} ({time_range(order.finish, day)})"
+    area = show_area(order.area_ha, units)
+    yield f"{crop_name(order.crop)}, {area}, {grain_text(order, morning)}"
+    yield f"Moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
+    yield f"Chance that it goes as said {percent(order.chance)}"
+    yield haul_text(order)
+    if order.headland_only:
+        yield EDGE_ONLY.capitalize()
+    yield f"Why: {plain(order.reason)}"

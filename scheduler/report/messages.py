@@ -1,0 +1,61 @@
+"""What each crew gets as a text on its own phone, two messages long."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator
+
+from scheduler.farm.units import show_area
+from scheduler.farm.wording import clock, day_name, percent, plain
+from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.orders.safety import day_cautions
+from scheduler.report.phrases import field_title, haul_text
+
+SEE = " See sheet."
+MESSAGE_CHARS = 300  # two joined text messages carry 306 characters of the GSM 7-bit alphabet
+
+
+def _folded(text: str) -> str:
+    """Accents dropped, so that a text message keeps to the 7-bit alphabet."""
+    spread = unicodedata.normalize("NFKD", plain(text).replace("°", ""))
+    return "".join(c for c in spread if not unicodedata.combining(c))
+
+
+def message(crew: CrewOrders, morning: Morning) -> str:
+    """The crew's next day of work in at most `MESSAGE_CHARS` characters, first things first."""
+    head = f"{crew.crew} {day_name(morning.now)}:"
+    if not crew.orders:
+        return _folded(f"{head} {crew.note or 'nothing to cut'}")[:MESSAGE_CHARS]
+    day = crew.orders[0].start.mid.date()
+    orders = [o for o in crew.orders if o.start.mid.date() == day]
+    room = MESSAGE_CHARS - len(SEE)
+    text = _folded(f"{head} {_short(1, orders[0], morning)}")[:room]
+    for place, order in enumerate(orders[1:], 2):
+        longer = f"{text} {_folded(_short(place, order, morning))}"
+        if len(longer) > room:
+            break
+        text = longer
+    for extra in _extras(crew, morning):
+        longer = f"{text} {_folded(extra)}"
+        text = longer if len(longer) <= room else text
+    return text + SEE
+
+
+def _extras(crew: CrewOrders, morning: Morning) -> Iterator[str]:
+    """What else a text says where there is room, most needed first."""
+    topics = [c.split(":")[0].lower() for c in day_cautions(morning.cautions)]
+    if topics:
+        yield f"Caution: {', '.join(topics)}."
+    if crew.fallback:
+        yield f"If tough: {crew.fallback.if_tough}."
+        yield f"If soft: {crew.fallback.if_soft}."
+
+
+def _short(place: int, order: Order, morning: Morning) -> str:
+    edge = " carts at edge" if order.headland_only else ""
+    return (
+        f"{place}) {field_title(order)} leave {clock(order.leave_at, morning.now)} cut "
+        f"{clock(order.start.mid, order.leave_at)}-{clock(order.finish.mid, order.leave_at)} "
+        f"{show_area(order.area_ha, morning.farm.units)} {order.moisture_pct.mid:.1f}% "
+        f"{haul_text(order)}{edge}, chance {percent(order.chance)}."
+    ).replace(" %", "%")

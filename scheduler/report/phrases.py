@@ -1,0 +1,219 @@
+"""How times, spreads, money and proof are said, the same in every outlet."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+
+from readiness.grain.grade import SAMPLE_GRADE
+from readiness.season.other_work import Held, Work
+from scheduler.farm.model import Farm
+from scheduler.farm.units import show_area, show_mass, show_money, show_test_weight, wheat_t
+from scheduler.farm.wording import CAUSE, clock, plain
+from scheduler.orders.model import (
+    SHUT,
+    TURNED_AWAY,
+    CrewOrders,
+    Morning,
+    Order,
+    Spread,
+    TimeSpread,
+)
+
+LIMITED = {
+    "combine": "as fast as the combines cut",
+    "cart": "held up by carts",
+    "haul": "held up by trucks",
+}
+#: What keeps an hour from other work.
+HELD: dict[int, str] = {
+    Held.UNKNOWN: "weather unknown",
+    Held.GROUND: "ground too soft",
+    Held.RAIN: "rain falling",
+    Held.WET: "topsoil too wet to work",
+    Held.COLD: "soil too cold for its crop",
+    Held.DRY: "seed zone too dry",
+    Held.WIND: "wind too light or too strong",
+    Held.SUN: "dark, or inversions likely",
+}
+#: Work of `ready`, cutting by default: the heading of its hours, what they are, what closes them.
+WORKS: dict[Work | None, tuple[str, str, dict[int, str]]] = {
+    None: ("cut", "the field can be cut", CAUSE),
+    "tillage": ("till", "the topsoil can be worked", HELD),
+    "planting": ("plant", "the field's crop can be sown", HELD),
+    "spraying": ("spray", "wind and sun are fit for spraying", HELD),
+}
+EDGE_ONLY = "carts and trucks stay at the edge"
+
+
+def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> str:
+    """'09:30-11:30', the 10th to the 90th percentile, days named where they differ."""
+    low = clock(spread.low, beside)
+    return f"{low}{dash}{clock(spread.high, beside if spread.low.date() == beside else spread.low)}"
+
+
+def moisture_range(spread: Spread, dash: str = "-") -> str:
+    """'13.2-15.9 %'."""
+    return f"{spread.low:.1f}{dash}{spread.high:.1f} %"
+
+
+def weighed(farm: Farm) -> str:
+    """What the test weights of orders start from, and in US units what the grade knows."""
+    start = "from the last sample, or from sound grain where none was weighed"
+    grade = (
+        " A U.S. grade is by it and sprouted kernels alone; other damage or foreign material can "
+        "lower it."
+    )
+    return f"Test weight when cut starts {start}.{grade if farm.units == 'us' else ''}"
+
+
+def grade_name(grade: int) -> str:
+    """'U.S. No. 2'."""
+    return "U.S. Sample grade" if grade == SAMPLE_GRADE else f"U.S. No. {grade}"
+
+
+def quality_text(order: Order, morning: Morning) -> str:
+    """'58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone'; a grade for wheat in US units."""
+    if math.isnan(order.test_weight_kg_hl):
+        return "test weight unknown"
+    weight = show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units)
+    grade = "" if order.us_grade is None else f": {grade_name(order.us_grade)} by these alone"
+    return f"{weight}, {order.sprouted_pct:.1f} % sprouted{grade}"
+
+
+def loads_text(loads: float) -> str:
+    """'5.1 loads', '12 loads'."""
+    number = f"{loads:.1f}" if loads < 9.95 else f"{loads:.0f}"
+    return f"{number} load{'' if number == '1.0' else 's'}"
+
+
+def haul_text(order: Order) -> str:
+    """'7.1 loads to Rail elevator; 3.2 loads to home bins when Rail elevator is shut'."""
+    first = plain(order.point)
+    if not order.deliveries:
+        return f"{loads_text(order.loads)} to {first}"
+    when = {SHUT: f" when {first} is shut", TURNED_AWAY: f" while {first} turns it away"}
+    return "; ".join(
+        f"{loads_text(d.loads)} to {plain(d.point)}{when.get(d.why, '')}" for d in order.deliveries
+    )
+
+
+def delivery_lines(morning: Morning) -> list[str]:
+    """What goes to each delivery point if all orders are cut, and the room where it is short."""
+    units = morning.farm.units
+    hauls = [(o.crop, d) for crew in morning.crews for o in crew.orders for d in o.deliveries]
+    lines = []
+    for point in morning.farm.points:
+        here = [(crop, d) for crop, d in hauls if d.point == point.id]
+        if not here:
+            continue
+        # tonnes add up, and so do bushels, which are tonnes of wheat
+        tonnes = sum(wheat_t(d.tonnes, crop) if units == "us" else d.tonnes for crop, d in here)
+        text = f"{plain(point.id)}: {show_mass(tonnes, None, units)}"
+        text += f", {loads_text(sum(d.loads for _, d in here))}"
+        if point.capacity_t is not None:
+            text += f"; room for {show_mass(point.capacity_t, None, units)}"
+        lines.append(text)
+    return lines
+
+
+def field_title(order: Order) -> str:
+    """'Home quarter (F01), wet hollow'."""
+    name = plain(order.name) or order.field
+    title = name if name == order.field else f"{name} ({plain(order.field)})"
+    return f"{title}, {order.parcel}" if order.parcel else title
+
+
+def grain_text(order: Order, morning: Morning) -> str:
+    """'4,900 bu' or '133.1 t'."""
+    return show_mass(order.tonnes, order.crop, morning.farm.units)
+
+
+def machines(crew: CrewOrders) -> str:
+    """'C1, C2 with cart North; trucks T1, T2; 5 people'."""
+    parts = [", ".join(crew.combines) or "no combine"]
+    if crew.carts:
+        parts[0] += f" with {', '.join(crew.carts)}"
+    if crew.trucks:
+        parts.append(f"truck{'s' if len(crew.trucks) > 1 else ''} {', '.join(crew.trucks)}")
+    parts.append(f"{crew.people} people" if crew.people != 1 else "1 person")
+    return plain("; ".join(parts))
+
+
+def total_area(crew: CrewOrders, morning: Morning) -> str:
+    """Area of all orders of a crew."""
+    return show_area(sum(o.area_ha for o in crew.orders), morning.farm.units)
+
+
+def weather_line(morning: Morning) -> str:
+    """Where the weather comes from and how old it is."""
+    age = "age unknown" if morning.age_h is None else f"{morning.age_h:.0f} h old"
+    issued = (
+        ""
+        if morning.issued is None
+        else f", issued {clock(morning.issued.astimezone(morning.farm.tz), morning.now)}"
+    )
+    return (
+        f"{plain(morning.source)}, {morning.members} member{'s' if morning.members != 1 else ''}"
+        f"{issued}, {age}; planned to {clock(morning.until, morning.now)}"
+    )
+
+
+def objective_words(morning: Morning) -> str:
+    """What `loss` averages."""
+    if morning.farm.rules.objective == "cautious":
+        return "loss averaged over the worst fifth of the forecasts"
+    return "expected loss"
+
+
+def loss_lines(morning: Morning) -> tuple[str, ...]:
+    """The loss, against the best rule of thumb, and what is proven: one sentence each."""
+    money = morning.farm.currency
+    lines = [f"{objective_words(morning).capitalize()} of this plan: "
+             f"{show_money(morning.loss, money)}."]  # fmt: skip
+    if morning.rules:
+        name, rule = min(morning.rules.items(), key=lambda item: item[1])
+        saved = rule - morning.loss
+        verdict = (
+            f"the plan saves {show_money(saved, money)}"
+            if saved > 0.5
+            else f"the plan loses {show_money(-saved, money)} more"
+            if saved < -0.5
+            else "the plan is as good"
+        )
+        lines.append(
+            f"Best of {len(morning.rules)} rules of thumb, {name}: "
+            f"{show_money(rule, money)}; {verdict}."
+        )
+    lines.append(proof(morning))
+    return tuple(lines)
+
+
+def proof(morning: Morning) -> str:
+    """How good the plan is known to be, in plain words; roundings never flatter it."""
+    if morning.bound is None or morning.gap is None:
+        return "Not proven: no limit was found in time to what the best order could lose."
+    if morning.status == "optimal" or morning.gap <= 0.0:
+        return "Proven: no order of these fields can lose less in these forecasts."
+    money = show_money(math.floor(morning.bound), morning.farm.currency)
+    within = math.ceil(round(morning.gap * 1000.0, 6)) / 10.0
+    return (
+        f"No order of these fields can lose less than {money}; this one is within {within:.1f} %."
+    )
+
+
+def worth_lines(morning: Morning) -> tuple[str, ...]:
+    """What the uncertainty of the weather is worth."""
+    money = morning.farm.currency
+    lines = []
+    if morning.foresight_value is not None:
+        lines.append(
+            "Knowing the weather beforehand would save another "
+            f"{show_money(morning.foresight_value, money)}."
+        )
+    if morning.ignoring_cost is not None:
+        lines.append(
+            "Planning on the average forecast alone would lose "
+            f"{show_money(morning.ignoring_cost, money)} more."
+        )
+    return tuple(lines)

@@ -1,0 +1,205 @@
+"""What the terminal prints: the orders of the day, and the hours of every field."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from datetime import datetime
+
+from readiness.season.other_work import SPRAY_CAUTION, Work
+from readiness.season.simulate import Season
+from scheduler.farm.model import Farm
+from scheduler.farm.units import show_area, show_distance, show_money, show_rate
+from scheduler.farm.wording import clock, crew_title, crop_name, day_name, percent, plain
+from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.report.phrases import (
+    EDGE_ONLY,
+    LIMITED,
+    WORKS,
+    delivery_lines,
+    field_title,
+    grain_text,
+    haul_text,
+    loss_lines,
+    machines,
+    moisture_range,
+    quality_text,
+    time_range,
+    total_area,
+    weather_line,
+    weighed,
+    worth_lines,
+)
+from scheduler.windows.daily_hours import LEAST_H, DayHours, days_ahead, row_title
+
+WIDTH = 92
+
+
+def wrapped(text: str, indent: int, *, hang: int | None = None) -> list[str]:
+    """`text` in lines of at most `WIDTH`, indented; later lines hang."""
+    return textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent if hang is None else hang),
+        break_on_hyphens=False,
+    )
+
+
+def heading(text: str) -> list[str]:
+    """A heading after an empty line."""
+    return ["", text.upper(), "-" * min(WIDTH, len(text))]
+
+
+def terminal(morning: Morning) -> str:
+    """Orders of every crew, what they lose, what is left out, cautions and status."""
+    lines = _head(morning)
+    for crew in morning.crews:
+        lines += _crew(crew, morning)
+    if grain := delivery_lines(morning):
+        lines += heading("Where the grain goes, if all is cut")
+        lines += [line for text in grain for line in wrapped(text, 2, hang=4)]
+    lines += _loss(morning)
+    if morning.left:
+        lines += heading("Left out")
+        for left in morning.left:
+            cost = show_money(left.cost, morning.farm.currency)
+            title = f"{plain(left.name)} ({plain(left.field)})"
+            lines += wrapped(f"{title}: {plain(left.why)}; leaving it costs {cost}", 2, hang=4)
+    lines += heading("Cautions")
+    for caution in morning.cautions:
+        lines += wrapped(f"- {plain(caution)}", 2, hang=4)
+    lines += ["", f"Status: {morning.status}; seed {morning.seed}"]
+    return "\n".join(lines) + "\n"
+
+
+def _head(morning: Morning) -> list[str]:
+    title = f"{plain(morning.farm.name)}: cutting order, {day_name(morning.now)} {morning.now:%Y}"
+    lines = [title, "=" * min(WIDTH, len(title)), *wrapped(f"Weather: {weather_line(morning)}", 0)]
+    for note in morning.weather_notes:
+        lines += wrapped(f"Weather note: {plain(note)}", 0, hang=2)
+    if morning.makeup:
+        lines += wrapped(f"Make-up: {plain(morning.makeup)}", 0, hang=2)
+    for change in morning.changes:
+        lines += wrapped(f"Changed: {plain(change)}", 0, hang=2)
+    for lesson in morning.lessons:
+        lines += wrapped(f"Learnt: {plain(lesson)}", 0, hang=2)
+    return lines + wrapped(
+        f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
+        "brackets; 'chance' is that the field is begun and finished on the days said. A field not "
+        "got to in every forecast has the times of those in which it is, so it may show an earlier "
+        "hour than the field before it. "
+        f"{weighed(morning.farm)}",
+        0,
+    )
+
+
+def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
+    lines = heading(crew_title(crew.crew))
+    lines += wrapped(machines(crew), 0)
+    if crew.note:
+        lines += wrapped(plain(crew.note), 0)
+    day = None
+    for place, order in enumerate(crew.orders, 1):
+        if order.start.mid.date() != day:
+            day = order.start.mid.date()
+            lines.append(("Today, " if day == morning.now.date() else "") + day_name(day))
+        lines += _order(place, order, morning)
+    if crew.fallback is not None:
+        lines += wrapped(
+            f"If the first sample is tough: {plain(crew.fallback.if_tough)}", 0, hang=2
+        )
+        lines += wrapped(f"If the ground is soft: {plain(crew.fallback.if_soft)}", 0, hang=2)
+    if crew.orders:
+        lines.append(f"In all {len(crew.orders)} orders, {total_area(crew, morning)}")
+    return lines
+
+
+def _order(place: int, order: Order, morning: Morning) -> list[str]:
+    units, day = morning.farm.units, order.start.mid.date()
+    first = (
+        f"{field_title(order)}  {crop_name(order.crop)}  {show_area(order.area_ha, units)}"
+        f", {haul_text(order)}"
+        f" ({grain_text(order, morning)}{' in all' if len(order.deliveries) > 1 else ''})"
+    )
+    second = (
+        f"leave {clock(order.leave_at, day)} (move {order.move_min:.0f} min, "
+        f"{show_distance(order.move_km, units)})"
+        f"  start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
+        f"  done {clock(order.finish.mid, day)} ({time_range(order.finish, day)})"
+    )
+    third = (
+        f"moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
+        f"  {quality_text(order, morning)}"
+    )
+    fourth = (
+        f"chance {percent(order.chance)}"
+        f"  {show_rate(order.rate_ha_h, units)}, {LIMITED.get(order.limited_by, order.limited_by)}"
+    )
+    lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
+    for text in (second, third, fourth):
+        lines += wrapped(text, 4)
+    for text in _remarks(order):
+        lines += wrapped(text, 4, hang=6)
+    return lines
+
+
+def _remarks(order: Order) -> Iterator[str]:
+    if order.headland_only:
+        yield f"ground: {EDGE_ONLY}"
+    if order.reason:
+        yield f"why: {plain(order.reason)}"
+    if order.changed:
+        yield f"changed: {plain(order.changed)}"
+
+
+def _loss(morning: Morning) -> list[str]:
+    lines = heading("What it is worth")
+    for text in (*loss_lines(morning), *worth_lines(morning)):
+        lines += wrapped(text, 2, hang=4)
+    return lines
+
+
+def terminal_ready(
+    farm: Farm,
+    season: Season,
+    *,
+    now: datetime,
+    days: int = 4,
+    least_h: float = LEAST_H,
+    work: Work | None = None,
+) -> str:
+    """Hours of every field on each of the next days: to drive on, to cut, how sure, why not more.
+
+    Of today only the hours left are counted. With `work` the hours are those for it, in a season
+    from `outlook.for_work`.
+    """
+    column, fit, causes = WORKS[work]
+    title = f"{plain(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
+    lines = [title, "=" * min(WIDTH, len(title))]
+    lines += wrapped(
+        f"drive: hours the ground bears a combine, day and night. {column}: hours {fit} while a "
+        "crew works, with the 10th to 90th percentile over forecasts. from: the first. "
+        f"{least_h:g} h: chance of at least so many hours to {column}.",
+        0,
+    )
+    ahead = days_ahead(farm, season, now=now, least_h=least_h, causes=causes)
+    for day, hours in list(ahead.items())[:days]:
+        lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
+        lines.append(
+            f"{'field':28} {'drive':>5} {column:>10} {'from':>6} {f'{least_h:g} h':>6}  lost to"
+        )
+        lines += [_hours_line(row_title(farm, row), h) for row, h in enumerate(hours)]
+    if work == "spraying":
+        lines += ["", *wrapped(SPRAY_CAUTION, 0)]
+    return "\n".join(lines) + "\n"
+
+
+def _hours_line(title: str, hours: DayHours) -> str:
+    name = title if len(title) <= 28 else f"{title[:27]}~"
+    if hours.cut is None:
+        return f"{name:28} {'?':>5} {'?':>10} {'?':>6} {'?':>6}  weather unknown"
+    cut = f"{hours.cut:.0f} ({hours.low:.0f}-{hours.high:.0f})"
+    first = f"{hours.first:%H:%M}" if hours.first else "-"
+    line = f"{name:28} {hours.drive:5.0f} {cut:>10} {first:>6} {percent(hours.chance):>6}"
+    return f"{line}  {hours.lost_to}"[:WIDTH]

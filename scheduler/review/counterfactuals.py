@@ -1,0 +1,223 @@
+"""Three mirrors on the weather that came: what was done, what plans said, the best in hindsight.
+
+All are priced on the one weather that came and with the farm's own make-up. What was done is
+priced in the hours in which it was done; orders are followed as crews follow them (`following`);
+the best order in hindsight comes from the planner's own search over orders that cut each field or
+parcel in one go, which has a proven bound, and is followed like the others where that is better.
+The grain model's error is kept as draws, one lasting offset of moisture for each row, so that
+every loss has a spread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readiness.atmosphere.weather import Array
+from readiness.season.kernel import GRAIN_SD
+from readiness.season.simulate import Season
+from scheduler.costs.grain_value import loss_terms
+from scheduler.costs.machine_rates import Gang
+from scheduler.costs.standing_loss import Stakes, stakes
+from scheduler.cut_tables.compile import Compiled, compile_tables
+from scheduler.errors import BookError
+from scheduler.farm.model import Cart, Combine, Truck
+from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
+from scheduler.planning.dispatch_rules import rule_orders
+from scheduler.review.observed_season import HOUR, Came
+from scheduler.review.work_record import Cutting, area_by_job
+from scheduler.season_book.farm_state import DONE, SAMPLE_SD
+from scheduler.simulation.following import Told, followed
+from scheduler.solver.search import price
+from scheduler.solver.solve import solve
+from scheduler.solver.tables import Plan
+from scheduler.windows.model_inputs import rows
+
+T = TypeVar("T", Combine, Cart, Truck)
+#: Draws of the grain model's error; assumed, few, because each is solved, enough for a spread.
+DRAWS = 7
+#: Share of the usual search for the order in hindsight; assumed, a few seconds.
+HIND_EFFORT = 0.2
+DONE_NAME, PLANNED = "as it was done", "as planned each morning"
+HINDSIGHT = "best order in hindsight"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mirror:
+    """A way to cut the season, and money lost by it, (draw,)."""
+
+    name: str
+    loss: Array
+
+    @property
+    def mid(self) -> float:
+        """Mean over draws."""
+        return float(self.loss.mean())
+
+    @property
+    def low(self) -> float:
+        """10th percentile over draws."""
+        return float(np.quantile(self.loss, 0.1))
+
+    @property
+    def high(self) -> float:
+        """90th percentile over draws."""
+        return float(np.quantile(self.loss, 0.9))
+
+
+def compile_came(came: Came, *, seed: int = 0) -> Compiled:
+    """Cut tables of the weather that came; members are draws of the grain model's error."""
+    days = (came.weather.shape[2] - (utc_hour(came.start) - came.weather.start).astype(int)) // 24
+    slots = slot_times(came.start, int(days), SLOT_MIN)
+    stake = stakes(came.farm, _drawn(came, seed), slots)
+    return compile_tables(stake, gangs := _gangs(came), stands=["base"] * len(gangs))
+
+
+def _drawn(came: Came, seed: int) -> Season:
+    """The season with as many moistures as draws; ground and reasons are the same in all."""
+    season, picked = came.season, rows(came.farm)
+    sampled = {came.farm.fields[o.field].id for o in came.observations if o.kind == "moisture"}
+    sd = np.array([SAMPLE_SD if f.id in sampled else GRAIN_SD for f, _ in picked])
+    error = np.random.default_rng(seed).normal(0.0, 1.0, (DRAWS, len(picked))) * sd
+    wide = {
+        name: np.broadcast_to(getattr(season, name), (DRAWS, *season.moisture.shape[1:]))
+        for name in ("wettings", "sprout", "reason", "tier")
+    }
+    moisture = np.maximum(season.moisture + (error - error.mean(axis=0))[:, :, None], 5.0)
+    return replace(season, moisture=moisture, **wide)  # type: ignore[arg-type]
+
+
+def _gangs(came: Came) -> tuple[Gang, ...]:
+    """Every crew with its own machines, those included that were down on the first morning."""
+    farm = came.farm
+
+    def whole(machines: Sequence[T], ids: Sequence[str]) -> tuple[T, ...]:
+        return tuple(m for i in ids for m in machines if m.id == i)
+
+    gangs = tuple(
+        Gang(
+            crew=c.id,
+            combines=whole(farm.combines, c.combines),
+            carts=whole(farm.carts, c.carts),
+            trucks=whole(farm.trucks, c.trucks),
+        )
+        for c in farm.crews
+        if c.combines
+    )
+    if not gangs:
+        raise BookError("no crew of the farm file has a combine: nothing can be reviewed")
+    return gangs
+
+
+def mirrors(
+    came: Came, compiled: Compiled, cut: Cutting, *, seed: int = 0
+) -> tuple[list[Mirror], Plan]:
+    """Every mirror and the plan of hindsight, which has the bound."""
+    tables = compiled.tables
+    rules = rule_orders(compiled)
+    costs = {name: price(tables, orders).cost for name, orders in rules.items()}
+    best = min(costs, key=lambda name: costs[name])
+    hind = solve(tables, hint=rules[best], seed=seed, effort=HIND_EFFORT)
+    played = followed(compiled, [(0, hind.orders)])
+    in_one_go = hind.member_cost / 100.0
+    out = [
+        Mirror(name=DONE_NAME, loss=done_loss(came, compiled, cut).sum(axis=1)),
+        Mirror(name=HINDSIGHT, loss=min(played, in_one_go, key=lambda loss: float(loss.mean()))),
+    ]
+    if came.plans:
+        out.append(Mirror(name=PLANNED, loss=followed(compiled, told_turns(came, compiled))))
+    out += [Mirror(name=n, loss=followed(compiled, [(0, o)])) for n, o in rules.items()]
+    return out, hind
+
+
+def told_turns(came: Came, compiled: Compiled) -> list[tuple[int, Told]]:
+    """The plans by the slot from which each is in force: jobs of every crew in order.
+
+    Behind what a plan tells a crew stands what the plans before told it, the latest first: the
+    plans knew what had really been cut, which when they are followed may be something else.
+    """
+    crews = [g.crew for g in compiled.gangs]
+    out: list[tuple[int, Told]] = []
+    told: list[list[int]] = [[] for _ in crews]
+    for at, plan in came.plans:
+        new = _wanted(plan, compiled, crews)
+        told = [list(dict.fromkeys([*a, *b])) for a, b in zip(new, told, strict=True)]
+        out.append((_slot(compiled, at), told))
+    return out
+
+
+def _slot(compiled: Compiled, at: datetime) -> int:
+    """Slot that holds an aware time."""
+    gone = utc_hour(at).astype("datetime64[m]") - compiled.stakes.slots[0]
+    return max(0, int(gone / np.timedelta64(SLOT_MIN, "m")))
+
+
+def _wanted(plan: Mapping[str, Any], compiled: Compiled, crews: Sequence[str]) -> list[list[int]]:
+    """Jobs each crew was told to do, in order."""
+    jobs = {(compiled.field(j).id, job.parcel): j for j, job in enumerate(compiled.jobs)}
+    whole: dict[str, list[int]] = {}
+    for j in range(len(compiled.jobs)):
+        whole.setdefault(compiled.field(j).id, []).append(j)
+    out: list[list[int]] = [[] for _ in crews]
+    for told in plan["crews"]:
+        if told["crew"] in crews:
+            for o in told["orders"]:
+                named = jobs.get((o["field"], o["parcel"]))
+                found = [named] if named is not None else whole.get(o["field"], [])
+                out[crews.index(told["crew"])] += found
+    return out
+
+
+def done_loss(came: Came, compiled: Compiled, cut: Cutting) -> Array:
+    """Money lost on each field as it was cut, what was left uncut included, (draw, field)."""
+    stake = compiled.stakes
+    out = np.zeros((stake.loss.shape[0], len(came.farm.fields)))
+    area = area_by_job(compiled, cut)
+    for j, job in enumerate(compiled.jobs):
+        for k in range(len(compiled.gangs)):
+            out[:, job.field] += _cut_loss(came, compiled, j, k, area[j, k])
+        out[:, job.field] += uncut_share(compiled, j, area) * stake.leave[j]
+    return out
+
+
+def uncut_share(compiled: Compiled, j: int, area: Array) -> float:
+    """Share of a job left uncut, turning strips aside; `area` (job, crew, hour) ha."""
+    left = 1.0 - float(area[j].sum()) / compiled.jobs[j].area_ha
+    return left if left > 1.0 - DONE else 0.0
+
+
+def _cut_loss(came: Came, compiled: Compiled, j: int, k: int, area: Array) -> Array:
+    """Money lost on what a crew cut of a job, ruts included, (draw,)."""
+    stake, cut = compiled.stakes, np.flatnonzero(area)
+    if not len(cut):
+        return np.zeros(stake.loss.shape[0])
+    slot = hour_slots(came, stake)[cut]
+    loss = stake.loss[:, j][:, :, slot]
+    best = np.where(np.isnan(loss), np.inf, loss).min(axis=1)
+    q = compiled.point[:, k, j, slot]
+    told = np.take_along_axis(loss, np.maximum(q, 0)[:, None], axis=1)[:, 0]
+    told = np.where((q >= 0) & np.isfinite(told), told, best)
+    # a load that the model thinks too wet for every point was taken somewhere: the worst price
+    worst = np.where(np.isfinite(told), told, 0.0).max(axis=1, keepdims=True)
+    told = np.maximum(np.where(np.isfinite(told), told, worst), 0.0)
+    return np.asarray(told @ area[cut], dtype=np.float64) + ruts(came, compiled, j, area)
+
+
+def ruts(came: Came, compiled: Compiled, j: int, area: Array) -> float:
+    """Money for ruts: what was cut of a job, ha by hour, while carts had to stay at the edge."""
+    slot = hour_slots(came, compiled.stakes)
+    edge = compiled.stakes.edge[0, compiled.jobs[j].row, slot]
+    return float(loss_terms(came.farm, compiled.field(j))["rut_ha"] * (area @ edge))
+
+
+def hour_slots(came: Came, stake: Stakes) -> NDArray[np.int64]:
+    """Slot of each hour of the season; hours before the first slot take the first."""
+    start = stake.slots[0]
+    hours = came.weather.start.astype("datetime64[m]") + np.arange(came.hours) * HOUR
+    at = ((hours - start) / np.timedelta64(SLOT_MIN, "m")).astype(int)
+    return np.asarray(np.clip(at, 0, len(stake.slots) - 1))

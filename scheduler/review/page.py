@@ -1,0 +1,168 @@
+"""The review as one HTML file with everything in it, its tables as CSV, and its pictures."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from matplotlib.axes import Axes
+
+from scheduler.farm.units import USUAL
+from scheduler.farm.wording import plain
+from scheduler.report.charts import INK, PALETTE, money_axis, new_axes, note
+from scheduler.report.files import write_whole
+from scheduler.report.sheet import heading, kept
+from scheduler.report.svg import picture
+from scheduler.review.counterfactuals import DONE_NAME, HINDSIGHT
+from scheduler.review.delay_accounting import NAMES, Cause
+from scheduler.review.loss_breakdown import PARTS
+from scheduler.review.phrases import (
+    agreement_lines,
+    cause_rows,
+    deed_line,
+    deed_rows,
+    field_rows,
+    fields_csv,
+    headline,
+    hours_csv,
+    lost_lines,
+    mirror_rows,
+    skill_rows,
+    split_lines,
+    split_notes,
+    title,
+)
+from scheduler.review.review import Review
+
+#: Causes drawn together, darkest first, each with its own hatch: told in black and white too.
+GROUPS: tuple[tuple[str, tuple[Cause, ...], str, str], ...] = (
+    ("cutting", (Cause.CUT,), PALETTE[6], ""),
+    ("rain or ground", (Cause.GROUND,), PALETTE[4], ""),
+    ("dew or grain moisture", (Cause.GRAIN,), PALETTE[2], "..."),
+    ("wind, fire, lightning, heat", (Cause.WIND, Cause.FIRE, Cause.HEAT), PALETTE[2], "xxx"),
+    ("breakdown", (Cause.DOWN,), "#ffffff", "xxx"),
+    ("waiting", (Cause.WAIT,), "#ffffff", "|||"),
+    ("crew off or away", (Cause.CREW,), "#ffffff", "---"),
+    ("move", (Cause.MOVE,), "#ffffff", "\\\\\\"),
+    ("open, not used", (Cause.SPARE, Cause.ELSEWHERE), "#ffffff", ""),
+    ("unknown, not ripe, all cut", (Cause.UNKNOWN, Cause.GREEN, Cause.DONE), "#ffffff", "///"),
+)
+#: Letters of the calendar.
+LETTERS = {
+    Cause.GROUND: "G", Cause.GRAIN: "M", Cause.WIND: "W", Cause.FIRE: "F", Cause.HEAT: "L",
+    Cause.DOWN: "B", Cause.WAIT: "T", Cause.CREW: "C", Cause.MOVE: "R", Cause.ELSEWHERE: "E",
+    Cause.SPARE: "O", Cause.UNKNOWN: "?", Cause.GREEN: "g",
+}  # fmt: skip
+
+
+def plot_hours(review: Review, *, ax: Axes | None = None) -> Axes:
+    """Combine-hours of the working week by day and cause, stacked."""
+    ax = ax or new_axes(9.0, 3.2)
+    hours = np.einsum("ckd,k->cd", review.duty_hours, review.combines)
+    foot = np.zeros(len(review.days))
+    x = np.arange(len(review.days))
+    for name, causes, colour, hatch in GROUPS:
+        tall = hours[list(causes)].sum(axis=0)
+        if tall.sum() > 0.05:
+            ax.bar(x, tall, bottom=foot, width=0.8, color=colour, hatch=hatch, edgecolor=INK,
+                   linewidth=0.5, label=name)  # fmt: skip
+        foot += tall
+    step = max(1, len(x) // 18)
+    ax.set_xticks(x[::step], [f"{d:%a}\n{d.day}" for d in review.days[::step]], fontsize=7)
+    ax.set_ylabel("combine-hours", fontsize=8)
+    ax.tick_params(axis="y", labelsize=7)
+    ax.set_xlim(-0.6, len(x) - 0.4)
+    handles, labels = ax.get_legend_handles_labels()
+    ax.legend(handles[::-1], labels[::-1], fontsize=7, loc="center left",
+              bbox_to_anchor=(1.0, 0.5), frameon=False, handleheight=1.4)  # fmt: skip
+    return ax
+
+
+def plot_mirrors(review: Review, *, ax: Axes | None = None) -> Axes:
+    """Loss of each way to cut the season, whiskers over the grain model's error."""
+    ax = ax or new_axes(6.4, 0.8 + 0.3 * len(review.mirrors))
+    ends = range(len(review.mirrors), 0, -1)
+    mids = [m.mid for m in review.mirrors]
+    dark = {DONE_NAME: PALETTE[6], HINDSIGHT: PALETTE[4]}
+    ax.barh(list(ends), mids, height=0.6, edgecolor=INK, linewidth=0.5,
+            color=[dark.get(m.name, PALETTE[2]) for m in review.mirrors])  # fmt: skip
+    for y, m in zip(ends, review.mirrors, strict=True):
+        ax.plot((m.low, m.high), (y - 0.22, y - 0.22), color=INK, linewidth=1.2)
+        note(ax, f"{m.mid:,.0f}", max(m.mid, m.high), y)
+    if review.bound is not None:
+        ax.axvline(review.bound, color=INK, linewidth=0.9, linestyle="--")
+    ax.set_yticks(list(ends), [m.name for m in review.mirrors], fontsize=7.5, parse_math=False)
+    money_axis(ax, f"loss, {review.came.farm.currency}", 1.18 * max(*mids, 1.0), ticks=5)
+    return ax
+
+
+def calendar(review: Review) -> list[dict[str, Any]]:
+    """Each field's days: hours cut, or the letter of what took most daytime hours; '' when done."""
+    by_field = review.field_hours.mean(axis=2)
+    cut = review.field_hours[Cause.CUT].sum(axis=1)
+    causes = [c for c in LETTERS if c is not Cause.CREW]
+    out = []
+    for i, field in enumerate(review.came.farm.fields):
+        cells = []
+        for d in range(len(review.days)):
+            if cut[i, d] > 0.05:
+                cells.append({"class": "cut", "text": f"{max(1, round(cut[i, d])):d}"})
+            elif by_field[Cause.DONE, i, d] > 23.5:
+                cells.append({"class": "over", "text": ""})
+            else:
+                most = max(causes, key=lambda c: float(by_field[c, i, d]))
+                lost = " lost" if review.lost[i, d] else ""
+                cells.append({"class": f"held{lost}", "text": LETTERS[most]})
+        out.append({"name": f"{plain(field.name)} ({plain(field.id)})", "cells": cells})
+    return out
+
+
+def review_parts(review: Review) -> dict[str, Any]:
+    """What the HTML shows, for other pages to show parts of."""
+    farm = review.came.farm
+    return {
+        "title": title(review),
+        "headline": headline(review),
+        "lost_days": lost_lines(review),
+        "causes": cause_rows(review),
+        "split": split_lines(review),
+        "split_notes": split_notes(review),
+        "mirrors": mirror_rows(review),
+        "fields": field_rows(review),
+        "parts": [p for p, v in zip(PARTS, abs(review.parts).max(axis=0), strict=True) if v >= 0.5],
+        "agreement": agreement_lines(review),
+        "skill": skill_rows(review),
+        "deed_line": deed_line(review),
+        "deeds": deed_rows(review),
+        "days": review.days,
+        "calendar": calendar(review),
+        "letters": [(LETTERS[c], NAMES[c]) for c in LETTERS if c is not Cause.CREW],
+        "unit": USUAL["area"][farm.units == "metric"],
+        "notes": review.came.notes,
+        "hours_picture": picture(plot_hours(review)),
+        "mirrors_picture": picture(plot_mirrors(review)),
+    }
+
+
+def review_html(review: Review) -> str:
+    """The review as self-contained HTML; everything from people is escaped."""
+    env = Environment(
+        loader=PackageLoader("scheduler.review"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    env.filters |= {"plain": plain, "heading": heading, "kept": kept}
+    return str(Markup(env.get_template("review.html").render(**review_parts(review))))
+
+
+def write_review(review: Review, folder: Path) -> list[Path]:
+    """Write HTML and CSV into `folder`/reviews/<last day>, whole or not at all."""
+    home = folder / "reviews" / f"{review.days[-1]:%Y-%m-%d}"
+    mark = "utf-8-sig"  # tells spreadsheets that it is UTF-8
+    return write_whole(home, {
+        "review.html": review_html(review).encode(),
+        "hours.csv": hours_csv(review).encode(mark),
+        "fields.csv": fields_csv(review).encode(mark),
+    })  # fmt: skip

@@ -1,0 +1,293 @@
+"""The review in words and tables: what terminal, page and HTML say alike."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.farm.units import USUAL, from_si, show_area, show_money, show_number
+from scheduler.farm.wording import crew_title, crop_name, day_name, guarded, percent, plain
+from scheduler.review.counterfactuals import DONE_NAME, HINDSIGHT, PLANNED
+from scheduler.review.delay_accounting import LOST, NAMES, WEATHER, Cause
+from scheduler.review.loss_breakdown import PARTS
+from scheduler.review.review import Review
+
+WIDTH = 96
+
+
+def money(review: Review, value: float) -> str:
+    """Money of the farm."""
+    return show_money(value, review.came.farm.currency)
+
+
+def spread(review: Review, low: float, high: float) -> str:
+    """'$1,200 to $1,900'; '-' where there is none."""
+    a, b = money(review, low), money(review, high)
+    return "-" if a == b else f"{a} to {b}"
+
+
+def title(review: Review) -> str:
+    """What is looked back on."""
+    first, last = review.days[0], review.days[-1]
+    name = plain(review.came.farm.name)
+    return f"{name}: {day_name(first)} to {day_name(last)} {last.year}"
+
+
+def headline(review: Review) -> list[str]:
+    """The season in a few sentences."""
+    loss = review.loss.sum(axis=1)
+    before = float(review.parts[:, PARTS.index("sprouted before")].sum())
+    cut = show_area(float(review.cut.area.sum()), review.came.farm.units)
+    lost = [c for c in LOST if review.machine_hours[c] >= 0.5]
+    most = sorted(lost, key=lambda c: -float(review.machine_hours[c]))[:3]
+    hours = "; ".join(f"{NAMES[c]}: {review.machine_hours[c]:.0f} h" for c in most)
+    return [
+        f"{cut} cut in {len(review.days)} days, {len(review.lost_days)} of them without any "
+        f"cutting. Combines worked {review.machine_hours[Cause.CUT]:.0f} of "
+        f"{review.machine_hours.sum():.0f} hours of the working week; most of the rest went to "
+        f"{hours}.",
+        f"Against grain cut sound and at base moisture on the first morning the season lost "
+        f"{money(review, float(loss.mean()))} "
+        f"({spread(review, *np.quantile(loss, (0.1, 0.9)))} with the error of the grain model); "
+        f"{money(review, before)} of it is sprouting that was there on that morning.",
+    ]
+
+
+def split_lines(review: Review) -> list[tuple[str, str, str]]:
+    """What the loss is due to: words, money, spread."""
+    return [
+        (name, money(review, mid), spread(review, low, high))
+        for name, mid, low, high in review.split
+    ]
+
+
+def split_notes(review: Review) -> list[str]:
+    """How the split is to be read."""
+    out = []
+    if review.bound is not None:
+        out.append(
+            f"Proven: no order of these fields, each cut in one go, could have lost less than "
+            f"{money(review, math.floor(review.bound))} in this weather."
+        )
+    done, planned = review.mirror(DONE_NAME), review.mirror(PLANNED)
+    if planned is None:
+        out.append("The book holds no issued plan, so forecasts and choices cannot be told apart.")
+    elif done is not None and done.mid < planned.mid:
+        out.append(
+            "A loss below zero is a saving: crews did better than the plans, by choosing well, "
+            "or by a quicker pace than the machines' rates tell."
+        )
+    return out
+
+
+def mirror_rows(review: Review) -> list[tuple[str, str, str, str]]:
+    """Ways to cut the season: name, loss, spread, against the best in hindsight."""
+    best = next(m.mid for m in review.mirrors if m.name == HINDSIGHT)
+    return [
+        (m.name, money(review, m.mid), spread(review, m.low, m.high), money(review, m.mid - best))
+        for m in review.mirrors
+    ]
+
+
+def cause_rows(review: Review) -> list[tuple[str, str, str, str]]:
+    """Causes: name, combine-hours of the working week, their share, area-days of delay."""
+    units, whole = review.came.farm.units, review.machine_hours.sum()
+    days = review.area_days.sum(axis=0)
+    return [
+        (
+            NAMES[c],
+            f"{review.machine_hours[c]:.0f}",
+            percent(float(review.machine_hours[c] / whole)),
+            show_number(from_si(float(days[c]), "area", units)),
+        )
+        for c in Cause
+        if c is not Cause.DONE and (review.machine_hours[c] >= 0.05 or days[c] >= 0.05)
+    ]
+
+
+def field_rows(review: Review) -> list[dict[str, str]]:
+    """One row a field, dearest per area first."""
+    farm = review.came.farm
+    loss = review.loss.mean(axis=0)
+    order = np.argsort([-loss[i] / f.area_ha for i, f in enumerate(farm.fields)], kind="stable")
+    return [_field_row(review, int(i)) for i in order]
+
+
+def _field_row(review: Review, i: int) -> dict[str, str]:
+    field, units = review.came.farm.fields[i], review.came.farm.units
+    low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
+    days = np.flatnonzero(review.cut.area[i].any(axis=0))
+    cut = _dates(review, days)
+    weather = max(WEATHER, key=lambda c: float(review.area_days[i, c]))
+    return {
+        "field": f"{plain(field.name)} ({plain(field.id)})",
+        "crop": crop_name(field.crop),
+        "area": show_area(field.area_ha * (1 - field.cut_fraction), units),
+        "cut": cut,
+        "lost": str(int(review.lost[i].sum())),
+        "delay": show_number(from_si(float(review.area_days[i].sum()), "area", units)),
+        "weather": NAMES[weather] if review.area_days[i, weather] > 0 else "-",
+        "loss": money(review, float(review.loss[:, i].mean())),
+        "spread": spread(review, float(low), float(high)),
+        **{name: money(review, float(v)) for name, v in zip(PARTS, review.parts[i], strict=True)},
+    }
+
+
+def _dates(review: Review, hours: NDArray[np.int64]) -> str:
+    """'13-15 Aug' of hours of the season."""
+    if not len(hours):
+        return "not cut"
+    starts = [review.came.index(d) for d in review.days]
+    first, last = (
+        review.days[int(np.searchsorted(starts, h, side="right")) - 1] for h in hours[[0, -1]]
+    )
+    if first == last:
+        return f"{first.day} {first:%b}"
+    same = first.month == last.month
+    return f"{first.day}{'' if same else f' {first:%b}'}-{last.day} {last:%b}"
+
+
+def lost_lines(review: Review) -> list[str]:
+    """Days on which nothing was cut."""
+    return [
+        f"{day_name(d.day)}: {NAMES[d.cause]}, {d.hours:.0f} combine-hours"
+        for d in review.lost_days
+    ]
+
+
+def agreement_lines(review: Review) -> list[str]:
+    """Model against samples and checks."""
+    a, out = review.agreement, []
+    if a.samples:
+        side = "wetter" if a.bias > 0 else "drier"
+        out.append(
+            f"Grain: {a.samples} samples; on weather alone the model missed by {a.error:.1f} "
+            f"points on average, samples being {abs(a.bias):.1f} points {side} than it said."
+        )
+    if a.checks:
+        out.append(
+            f"Ground: {a.right} of {a.checks} checks found the class the model said, {a.wetter} "
+            f"found it softer, {a.checks - a.right - a.wetter} firmer."
+        )
+    return out or ["No sample and no ground check in the book: nothing to hold the model against."]
+
+
+def skill_rows(review: Review) -> list[tuple[str, ...]]:
+    """Days ahead, chances told, mean told, came, mean squared error, skill."""
+    return [
+        (str(s.lead), str(s.count), percent(s.said), percent(s.came), f"{s.brier.score:.3f}",
+         "-" if math.isnan(s.brier.skill) else f"{s.brier.skill:+.2f}")
+        for s in review.skill
+    ]  # fmt: skip
+
+
+def deed_rows(review: Review) -> list[tuple[str, str, str, str, str]]:
+    """Days that did not go as told: day, crew, told, cut, why."""
+    return [
+        (day_name(d.day), plain(d.crew), ", ".join(d.told) or "-", ", ".join(d.cut) or "-", d.why)
+        for d in review.deeds
+        if not d.followed
+    ]
+
+
+def deed_line(review: Review) -> str:
+    """How many days went as told."""
+    if not review.deeds:
+        return "No issued plan in the book: nothing to compare."
+    same = sum(d.followed for d in review.deeds)
+    return f"{same} of {len(review.deeds)} crew-days went as that morning's plan said."
+
+
+def review_terminal(review: Review) -> str:
+    """The review for a terminal, about 96 characters wide."""
+    lines = [title(review), "=" * len(title(review))]
+    for text in headline(review):
+        lines += textwrap.wrap(text, WIDTH)
+    lines += [
+        "",
+        "Lost days",
+        "---------",
+        *(lost_lines(review) or ["none: every day saw cutting"]),
+    ]
+    unit = USUAL["area"][review.came.farm.units == "metric"]
+    lines += ["", "Where the hours went"]
+    lines += _table(("cause", "combine-h", "share", f"{unit}-days"), cause_rows(review))
+    lines += ["", "Ways to cut this season, in the weather that came"]
+    lines += _table(("way", "loss", "with the model's error", "over the best"), mirror_rows(review))
+    lines += ["", "What the loss is due to"]
+    lines += _table(("cause", "loss", "with the model's error"), split_lines(review))
+    for text in split_notes(review):
+        lines += textwrap.wrap(text, WIDTH)
+    names = ("field", "area", "cut", "lost", "delay", "loss")
+    rows = [tuple(r[n] for n in names) for r in field_rows(review)]
+    lines += ["", "Fields, dearest per area first"]
+    lines += _table(("field", "area", "cut", "lost days", f"{unit}-days", "loss"), rows)
+    lines += ["", "Model and plans against what came"]
+    for text in [*agreement_lines(review), deed_line(review)]:
+        lines += textwrap.wrap(text, WIDTH)
+    for day, crew, told, cut, why in deed_rows(review):
+        text = f"{day}, {crew_title(crew)}: told {told}, cut {cut}; {why}"
+        lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
+    return "\n".join(lines)
+
+
+def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Columns, the first to the left, the others to the right."""
+    cells = [tuple(head), *(tuple(r) for r in rows)]
+    widths = [max(len(r[i]) for r in cells) for i in range(len(head))]
+    out = [
+        "  ".join(
+            c.rjust(w) if i else c.ljust(w) for i, (c, w) in enumerate(zip(r, widths, strict=True))
+        )
+        for r in cells
+    ]
+    return [out[0].rstrip(), "  ".join("-" * w for w in widths), *out[1:]]
+
+
+def hours_csv(review: Review) -> str:
+    """Every hour of every field and crew by day and cause; a row where hours are not 0."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(("day", "field", "name", "crew", "cause", "hours"))
+    for d, midnight in enumerate(review.days):
+        for f, field in enumerate(review.came.farm.fields):
+            for k, crew in enumerate(review.crews):
+                for c in Cause:
+                    if (hours := float(review.field_hours[c, f, k, d])) > 5e-5:
+                        writer.writerow((
+                            midnight.date(), guarded(field.id), guarded(field.name),
+                            guarded(crew), NAMES[c], f"{hours:.4f}",
+                        ))  # fmt: skip
+    return out.getvalue()
+
+
+def fields_csv(review: Review) -> str:
+    """One row a field: area, days, delay by cause, money by part."""
+    out = io.StringIO(newline="")
+    units = review.came.farm.units
+    unit = USUAL["area"][units == "metric"]
+    delay = [c for c in Cause if c not in (Cause.DONE, Cause.GREEN)]
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow((
+        "field", "name", "crop", f"area_{unit}", "cut", "lost_days", "loss", "loss_low",
+        "loss_high", *(f"loss_{p.replace(' ', '_').replace('-', '_')}" for p in PARTS),
+        *(f"{unit}_days_{c.name.lower()}" for c in delay),
+    ))  # fmt: skip
+    for i, f in enumerate(review.came.farm.fields):
+        low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
+        days = (from_si(float(review.area_days[i, c]), "area", units) for c in delay)
+        money_parts = (review.loss[:, i].mean(), low, high, *review.parts[i])
+        writer.writerow((
+            guarded(f.id), guarded(f.name), guarded(crop_name(f.crop)),
+            f"{from_si(f.area_ha * (1 - f.cut_fraction), 'area', units):.1f}",
+            _dates(review, np.flatnonzero(review.cut.area[i].any(axis=0))),
+            int(review.lost[i].sum()), *(f"{v:.2f}" for v in money_parts),
+            *(f"{v:.2f}" for v in days),
+        ))  # fmt: skip
+    return out.getvalue()

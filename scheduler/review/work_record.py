@@ -1,0 +1,192 @@
+"""What was cut when: the book's entries as shares of hours, and the state of every hour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readiness.atmosphere.weather import Array
+from scheduler.costs.standing_loss import wet_yield
+from scheduler.cut_tables.compile import Compiled
+from scheduler.farm.distances import between_km
+from scheduler.farm.working_time import crew_slots, down_slots, local, open_slots, utc_hour
+from scheduler.review.delay_accounting import Hours, cause_codes
+from scheduler.review.observed_season import HOUR, Came
+from scheduler.season_book.farm_state import DONE
+from scheduler.season_book.kinds import Entry
+
+#: Hours that an entry of cutting may reach back; assumed: people write at the end of the day.
+BACK_H = 24
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cutting:
+    """Who cut what when.
+
+    `share` (field, crew, hour) of the hour spent cutting, `area` (field, crew, hour) ha, `move`
+    (crew, hour) share spent on the road, `done` (field,) hour from which nothing is left, or the
+    number of hours.
+    """
+
+    share: Array
+    area: Array
+    move: Array
+    done: NDArray[np.int64]
+
+
+def cutting(came: Came, compiled: Compiled) -> Cutting:
+    """Spread what was cut over the hours before each entry, at the rate of the crew's machines.
+
+    An entry tells an area and when it was cut by; the crew is taken to have worked on it in its
+    last free working hours before. An entry without a crew is given to the crew whose machines
+    need least time.
+    """
+    farm, hours = came.farm, came.hours
+    shape = (len(farm.fields), len(compiled.gangs), hours)
+    share, area = np.zeros(shape), np.zeros(shape)
+    ids = [f.id for f in farm.fields]
+    crews = [g.crew for g in compiled.gangs]
+    rate = rates_ha_h(compiled)
+    works = np.array([_works(came, compiled, k) for k in range(len(crews))])
+    for e in came.of("cut"):
+        f = ids.index(e.subject)
+        k = crews.index(e.text("crew")) if e.text("crew") in crews else int(rate[f].argmax())
+        free = np.maximum(works[k] - share[:, k].sum(axis=0), 0.0)
+        _spread(share[f, k], area[f, k], free, e, came, rate[f, k])
+    done = _done(came, area.sum(axis=1))
+    return Cutting(share=share, area=area, move=_moves(came, compiled, share), done=done)
+
+
+def rates_ha_h(compiled: Compiled) -> Array:
+    """Cutting rate with carts and trucks, ha/h, (field, crew); 0 where none can be told."""
+    out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
+    for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
+        if (usual := compiled.usual(k, j)) is not None:
+            out[compiled.jobs[j].field, k] = usual.t_h / wet_yield(compiled.field(j))
+    return out
+
+
+def waits(compiled: Compiled) -> Array:
+    """Share of cutting time that combines wait for carts and trucks, (field, crew)."""
+    out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
+    for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
+        if (usual := compiled.usual(k, j)) is not None:
+            out[compiled.jobs[j].field, k] = 1.0 - usual.t_h / sum(usual.combine)
+    return out
+
+
+def _works(came: Came, compiled: Compiled, k: int) -> Array:
+    """1 in hours in which a crew works."""
+    crew = next(c for c in came.farm.crews if c.id == compiled.gangs[k].crew)
+    return crew_slots(crew, came.weather.times[: came.hours], came.farm.tz).astype(np.float64)
+
+
+def _spread(share: Array, area: Array, free: Array, e: Entry, came: Came, rate: float) -> None:
+    """Fill the hours before an entry, last first; what does not fit goes faster."""
+    last = min(came.index(e.at - timedelta(seconds=1)), came.hours - 1)
+    minute = (e.at - timedelta(seconds=1)).minute + 1
+    room = free.copy()
+    room[last] = min(room[last], minute / 60.0)
+    room[: max(0, last - BACK_H + 1)] = 0.0
+    room[last + 1 :] = 0.0
+    ha = e.number("area") or 0.0
+    need = ha / rate if rate > 0 else room.sum()
+    before = np.concatenate([np.cumsum(room[::-1])[::-1][1:], [0.0]])
+    took = np.clip(need - before, 0.0, room)
+    if took.sum() <= 0.0:
+        took[last] = 1e-9
+    share += took
+    area += ha * took / took.sum()
+
+
+def _done(came: Came, area: Array) -> NDArray[np.int64]:
+    """First hour of each field in which nothing is left to cut."""
+    whole = np.array([f.area_ha for f in came.farm.fields])
+    before = np.array([f.area_ha * f.cut_fraction for f in came.farm.fields])
+    cut = (before[:, None] + np.cumsum(area, axis=1)) / whole[:, None]
+    full = cut >= DONE
+    return np.asarray(np.where(full.any(axis=1), full.argmax(axis=1) + 1, area.shape[1]))
+
+
+def area_by_job(compiled: Compiled, cut: Cutting) -> Array:
+    """What was cut of each job, ha, (job, crew, hour): a field's jobs are taken in their order."""
+    out = np.zeros((len(compiled.jobs), *cut.area.shape[1:]))
+    begun = np.zeros(len(cut.area))
+    for j, job in enumerate(compiled.jobs):
+        area = cut.area[job.field]
+        whole = area.sum(axis=0)
+        after = np.cumsum(whole)
+        low, high = begun[job.field], begun[job.field] + job.area_ha
+        if all(other.field != job.field for other in compiled.jobs[j + 1 :]):
+            high = np.inf  # more than the field's area was told
+        mine = np.clip(np.minimum(after, high) - np.maximum(after - whole, low), 0.0, None)
+        out[j] = area * (mine / np.where(whole > 0, whole, 1.0))
+        begun[job.field] += job.area_ha
+    return out
+
+
+def _moves(came: Came, compiled: Compiled, share: Array) -> Array:
+    """Share of each hour on the road: the hours free of cutting before a crew's next field."""
+    crews, hours = share[0].shape
+    out = np.zeros((crews, hours))
+    ids = [f.id for f in came.farm.fields]
+    for k in range(crews):
+        at, free = "base", np.maximum(1.0 - share[:, k].sum(axis=0), 0.0)
+        for h in range(hours):
+            for f in np.flatnonzero(share[:, k, h] > 0):
+                if ids[f] != at:
+                    km = between_km(came.farm, at, ids[f])
+                    _before(out[k], free, h, km / came.farm.moves.road_kmh)
+                    at = ids[f]
+    return out
+
+
+def _before(move: Array, free: Array, hour: int, need: float) -> None:
+    """Put `need` hours of moving into the free time up to an hour, last first."""
+    for h in range(hour, max(-1, hour - 4), -1):
+        took = min(need, free[h] - move[h])
+        move[h] += max(0.0, took)
+        need -= max(0.0, took)
+        if need <= 1e-9:
+            return
+
+
+def hours_of(came: Came, compiled: Compiled, cut: Cutting) -> Hours:
+    """What is known of every hour of fields and crews, for `charging`."""
+    farm, times = came.farm, came.weather.times[: came.hours]
+    first = int((came.weather.start - came.season.start).astype(int))
+    n = len(farm.fields)
+    reason = came.season.reason[0, :n, first : first + came.hours]
+    ups = [np.array([~down_slots(c.down, times) for c in g.combines]) for g in compiled.gangs]
+    taken = {
+        crop: np.any(
+            [open_slots(p.week, times, farm.tz) & ~down_slots(p.closed, times)
+             for p in farm.points if crop in p.markets], axis=0)
+        for crop in {f.crop for f in farm.fields}
+    }  # fmt: skip
+    return Hours(
+        closed=cause_codes(reason),
+        done=np.arange(came.hours)[None] >= cut.done[:, None],
+        cut=cut.share,
+        wait=waits(compiled),
+        down=np.array([1.0 - up.mean(axis=0) for up in ups]),
+        shut=np.array([~taken[f.crop] for f in farm.fields]),
+        off=np.array([1.0 - _works(came, compiled, k) for k in range(len(compiled.gangs))]),
+        move=cut.move,
+    )
+
+
+def days_of(came: Came) -> tuple[NDArray[np.int64], tuple[datetime, ...]]:
+    """Day number of each hour of the season, and the midnights that begin the days."""
+    midnights = []
+    at = came.start.replace(hour=0, minute=0, second=0, microsecond=0)
+    while at < came.stop:
+        midnights.append(at)
+        next_day = local(utc_hour(at) + 36 * HOUR, came.farm.tz)
+        at = next_day.replace(hour=0, minute=0, second=0, microsecond=0)
+    starts = np.array([came.index(m) for m in midnights])
+    day = np.searchsorted(starts, np.arange(came.hours), side="right") - 1
+    return day, tuple(midnights)

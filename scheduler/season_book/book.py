@@ -1,0 +1,305 @@
+"""The season book: one SQLite file in the farm folder. It is added to, and never erased.
+
+A correction is a new entry that `replaces` the old one; the database itself refuses to change or
+delete a row, and to let two entries replace the same one.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import pandas as pd
+
+from readiness.season.inputs import Observation
+from scheduler.errors import BookError, ConflictError
+from scheduler.farm.model import Farm
+from scheduler.season_book import farm_state as actuals
+from scheduler.season_book.farm_state import Spans
+from scheduler.season_book.formatting import at_words, says
+from scheduler.season_book.kinds import KINDS, Entry
+from scheduler.season_book.store import FILE, copy_book, integrity, open_book, writing
+
+_COLUMNS = "e.id, kind, subject, at, noted, who, facts, replaces, withdrawn, token"
+_GONE = "EXISTS (SELECT 1 FROM entry r WHERE r.replaces = e.id)"
+
+
+def _stamp(when: datetime, timespec: str = "seconds") -> str:
+    """UTC as text that sorts by time."""
+    utc = when.astimezone(UTC).replace(tzinfo=None)
+    return f"{utc.isoformat(timespec=timespec)}Z"
+
+
+class Book:
+    """An open season book; a context manager. Made where there is none.
+
+    Raises
+    ------
+    BookError
+        Where the file is no season book, is damaged, or was written by a later version.
+    """
+
+    def __init__(self, folder: str | Path) -> None:
+        self.folder = Path(folder)
+        self.path = self.folder / FILE
+        if not self.folder.is_dir():
+            raise BookError(f"{folder} is no folder: give your farm's folder")
+        self._db = open_book(self.path)
+
+    @staticmethod
+    def exists(folder: str | Path) -> bool:
+        """Whether a folder has a season book."""
+        return (Path(folder) / FILE).is_file()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def add(self, entry: Entry, *, seen: int | None = None) -> Entry:
+        """Write an entry and return it as the book keeps it; on disk when this returns.
+
+        An entry whose token the book has is not written again. `seen` is the newest id the
+        writer knew: of a `single` kind, nothing newer about the same subject may be there.
+
+        Raises
+        ------
+        ConflictError
+            Where somebody else wrote or corrected the same in the meantime.
+        """
+        with writing(self._db, self.path):
+            return self._put(entry, seen)
+
+    def add_all(self, entries: Iterable[Entry]) -> list[Entry]:
+        """Write entries, all or none."""
+        with writing(self._db, self.path):
+            return [self._put(e, None) for e in entries]
+
+    def _put(self, entry: Entry, seen: int | None) -> Entry:
+        if (again := self.find(entry.token)) is not None:
+            return again
+        if entry.replaces is not None:
+            self._replaceable(entry)
+        elif seen is not None and KINDS[entry.kind].single:
+            self._unseen(entry, seen)
+        noted = entry.noted or datetime.now(UTC)
+        row = (entry.kind, entry.subject, _stamp(entry.at), _stamp(noted, "microseconds"),
+               entry.by, json.dumps(entry.facts, allow_nan=False), entry.replaces,
+               int(entry.withdrawn), entry.token)  # fmt: skip
+        made = self._db.execute(
+            "INSERT INTO entry (kind, subject, at, noted, who, facts, replaces, withdrawn, token)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            row,
+        )
+        return replace(entry, id=int(made.lastrowid or 0), noted=noted)
+
+    def _replaceable(self, entry: Entry) -> None:
+        old = self.get(entry.replaces or 0)
+        if old.kind != entry.kind:
+            raise BookError(f"entry {old.id} is a {old.kind}, not a {entry.kind}")
+        if old.gone:
+            newer = next(e for e in self.entries(gone=True) if e.replaces == old.id)
+            did = "taken back" if newer.withdrawn else "corrected"
+            raise ConflictError(
+                f"entry {old.id} was {did} by {newer.by or 'somebody'} in the meantime (entry "
+                f"{newer.id}): look at it, then correct that one"
+            )
+
+    def _unseen(self, entry: Entry, seen: int) -> None:
+        newer = [e for e in self.entries(entry.kind, subject=entry.subject) if e.id > seen]
+        if newer:
+            last = newer[-1]
+            raise ConflictError(
+                f"{last.by or 'somebody'} wrote about {last.subject} in the meantime (entry "
+                f"{last.id}): look at it, then write yours again if it still holds"
+            )
+
+    def withdraw(self, number: int, *, by: str = "") -> Entry:
+        """Take an entry back: it stays in the book, superseded."""
+        old = self.get(number)
+        fresh = Entry(kind=old.kind, subject=old.subject, at=old.at)
+        return self.add(
+            replace(old, token=fresh.token, by=by, replaces=old.id, withdrawn=not old.withdrawn,
+                    id=0, noted=None, gone=False)
+        )  # fmt: skip
+
+    def find(self, token: str) -> Entry | None:
+        """The entry with a token."""
+        return next(iter(self._select("token = ?", (token,))), None)
+
+    def get(self, number: int) -> Entry:
+        """The entry with an id; BookError where there is none."""
+        found = self._select("e.id = ?", (number,))
+        if not found:
+            raise BookError(f"the book has no entry {number}")
+        return found[0]
+
+    def entries(
+        self,
+        *kinds: str,
+        subject: str | None = None,
+        until: datetime | None = None,
+        gone: bool = False,
+    ) -> list[Entry]:
+        """Entries in the order they were written; without `gone` only those that hold.
+
+        `until` keeps what was so, or was known, by then.
+        """
+        where, values = ["1"], list[object]()
+        if kinds:
+            where.append(f"kind IN ({', '.join('?' * len(kinds))})")
+            values += kinds
+        if subject is not None:
+            where.append("subject = ?")
+            values.append(subject)
+        if until is not None:
+            where.append("(at <= ? OR noted <= ?)")
+            values += [_stamp(until), _stamp(until, "microseconds")]
+        if not gone:
+            where.append(f"NOT withdrawn AND NOT {_GONE}")
+        return self._select(" AND ".join(where), values)
+
+    def _select(self, where: str, values: Iterable[object]) -> list[Entry]:
+        query = f"SELECT {_COLUMNS}, {_GONE} FROM entry e WHERE {where} ORDER BY e.id"
+        return [_entry(row) for row in self._db.execute(query, tuple(values))]
+
+    @property
+    def revision(self) -> int:
+        """The newest id: changes with every entry."""
+        return int(self._db.execute("SELECT coalesce(max(id), 0) FROM entry").fetchone()[0])
+
+    def backup(self, to: Path) -> None:
+        """A sound copy of the book, whole or not at all, while others go on writing."""
+        copy_book(self._db, self.path, to)
+
+    def integrity(self) -> str:
+        """'ok', or what is wrong with the file."""
+        return integrity(self._db)
+
+    # What planner and review ask, as of `until`. See `scheduler.season_book.farm_state`.
+
+    def observations(self, farm: Farm, until: datetime) -> list[Observation]:
+        """Samples ('moisture') and ground checks ('tier')."""
+        return actuals.observations(self.entries("sample", "ground", until=until), farm, until)
+
+    def gauges(self, until: datetime) -> pd.DataFrame:
+        """Gauge readings: gauge, time (UTC, start of the reading), hours, mm."""
+        return actuals.gauges(self.entries("rain", until=until), until)
+
+    def progress(self, farm: Farm, until: datetime) -> dict[str, float]:
+        """Fraction cut by field id, that of the field table included."""
+        return actuals.progress(self.entries("cut", until=until), farm, until)
+
+    def left_ha(self, farm: Farm, field: str, until: datetime, *, but: int | None = None) -> float:
+        """What is left uncut of a field, ha, the entry `but` not counted."""
+        area = next(f.area_ha for f in farm.fields if f.id == field)
+        told = [e for e in self.entries("cut", until=until) if e.id != but]
+        return area * max(0.0, 1.0 - actuals.progress(told, farm, until)[field])
+
+    def in_progress(self, farm: Farm, until: datetime) -> dict[str, str]:
+        """Fields begun lately and not finished, with the crew where it was told ('' if not)."""
+        return actuals.in_progress(self.entries("cut", until=until), farm, until)
+
+    def down(self, until: datetime) -> dict[str, Spans]:
+        """When machines are down, by machine id."""
+        return actuals.down(self.entries("down", "repaired", until=until))
+
+    def absences(self, farm: Farm, until: datetime) -> dict[str, tuple[Any, ...]]:
+        """Days on which crews are away, by crew id."""
+        return actuals.absences(self.entries("absent", until=until), farm)
+
+    def notices(self, farm: Farm, until: datetime) -> dict[str, Spans]:
+        """When delivery points take nothing, by point id."""
+        return actuals.notices(self.entries("notice", until=until), farm)
+
+    def delivered(self, farm: Farm, until: datetime) -> dict[str, float]:
+        """Room that loads on tickets fill, tonnes of wheat, by point id."""
+        return actuals.delivered(self.entries("ticket", until=until), farm, until)
+
+    def locked(self, farm: Farm, until: datetime) -> dict[str, tuple[str, ...]]:
+        """Orders changed by hand that hold, by crew: fields not yet cut, in order."""
+        return actuals.locked(self.entries("order", "cut", until=until), farm, until)
+
+    def issue_plan(self, document: dict[str, Any], *, seen: int, by: str = "") -> Entry:
+        """Keep a plan as issued (`outlets.plan_json`); `seen` is the revision it was made from."""
+        loss = document.get("loss")
+        facts: dict[str, Any] = {"seen": float(seen), "status": str(document.get("status", ""))}
+        if isinstance(loss, (int, float)):
+            facts["loss"] = float(loss)
+        at = datetime.fromisoformat(document["made"])
+        with writing(self._db, self.path):
+            entry = self._put(Entry(kind="plan", subject="", at=at, by=by, facts=facts), None)
+            self._db.execute(
+                "INSERT INTO plan (entry, document) VALUES (?, ?)",
+                (entry.id, json.dumps(document, allow_nan=False)),
+            )
+        return entry
+
+    def last_plan(self, before: datetime | None = None) -> dict[str, Any] | None:
+        """The plan issued last, made before a time where one is given."""
+        entry = self.last_issue(before)
+        return None if entry is None else self.plan(entry.id)
+
+    def last_issue(self, before: datetime | None = None) -> Entry | None:
+        """The entry of the plan issued last."""
+        where, values = "kind = 'plan'", list[object]()
+        if before is not None:
+            where, values = f"{where} AND at < ?", [_stamp(before)]
+        row = self._db.execute(f"SELECT max(id) FROM entry e WHERE {where}", values).fetchone()
+        return None if row[0] is None else self.get(row[0])
+
+    def since(self, issue: Entry | None) -> list[Entry]:
+        """Entries by hand that a plan did not know, those taken back since included."""
+        seen = 0 if issue is None else issue.number("seen") or 0
+        return [
+            e
+            for e in self.entries(gone=True)
+            if e.id > seen and KINDS[e.kind].by_hand and (not e.gone or e.withdrawn)
+        ]
+
+    def news(self, farm: Farm, now: datetime) -> tuple[str, ...]:
+        """What was written since the last plan made before a time, a line each."""
+        issue = self.last_issue(now)
+        return tuple(
+            f"{'Taken back' if e.withdrawn else 'Entered'}: {says(e, farm)}"
+            f" ({at_words(e, farm, now)}{', ' + e.by if e.by else ''})"
+            for e in (self.since(issue) if issue else ())
+            if e.at <= now
+        )
+
+    def plan(self, number: int) -> dict[str, Any] | None:
+        """The document of a plan by its entry."""
+        row = self._db.execute("SELECT document FROM plan WHERE entry = ?", (number,)).fetchone()
+        return None if row is None else dict(json.loads(row[0]))
+
+
+def _entry(row: tuple[Any, ...]) -> Entry:
+    facts = {k: tuple(v) if isinstance(v, list) else v for k, v in json.loads(row[6]).items()}
+    return Entry(
+        id=row[0],
+        kind=row[1],
+        subject=row[2],
+        at=datetime.fromisoformat(row[3]),
+        noted=datetime.fromisoformat(row[4]),
+        by=row[5],
+        facts=facts,
+        replaces=row[7],
+        withdrawn=bool(row[8]),
+        token=row[9],
+        gone=bool(row[10]),
+    )

@@ -1,0 +1,198 @@
+"""The season book as a table: one row an entry, the farm's units, for spreadsheets and back."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+from scheduler.errors import BookError, EntryError, Unreadable
+from scheduler.farm.model import Farm
+from scheduler.farm.units import SCALES, USUAL, spelled
+from scheduler.farm.wording import guarded
+from scheduler.farm_files.csv_table import CsvTable, read_csv, read_number
+from scheduler.farm_files.dates import read_time
+from scheduler.season_book.book import Book
+from scheduler.season_book.formatting import unit_of, write_value
+from scheduler.season_book.kinds import KINDS, Entry, Fact, crop_of
+from scheduler.season_book.parsing import read_entry
+
+HEAD = ("token", "kind", "subject", "at", "by", "noted", "replaces", "withdrawn")
+TOLD = 20  # problems printed one by one; assumed, a screen's worth
+FACTS: dict[str, Fact] = {f.name: f for k in KINDS.values() if k.by_hand for f in k.facts}
+
+
+def column(fact: Fact, farm: Farm) -> str:
+    """Heading of a fact, its unit included: 'rain_in', 'weight_bu', 'moisture_pct'."""
+    metric = farm.units == "metric"
+    if fact.quantity in SCALES:
+        return f"{fact.name}_{USUAL[fact.quantity][metric]}"
+    unit = {"percent": "pct", "test_weight": spelled(unit_of(fact, farm))}.get(fact.quantity)
+    return f"{fact.name}_{unit}" if unit else fact.name
+
+
+def book_csv(book: Book, farm: Farm) -> str:
+    """Every entry made by hand, superseded ones too, in the order written; CRLF (RFC 4180)."""
+    out = io.StringIO(newline="")
+    names = [*HEAD, *(column(f, farm) for f in FACTS.values())]
+    writer = csv.DictWriter(out, fieldnames=names, lineterminator="\r\n")
+    writer.writeheader()
+    entries = [e for e in book.entries(gone=True) if KINDS[e.kind].by_hand]
+    tokens = {e.id: e.token for e in entries}
+    writer.writerows(_row(e, farm, tokens) for e in entries)
+    return out.getvalue()
+
+
+def _row(entry: Entry, farm: Farm, tokens: Mapping[int, str]) -> dict[str, str]:
+    crop = crop_of(farm, entry.subject, entry.facts)
+    noted = entry.noted or datetime.now(UTC)
+    row = {
+        "token": entry.token,
+        "kind": entry.kind,
+        "subject": guarded(entry.subject),
+        "at": entry.at.astimezone(farm.tz).isoformat(),
+        "by": guarded(entry.by),
+        "noted": noted.isoformat(),
+        "replaces": tokens[entry.replaces] if entry.replaces else "",
+        "withdrawn": "yes" if entry.withdrawn else "",
+    }
+    for fact in KINDS[entry.kind].facts:
+        if (value := entry.facts.get(fact.name)) is not None:
+            text = write_value(fact, value, farm, crop)
+            row[column(fact, farm)] = text if isinstance(value, float) else guarded(text)
+    return row
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """An entry read from a table, and the token of the one it replaces."""
+
+    entry: Entry
+    replaces: str
+
+
+def read_rows(text: str, farm: Farm, *, now: datetime) -> list[Row]:
+    """Entries of a table. Units may be named in the headings (rain_mm), else they are the farm's.
+
+    Raises
+    ------
+    BookError
+        With every problem, row by row; nothing is taken from a table with a problem.
+    """
+    table = read_csv(text)
+    problems = [f"row {number}: {what}; {remedy}" for number, what, remedy in table.faults]
+    missing = [c for c in ("kind", "subject") if c not in {spelled(c) for c in table.columns}]
+    if missing:
+        raise BookError(f"the heading has no {' and no '.join(missing)}: begin with kind, subject")
+    rows = []
+    seen: Counter[str] = Counter()
+    for number, cells in table.rows:
+        try:
+            rows.append(_read_row(table, cells, farm, now, seen))
+        except EntryError as error:
+            problems += [f"row {number}, {name}: {why}" for name, why in error.wrong.items()]
+    if problems:
+        more = [f"and {len(problems) - TOLD} more"] if len(problems) > TOLD else []
+        raise BookError("\n".join(["nothing was imported:", *problems[:TOLD], *more]))
+    return rows
+
+
+def _read_row(
+    table: CsvTable, cells: tuple[str, ...], farm: Farm, now: datetime, seen: Counter[str]
+) -> Row:
+    values = {
+        spelled(c): _unguarded(v) for c, v in zip(table.columns, cells, strict=True) if v.strip()
+    }
+    head = {name: values.pop(name, "") for name in HEAD}
+    noted = _noted(head["noted"], farm, now)
+    kind = KINDS.get(head["kind"])
+    facts = {} if kind is None else _facts(values, kind.facts, table)
+    if kind is not None and not kind.by_hand:
+        raise EntryError({"kind": f"a {kind.name} is not written by hand; leave the row out"})
+    entry = read_entry(
+        head["kind"], head["subject"], facts, farm, now=noted or now, at=head["at"], by=head["by"]
+    )
+    if not head["at"]:
+        raise EntryError({"at": "the time is missing"})
+    token = head["token"] or _fingerprint(entry, seen)
+    if len(token) > 64 or not token.isalnum():
+        raise EntryError({"token": "is not one of this book; leave it blank"})
+    withdrawn = head["withdrawn"].lower() in ("yes", "true", "1")
+    if withdrawn and not head["replaces"]:
+        raise EntryError({"withdrawn": "takes nothing back; give replaces"})
+    return Row(
+        entry=replace(entry, token=token, noted=noted, withdrawn=withdrawn),
+        replaces=head["replaces"],
+    )
+
+
+def _unguarded(cell: str) -> str:
+    return cell[1:] if cell[:1] == "'" and cell[1:2] in ("=", "+", "-", "@") else cell
+
+
+def _noted(text: str, farm: Farm, now: datetime) -> datetime | None:
+    if not text:
+        return None
+    try:
+        when = datetime.fromisoformat(text)
+        when = when if when.tzinfo else when.replace(tzinfo=farm.tz)
+    except ValueError:
+        try:
+            when = read_time(text, farm.tz)[0]
+        except Unreadable as error:
+            raise EntryError({"noted": str(error)}) from None
+    if not datetime(2000, 1, 1, tzinfo=UTC) <= when <= now:
+        raise EntryError({"noted": f"{text[:40]} is not a time in the past"})
+    return when.astimezone(UTC)
+
+
+def _facts(values: Mapping[str, str], facts: tuple[Fact, ...], table: CsvTable) -> dict[str, str]:
+    """Texts by fact, each number with the unit of its heading; blank and foreign cells dropped."""
+    out = {}
+    for fact in facts:
+        units = [*SCALES.get(fact.quantity, ()), "pct", "lb_bu", "kg_hl"]
+        for name, unit in [(fact.name, ""), *((f"{fact.name}_{u}", u) for u in units)]:
+            if name in values:
+                out[fact.name] = _with_unit(values[name], unit, fact, table)
+    for name, text in values.items():
+        if not any(name == f.name or name.startswith(f"{f.name}_") for f in FACTS.values()):
+            continue  # a column of the user's own
+        if not any(name == f.name or name.startswith(f"{f.name}_") for f in facts):
+            out[name] = text  # a fact of another kind: read_entry says so
+    return out
+
+
+def _with_unit(text: str, unit: str, fact: Fact, table: CsvTable) -> str:
+    if fact.quantity in ("choice", "text", "fields", "field", "crew", "time", "day"):
+        return text
+    try:
+        number = read_number(text, table.mark)
+    except (Unreadable, ValueError, OverflowError):
+        return text  # read_value says what is wrong with it
+    return f"{number!r} {unit}"
+
+
+def _fingerprint(entry: Entry, seen: Counter[str]) -> str:
+    """A token from what a row says, so that importing it again adds nothing."""
+    said = f"{entry.kind}\n{entry.subject}\n{entry.at.isoformat()}\n{sorted(entry.facts.items())}"
+    seen[said] += 1
+    return hashlib.sha256(f"{said}\n{seen[said]}".encode()).hexdigest()[:32]
+
+
+def import_rows(book: Book, rows: list[Row]) -> int:
+    """Write rows, all or none, those the book has excepted; the number written."""
+
+    def resolved() -> Iterator[Entry]:  # runs inside the book's transaction
+        for row in rows:
+            old = book.find(row.replaces) if row.replaces else None
+            if row.replaces and old is None:
+                raise BookError(f"nothing was imported: entry {row.replaces[:40]} is not known")
+            yield replace(row.entry, replaces=None if old is None else old.id)
+
+    before = book.revision
+    book.add_all(resolved())
+    return book.revision - before

@@ -1,0 +1,50 @@
+"""The farm as it stands: the farm folder with what the season book says happened since."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from scheduler.farm.model import Farm, Field
+from scheduler.season_book.book import Book
+
+
+def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
+    """The farm as the book has it: what is cut, down, away, shut and delivered; last samples."""
+    down, away = book.down(now), book.absences(farm, now)
+    shut, brought = book.notices(farm, now), book.delivered(farm, now)
+    cut = book.progress(farm, now)
+    samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
+
+    def sampled(field: Field) -> Field:
+        field = replace(field, cut_fraction=min(1.0, cut[field.id]))
+        last = samples.get(field.id)
+        if last is None or (field.sample_at is not None and field.sample_at > last.at):
+            return field
+        return replace(
+            field,
+            sample_pct=last.number("moisture"),
+            sample_at=last.at,
+            test_weight_kg_hl=last.number("test_weight") or field.test_weight_kg_hl,
+        )
+
+    return replace(
+        farm,
+        fields=tuple(sampled(f) for f in farm.fields),
+        combines=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.combines),
+        carts=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.carts),
+        trucks=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.trucks),
+        crews=tuple(
+            replace(c, absent=tuple(sorted({*c.absent, *away.get(c.id, ())}))) for c in farm.crews
+        ),
+        points=tuple(
+            replace(
+                p,
+                closed=(*p.closed, *shut.get(p.id, ())),
+                capacity_t=None
+                if p.capacity_t is None
+                else max(0.0, p.capacity_t - brought.get(p.id, 0.0)),
+            )
+            for p in farm.points
+        ),
+    )

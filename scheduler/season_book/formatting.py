@@ -1,0 +1,104 @@
+"""Entries in words and numbers as people read them, in the farm's units."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from scheduler.farm.model import Farm
+from scheduler.farm.units import (
+    SCALES,
+    USUAL,
+    from_si,
+    lb_bu,
+    show_area,
+    show_depth,
+    show_mass,
+    show_money,
+    show_number,
+    show_price,
+    show_test_weight,
+)
+from scheduler.farm.wording import clock
+from scheduler.season_book.kinds import KINDS, Entry, Fact, Value, crop_of
+
+
+def unit_of(fact: Fact, farm: Farm) -> str:
+    """The unit a number without one is taken in."""
+    metric = farm.units == "metric"
+    special = {
+        "percent": "%",
+        "test_weight": "kg/hL" if metric else "lb/bu",
+        "money": farm.currency,
+        "number": "",
+        "hours": "h",
+    }
+    if fact.quantity in special:
+        return special[fact.quantity]
+    pair = USUAL.get(fact.quantity)
+    if pair is None:
+        return ""
+    unit = pair[metric].replace("per_", f"{farm.currency}/")
+    return unit
+
+
+def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
+    """A value as people read it, in the farm's units."""
+    if isinstance(value, tuple):
+        return ", ".join(value)
+    if isinstance(value, str):
+        if fact.quantity == "time":
+            here = datetime.fromisoformat(value).astimezone(farm.tz)
+            return f"{here:%a} {here.day} {here:%b %H:%M}"
+        return value
+    units, number = farm.units, float(value)
+    if fact.quantity == "depth":
+        return show_depth(number, units)
+    if fact.quantity == "area":
+        return show_area(number, units)
+    if fact.quantity == "mass":
+        return show_mass(number, crop, units)
+    if fact.quantity == "price":
+        return show_price(number, crop, units, farm.currency)
+    if fact.quantity == "money":
+        return show_money(number, farm.currency)
+    if fact.quantity == "percent":
+        return f"{show_number(number, 1)} %"
+    if fact.quantity == "test_weight":
+        return show_test_weight(number, crop, units)
+    return f"{number:g} h" if fact.quantity == "hours" else f"{number:g}"
+
+
+def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
+    """A value as `read_value` takes it back, in the farm's units to the last digit that counts."""
+    if isinstance(value, tuple):
+        return "; ".join(value)
+    if isinstance(value, str):
+        if fact.quantity == "time":
+            return datetime.fromisoformat(value).astimezone(farm.tz).isoformat(timespec="minutes")
+        return value
+    number = float(value)
+    if fact.quantity == "test_weight" and farm.units == "us":
+        number = lb_bu(number, crop)
+    elif fact.quantity in SCALES:
+        number = from_si(number, fact.quantity, farm.units, crop)
+    return f"{number:.12f}".rstrip("0").rstrip(".")
+
+
+def says(entry: Entry, farm: Farm) -> str:
+    """What an entry says, one line: 'grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu'."""
+    kind = KINDS[entry.kind]
+    crop = crop_of(farm, entry.subject, entry.facts)
+    told = [(f, entry.facts[f.name]) for f in kind.facts if f.name in entry.facts]
+    parts = [
+        show_fact(f, v, farm, crop)
+        if f.quantity in ("choice", "text", "fields") or f.label == kind.label
+        else f"{f.label.split(' (')[0].lower()} {show_fact(f, v, farm, crop)}"
+        for f, v in told
+    ]
+    head = f"{kind.label.lower()} {entry.subject}".strip()
+    return f"{head}: {', '.join(parts)}" if parts else head
+
+
+def at_words(entry: Entry, farm: Farm, now: datetime) -> str:
+    """When, in farm time."""
+    return clock(entry.at.astimezone(farm.tz), now.astimezone(farm.tz))

@@ -1,0 +1,151 @@
+"""Work in the fields under the weather that came: who cuts what in each slot, and what it lost."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from readiness.atmosphere.weather import Array
+from scheduler.costs.grain_value import loss_terms
+from scheduler.costs.standing_loss import wet_yield
+from scheduler.cut_tables.compile import Compiled
+from scheduler.farm.working_time import SLOT_MIN
+
+STEP_H = SLOT_MIN / 60.0
+#: Names a crew's next job from (crew, slot it is free, jobs that are nobody's); None is to wait.
+Choice = Callable[[int, int, set[int]], int | None]
+
+
+@dataclass(kw_only=True)
+class Work:
+    """Where all crews and jobs stand; `compiled` holds the weather that came, one member.
+
+    Attributes
+    ----------
+    left : (job,) tonnes still standing. lost : money lost by what is cut. ended : (job,) slot at
+        which each was done, -1 where it is not.
+    at : place of each crew, a job or the number of jobs for where it began. on : its job, None
+        for none. free : slot from which it can work.
+    """
+
+    compiled: Compiled
+    left: Array
+    lost: float = 0.0
+    ended: Array = field(default_factory=lambda: np.zeros(0))
+    at: list[int]
+    on: list[int | None]
+    free: list[int]
+    held: list[float]
+
+    @property
+    def open_jobs(self) -> set[int]:
+        """Jobs not done."""
+        return {int(j) for j in np.flatnonzero(self.left > 1e-9)}
+
+    @property
+    def done_share(self) -> Array:
+        """(job,) share of each job that is cut."""
+        return np.asarray(1.0 - self.left / _tonnes(self.compiled))
+
+    @property
+    def loss(self) -> float:
+        """Money lost by what is cut, and by leaving what is not."""
+        share = self.left / _tonnes(self.compiled)
+        return self.lost + float(self.compiled.stakes.leave @ share)
+
+
+def _tonnes(compiled: Compiled) -> Array:
+    return np.array(
+        [job.area_ha * wet_yield(compiled.field(j)) for j, job in enumerate(compiled.jobs)]
+    )
+
+
+def begun(compiled: Compiled) -> Work:
+    """All crews where they start, nothing cut."""
+    crews, jobs = len(compiled.gangs), len(compiled.jobs)
+    return Work(
+        compiled=compiled,
+        left=_tonnes(compiled),
+        ended=np.full(jobs, -1.0),
+        at=[jobs] * crews,
+        on=[None] * crews,
+        free=compiled.tables.ready.astype(int).tolist(),
+        held=[0.0] * crews,
+    )
+
+
+def work(state: Work, first: int, stop: int, choose: Choice) -> None:
+    """Let the crews work through slots [first, stop); moves `state` on.
+
+    At `first` every crew is free to be sent elsewhere. A crew that has a job waits in the field
+    until it opens, as the tables have it.
+    """
+    for k in range(len(state.on)):
+        state.on[k] = None
+        state.free[k] = max(state.free[k], first)
+    for t in range(first, stop):
+        for k in range(len(state.on)):
+            if state.on[k] is None and state.free[k] <= t:
+                _send(state, k, t, choose)
+            if state.on[k] is not None and state.free[k] <= t:
+                _cut(state, k, t)
+
+
+def _send(state: Work, k: int, t: int, choose: Choice) -> None:
+    """Send a free crew to its next job, if it has one."""
+    taken = {j for j in state.on if j is not None}
+    j = choose(k, t, state.open_jobs - taken)
+    if j is None:
+        return
+    state.on[k] = j
+    if state.at[k] == j:  # goes on where it stands
+        return
+    tables = state.compiled.tables
+    arrival = t + int(tables.move[k, state.at[k], j])
+    arrive = state.compiled.arrive[k, j]
+    state.at[k] = j
+    state.free[k] = int(arrive[arrival]) if arrival < len(arrive) else len(arrive)
+    state.held[k] = 0.0
+
+
+def _cut(state: Work, k: int, t: int) -> None:
+    """Cut for one slot, as `compile._cut` reckons it."""
+    compiled, j = state.compiled, state.on[k]
+    assert j is not None
+    stake, job, q = compiled.stakes, compiled.jobs[j], int(compiled.point[0, k, j, t])
+    if q < 0:
+        return
+    t_ha = wet_yield(compiled.field(j))
+    most, out = compiled.slot_t(k, j, t, state.held[k])
+    cut = 0.0
+    if compiled.can[0, k, j, t]:
+        cut = min(most, state.left[j])
+        edge = stake.edge[0, job.row, t]
+        rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
+        state.lost += cut / t_ha * (float(stake.loss[0, j, q, t]) + rut)
+        state.left[j] -= cut
+    state.held[k] = max(0.0, state.held[k] + cut - out)
+    if state.left[j] <= 1e-9:
+        state.left[j], state.ended[j] = 0.0, t + 1
+        state.on[k], state.free[k] = None, t + 1
+
+
+def fit_on_arrival(state: Work, k: int, t: int, j: int) -> bool:
+    """Whether a crew that leaves for a job at a slot can cut as soon as it is there."""
+    can, arrive = state.compiled.can[0, k, j], state.compiled.arrive[k, j]
+    if state.at[k] == j:
+        return bool(can[t])
+    s = t + int(state.compiled.tables.move[k, state.at[k], j])
+    s = int(arrive[s]) if s < len(arrive) else s
+    return s < len(can) and bool(can[s])
+
+
+def follow(orders: Sequence[Sequence[int]]) -> Choice:
+    """Each crew takes the next of its orders that is still to be done, open or not."""
+
+    def choose(k: int, t: int, free: set[int]) -> int | None:
+        return next((j for j in orders[k] if j in free), None)
+
+    return choose

@@ -1,0 +1,97 @@
+"""Following orders in the weather that came, as crews do: half-cut fields are left and resumed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from readiness.atmosphere.weather import Array
+from scheduler.costs.grain_value import loss_terms
+from scheduler.costs.standing_loss import wet_yield
+from scheduler.cut_tables.compile import Compiled
+from scheduler.farm.working_time import SLOT_MIN
+
+STEP_H = SLOT_MIN / 60.0
+Told = Sequence[Sequence[int]]
+
+
+@dataclass(kw_only=True)
+class _Crew:
+    """Where a crew is while it follows its orders."""
+
+    at: int  # job, or the number of jobs at the base
+    ready: int = 0  # slot from which it can work, having moved
+    held: float = 0.0  # tonnes in carts and trucks
+    day: int = -1  # day on which it last looked at its orders from the top
+
+
+def followed(compiled: Compiled, turns: Sequence[tuple[int, Told]]) -> Array:
+    """Money lost by following orders slot by slot, (draw,).
+
+    `turns` : (slot, jobs of each crew in order), each in force until the next. Each day a crew
+    begins with the first of its jobs that can be cut; when that is done or closes it goes to the
+    next that can be cut, and comes back another day. Jobs of no order are taken last, as they
+    stand in the tables. What is left at the end costs what leaving it costs.
+    """
+    stake, jobs = compiled.stakes, compiled.jobs
+    left = np.array([j.area_ha for j in jobs])
+    loss = np.zeros(stake.loss.shape[0])
+    crews = [_Crew(at=len(jobs)) for _ in compiled.gangs]
+    turn = 0
+    for s in range(len(stake.slots)):
+        while turn + 1 < len(turns) and turns[turn + 1][0] <= s:
+            turn += 1
+        taken = {c.at for c in crews if c.at < len(jobs) and left[c.at] > 0}
+        for k, crew in enumerate(crews):
+            order = list(dict.fromkeys([*turns[turn][1][k], *range(len(jobs))]))
+            _choose(compiled, crew, k, order, left, s, taken)
+            loss += _cut_slot(compiled, crew, k, left, s)
+    share = left / np.array([j.area_ha for j in jobs])
+    return loss + float(share @ stake.leave)
+
+
+def _choose(
+    compiled: Compiled, crew: _Crew, k: int, order: Sequence[int], left: Array, s: int,
+    taken: set[int],
+) -> None:  # fmt: skip
+    """Stay where cutting goes on; else go to the first job of the order that can be cut."""
+    can = compiled.can[0, k, :, s]
+    if s < crew.ready or not can.any():
+        return
+    new_day = crew.day != compiled.stakes.day[s]
+    here = crew.at < len(left) and left[crew.at] > 0 and can[crew.at]
+    if here and not new_day:
+        return
+    free = (j for j in order if left[j] > 0 and can[j] and (j not in taken or j == crew.at))
+    if (to := next(free, None)) is None:
+        return
+    crew.day = int(compiled.stakes.day[s])
+    if to != crew.at:
+        crew.ready = s + int(compiled.tables.move[k, crew.at, to])
+        taken.discard(crew.at)
+        taken.add(to)
+        crew.at = to
+
+
+def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> Array | float:
+    """Cut for one slot; money lost by draw."""
+    j, stake = crew.at, compiled.stakes
+    q = int(compiled.point[0, k, j, s]) if j < len(left) else -1
+    if q < 0:
+        return 0.0
+    t_ha = wet_yield(compiled.field(j))
+    most, out = compiled.slot_t(k, j, s, crew.held)
+    area = 0.0
+    if s >= crew.ready and left[j] > 0 and compiled.can[0, k, j, s]:
+        area = min(most / t_ha, float(left[j]))
+        left[j] -= area
+    crew.held = max(0.0, crew.held + area * t_ha - out)
+    if area <= 0.0:
+        return 0.0
+    money = stake.loss[:, j, q, s]
+    money = np.where(np.isnan(money), np.nanmean(money) if np.isfinite(money).any() else 0.0, money)
+    edge = stake.edge[0, compiled.jobs[j].row, s]
+    rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
+    return np.asarray(area * (np.maximum(money, 0.0) + rut))

@@ -1,0 +1,12 @@
+"""Stored forecasts and records, and the weather of every field on a morning.
+
+Layer: may import farm_files and what lies below.
+
+- `store`: stored answers of services, one file each
+- `given_file`: a forecast file that somebody gives
+- `selection`: which stored forecast to plan on, and when to refuse
+- `history`: weather so far: records, gauges, gaps
+- `bias_correction`: what past forecasts of rain teach
+- `field_weather`: records up to now and members from now on, per field
+- `fetch`: `afterrain fetch`: one set of questions for the farm
+"""

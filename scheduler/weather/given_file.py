@@ -1,0 +1,156 @@
+"""A forecast file somebody gives: a stored answer, a service's response, or a plain table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from readiness.atmosphere.weather import VARIABLES
+from readiness.sources.open_meteo import parse
+from readiness.sources.payload import MOST_HOURS, NEEDED, Payload, PayloadError, frame
+from scheduler.errors import Unreadable, WeatherError
+from scheduler.farm.model import Farm
+from scheduler.farm.units import spelled
+from scheduler.farm_files.csv_table import file_text, read_csv
+from scheduler.farm_files.dates import comes_twice, date_order
+from scheduler.farm_files.record import Custom, Problem, Record
+from scheduler.weather.store import read_answer, read_json
+
+
+@dataclass(frozen=True, kw_only=True)
+class Given:
+    """A forecast and where it came from."""
+
+    payload: Payload
+    source: str
+    issued: datetime | None
+
+
+def read_forecast(path: Path, farm: Farm) -> Given:
+    """Read a forecast file in any of its forms.
+
+    Raises
+    ------
+    WeatherError
+        Where it cannot be read, with the row and column of a table.
+    """
+    try:
+        text = file_text(path)
+    except Unreadable as error:
+        raise WeatherError(f"{path}: {error}") from None
+    if not text.lstrip().startswith(("{", "[")):
+        return Given(payload=read_table(text, farm, str(path)), source=path.name, issued=None)
+    content = read_json(path)
+    try:
+        if isinstance(content, dict) and "payload" in content:
+            answer = read_answer(path)
+            return Given(payload=parse(answer.payload), issued=answer.issued,
+                         source=f"{answer.source} {answer.product}")  # fmt: skip
+        payload = parse(content)
+    except PayloadError as error:
+        raise WeatherError(f"{path}: {error}; ask the service again") from None
+    issued = payload.issued
+    at = None if issued is None else issued.astype("datetime64[s]").item().replace(tzinfo=UTC)
+    return Given(payload=payload, source=path.name, issued=at)
+
+
+#: Other names of a table's columns, as `spelled` writes them.
+ALIASES = {
+    "precipitation": "rain", "precip": "rain", "rainfall": "rain", "temperature": "temp",
+    "relative_humidity": "humidity", "rh": "humidity", "wind_speed": "wind",
+    "wind_gust": "gust", "wind_gusts": "gust", "solar": "radiation",
+    "solar_radiation": "radiation", "shortwave_radiation": "radiation", "date": "time",
+    "hour": "time", "datetime": "time", "valid": "time",
+}  # fmt: skip
+FORM = "time, rain_mm, temp_c, humidity_pct, wind_kmh, gust_kmh, radiation_w_m2"
+
+
+def read_table(text: str, farm: Farm, name: str) -> Payload:
+    """An hourly table: time (start of the hour), rain, temp, humidity, wind, gust, radiation.
+
+    A heading may end in its unit (rain_in, temp_f, wind_mph, wind_ms); without one the farm's
+    units hold. Times without an offset are farm time. A column `member` makes an ensemble. What
+    is blank is unknown; rain and temperature are needed. Position is the farm's base.
+    """
+    table = read_csv(text)
+    problems = [
+        Problem(file=name, row=str(n), column="", message=what, remedy=remedy)
+        for n, what, remedy in table.faults
+    ]
+    columns = [_ours(c) for c in table.columns]
+    for need in ("time", *NEEDED):
+        if not any(c == need or c.startswith(f"{need}_") for c in columns):
+            found = ", ".join(table.columns)
+            raise WeatherError(f"{name}: there is no column {need} (found are: {found:.200}); "
+                               f"the heading is {FORM}")  # fmt: skip
+    custom = Custom(units=farm.units, tz=farm.tz, mark=table.mark)
+    order = {"time": date_order(cells[columns.index("time")] for _, cells in table.rows)}
+    rows: dict[tuple[str, np.datetime64], dict[str, float]] = {}
+    for number, cells in table.rows:
+        record = Record(dict(zip(columns, cells, strict=True)), custom, problems, file=name,
+                        row=str(number), orders=order)  # fmt: skip
+        when = record.moment("time")
+        values = _values(record)
+        if when is None:
+            if not record.failed:
+                record.missing("time", "the start of the hour, as 2026-08-12 06:00")
+            continue
+        key = record.text("member"), np.datetime64(when.replace(tzinfo=None), "h")
+        if key in rows:
+            when = comes_twice(when, farm.tz) or when
+            key = key[0], np.datetime64(when.replace(tzinfo=None), "h")
+        if key in rows:
+            record.fault("time", "the hour stands there twice", "keep one row an hour")
+        rows[key] = values
+    if problems:
+        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        raise WeatherError(f"{problems[0]}{more}")
+    return _table_payload(rows, farm, name)
+
+
+def _ours(heading: str) -> str:
+    word = spelled(heading)
+    for alias in sorted(ALIASES, key=len, reverse=True):
+        if word == alias or word.startswith(f"{alias}_"):
+            return ALIASES[alias] + word[len(alias) :]
+    return word
+
+
+def _values(record: Record) -> dict[str, float]:
+    """One row in the frame's units; NaN where blank."""
+    radiation = record.found("radiation", ("w_m2", "w_m", "wm2"))
+    found = {
+        "rain": record.maybe("rain", "depth", low=0.0),
+        "temp": record.temperature("temp"),
+        "humidity": record.percent("humidity", low=0.0, high=105.0),
+        "wind": record.maybe("wind", "wind", low=0.0),
+        "gust": record.maybe("gust", "wind", low=0.0),
+        "radiation": None if radiation is None else record.maybe(radiation[1]),
+    }
+    return {n: np.nan if v is None else float(v) for n, v in found.items()}
+
+
+def _table_payload(
+    rows: dict[tuple[str, np.datetime64], dict[str, float]], farm: Farm, name: str
+) -> Payload:
+    """Rows of members and hours as a frame; hours without a row are unknown."""
+    if not rows:
+        raise WeatherError(f"{name}: there is no row below the heading")
+    members = sorted({m for m, _ in rows})
+    first, last = min(t for _, t in rows), max(t for _, t in rows)
+    hours = int((last - first).astype(int)) + 1
+    if hours > MOST_HOURS:
+        raise WeatherError(f"{name}: the rows span {hours // 24} days; check the column time")
+    values = {v: np.full((len(members), hours), np.nan) for v in VARIABLES}
+    for (member, at), row in rows.items():
+        for v in VARIABLES:
+            values[v][members.index(member), int((at - first).astype(int))] = row[v]
+    unknown = np.full(hours, np.nan)
+    try:
+        weather = frame(first, values, unknown, farm.base_lat, farm.base_lon)
+    except PayloadError as error:
+        raise WeatherError(f"{name}: {error}; check its unit") from None
+    return Payload(weather=weather, thunder=unknown, lat=farm.base_lat, lon=farm.base_lon)

@@ -1,0 +1,187 @@
+"""Which stored forecast to plan on, cell by cell, and when to refuse."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from readiness.atmosphere.weather import Array
+from readiness.forecasts.gauge_kriging import distance_km
+from readiness.sources.open_meteo import parse
+from readiness.sources.payload import Payload, PayloadError
+from scheduler.errors import WeatherError
+from scheduler.farm.model import Farm, Field
+from scheduler.weather.given_file import read_forecast
+from scheduler.weather.store import Stored, read_answer, stored
+
+#: Products that hold a forecast, best first: own members, then single forecasts to be dressed.
+FORECASTS = ("ensemble", "forecast", "gridpoint")
+#: A product that is newer by this many hours is taken before a better one; assumed: two runs of
+#: an ensemble missed.
+NEWER_H = 12.0
+#: Farthest a forecast or record may lie from a field, km; assumed: beyond the half diagonal of a
+#: cell of a quarter degree, and a little more so that a field may move house.
+FAR_KM = 40.0
+#: Clocks of a service and of this computer may differ so much without a word.
+SLACK = timedelta(minutes=5)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cell:
+    """A forecast of one grid cell."""
+
+    lat: float
+    lon: float
+    payload: Payload
+    source: str
+    issued: datetime | None
+
+
+def choose(folder: Path, farm: Farm, now: datetime, notes: list[str]) -> list[Cell]:
+    """The latest good cells of the product to use, one at least near every field.
+
+    The product is the first of `FORECASTS`, unless another is newer by `NEWER_H`.
+
+    Raises
+    ------
+    WeatherError
+        Where nothing stored covers the fields, or all of it is too old or in the future.
+    """
+    sets: dict[str, list[Cell]] = {}
+    for product in FORECASTS:
+        cells = latest(stored(folder, product), farm, now, notes)
+        if cells:
+            sets[product] = cells
+    if not sets:
+        raise _no_forecast(folder, farm, now)
+    issue = {p: min(c.issued for c in cells if c.issued) for p, cells in sets.items()}
+    newest = max(issue.values())
+    product = next(
+        p for p in FORECASTS if p in sets and newest - issue[p] < timedelta(hours=NEWER_H)
+    )
+    check_age(farm, issue[product], now)
+    return sets[product]
+
+
+def given(folder: Path, path: Path, farm: Farm, now: datetime, notes: list[str]) -> list[Cell]:
+    """The forecast of a file for the whole farm, once for each cell of records."""
+    found = read_forecast(path, farm)
+    cell = Cell(lat=found.payload.lat, lon=found.payload.lon, payload=found.payload,
+                source=found.source, issued=found.issued)  # fmt: skip
+    if cell.issued is not None:
+        if cell.issued > now + SLACK:
+            raise WeatherError(
+                f"{path}: was issued {clock(cell.issued, farm)}, after the planning time "
+                f"{clock(now, farm)}; check the date asked for and this computer's clock"
+            )
+        check_age(farm, cell.issued, now)
+    _, km = nearest(farm.fields, [(cell.lat, cell.lon)])
+    if (far := float(km.max())) > FAR_KM:
+        notes.append(f"The forecast given is for a place {far:.0f} km from the farthest field.")
+    places = sorted({(s.lat, s.lon) for s in stored(folder, "archive")})
+    if not places:
+        return [cell]
+    near = sorted({places[i] for i in nearest(farm.fields, places)[0]})
+    return [replace(cell, lat=lat, lon=lon) for lat, lon in near]
+
+
+def latest(found: Sequence[Stored], farm: Farm, now: datetime, notes: list[str]) -> list[Cell]:
+    """For each field the nearest cell, in its latest readable issue; [] where a field has none."""
+    ripe = [s for s in found if s.issued <= now + SLACK]
+    if not ripe:
+        return []
+    places = sorted({(s.lat, s.lon) for s in ripe})
+    wanted, km = nearest(farm.fields, places)
+    if float(km.max()) > FAR_KM:
+        return []
+    cells = []
+    for at in sorted(set(wanted)):
+        issues = [s for s in ripe if (s.lat, s.lon) == places[at]]
+        cell = next((c for s in issues if (c := readable(s, notes)) is not None), None)
+        if cell is None:
+            return []
+        cells.append(cell)
+    return cells
+
+
+def readable(one: Stored, notes: list[str]) -> Cell | None:
+    """The stored forecast, None (noted) where it is broken."""
+    try:
+        stamp = one.path.stat()
+        source, payload = _parsed(one.path, stamp.st_mtime_ns, stamp.st_size)
+    except OSError as error:
+        notes.append(f"Passed over {one.path.name}: cannot be read ({error.strerror}).")
+        return None
+    except WeatherError as error:
+        notes.append(f"Passed over {error}.")
+        return None
+    except PayloadError as error:
+        notes.append(f"Passed over {one.path.name}: {error}.")
+        return None
+    return Cell(lat=one.lat, lon=one.lon, payload=payload, source=source, issued=one.issued)
+
+
+@lru_cache(maxsize=48)
+def _parsed(path: Path, mtime: int, size: int) -> tuple[str, Payload]:
+    """Source and frame of a file as it is now; kept, for one plan asks several times."""
+    answer = read_answer(path)
+    return f"{answer.source} {answer.product}", parse(answer.payload)
+
+
+def near_answers(found: Sequence[Stored], cell: Cell) -> list[Stored]:
+    """Answers of the place nearest to a cell, latest issue first; [] where all are far."""
+    places = sorted({(s.lat, s.lon) for s in found})
+    if not places:
+        return []
+    lats, lons = np.array(places).T
+    away = distance_km(np.array([cell.lat]), np.array([cell.lon]), lats, lons)[0]
+    if away.min() > FAR_KM:
+        return []
+    at = places[int(away.argmin())]
+    return [s for s in found if (s.lat, s.lon) == at]
+
+
+def nearest(
+    fields: Sequence[Field], places: Sequence[tuple[float, float]]
+) -> tuple[list[int], Array]:
+    """Index of the place nearest to each field, and how far it is, km."""
+    lat, lon = np.array([f.lat for f in fields]), np.array([f.lon for f in fields])
+    spots = np.array(places)
+    away = distance_km(lat, lon, spots[:, 0], spots[:, 1])
+    return [int(i) for i in away.argmin(axis=1)], away.min(axis=1)
+
+
+def check_age(farm: Farm, issued: datetime, now: datetime) -> None:
+    """Refuse politely what is older than the farm's limit."""
+    age, limit = (now - issued) / timedelta(hours=1), farm.rules.forecast_age_max_h
+    if age > limit:
+        raise WeatherError(
+            f"the last good forecast is {age:.0f} h old (issued {clock(issued, farm)}), the "
+            f"farm's limit is {limit:.0f} h; run `afterrain fetch`, give one with --forecast "
+            "FILE, or raise forecast_age_max_h under [rules] in farm.toml"
+        )
+
+
+def clock(at: datetime, farm: Farm) -> str:
+    """A time as the farm's clock shows it."""
+    return f"{at.astimezone(farm.tz):%Y-%m-%d %H:%M}"
+
+
+def _no_forecast(folder: Path, farm: Farm, now: datetime) -> WeatherError:
+    """Why nothing stored can be used."""
+    found = [s for p in FORECASTS for s in stored(folder, p)]
+    later = [s.issued for s in found if s.issued > now]
+    if found and len(later) == len(found):
+        return WeatherError(
+            f"the planning time {clock(now, farm)} is before every stored forecast, the first "
+            f"issued {clock(min(later), farm)}; check the date asked for and this computer's clock"
+        )
+    what = "no stored forecast covers the fields" if found else "there is no stored forecast"
+    return WeatherError(
+        f"{folder}: {what}; run `afterrain fetch {folder}`, or give one with --forecast FILE"
+    )

@@ -1,0 +1,8 @@
+"""From the farm to its workable hours: model inputs, learnt offsets, hours by day.
+
+Layer: may import season_book and what lies below.
+
+- `model_inputs`: farm facts as readiness takes them; the season ahead
+- `bias`: lasting offsets of grain and ground, learnt from readings
+- `daily_hours`: hours of each field and day
+"""
