@@ -37,7 +37,7 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
 from scheduler.weather.history import gauged
 from scheduler.weather.store import Answer, store
-from scheduler.windows.model_inputs import look_ahead
+from scheduler.windows.model_inputs import simulate_farm
 
 HERE = Path(__file__).resolve().parent
 SEED = 812
@@ -188,7 +188,7 @@ class Crews:
         first = np.datetime64("2026-08-12T00")
         known = gauged(known, farm, read_rain(folder, farm), [])
         past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)
-        self.season, _ = look_ahead(farm, past, ahead)
+        self.season, _ = simulate_farm(farm, past, ahead)
 
     def hour(self, field: str, at: datetime, name: str) -> float:
         """A number of the true season."""

@@ -34,7 +34,7 @@ from scheduler.orders.model import (
     Spread,
     TimeSpread,
 )
-from scheduler.windows.model_inputs import rows
+from scheduler.windows.model_inputs import season_rows
 
 TZ = ZoneInfo("America/Chicago")
 NOW = datetime(2025, 8, 16, 6, 0, tzinfo=TZ)
@@ -147,7 +147,7 @@ def weather(place: Farm, *, days: int, members: int, seed: int) -> Weather:
 
 def season(place: Farm, sky: Weather, *, unknown: bool = False) -> Season:
     """Ground and grain that follow the weather by simple rules; not the real model."""
-    picked = rows(place)
+    picked = season_rows(place)
     sky = sky.sites([place.fields.index(f) for f, _ in picked])
     members, count, hours = sky.shape
     top = np.empty(sky.shape)

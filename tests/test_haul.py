@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from scheduler.costs.machine_rates import (
-    Gang,
+    CrewMachines,
     capacity_ha_h,
     cart_t_h,
-    gang_rates,
+    crew_rates,
     queue_mm1,
     truck_t_h,
     trucks_needed,
@@ -107,8 +107,8 @@ def test_a_crew_cuts_at_the_least_of_combine_cart_and_haul():
     cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
     truck = Truck(id="T", capacity_m3=35, payload_t=25)
     near, far = (
-        gang_rates(
-            Gang(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2),
+        crew_rates(
+            CrewMachines(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2),
             point, km=km, density=0.77, wet_yield=4.0,
         )
         for km in (2, 80)
@@ -123,8 +123,8 @@ def test_a_crew_cuts_at_the_least_of_combine_cart_and_haul():
 def test_no_cart_means_stopping_to_unload_and_no_cart_limit():
     point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
     truck = Truck(id="T", capacity_m3=35, payload_t=25)
-    alone = gang_rates(
-        Gang(crew="A", combines=(combine(),), carts=(), trucks=(truck,)),
+    alone = crew_rates(
+        CrewMachines(crew="A", combines=(combine(),), carts=(), trucks=(truck,)),
         point, km=2, density=0.77, wet_yield=4.0,
     )  # fmt: skip
     assert alone.cart == ()
@@ -135,8 +135,8 @@ def test_machines_that_are_down_are_left_out_slot_by_slot():
     point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
     cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
     truck = Truck(id="T", capacity_m3=35, payload_t=25)
-    gang = Gang(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2)
-    rates = gang_rates(gang, point, km=2, density=0.77, wet_yield=4.0)
+    machines = CrewMachines(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2)
+    rates = crew_rates(machines, point, km=2, density=0.77, wet_yield=4.0)
     # slots: all up; one truck down; the cart down; a combine and both trucks down
     combines = np.array([[1, 1, 1, 0], [1, 1, 1, 1]], dtype=float)
     carts, trucks = np.array([[1, 1, 0, 1.0]]), np.array([[1, 0, 1, 0], [1, 1, 1, 0.0]])

@@ -9,8 +9,8 @@ import pytest
 
 from readiness.season.codes import Reason, Tier
 from scheduler.report.terminal import WIDTH, terminal_ready
-from scheduler.windows.daily_hours import ahead, days_ahead
-from scheduler.windows.model_inputs import for_work
+from scheduler.windows.daily_hours import from_now, hours_by_day
+from scheduler.windows.model_inputs import season_for_work
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def test_counts_of_today_start_now(morning):
     for first, last in ((9, 12), (16, 18), (28, 34)):
         season.reason[:3, 0, now + first : now + last] = Reason.OPEN
         season.tier[:3, 0, now + first : now + last] = Tier.FIRM
-    days = days_ahead(morning.farm, season, now=morning.now)
+    days = hours_by_day(morning.farm, season, now=morning.now)
     today, tomorrow = days[date(2025, 8, 16)][0], days[date(2025, 8, 17)][0]
     assert (today.cut, today.drive, today.chance) == (3.0, 5.0, 0.0)
     assert (tomorrow.cut, tomorrow.low, tomorrow.high) == (6.0, pytest.approx(1.8), 6.0)
@@ -60,7 +60,7 @@ def test_hours_for_spraying_are_told_as_those_for_cutting(morning):
     wind = np.full_like(morning.weather.wind, 5.0)
     wind[:, 0, now + 4 : now + 9] = wind[1:, 1, now + 4 : now + 7] = 4.0
     sky = replace(morning.weather, wind=wind, rain=np.zeros_like(wind))
-    season = for_work(morning.farm, season, sky, work="spraying")
+    season = season_for_work(morning.farm, season, sky, work="spraying")
     text = terminal_ready(morning.farm, season, now=morning.now, days=1, work="spraying")
     assert (
         text
@@ -98,7 +98,7 @@ def test_hours_for_soil_work_depend_on_its_water(morning, work, water, line):
         tier=np.full_like(morning.season.tier, Tier.FIRM),
         water_top=np.full_like(morning.season.water_top, water),
     )
-    season = for_work(morning.farm, season, morning.weather, work=work)
+    season = season_for_work(morning.farm, season, morning.weather, work=work)
     text = terminal_ready(morning.farm, season, now=morning.now, days=1, work=work)
     assert line in text.splitlines()
     assert "label" not in text
@@ -111,24 +111,24 @@ def test_night_is_a_cause_only_where_there_is_no_other(morning):
     season.reason[:, :, now : now + 18] = Reason.OPEN
     season.reason[:, :, now + 10 : now + 18] = Reason.NIGHT
     season.reason[:, 1, now : now + 4] = Reason.GRAIN
-    today = days_ahead(morning.farm, season, now=morning.now)[date(2025, 8, 16)]
+    today = hours_by_day(morning.farm, season, now=morning.now)[date(2025, 8, 16)]
     assert [h.lost_to for h in today] == ["dark", "dew on the ear or grain too wet"]
 
 
 def test_unknown_is_not_workable_and_is_said(morning):
     season = shut(morning.season)
     season.reason[:, 0] = Reason.UNKNOWN
-    days = days_ahead(morning.farm, season, now=morning.now)
+    days = hours_by_day(morning.farm, season, now=morning.now)
     assert all(h[0].cut is None and h[1].cut == 0.0 for h in days.values())
     assert "weather unknown" in terminal_ready(morning.farm, season, now=morning.now)
 
 
 def test_the_stub_of_a_last_day_is_left_out(morning):
-    days = days_ahead(morning.farm, morning.season, now=morning.now)
+    days = hours_by_day(morning.farm, morning.season, now=morning.now)
     assert list(days) == [date(2025, 8, 16), date(2025, 8, 17), date(2025, 8, 18)]
 
 
 def test_ahead_starts_at_the_hour_of_now(morning):
-    cut = ahead(morning.season, datetime(2025, 8, 16, 7, 40, tzinfo=mornings.TZ))
+    cut = from_now(morning.season, datetime(2025, 8, 16, 7, 40, tzinfo=mornings.TZ))
     assert cut.start == np.datetime64("2025-08-16T12")
     assert cut.reason.shape[2] == morning.season.reason.shape[2] - mornings.HISTORY_DAYS * 24 - 1

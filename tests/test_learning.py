@@ -18,13 +18,13 @@ from scheduler.windows.bias import (
     GROUND,
     HUBER,
     Prior,
-    grain_bounds,
-    ground_bounds,
+    grain_intervals,
+    ground_intervals,
     learn,
     offsets,
-    surprise,
+    standardised_residual,
 )
-from scheduler.windows.model_inputs import as_the_run_sees, open_loop, true_moisture
+from scheduler.windows.model_inputs import model_observations, open_loop, with_grain_offset
 
 P = Prior(soil_sd=0.5, own_sd=0.5, error_sd=1.0)
 ONE = np.array([0])
@@ -76,7 +76,7 @@ def test_laws_of_offsets(seen, more):
     assert np.isfinite(one).all()
     two = solve(field, [value[0] + more, *value[1:]])
     assert two[field[0]] >= one[field[0]] - 1e-4
-    away = surprise(np.array(field), np.array(value), np.array(value), one, prior=P)
+    away = standardised_residual(np.array(field), np.array(value), np.array(value), one, prior=P)
     assert np.isfinite(away).all()
 
 
@@ -146,7 +146,7 @@ def test_one_wild_sample_is_flagged_and_does_not_swing_the_farm(place, past, run
 
 def test_ripening_grain_is_no_offset(place, run):
     green = replace(sample(run, 0, 5, 0.0), value=33.0)
-    assert grain_bounds(run[0], [green]) == []
+    assert grain_intervals(run[0], [green]) == []
 
 
 def check(run, field, tier, hours_ago=5):
@@ -163,7 +163,7 @@ def test_ground_checks_bound_the_limits(run):
     bounds = {
         tier: (b.low, b.high)
         for tier in (Tier.FIRM, Tier.HEADLAND_ONLY, Tier.SOFT)
-        for b in ground_bounds(season, limits, [check(run, 0, tier)])
+        for b in ground_intervals(season, limits, [check(run, 0, tier)])
     }
     # hand: firm needs both waters under the limits shifted by b, so b >= firm; soft b <= edge
     assert bounds[Tier.FIRM] == (pytest.approx(firm), np.inf)
@@ -173,7 +173,7 @@ def test_ground_checks_bound_the_limits(run):
 
 def test_a_field_softer_than_reckoned_bears_less(place, past, run):
     seen = [check(run, 0, Tier.SOFT, 30), check(run, 0, Tier.SOFT, 5)]
-    bounds = ground_bounds(*run, seen)
+    bounds = ground_intervals(*run, seen)
     assert all(b.high < 0 for b in bounds)  # the run thought it bore combines
     taught = learn(place, seen, past, now=NOW)
     moved = [f.calibration.get("bearing_offset", 0.0) for f in taught.farm.fields]
@@ -200,9 +200,9 @@ def test_the_offset_is_seen_once(place, run):
     field = replace(place.fields[0], calibration={"grain_offset": 0.8})
     shifted = replace(place, fields=(field, *place.fields[1:]))
     one = sample(run, 0, 5, 1.0)
-    (told,) = as_the_run_sees(shifted, [one, one])
+    (told,) = model_observations(shifted, [one, one])
     assert told.value == pytest.approx(one.value - 0.8)
-    shown = true_moisture(shifted, run[0])
+    shown = with_grain_offset(shifted, run[0])
     assert shown.moisture[:, 0] == pytest.approx(run[0].moisture[:, 0] + 0.8)
     assert shown.moisture[:, 1] == pytest.approx(run[0].moisture[:, 1])
 

@@ -10,9 +10,9 @@ import pytest
 
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
-from scheduler.costs.machine_rates import Gang
-from scheduler.costs.standing_loss import jobs_of, stakes
-from scheduler.cut_tables.capacity import allot
+from scheduler.costs.machine_rates import CrewMachines
+from scheduler.costs.standing_loss import jobs_of, standing_loss_of
+from scheduler.cut_tables.capacity import assign_storage
 from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.makeup import describe, makeups, own_makeup
 from scheduler.cut_tables.moves import move_minutes
@@ -105,9 +105,11 @@ def season(n, moisture=13.5, members=1, days=4):
 
 def compiled(the_farm, the_season=None, makeup=None):
     the_season = the_season or season(len(the_farm.fields))
-    stake = stakes(the_farm, the_season, slot_times(NOW, the_season.moisture.shape[2] // 24, 30))
+    standing_loss = standing_loss_of(
+        the_farm, the_season, slot_times(NOW, the_season.moisture.shape[2] // 24, 30)
+    )
     makeup = makeup or own_makeup(the_farm, NOW)
-    return compile_tables(stake, makeup, stands=["base"] * len(makeup))
+    return compile_tables(standing_loss, makeup, stands=["base"] * len(makeup))
 
 
 def test_the_users_own_makeup_comes_first_and_alike_machines_count_once():
@@ -142,8 +144,8 @@ def test_a_machine_down_for_days_is_in_no_makeup():
 
 
 def test_hand_description():
-    gang = Gang(crew="A", combines=(combine("C1"),), carts=(), trucks=farm().trucks[:1])
-    assert describe((gang,)) == "A: C1 + 0 carts + 1 truck"
+    machines = CrewMachines(crew="A", combines=(combine("C1"),), carts=(), trucks=farm().trucks[:1])
+    assert describe((machines,)) == "A: C1 + 0 carts + 1 truck"
 
 
 def test_hand_move():
@@ -315,7 +317,7 @@ def test_a_truck_that_is_down_till_noon_slows_a_far_haul():
     down = ((NOW - timedelta(hours=1), NOW + timedelta(hours=6)),)
     trucks = (replace(farm().trucks[0], down=down), *farm().trucks[1:])
     own, late = (compiled(farm(points=far, trucks=t)) for t in (farm().trucks, trucks))
-    assert own.usual(0, 1).limited_by == "haul"
+    assert own.main_rates(0, 1).limited_by == "haul"
     # F2, 160 t and more, is many times what cart and trucks hold: till noon, in twelve slots, half
     # of what two trucks haul is missing and must be hauled after
     on_time, delayed = (int(t.tables.finish[0, 0, 1, 0]) for t in (own, late))
@@ -347,7 +349,7 @@ def test_room_is_shared_out_as_well_as_trying_every_way():
             used = [sum(t for t, c in zip(tonnes, way, strict=True) if c == i) for i in (1, 2)]
             if (np.array(used) <= room).all():
                 best = min(best, sum(score[j, c] for j, c in enumerate(way)))
-        found = allot(score, tonnes, room)
+        found = assign_storage(score, tonnes, room)
         for i in (1, 2):
             assert tonnes[found == i].sum() <= room[i - 1] + 1e-6
         assert score[np.arange(jobs), found].sum() == pytest.approx(best)

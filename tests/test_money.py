@@ -9,12 +9,12 @@ import pytest
 
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import (
-    Standing,
-    above,
-    below,
-    best_ha,
+    CropState,
+    best_revenue_ha,
+    discount_above,
+    discount_below,
     dry_t_ha,
-    leave_ha,
+    leave_cost_ha,
     loss_terms,
     paid_share,
     revenue_ha,
@@ -51,7 +51,7 @@ def farm(market=MARKET, **terms):
 
 def standing(moisture, wettings=0.0, sprout=0.0, hours=24):
     shape = (1, hours)
-    return Standing(
+    return CropState(
         moisture=np.full(shape, float(moisture)),
         wettings=np.full(shape, float(wettings)),
         sprout=np.full(shape, float(sprout)),
@@ -66,10 +66,16 @@ def revenue(market, state, **terms):
 def test_hand_steps_of_a_schedule():
     steps = Schedule(steps=((13.5, 2.0), (14.5, 5.0)))
     # at a threshold the step below it still binds
-    assert above(steps, np.array([13.0, 13.5, 13.6, 14.5, 20.0])).tolist() == [0, 0, 2, 2, 5]
+    assert discount_above(steps, np.array([13.0, 13.5, 13.6, 14.5, 20.0])).tolist() == [
+        0,
+        0,
+        2,
+        2,
+        5,
+    ]
     grades = Schedule(steps=((74.0, 9.0), (76.0, 4.0)))
-    assert below(grades, np.array([73.0, 74.0, 75.9, 76.0])).tolist() == [9, 4, 4, 0]
-    assert above(Schedule(), np.array([1.0])).tolist() == [0]
+    assert discount_below(grades, np.array([73.0, 74.0, 75.9, 76.0])).tolist() == [9, 4, 4, 0]
+    assert discount_above(Schedule(), np.array([1.0])).tolist() == [0]
 
 
 @pytest.mark.parametrize(
@@ -167,8 +173,8 @@ def test_shatter_alone_is_the_closed_form_of_timeliness():
 def test_what_is_left_costs_more_than_cutting_it_last():
     f = farm(MARKET)
     stand = standing(13.5, hours=240)
-    last = best_ha(f, field(), {"E": 0.0}) - revenue(MARKET, stand)[-1]
-    left = leave_ha(f, field(), stand, {"E": 0.0})
+    last = best_revenue_ha(f, field(), {"E": 0.0}) - revenue(MARKET, stand)[-1]
+    left = leave_cost_ha(f, field(), stand, {"E": 0.0})
     assert left[0] > last > 0
 
 

@@ -221,7 +221,7 @@ def test_no_road_moves_in_forbidden_hours(known):
     rules = replace(known.farm.rules, road_forbidden=(span,))
     got = plan_farm(replace(known, farm=replace(known.farm, rules=rules)), days=6)
     compiled, plan = got.decision.compiled, got.decision.plan
-    slots = compiled.stakes.slots
+    slots = compiled.standing_loss.slots
     for k, order in enumerate(plan.orders):
         for at, j in enumerate(order):
             i = len(compiled.jobs) if at == 0 else order[at - 1]

@@ -163,7 +163,7 @@ def test_parts_of_a_loss_are_the_whole_loss():
 
     hand: 100 days x 0.5 % of yield are half of it; at base and sound nothing else is lost.
     """
-    from scheduler.costs.grain_value import LOSSES, Standing, dry_t_ha, revenue_ha
+    from scheduler.costs.grain_value import LOSSES, CropState, dry_t_ha, revenue_ha
     from scheduler.farm_files.folder import read_farm
     from scheduler.review.loss_breakdown import parts_ha
 
@@ -178,7 +178,7 @@ def test_parts_of_a_loss_are_the_whole_loss():
         if (market := point.markets.get("barley")) is None:
             continue
         moisture = rng.uniform(9.0, market.moisture_limit_pct, shape)
-        paid = revenue_ha(field, market, Standing(moisture=moisture, wettings=wet, sprout=sprout),
+        paid = revenue_ha(field, market, CropState(moisture=moisture, wettings=wet, sprout=sprout),
                           haul_t=0.0, terms=terms)  # fmt: skip
         parts = parts_ha(field, market, (moisture, wet, sprout), hours, terms, before=0.01)
         sound = dry_t_ha(field) / (1 - market.moisture_base_pct / 100) * market.price_t

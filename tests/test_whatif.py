@@ -15,8 +15,8 @@ from past_weather import made_up
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.command import main
-from scheduler.costs.grain_value import best_ha
-from scheduler.costs.standing_loss import stakes
+from scheduler.costs.grain_value import best_revenue_ha
+from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.costs.timeliness import timeliness_cost
 from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.makeup import own_makeup
@@ -153,14 +153,21 @@ def test_published_closed_form_of_one_field_class_within_one_percent():
     for _ in range(8):
         u = rng.random((125, DAYS))
         works = np.concatenate([u < SHARE, 1.0 - u < SHARE])
-        stake = stakes(farm, season_of_working_days(works), slot_times(now, DAYS, SLOT_MIN))
-        compiled = compile_tables(stake, own_makeup(farm, now), stands=["base"])
+        standing_loss = standing_loss_of(
+            farm, season_of_working_days(works), slot_times(now, DAYS, SLOT_MIN)
+        )
+        compiled = compile_tables(standing_loss, own_makeup(farm, now), stands=["base"])
         assert capacity_ha_h(compiled) == pytest.approx(4.0, rel=1e-9)
         lost.append(price(compiled.tables, (tuple(range(len(compiled.jobs))),)).member_cost / 100)
     closed = timeliness_cost(
-        400.0, 4.0, loss_day=LOSS, yield_=1.0, value=best_ha(farm, farm.fields[0], {"p": 0.0}),
-        hours_day=HOURS, working_share=SHARE,
-    )  # fmt: skip
+        400.0,
+        4.0,
+        loss_day=LOSS,
+        yield_=1.0,
+        value=best_revenue_ha(farm, farm.fields[0], {"p": 0.0}),
+        hours_day=HOURS,
+        working_share=SHARE,
+    )
     assert np.mean(lost) == pytest.approx(closed, rel=0.01)
 
 

@@ -22,7 +22,7 @@ from scheduler.report.page_document import document
 from scheduler.report.terminal import terminal, terminal_ready
 from scheduler.season_book.book import Book
 from scheduler.solver.warm_up import Ahead
-from scheduler.windows.model_inputs import for_work
+from scheduler.windows.model_inputs import season_for_work
 
 
 def register(commands: Any) -> None:
@@ -164,7 +164,7 @@ def run_ready(args: argparse.Namespace) -> int:
         args.folder, now=now, forecast=args.forecast, days=args.days, seed=args.seed
     )
     if args.work:
-        season = for_work(farm, season, sky, work=args.work)
+        season = season_for_work(farm, season, sky, work=args.work)
     print(terminal_ready(farm, season, now=now, work=args.work))
     return 0
 

@@ -30,7 +30,7 @@ HAUL_T_KM = 0.12
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class CropState:
     """State of one standing crop by hour, arrays (member, hour) from the planning hour.
 
     `moisture` percent wet basis, `wettings` counted from the planning hour, `sprout` fraction.
@@ -41,14 +41,14 @@ class Standing:
     sprout: Array
 
 
-def above(schedule: Schedule, value: Array) -> Array:
+def discount_above(schedule: Schedule, value: Array) -> Array:
     """Money per tonne of the last step whose threshold is below each value, else 0."""
     thresholds = np.array([t for t, _ in schedule.steps])
     money = np.array([0.0, *(m for _, m in schedule.steps)])
     return np.asarray(money[np.searchsorted(thresholds, value, side="left")], dtype=np.float64)
 
 
-def below(schedule: Schedule, value: Array) -> Array:
+def discount_below(schedule: Schedule, value: Array) -> Array:
     """Money per tonne of the lowest threshold above each value, else 0."""
     thresholds = np.array([t for t, _ in schedule.steps])
     money = np.array([*(m for _, m in schedule.steps), 0.0])
@@ -89,7 +89,7 @@ def paid_share(market: Market, moisture: Array) -> Array:
 
 
 def revenue_ha(
-    field: Field, market: Market, standing: Standing, *, haul_t: float, terms: dict[str, float]
+    field: Field, market: Market, standing: CropState, *, haul_t: float, terms: dict[str, float]
 ) -> Array:
     """Money per ha of grain cut in each hour and sold at one delivery point, (member, hour).
 
@@ -100,16 +100,16 @@ def revenue_ha(
     m = standing.moisture
     cut = dry_t_ha(field) * left / (1.0 - m / 100.0)
     tw = test_weight(field, standing.wettings, terms)
-    price = market.price_t - below(market.test_weight_discount, tw)
-    price = price - above(market.sprout_discount, standing.sprout)
-    wet = above(market.moisture_discount, m)
+    price = market.price_t - discount_below(market.test_weight_discount, tw)
+    price = price - discount_above(market.sprout_discount, standing.sprout)
+    wet = discount_above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         wet = wet + market.drying_t_point * np.maximum(m - market.moisture_base_pct, 0.0)
     money = cut * (paid_share(market, m) * price - wet - haul_t)
     return np.where(m <= market.moisture_limit_pct, money, np.nan)
 
 
-def best_ha(farm: Farm, field: Field, haul_t: dict[str, float]) -> float:
+def best_revenue_ha(farm: Farm, field: Field, haul_t: dict[str, float]) -> float:
     """Money per ha if cut now, sound and at base moisture, at the best delivery point."""
     nets = [
         (p.markets[field.crop].price_t - haul_t[p.id])
@@ -120,14 +120,14 @@ def best_ha(farm: Farm, field: Field, haul_t: dict[str, float]) -> float:
     return dry_t_ha(field) * max(nets)
 
 
-def leave_ha(farm: Farm, field: Field, standing: Standing, haul_t: dict[str, float]) -> Array:
+def leave_cost_ha(farm: Farm, field: Field, standing: CropState, haul_t: dict[str, float]) -> Array:
     """Money lost per ha if uncut at the horizon, (member,): it stands on, wets and may be lost.
 
     Taken as sold at base moisture after `leave_days` more, with the wettings and the sprouting
     of that time, less `leave_share`.
     """
     terms = loss_terms(farm, field)
-    best = best_ha(farm, field, haul_t)
+    best = best_revenue_ha(farm, field, haul_t)
     days = standing.moisture.shape[-1] / 24.0 + terms["leave_days"]
     more = terms["leave_days"] * terms["leave_wettings_day"]
     tw = test_weight(field, standing.wettings[:, -1] + more, terms)
@@ -135,8 +135,12 @@ def leave_ha(farm: Farm, field: Field, standing: Standing, haul_t: dict[str, flo
     nets = []
     for p in farm.points:
         if (market := p.markets.get(field.crop)) is not None:
-            price = market.price_t - below(market.test_weight_discount, tw)
-            price = price - above(market.sprout_discount, standing.sprout[:, -1]) - haul_t[p.id]
+            price = market.price_t - discount_below(market.test_weight_discount, tw)
+            price = (
+                price
+                - discount_above(market.sprout_discount, standing.sprout[:, -1])
+                - haul_t[p.id]
+            )
             nets.append(price / (1.0 - market.moisture_base_pct / 100.0))
     value = dry_t_ha(field) * left * np.max(nets, axis=0)
     return np.asarray(np.maximum(best - value, 0.0), dtype=np.float64)

@@ -91,7 +91,7 @@ def queue_mm1(arrivals_h: float, served_h: float) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Gang:
+class CrewMachines:
     """The machines of one crew for the day, as a make-up gives them."""
 
     crew: str
@@ -102,9 +102,9 @@ class Gang:
 
 @dataclass(frozen=True, kw_only=True)
 class Rates:
-    """What a gang does in a field with one delivery point. t/h of grain as it comes in.
+    """What a crew does in a field with one delivery point. t/h of grain as it comes in.
 
-    Of each machine, so that one that is down is left out: `combine` with the carts that the gang
+    Of each machine, so that one that is down is left out: `combine` with the carts that the crew
     has, `alone` while they are down, `cart`, and `haul` of the trucks while the point is open.
     `buffer` tonnes that carts and trucks hold when it is not.
     """
@@ -140,26 +140,26 @@ class Rates:
         return combine, np.where(carted, self.cart @ carts, np.inf), self.haul @ trucks
 
 
-def gang_rates(
-    gang: Gang, point: DeliveryPoint, *, km: float, density: float, wet_yield: float
+def crew_rates(
+    machines: CrewMachines, point: DeliveryPoint, *, km: float, density: float, wet_yield: float
 ) -> Rates:
-    """Rates of a gang in a field. `wet_yield` is t/ha as cut, `density` t/m³."""
+    """Rates of a crew in a field. `wet_yield` is t/ha as cut, `density` t/m³."""
     combine, alone = (
-        tuple(combine_t_h(c, wet_yield, has_cart=cart, density=density) for c in gang.combines)
-        for cart in (bool(gang.carts), False)
+        tuple(combine_t_h(c, wet_yield, has_cart=cart, density=density) for c in machines.combines)
+        for cart in (bool(machines.carts), False)
     )
-    tank = sum(c.tank_m3 for c in gang.combines) / len(gang.combines)
-    unload = sum(c.unload_m3_s for c in gang.combines) / len(gang.combines)
-    cart = tuple(cart_t_h(c, tank, unload, density) for c in gang.carts)
-    fill = max((c.unload_m3_s for c in gang.carts), default=unload)
-    haul = tuple(truck_t_h(t, point, km, fill, density) for t in gang.trucks)
-    buffer = sum(c.capacity_m3 for c in gang.carts) * density
-    buffer += sum(truck_load_t(t, density) for t in gang.trucks)
+    tank = sum(c.tank_m3 for c in machines.combines) / len(machines.combines)
+    unload = sum(c.unload_m3_s for c in machines.combines) / len(machines.combines)
+    cart = tuple(cart_t_h(c, tank, unload, density) for c in machines.carts)
+    fill = max((c.unload_m3_s for c in machines.carts), default=unload)
+    haul = tuple(truck_t_h(t, point, km, fill, density) for t in machines.trucks)
+    buffer = sum(c.capacity_m3 for c in machines.carts) * density
+    buffer += sum(truck_load_t(t, density) for t in machines.trucks)
     return Rates(combine=combine, alone=alone, cart=cart, haul=haul, buffer=buffer)
 
 
 def loads(tonnes: float, trucks: Sequence[Truck], density: float) -> float:
-    """Truck loads that carry `tonnes`, with the gang's mean truck."""
+    """Truck loads that carry `tonnes`, with the crew's mean truck."""
     if not trucks:
         return 0.0
     return tonnes / (sum(truck_load_t(t, density) for t in trucks) / len(trucks))

@@ -14,10 +14,10 @@ from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.costs.grain_value import (
     HAUL_T_KM,
-    Standing,
-    best_ha,
+    CropState,
+    best_revenue_ha,
     dry_t_ha,
-    leave_ha,
+    leave_cost_ha,
     loss_terms,
     revenue_ha,
 )
@@ -48,14 +48,14 @@ class Job:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stakes:
+class StandingLoss:
     """A season put into slots and money; the same for every make-up.
 
     `hour` (slot,) hour of the season ahead that holds the slot; `day` (slot,) farm-time day;
     `loss` (member, job, point, slot) money lost per ha against the best price now, NaN where
-    the load is not taken; `leave` (job,) money lost if left; `ground` and `edge` (member, row,
-    slot): the field is open, carts stay at its edge; `opened` (point, slot); `day_loss` (farm)
-    money that all standing grain loses in a day; `moisture` (member, row, hour).
+    the load is not taken; `leave` (job,) money lost if left; `field_open` and `headland_only`
+    (member, row, slot): the field is open, carts stay at its edge; `point_open` (point, slot);
+    `day_loss` (farm) money that all standing grain loses in a day; `moisture` (member, row, hour).
     """
 
     farm: Farm
@@ -65,9 +65,9 @@ class Stakes:
     day: NDArray[np.int64]
     loss: Array
     leave: Array
-    ground: Bool
-    edge: Bool
-    opened: Bool
+    field_open: Bool
+    headland_only: Bool
+    point_open: Bool
     moisture: Array
     day_loss: float
 
@@ -75,19 +75,19 @@ class Stakes:
         """The field of a job."""
         return self.farm.fields[self.jobs[j].field]
 
-    def hour_value(self, crews: int) -> float:
+    def crew_hour_value(self, crews: int) -> float:
         """Money that one crew-hour of delay costs: half of what stands loses its daily rate."""
         return 0.5 * self.day_loss / HOURS_DAY / max(1, crews)
 
 
-def stakes(farm: Farm, season: Season, slots: NDArray[np.datetime64]) -> Stakes:
+def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) -> StandingLoss:
     """Put a season into slots and money. It must reach the last slot, rows as `jobs_of`."""
     jobs = jobs_of(farm)
     start = slots[0].astype("datetime64[h]")
     first = int((start - season.start).astype(int))
     hour = ((slots - start) // np.timedelta64(60, "m")).astype(np.int64)
-    loss, leave = losses(farm, jobs, season, first)
-    return Stakes(
+    loss, leave = loss_by_hour(farm, jobs, season, first)
+    return StandingLoss(
         farm=farm,
         jobs=jobs,
         slots=slots,
@@ -95,9 +95,9 @@ def stakes(farm: Farm, season: Season, slots: NDArray[np.datetime64]) -> Stakes:
         day=np.array([local(s, farm.tz).toordinal() for s in slots]),
         loss=loss[..., hour],
         leave=leave,
-        ground=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],
-        edge=(season.tier[:, :, first:] == Tier.HEADLAND_ONLY)[:, :, hour],
-        opened=np.array(
+        field_open=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],
+        headland_only=(season.tier[:, :, first:] == Tier.HEADLAND_ONLY)[:, :, hour],
+        point_open=np.array(
             [open_slots(p.week, slots, farm.tz) & ~down_slots(p.closed, slots) for p in farm.points]
         ),
         moisture=season.moisture[:, :, first:],
@@ -128,16 +128,18 @@ def jobs_of(farm: Farm) -> tuple[Job, ...]:
     return tuple(jobs)
 
 
-def standing(season: Season, row: int, first: int) -> Standing:
+def crop_state(season: Season, row: int, first: int) -> CropState:
     """What stands on a row from season hour `first` on."""
     wet = season.wettings[:, row, first:]
     sprout = season.sprout[:, row, first:]
-    return Standing(
+    return CropState(
         moisture=season.moisture[:, row, first:], wettings=wet - wet[:, :1], sprout=sprout
     )
 
 
-def losses(farm: Farm, jobs: Sequence[Job], season: Season, first: int) -> tuple[Array, Array]:
+def loss_by_hour(
+    farm: Farm, jobs: Sequence[Job], season: Season, first: int
+) -> tuple[Array, Array]:
     """Money lost per ha by (member, job, point, hour), NaN where not accepted; leave cost (job,).
 
     Loss is against the best price for sound grain at base moisture now, so it holds shatter,
@@ -148,10 +150,10 @@ def losses(farm: Farm, jobs: Sequence[Job], season: Season, first: int) -> tuple
     leave = np.zeros(len(jobs))
     for j, job in enumerate(jobs):
         field = farm.fields[job.field]
-        stand = standing(season, job.row, first)
+        stand = crop_state(season, job.row, first)
         haul = {p.id: HAUL_T_KM * between_km(farm, field.id, p.id) for p in farm.points}
         terms = loss_terms(farm, field)
-        best = best_ha(farm, field, haul)
+        best = best_revenue_ha(farm, field, haul)
         for q, p in enumerate(farm.points):
             if (market := p.markets.get(field.crop)) is not None:
                 money = revenue_ha(field, market, stand, haul_t=haul[p.id], terms=terms)
@@ -160,7 +162,9 @@ def losses(farm: Farm, jobs: Sequence[Job], season: Season, first: int) -> tuple
                 out[:, j, q] = best - money
         low = np.nanmin(out[:, j]) if np.isfinite(out[:, j]).any() else 0.0
         out[:, j] -= min(low, 0.0)
-        leave[j] = job.area_ha * float(np.mean(leave_ha(farm, field, stand, haul)) - min(low, 0.0))
+        leave[j] = job.area_ha * float(
+            np.mean(leave_cost_ha(farm, field, stand, haul)) - min(low, 0.0)
+        )
     return out, leave
 
 
@@ -186,7 +190,7 @@ def day_loss(farm: Farm, jobs: Sequence[Job], loss: Array) -> float:
     none = {p.id: 0.0 for p in farm.points}
     for j, job in enumerate(jobs):
         field = farm.fields[job.field]
-        slope = loss_terms(farm, field)["shatter_day"] * best_ha(farm, field, none)
+        slope = loss_terms(farm, field)["shatter_day"] * best_revenue_ha(farm, field, none)
         by_day = np.where(np.isnan(loss[:, j]), np.inf, loss[:, j])[:, :, : days * 24]
         least = by_day.min(axis=1).reshape(loss.shape[0], days, 24).min(axis=2)
         daily = np.array([c[np.isfinite(c)].mean() for c in least.T if np.isfinite(c).any()])

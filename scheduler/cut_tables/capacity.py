@@ -9,7 +9,7 @@ from ortools.linear_solver import pywraplp
 from readiness.atmosphere.weather import Array
 
 
-def allot(score: Array, tonnes: Array, room: Array) -> NDArray[np.int64]:
+def assign_storage(score: Array, tonnes: Array, room: Array) -> NDArray[np.int64]:
     """Give room to the jobs that lose most without it: (job,) which choice each job gets.
 
     Choice 0 needs no room; choice 1 + i is that of the i-th point with little room. A generalised

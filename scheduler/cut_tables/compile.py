@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from scheduler.costs.grain_value import loss_terms
-from scheduler.costs.machine_rates import HEADLAND_FACTOR, Gang, Rates, gang_rates
-from scheduler.costs.standing_loss import Bool, Job, Stakes, grain_density, wet_yield
-from scheduler.cut_tables.capacity import allot
-from scheduler.cut_tables.delivery import hauled, until_open
+from scheduler.costs.machine_rates import HEADLAND_FACTOR, CrewMachines, Rates, crew_rates
+from scheduler.costs.standing_loss import Bool, Job, StandingLoss, grain_density, wet_yield
+from scheduler.cut_tables.capacity import assign_storage
+from scheduler.cut_tables.delivery import delivery_by_slot, until_open
 from scheduler.cut_tables.moves import moves
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
@@ -50,8 +50,8 @@ class Compiled:
     """
 
     tables: CutTables
-    stakes: Stakes
-    gangs: tuple[Gang, ...]
+    standing_loss: StandingLoss
+    makeup: tuple[CrewMachines, ...]
     can: Bool
     point: NDArray[np.int16]
     rates: tuple[list[dict[int, Rates]], ...]
@@ -62,18 +62,18 @@ class Compiled:
     @property
     def farm(self) -> Farm:
         """The farm as it stands."""
-        return self.stakes.farm
+        return self.standing_loss.farm
 
     @property
     def jobs(self) -> tuple[Job, ...]:
         """Fields and parcels, in the order of the tables."""
-        return self.stakes.jobs
+        return self.standing_loss.jobs
 
     def field(self, j: int) -> Field:
         """The field of a job."""
-        return self.stakes.field(j)
+        return self.standing_loss.field(j)
 
-    def usual(self, k: int, j: int) -> Rates | None:
+    def main_rates(self, k: int, j: int) -> Rates | None:
         """Rates to the point that most of what a crew could cut of a job would go to."""
         cut = self.point[:, k, j][self.can[:, k, j]]
         return self.rates[k][j][int(np.bincount(cut).argmax())] if cut.size else None
@@ -87,18 +87,29 @@ class Compiled:
         rates, step = self.rates[k][j][q], SLOT_MIN / 60.0
         up = (machines[:, slot : slot + 1] for machines in self.up[k])
         combine, cart, haul = (float(rate[0]) * step for rate in rates.by_slot(*up))
-        out = haul if self.stakes.opened[q, slot] else 0.0
-        if self.stakes.edge[0, self.jobs[j].row, slot]:
+        out = haul if self.standing_loss.point_open[q, slot] else 0.0
+        if self.standing_loss.headland_only[0, self.jobs[j].row, slot]:
             combine *= HEADLAND_FACTOR
         return max(0.0, min(combine, cart, rates.buffer - held + out)), out
 
 
-# fmt: off
 @njit(cache=True, nogil=True)
 def _cut(  # type: ignore[no-untyped-def]
-    can, loss, edge, combine, cart, haul, buffer, t_ha, area, rut, step, starts, finish, cost,
+    can,
+    loss,
+    edge,
+    combine,
+    cart,
+    haul,
+    buffer,
+    t_ha,
+    area,
+    rut,
+    step,
+    starts,
+    finish,
+    cost,
 ):
-    # fmt: on
     """Cut one job from some slots in every member; fills `finish` and `cost` (member, start).
 
     can, loss, edge (member, slot): cutting goes on; money per ha; carts stay at the edge.
@@ -140,10 +151,6 @@ def _cut(  # type: ignore[no-untyped-def]
             cost[m, p] = np.int64(round(max(paid[s], 0.0) * 100.0))
 
 
-
-
-
-
 @njit(cache=True, nogil=True)
 def _drier_later(can, loss, day, limit):  # type: ignore[no-untyped-def]
     """Close slots (member, slot) whose day has a later one cheaper by more than `limit` per ha."""
@@ -158,84 +165,86 @@ def _drier_later(can, loss, day, limit):  # type: ignore[no-untyped-def]
                 can[m, s] = loss[m, s] - least <= limit
 
 
-def takers(stakes: Stakes, j: int, gang: Gang) -> Iterator[tuple[int, Rates]]:
-    """Delivery points that take a job's grain at some hour, with the gang's rates there.
+def accepting_points(
+    standing_loss: StandingLoss, j: int, machines: CrewMachines
+) -> Iterator[tuple[int, Rates]]:
+    """Delivery points that take a job's grain at some hour, with the crew's rates there.
 
     Grain for seed goes to the farm's own (common practice, no source), where one takes it.
     """
-    farm, field = stakes.farm, stakes.field(j)
+    farm, field = standing_loss.farm, standing_loss.field(j)
     density, t_ha = grain_density(field), wet_yield(field)
     taken = [
         q
         for q, p in enumerate(farm.points)
         if field.crop in p.markets
         and (p.capacity_t is None or p.capacity_t > 0)
-        and np.isfinite(stakes.loss[:, j, q]).any()
+        and np.isfinite(standing_loss.loss[:, j, q]).any()
     ]
     own = [q for q in taken if farm.points[q].own]
     for q in own if own and field.purpose == "seed" else taken:
         p = farm.points[q]
         km = between_km(farm, field.id, p.id)
-        rates = gang_rates(gang, p, km=km, density=density, wet_yield=t_ha)
+        rates = crew_rates(machines, p, km=km, density=density, wet_yield=t_ha)
         if rates.t_h > 0:
             yield q, rates
 
 
 def compile_tables(
-    stakes: Stakes,
-    gangs: Sequence[Gang],
+    standing_loss: StandingLoss,
+    makeup: Sequence[CrewMachines],
     *,
     stands: Sequence[str],
     assigned: Mapping[int, int] | None = None,
     locked: tuple[tuple[int, tuple[int, ...]], ...] = (),
 ) -> Compiled:
-    """Compile cut tables for the gangs of a make-up; members weigh the same.
+    """Compile cut tables for the crews of a make-up; members weigh the same.
 
     Parameters
     ----------
-    stakes : the morning in slots and money. gangs : the machines of each crew.
-    stands : id of the place where each gang stands ('base' or a field).
+    standing_loss : the morning in slots and money. makeup : the machines of each crew.
+    stands : id of the place where each crew stands ('base' or a field).
     assigned : job -> crew that was ordered before; another crew pays `rules.change_price`.
     locked : see `CutTables`.
     """
-    farm, jobs, slots = stakes.farm, stakes.jobs, stakes.slots
+    farm, jobs, slots = standing_loss.farm, standing_loss.jobs, standing_loss.slots
     move, km = moves(farm, jobs, stands)
-    members = stakes.loss.shape[0]
-    shape = (members, len(gangs), len(jobs), len(slots))
+    members = standing_loss.loss.shape[0]
+    shape = (members, len(makeup), len(jobs), len(slots))
     out = Compiled(
         tables=CutTables(
             finish=np.full(shape, -1, dtype=np.int32),
             cost=np.zeros(shape, dtype=np.int64),
             move=move,
-            ready=np.zeros(len(gangs), dtype=np.int32),
-            leave_cost=np.round(stakes.leave * 100).astype(np.int64),
+            ready=np.zeros(len(makeup), dtype=np.int32),
+            leave_cost=np.round(standing_loss.leave * 100).astype(np.int64),
             weight=np.full(members, 1.0 / members),
             locked=locked,
         ),
-        stakes=stakes,
-        gangs=tuple(gangs),
+        standing_loss=standing_loss,
+        makeup=tuple(makeup),
         can=np.zeros(shape, dtype=np.bool_),
         point=np.full(shape, -1, dtype=np.int16),
-        rates=tuple([{} for _ in jobs] for _ in gangs),
+        rates=tuple([{} for _ in jobs] for _ in makeup),
         up=tuple(
-            (_up(g.combines, slots), _up(g.carts, slots), _up(g.trucks, slots)) for g in gangs
+            (_up(g.combines, slots), _up(g.carts, slots), _up(g.trucks, slots)) for g in makeup
         ),
         arrive=np.zeros(shape[1:], dtype=np.int32),
         move_km=km,
     )
     crews = {c.id: c for c in farm.crews}
-    cutters: list[list[Cutter]] = [[] for _ in gangs]
-    wait = until_open(stakes.opened)
-    # one layout whatever the stakes have, else what is compiled would be so for each
-    losses = [stakes.loss[:, j].copy() for j in range(len(jobs))]
-    for k, gang in enumerate(gangs):
-        worked = crew_slots(crews[gang.crew], slots, farm.tz)
+    cutters: list[list[Cutter]] = [[] for _ in makeup]
+    wait = until_open(standing_loss.point_open)
+    # one layout whatever the standing_loss have, else what is compiled would be so for each
+    losses = [standing_loss.loss[:, j].copy() for j in range(len(jobs))]
+    for k, machines in enumerate(makeup):
+        worked = crew_slots(crews[machines.crew], slots, farm.tz)
         shut = ~worked | forbidden_slots(farm.rules.road_forbidden, slots, farm.tz)
         for j, job in enumerate(jobs):
             out.arrive[k, j] = arrivals(shut, int(move[k, :, j].max()))
-            out.rates[k][j].update(takers(stakes, j, gang))
+            out.rates[k][j].update(accepting_points(standing_loss, j, machines))
             cutters[k].append(
-                _cutter(out, k, j, stakes.ground[:, job.row] & worked, losses[j], wait)
+                _cutter(out, k, j, standing_loss.field_open[:, job.row] & worked, losses[j], wait)
             )
     _choose_points(out, cutters)
     for k, j in np.ndindex(shape[1:3]):
@@ -245,7 +254,7 @@ def compile_tables(
         out.tables.finish[:, k, j], out.tables.cost[:, k, j] = finish, cost
     charge = round(farm.rules.change_price * 100)
     for j, k in (assigned or {}).items():
-        out.tables.cost[:, [c for c in range(len(gangs)) if c != k], j] += charge
+        out.tables.cost[:, [c for c in range(len(makeup)) if c != k], j] += charge
     return out
 
 
@@ -263,7 +272,7 @@ def _choose_points(out: Compiled, cutters: Sequence[Sequence[Cutter]]) -> None:
     fits in any order and any weather.
     """
     tight = [q for q, p in enumerate(out.farm.points) if p.capacity_t is not None]
-    score = np.full((len(out.gangs), len(out.jobs), 1 + len(tight)), np.inf)
+    score = np.full((len(out.makeup), len(out.jobs), 1 + len(tight)), np.inf)
     kept = {}
     for k, j in np.ndindex(score.shape[:2]):
         rates = out.rates[k][j]
@@ -279,9 +288,9 @@ def _choose_points(out: Compiled, cutters: Sequence[Sequence[Cutter]]) -> None:
         for c in range(1, 1 + len(tight)):
             if score[k, j, c] >= score[k, j, 0]:
                 score[k, j, c], kept[k, j, c] = score[k, j, 0], kept[k, j, 0]
-    need = np.array([_room_needed(out.stakes, j) for j in range(len(out.jobs))])
+    need = np.array([_storage_needed(out.standing_loss, j) for j in range(len(out.jobs))])
     room = np.array([out.farm.points[q].capacity_t for q in tight])
-    chosen = allot(score.mean(axis=0), need, room)
+    chosen = assign_storage(score.mean(axis=0), need, room)
     for k, j in np.ndindex(score.shape[:2]):
         out.rates[k][j] = kept[k, j, int(chosen[j])]
 
@@ -291,19 +300,19 @@ def _probe(out: Compiled, k: int, j: int, cut: Cutter, rates: Mapping[int, Rates
 
     On the mean of the members and of arrivals through the first week.
     """
-    slots = len(out.stakes.slots)
+    slots = len(out.standing_loss.slots)
     probe = np.arange(0, min(TRIED * STEP, slots), STEP)
     _, _, finish, cost = cut(rates, out.arrive[k, j, probe])
-    money = np.where(finish >= 0, cost / 100.0, out.stakes.leave[j])
+    money = np.where(finish >= 0, cost / 100.0, out.standing_loss.leave[j])
     slots_taken = np.where(finish >= 0, finish, slots) - probe
-    hour = out.stakes.hour_value(len(out.gangs))
+    hour = out.standing_loss.crew_hour_value(len(out.makeup))
     return float((money + hour * SLOT_MIN / 60.0 * slots_taken).mean())
 
 
-def _room_needed(stakes: Stakes, j: int) -> float:
+def _storage_needed(standing_loss: StandingLoss, j: int) -> float:
     """Room that the grain of a job takes, as moist as it stands on the first day, t of wheat."""
-    job, field = stakes.jobs[j], stakes.field(j)
-    moisture = stakes.moisture[:, job.row, :24]
+    job, field = standing_loss.jobs[j], standing_loss.field(j)
+    moisture = standing_loss.moisture[:, job.row, :24]
     known = moisture[np.isfinite(moisture)]
     t_ha = wet_yield(field, float(known.mean()) if known.size else None)
     return wheat_t(job.area_ha * t_ha, field.crop)
@@ -317,13 +326,13 @@ def _cutter(
     `ok` (member, slot): the field is open and the crew at work. `loss` (member, point, slot) of
     the job. `wait` (point, slot) until it is open.
     """
-    stakes, job, field = out.stakes, out.jobs[j], out.field(j)
-    t_ha, hour = wet_yield(field), stakes.hour_value(len(out.gangs))
+    standing_loss, job, field = out.standing_loss, out.jobs[j], out.field(j)
+    t_ha, hour = wet_yield(field), standing_loss.crew_hour_value(len(out.makeup))
     rut = loss_terms(out.farm, field)["rut_ha"]
-    edge = np.ascontiguousarray(stakes.edge[:, job.row])
+    edge = np.ascontiguousarray(standing_loss.headland_only[:, job.row])
 
     def cut(rates: Mapping[int, Rates], starts: NDArray[np.int32]) -> Cut:
-        haul = hauled(loss, wait, rates, out.up[k][2], hour * t_ha)
+        haul = delivery_by_slot(loss, wait, rates, out.up[k][2], hour * t_ha)
         finish = np.full((len(ok), len(starts)), -1, np.int32)
         cost = np.zeros(finish.shape, np.int64)
         if not rates:
@@ -331,7 +340,8 @@ def _cutter(
         some = next(iter(rates.values()))  # all but the haul is the same for every point
         combine, cart, _ = some.by_slot(*out.up[k])
         can = ok & np.isfinite(haul.loss) & (combine > 0)
-        _drier_later(can, haul.loss, stakes.day, hour * t_ha / max(r.t_h for r in rates.values()))
+        fastest = max(r.t_h for r in rates.values())
+        _drier_later(can, haul.loss, standing_loss.day, hour * t_ha / fastest)
         _cut(
             can, haul.loss, edge, combine, cart, haul.t_h, some.buffer, t_ha,
             job.area_ha, rut, SLOT_MIN / 60.0, starts, finish, cost,

@@ -18,7 +18,7 @@ WAITING = 1e9
 
 
 @dataclass(frozen=True, kw_only=True)
-class Haul:
+class DeliveryBySlot:
     """Where the grain of a job goes, (member, slot).
 
     `point` index into farm.points, -1 where the job may be hauled nowhere; `loss` money per ha, NaN
@@ -30,9 +30,9 @@ class Haul:
     t_h: Array
 
 
-def hauled(
+def delivery_by_slot(
     loss: Array, wait: NDArray[np.int64], rates: Mapping[int, Rates], trucks: Array, ha_t_h: float
-) -> Haul:
+) -> DeliveryBySlot:
     """Haul each slot's grain where it loses least, with the time of the crew.
 
     Of the points that take the grain as it is in that member and slot, that is the open one, else
@@ -42,8 +42,8 @@ def hauled(
     ----------
     loss : (member, point, slot) money per ha, NaN where not taken.
     wait : (point, slot) slots until the point is open.
-    rates : of the gang, for each point that the job may be hauled to.
-    trucks : (truck, slot) those of the gang that are up.
+    rates : of the crew, for each point that the job may be hauled to.
+    trucks : (truck, slot) those of the crew that are up.
     ha_t_h : money that the time of the crew for a ha is worth, times its t/h.
     """
     shape = loss.shape[0], loss.shape[2]
@@ -54,7 +54,7 @@ def hauled(
     haul = np.array([rates[int(x)].haul @ trucks for x in q]).reshape(-1, shape[1]) * (wait[q] == 0)
     t_h[:] = haul[0] if q.size else 0.0
     _least(loss, q, time[:, None] + WAITING * wait[q], haul, point, least, t_h)
-    return Haul(point=point, loss=least, t_h=t_h)
+    return DeliveryBySlot(point=point, loss=least, t_h=t_h)
 
 
 @njit(cache=True, nogil=True)

@@ -8,11 +8,11 @@ from datetime import datetime
 from itertools import product
 from typing import TypeVar
 
-from scheduler.costs.machine_rates import Gang, capacity_ha_h
+from scheduler.costs.machine_rates import CrewMachines, capacity_ha_h
 from scheduler.errors import FarmError
 from scheduler.farm.model import Cart, Combine, Crew, Farm, Truck
 
-MakeUp = tuple[Gang, ...]
+MakeUp = tuple[CrewMachines, ...]
 T = TypeVar("T", Combine, Cart, Truck)
 #: Most make-ups priced on a morning; assumed, so that pricing stays within a few seconds.
 MOST = 16
@@ -24,9 +24,9 @@ def own_makeup(farm: Farm, now: datetime) -> MakeUp:
     A crew with no combine or absent today is left out.
     """
     return tuple(
-        gang
+        machines
         for crew in farm.crews
-        if now.date() not in crew.absent and (gang := _gang(farm, crew, now)).combines
+        if now.date() not in crew.absent and (machines := _machines_of(farm, crew, now)).combines
     )
 
 
@@ -43,7 +43,7 @@ def makeups(farm: Farm, now: datetime) -> list[tuple[str, MakeUp]]:
     free = [c for c in farm.crews if not c.fixed and now.date() not in c.absent]
     fixed = tuple(g for g in own if g.crew not in {c.id for c in free})
     if len(free) > 1:
-        pool = [_gang(farm, crew, now) for crew in free]
+        pool = [_machines_of(farm, crew, now) for crew in free]
         for candidate in _splits(free, pool):
             makeup = tuple(sorted((*fixed, *candidate), key=lambda g: g.crew))
             if len(found) < MOST and makeup:
@@ -64,8 +64,8 @@ def _count(n: int, noun: str) -> str:
     return f"{n} {noun}{'' if n == 1 else 's'}"
 
 
-def _gang(farm: Farm, crew: Crew, now: datetime) -> Gang:
-    return Gang(
+def _machines_of(farm: Farm, crew: Crew, now: datetime) -> CrewMachines:
+    return CrewMachines(
         crew=crew.id,
         combines=_up(_named(farm.combines, crew.combines, crew.id), now),
         carts=_up(_named(farm.carts, crew.carts, crew.id), now),
@@ -105,7 +105,7 @@ def _power(combines: Sequence[Combine]) -> float:
     return sum(capacity_ha_h(c.speed_kmh, c.header_m, c.efficiency) for c in combines)
 
 
-def _splits(crews: Sequence[Crew], pool: Sequence[Gang]) -> Iterator[MakeUp]:
+def _splits(crews: Sequence[Crew], pool: Sequence[CrewMachines]) -> Iterator[MakeUp]:
     """Share the pooled machines out in every way of the combines."""
     combines = [c for g in pool for c in g.combines]
     carts = [c for g in pool for c in g.carts]
@@ -150,7 +150,7 @@ def _deal(
     c = t = 0
     for k, n_carts, n_trucks in zip(active, carts[1], trucks[1], strict=True):
         out.append(
-            Gang(
+            CrewMachines(
                 crew=crews[k].id,
                 combines=tuple(mine[k]),
                 carts=tuple(carts[0][c : c + n_carts]),

@@ -12,7 +12,7 @@ from readiness.grain.grade import wheat_grade
 from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms, test_weight
 from scheduler.costs.machine_rates import loads
-from scheduler.costs.standing_loss import grain_density, standing, wet_yield
+from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
 from scheduler.cut_tables.compile import Compiled
 from scheduler.explanation.reasons import reason, why_left
 from scheduler.explanation.sensitivity import instead
@@ -49,9 +49,9 @@ def quality(
     price is reckoned by. The grade is that of wheat in US units, by both as shown, to a tenth.
     """
     farm, field = compiled.farm, compiled.field(j)
-    stand = standing(season, compiled.jobs[j].row, first_hour(compiled, season))
+    stand = crop_state(season, compiled.jobs[j].row, first_hour(compiled, season))
     done = np.flatnonzero(np.isfinite(begin))
-    at = done, compiled.stakes.hour[begin[done].astype(int)]
+    at = done, compiled.standing_loss.hour[begin[done].astype(int)]
     weight = float(test_weight(field, stand.wettings[at], loss_terms(farm, field)).mean())
     sprouted = 100.0 * float(stand.sprout[at].mean())
     if farm.units != "us" or not field.crop.startswith("wheat"):
@@ -125,14 +125,14 @@ def deliveries(
     slot = np.concatenate(when.cut)
     point = compiled.point[member, k, j, slot]
     share = np.bincount(point, minlength=len(points)) / len(point)
-    whole = loads(tonnes, compiled.gangs[k].trucks, grain_density(compiled.field(j)))
+    whole = loads(tonnes, compiled.makeup[k].trucks, grain_density(compiled.field(j)))
     most = int(share.argmax())
     small = (share * whole < 0.5) & (np.arange(len(points)) != most)
     share[most] += share[small].sum()
     share[small] = 0.0
     used = np.flatnonzero(share).tolist()
-    shut = ~compiled.stakes.opened[:, slot]
-    away = np.isnan(compiled.stakes.loss[member, j, :, slot]).T
+    shut = ~compiled.standing_loss.point_open[:, slot]
+    away = np.isnan(compiled.standing_loss.loss[member, j, :, slot]).T
 
     def barred(q: int, first: int) -> bool:
         """Whether what goes to q mostly could not go to the other."""
@@ -209,7 +209,7 @@ def crew_orders(
     """The orders of every crew."""
     people = {c.id: c.people for c in compiled.farm.crews}
     out = []
-    for k, gang in enumerate(compiled.gangs):
+    for k, machines in enumerate(compiled.makeup):
         lines = [
             order_line(compiled, plan, season, k, at, alternatives.get(j))
             for at, j in enumerate(plan.orders[k])
@@ -217,11 +217,11 @@ def crew_orders(
         orders = tuple(x for x in lines if x is not None)
         out.append(
             CrewOrders(
-                crew=gang.crew,
-                combines=tuple(c.id for c in gang.combines),
-                carts=tuple(c.id for c in gang.carts),
-                trucks=tuple(t.id for t in gang.trucks),
-                people=people[gang.crew],
+                crew=machines.crew,
+                combines=tuple(c.id for c in machines.combines),
+                carts=tuple(c.id for c in machines.carts),
+                trucks=tuple(t.id for t in machines.trucks),
+                people=people[machines.crew],
                 orders=orders,
                 fallback=fallback(compiled, plan, k, objective=objective),
                 note=_note(compiled, orders),

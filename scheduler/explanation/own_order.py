@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from scheduler.costs.standing_loss import Stakes
+from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compile import Compiled
 from scheduler.errors import FarmError
 from scheduler.solver.search import price
 from scheduler.solver.tables import Orders, Plan
 
 
-def jobs_named(stake: Stakes, name: str) -> list[int]:
+def jobs_named(standing_loss: StandingLoss, name: str) -> list[int]:
     """Jobs of a field id, or of one parcel as 'id/parcel'."""
     field, _, parcel = name.partition("/")
     return [
         j
-        for j, job in enumerate(stake.jobs)
-        if stake.field(j).id == field and parcel in ("", job.parcel)
+        for j, job in enumerate(standing_loss.jobs)
+        if standing_loss.field(j).id == field and parcel in ("", job.parcel)
     ]
 
 
@@ -64,14 +64,14 @@ def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Ord
     FarmError
         As `priced`.
     """
-    crews = [g.crew for g in compiled.gangs]
+    crews = [g.crew for g in compiled.makeup]
     out: list[list[int]] = [[] for _ in crews]
     used: set[int] = set()
     for crew, names in orders.items():
         if crew not in crews:
             raise FarmError(f'there is no crew "{crew}" today; crews are {", ".join(crews)}')
         for name in names:
-            found = jobs_named(compiled.stakes, name)
+            found = jobs_named(compiled.standing_loss, name)
             if not found:
                 raise FarmError(f'there is nothing to cut in a field "{name}"')
             if twice := used & set(found):

@@ -45,8 +45,8 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
         before = next((i for i in reversed(order[:at]) if plan.finish[m, i] >= 0), None)
         free = tables.ready[k] if before is None else plan.finish[m, before]
         move = tables.move[k, len(compiled.jobs) if before is None else before, j]
-        wet = compiled.stakes.moisture[m, row, compiled.stakes.hour[cut]].mean()
-        edge = compiled.stakes.edge[m, row, cut].mean()
+        wet = compiled.standing_loss.moisture[m, row, compiled.standing_loss.hour[cut]].mean()
+        edge = compiled.standing_loss.headland_only[m, row, cut].mean()
         out[:, m] = max(int(free), int(cut[0]) - int(move)), cut[0], e, wet, edge
     return Timing(
         leave=out[0], begin=out[1], end=out[2], moisture=out[3], edge=out[4], cut=tuple(slots)
@@ -55,7 +55,7 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
 
 def clock(compiled: Compiled, slot: float) -> datetime:
     """Farm time of a slot (fractions allowed, the end of the horizon too)."""
-    return local(compiled.stakes.slots[0], compiled.farm.tz) + timedelta(
+    return local(compiled.standing_loss.slots[0], compiled.farm.tz) + timedelta(
         minutes=float(slot) * SLOT_MIN
     )
 
@@ -74,7 +74,7 @@ def time_spread(compiled: Compiled, values: Array) -> TimeSpread:
     """
     done = np.isfinite(values)
     if done.mean() >= MOSTLY:
-        values = np.where(done, values, len(compiled.stakes.slots))
+        values = np.where(done, values, len(compiled.standing_loss.slots))
     s = spread(values)
     return TimeSpread(
         low=clock(compiled, s.low), mid=clock(compiled, s.mid), high=clock(compiled, s.high)
@@ -94,4 +94,4 @@ def chance(compiled: Compiled, when: Timing, start: datetime) -> float:
 
 def first_hour(compiled: Compiled, season: Season) -> int:
     """Hour of the season that holds the first slot."""
-    return int((compiled.stakes.slots[0].astype("datetime64[h]") - season.start).astype(int))
+    return int((compiled.standing_loss.slots[0].astype("datetime64[h]") - season.start).astype(int))

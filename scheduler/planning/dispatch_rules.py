@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from scheduler.costs.grain_value import best_ha
+from scheduler.costs.grain_value import best_revenue_ha
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.distances import road_km
 
@@ -21,8 +21,8 @@ def keys(compiled: Compiled) -> dict[str, Key]:
     farm, jobs = compiled.farm, compiled.jobs
     fields = [farm.fields[j.field] for j in jobs]
     none = {p.id: 0.0 for p in farm.points}
-    worth = [best_ha(farm, f, none) for f in fields]
-    moisture = compiled.stakes.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
+    worth = [best_revenue_ha(farm, f, none) for f in fields]
+    moisture = compiled.standing_loss.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
     return {
         NEAREST: lambda j, at: road_km(at, (fields[j].lat, fields[j].lon)),
         RIPEST: lambda j, at: float(moisture[j]),

@@ -21,7 +21,7 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 from scheduler.weather.field_weather import FarmWeather, weather_for
 from scheduler.windows.bias import learn
-from scheduler.windows.model_inputs import look_ahead
+from scheduler.windows.model_inputs import simulate_farm
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +76,7 @@ def outlook_of(
 ) -> tuple[Farm, Season, Weather]:
     """The farm as it stands, its season ahead and the weather of its fields, without a plan."""
     known = gather(folder, now, forecast=forecast, days=days, seed=seed)
-    season, sky = look_ahead(
+    season, sky = simulate_farm(
         known.farm, known.weather.past, known.weather.ahead, lightning=known.weather.lightning,
         observations=known.observations, seed=seed,
     )  # fmt: skip

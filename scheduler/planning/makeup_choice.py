@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from scheduler.costs.machine_rates import Gang
-from scheduler.costs.standing_loss import Stakes
+from scheduler.costs.machine_rates import CrewMachines
+from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compile import Compiled, compile_tables
 from scheduler.cut_tables.makeup import MakeUp, makeups
 from scheduler.errors import NoPlanError
@@ -24,7 +24,9 @@ MAKEUP_MEMBERS = 7
 FINALISTS = 3
 
 
-def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, float, MakeUp]]:
+def rank_makeups(
+    known: Known, standing_loss: StandingLoss, *, seed: int
+) -> list[tuple[str, float, MakeUp]]:
     """Price every make-up on a few members, then the best of them on all: these, cheapest first.
 
     Each search begins from the orders before, where there are some, so that a make-up is not
@@ -42,10 +44,10 @@ def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, f
         raise NoPlanError("no crew has a combine that is up today: repair one or call a crew in")
     if len(options) == 1:
         return [(options[0][0], 0.0, options[0][1])]
-    few = some_members(stake, MAKEUP_MEMBERS)
+    few = some_members(standing_loss, MAKEUP_MEMBERS)
     rules, before = known.farm.rules, _machines(known)
 
-    def cost(makeup: MakeUp, on: Stakes) -> float:
+    def cost(makeup: MakeUp, on: StandingLoss) -> float:
         """Cost with the price of every machine that changes crew."""
         compiled = compiled_for(known, on, makeup)
         start = ordered(compiled, known.last or ())
@@ -53,18 +55,18 @@ def rank_makeups(known: Known, stake: Stakes, *, seed: int) -> list[tuple[str, f
         moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
         return found + 100.0 * rules.change_price * moved
 
-    def ranked(some: list[tuple[str, MakeUp]], on: Stakes) -> list[tuple[str, float, MakeUp]]:
+    def ranked(some: list[tuple[str, MakeUp]], on: StandingLoss) -> list[tuple[str, float, MakeUp]]:
         costs = pool.map(lambda option: cost(option[1], on), some)
         return sorted(
             ((n, c, m) for (n, m), c in zip(some, costs, strict=True)), key=lambda p: p[1]
         )
 
     with ThreadPoolExecutor(max_workers=2) as pool:
-        return ranked([(n, m) for n, _, m in ranked(options, few)[:FINALISTS]], stake)
+        return ranked([(n, m) for n, _, m in ranked(options, few)[:FINALISTS]], standing_loss)
 
 
-def _ids(machines: Gang) -> list[str]:
-    """Every machine of a gang."""
+def _ids(machines: CrewMachines) -> list[str]:
+    """Every machine of a crew."""
     return [
         *(c.id for c in machines.combines),
         *(c.id for c in machines.carts),
@@ -79,28 +81,31 @@ def _machines(known: Known) -> dict[str, str]:
     return {m: c.id for c in known.farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
 
 
-def some_members(stake: Stakes, count: int) -> Stakes:
+def some_members(standing_loss: StandingLoss, count: int) -> StandingLoss:
     """A few members, evenly through the ensemble."""
-    m = np.unique(np.linspace(0, stake.loss.shape[0] - 1, count).astype(int))
+    m = np.unique(np.linspace(0, standing_loss.loss.shape[0] - 1, count).astype(int))
     return replace(
-        stake, loss=stake.loss[m], ground=stake.ground[m], edge=stake.edge[m],
-        moisture=stake.moisture[m],
-    )  # fmt: skip
+        standing_loss,
+        loss=standing_loss.loss[m],
+        field_open=standing_loss.field_open[m],
+        headland_only=standing_loss.headland_only[m],
+        moisture=standing_loss.moisture[m],
+    )
 
 
-def compiled_for(known: Known, stake: Stakes, makeup: MakeUp) -> Compiled:
+def compiled_for(known: Known, standing_loss: StandingLoss, makeup: MakeUp) -> Compiled:
     """Tables of a make-up with what is begun, locked and was ordered before."""
     standing = {crew: field for field, crew in known.begun.items()}
     crews = {g.crew: k for k, g in enumerate(makeup)}
     locked = tuple(
-        (crews[crew], tuple(j for f in wanted for j in jobs_named(stake, f)))
+        (crews[crew], tuple(j for f in wanted for j in jobs_named(standing_loss, f)))
         for crew, wanted in known.locks.items()
         if crew in crews
     )
     return compile_tables(
-        stake,
+        standing_loss,
         makeup,
         stands=[standing.get(g.crew, "base") for g in makeup],
-        assigned=assigned(stake, crews, known.last or ()),
+        assigned=assigned(standing_loss, crews, known.last or ()),
         locked=locked,
     )

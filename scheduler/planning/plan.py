@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
-from scheduler.costs.standing_loss import Stakes, stakes
+from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.cut_tables.compile import Compiled
 from scheduler.cut_tables.makeup import describe
 from scheduler.errors import FarmError, NoPlanError
@@ -33,7 +33,7 @@ from scheduler.solver.quick import quick
 from scheduler.solver.search import price
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import Plan
-from scheduler.windows.model_inputs import look_ahead
+from scheduler.windows.model_inputs import simulate_farm
 
 Progress = Callable[[float, str], None]
 #: Moves of the search for a page that waits; assumed, about a second for 26 fields.
@@ -107,40 +107,40 @@ def plan_farm(
     farm, weather = known.farm, known.weather
     if not any(c.combines for c in farm.crews) or not farm.fields:
         raise FarmError("the farm has no crew with a combine, or no fields: add them first")
-    season, sky = look_ahead(
+    season, sky = simulate_farm(
         farm, weather.past, weather.ahead,
         lightning=weather.lightning, observations=known.observations, seed=seed,
     )  # fmt: skip
     slots = slot_times(known.now, days, SLOT_MIN)
     slots = slots[slots < season.start + season.moisture.shape[2]]
     progress(0.15, "pricing make-ups")
-    mean = None if swift else _mean_stakes(known, slots, seed)
+    mean = None if swift else _mean_standing_loss(known, slots, seed)
     decision = decide(
-        known, stakes(farm, season, slots), seed=seed, fast=fast, swift=swift,
+        known, standing_loss_of(farm, season, slots), seed=seed, fast=fast, swift=swift,
         progress=progress, mean=mean, study=not swift,
     )  # fmt: skip
     progress(0.93, "putting it into words")
     return _morning(known, sky, season, seed, decision)
 
 
-def _mean_stakes(known: Known, slots: NDArray[np.datetime64], seed: int) -> Stakes:
+def _mean_standing_loss(known: Known, slots: NDArray[np.datetime64], seed: int) -> StandingLoss:
     """What is at stake under the ensemble mean."""
     farm, weather = known.farm, known.weather
-    season, _ = look_ahead(
+    season, _ = simulate_farm(
         farm, weather.past, mean_weather(weather.ahead), observations=known.observations, seed=seed
     )
-    return stakes(farm, season, slots)
+    return standing_loss_of(farm, season, slots)
 
 
 def decide(
     known: Known,
-    stake: Stakes,
+    standing_loss: StandingLoss,
     *,
     seed: int = 0,
     fast: bool = False,
     swift: bool = False,
     progress: Progress = _silent,
-    mean: Stakes | None = None,
+    mean: StandingLoss | None = None,
     study: bool = False,
 ) -> Decision:
     """Choose the make-up, solve, and price what the plan is measured against.
@@ -154,8 +154,8 @@ def decide(
         Where no crew can finish anything.
     """
     objective = known.farm.rules.objective
-    ranked = rank_makeups(known, stake, seed=seed)
-    compiled = compiled_for(known, stake, ranked[0][2])
+    ranked = rank_makeups(known, standing_loss, seed=seed)
+    compiled = compiled_for(known, standing_loss, ranked[0][2])
     if (compiled.tables.finish < 0).all():
         raise NoPlanError(
             "no crew can finish any field within the days planned; see `afterrain ready` for "
@@ -199,11 +199,11 @@ def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: De
     objective = farm.rules.objective
     other = alternatives(compiled.tables, plan, objective=objective)
     crews = crew_orders(compiled, plan, season, other, objective=objective)
-    until = now + timedelta(minutes=SLOT_MIN * len(compiled.stakes.slots))
+    until = now + timedelta(minutes=SLOT_MIN * len(compiled.standing_loss.slots))
     return Morning(
         farm=farm, now=now, until=until, seed=seed, source=weather.source, issued=weather.issued,
         age_h=weather.age_h, weather_notes=weather.notes, members=season.moisture.shape[0],
-        weather=sky, season=season, makeup=describe(compiled.gangs),
+        weather=sky, season=season, makeup=describe(compiled.makeup),
         makeups=decision.makeups, crews=crews, left=left_out(compiled, plan, season),
         status=plan.status, loss=plan.cost / 100.0,
         bound=None if plan.bound is None else plan.bound / 100.0, gap=plan.gap,

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from scheduler.costs.standing_loss import Stakes
+from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.working_time import utc_hour
 from scheduler.orders.model import CrewOrders, Order
@@ -21,22 +21,24 @@ STEADY_MOVES = 60_000
 NOISE = 0.002
 
 
-def _job(stake: Stakes, order: Order) -> int | None:
+def _job(standing_loss: StandingLoss, order: Order) -> int | None:
     """The job an earlier order speaks of, if it is still to be done."""
-    for j, job in enumerate(stake.jobs):
-        if stake.field(j).id == order.field and job.parcel == order.parcel:
+    for j, job in enumerate(standing_loss.jobs):
+        if standing_loss.field(j).id == order.field and job.parcel == order.parcel:
             return j
     return None
 
 
-def assigned(stake: Stakes, crews: Mapping[str, int], last: Sequence[CrewOrders]) -> dict[int, int]:
+def assigned(
+    standing_loss: StandingLoss, crews: Mapping[str, int], last: Sequence[CrewOrders]
+) -> dict[int, int]:
     """Job -> crew of the orders issued before."""
     return {
         j: crews[c.crew]
         for c in last
         if c.crew in crews
         for o in c.orders
-        if (j := _job(stake, o)) is not None
+        if (j := _job(standing_loss, o)) is not None
     }
 
 
@@ -47,7 +49,7 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
     of those orders that is not among as many first ones of its crew costs `rules.change_price`,
     and a difference within the search's own noise counts for nothing.
     """
-    wanted = ordered(compiled, last, compiled.stakes.slots[0] + np.timedelta64(24, "h"))
+    wanted = ordered(compiled, last, compiled.standing_loss.slots[0] + np.timedelta64(24, "h"))
     changes = sum(
         j not in plan.orders[k][: len(order)] for k, order in enumerate(wanted) for j in order
     )
@@ -67,12 +69,12 @@ def ordered(
 ) -> Orders:
     """Per crew, what is locked, then the jobs of its last orders, or of those to start `before`."""
     out = list(compiled.tables.prefixes)
-    crews = {g.crew: k for k, g in enumerate(compiled.gangs)}
+    crews = {g.crew: k for k, g in enumerate(compiled.makeup)}
     locked = {j for first in out for j in first}
     for c in last:
         if c.crew in crews:
             jobs = [
-                _job(compiled.stakes, o)
+                _job(compiled.standing_loss, o)
                 for o in c.orders
                 if before is None or utc_hour(o.start.mid) < before
             ]

@@ -15,7 +15,7 @@ from scheduler.farm.model import Farm
 from scheduler.orders.model import Morning
 from scheduler.report.charts import GREY, INK, NIGHT, PALETTE, hour_of, new_axes, note, time_axis
 from scheduler.windows.daily_hours import row_of
-from scheduler.windows.model_inputs import land_of, limits_of, rows, stand_of
+from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
 
 SHOWN_BEFORE_H = 48  # hours of the past in the curves; assumed, two nights tell the trend
 DAYS_NAMED = 6  # days named on the axis; assumed, more run into each other
@@ -89,7 +89,7 @@ def _limit_lines(ax: Axes, last: float, limits: dict[str, float]) -> None:
 
 def grain_limits(farm: Farm, row: int) -> dict[str, float]:
     """Moisture lines of a row of the season, percent, by what they mean."""
-    field, _ = rows(farm)[row]
+    field, _ = season_rows(farm)[row]
     markets = [p.markets[field.crop] for p in farm.points if field.crop in p.markets]
     limits = {"threshes": float(stand_of(farm).limit[row])}
     if markets:
@@ -108,7 +108,7 @@ def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
 
 def ground_limits(farm: Farm, row: int) -> dict[str, float]:
     """Water of the top 15 cm under which carts and combines may drive, percent by volume."""
-    land, loads = land_of(farm), limits_of(farm, None, np.arange(len(rows(farm))))
+    land, loads = land_of(farm), limits_of(farm, None, np.arange(len(season_rows(farm))))
     limits = water_limits(
         land.field_capacity,
         land.saturation,

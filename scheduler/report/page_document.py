@@ -9,12 +9,12 @@ from scheduler.farm.model import Farm
 from scheduler.orders.document import plan_json
 from scheduler.orders.model import Morning
 from scheduler.report.messages import message
-from scheduler.windows.daily_hours import DayHours, days_ahead, row_title
+from scheduler.windows.daily_hours import DayHours, hours_by_day, row_title
 
 
 def document(morning: Morning) -> dict[str, Any]:
     """`plan_json` and what a page adds to it: hours ahead and texts to crews."""
-    ahead = days_ahead(morning.farm, morning.season, now=morning.now)
+    ahead = hours_by_day(morning.farm, morning.season, now=morning.now)
     rows = range(morning.season.reason.shape[1])
     return {
         **plan_json(morning),

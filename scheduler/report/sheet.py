@@ -34,8 +34,8 @@ from scheduler.report.phrases import (
     worth_lines,
 )
 from scheduler.report.svg import alts, curve_words, field_pictures, pictures
-from scheduler.windows.daily_hours import LEAST_H, DayHours, days_ahead, row_of, row_title
-from scheduler.windows.model_inputs import rows
+from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day, row_of, row_title
+from scheduler.windows.model_inputs import season_rows
 
 #: Upper edges of the hours of one shade; assumed, even steps of two up to a long cutting day.
 SHADES_H = (0.5, 2.0, 4.0, 6.0, 8.0, 10.0)
@@ -72,7 +72,7 @@ def sheet(morning: Morning) -> str:
         today_cautions=day_cautions(morning.cautions),
         shades=shades(),
         calendar=calendar(morning),
-        least_h=LEAST_H,
+        least_h=WORTHWHILE_H,
         makeups_shown=MAKEUPS_SHOWN,
         cards=list(cards(morning)),
         pictures=pictures(morning),
@@ -187,9 +187,9 @@ def costs(order: Order, place: int, count: int, currency: str) -> list[tuple[str
 
 def calendar(morning: Morning) -> dict[str, Any]:
     """Hours that each row can be cut on each day, in the order of the plan, then the rest."""
-    days = days_ahead(morning.farm, morning.season, now=morning.now)
+    days = hours_by_day(morning.farm, morning.season, now=morning.now)
     planned = planned_days(morning)
-    count = len(rows(morning.farm))
+    count = len(season_rows(morning.farm))
     order = [*planned, *(r for r in range(count) if r not in planned)]
     return {
         "days": list(days),

@@ -30,7 +30,7 @@ from scheduler.report.phrases import (
     weighed,
     worth_lines,
 )
-from scheduler.windows.daily_hours import LEAST_H, DayHours, days_ahead, row_title
+from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day, row_title
 
 WIDTH = 92
 
@@ -166,7 +166,7 @@ def terminal_ready(
     *,
     now: datetime,
     days: int = 4,
-    least_h: float = LEAST_H,
+    least_h: float = WORTHWHILE_H,
     work: Work | None = None,
 ) -> str:
     """Hours of every field on each of the next days: to drive on, to cut, how sure, why not more.
@@ -183,7 +183,7 @@ def terminal_ready(
         f"{least_h:g} h: chance of at least so many hours to {column}.",
         0,
     )
-    ahead = days_ahead(farm, season, now=now, least_h=least_h, causes=causes)
+    ahead = hours_by_day(farm, season, now=now, least_h=least_h, causes=causes)
     for day, hours in list(ahead.items())[:days]:
         lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
         lines.append(

@@ -22,8 +22,8 @@ from readiness.atmosphere.weather import Array
 from readiness.season.kernel import GRAIN_SD
 from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms
-from scheduler.costs.machine_rates import Gang
-from scheduler.costs.standing_loss import Stakes, stakes
+from scheduler.costs.machine_rates import CrewMachines
+from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.cut_tables.compile import Compiled, compile_tables
 from scheduler.errors import BookError
 from scheduler.farm.model import Cart, Combine, Truck
@@ -36,7 +36,7 @@ from scheduler.simulation.following import Told, followed
 from scheduler.solver.search import price
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import Plan
-from scheduler.windows.model_inputs import rows
+from scheduler.windows.model_inputs import season_rows
 
 T = TypeVar("T", Combine, Cart, Truck)
 #: Draws of the grain model's error; assumed, few, because each is solved, enough for a spread.
@@ -74,13 +74,13 @@ def compile_came(came: Came, *, seed: int = 0) -> Compiled:
     """Cut tables of the weather that came; members are draws of the grain model's error."""
     days = (came.weather.shape[2] - (utc_hour(came.start) - came.weather.start).astype(int)) // 24
     slots = slot_times(came.start, int(days), SLOT_MIN)
-    stake = stakes(came.farm, _drawn(came, seed), slots)
-    return compile_tables(stake, gangs := _gangs(came), stands=["base"] * len(gangs))
+    standing_loss = standing_loss_of(came.farm, _drawn(came, seed), slots)
+    return compile_tables(standing_loss, makeup := _makeup(came), stands=["base"] * len(makeup))
 
 
 def _drawn(came: Came, seed: int) -> Season:
     """The season with as many moistures as draws; ground and reasons are the same in all."""
-    season, picked = came.season, rows(came.farm)
+    season, picked = came.season, season_rows(came.farm)
     sampled = {came.farm.fields[o.field].id for o in came.observations if o.kind == "moisture"}
     sd = np.array([SAMPLE_SD if f.id in sampled else GRAIN_SD for f, _ in picked])
     error = np.random.default_rng(seed).normal(0.0, 1.0, (DRAWS, len(picked))) * sd
@@ -92,15 +92,15 @@ def _drawn(came: Came, seed: int) -> Season:
     return replace(season, moisture=moisture, **wide)  # type: ignore[arg-type]
 
 
-def _gangs(came: Came) -> tuple[Gang, ...]:
+def _makeup(came: Came) -> tuple[CrewMachines, ...]:
     """Every crew with its own machines, those included that were down on the first morning."""
     farm = came.farm
 
     def whole(machines: Sequence[T], ids: Sequence[str]) -> tuple[T, ...]:
         return tuple(m for i in ids for m in machines if m.id == i)
 
-    gangs = tuple(
-        Gang(
+    makeup = tuple(
+        CrewMachines(
             crew=c.id,
             combines=whole(farm.combines, c.combines),
             carts=whole(farm.carts, c.carts),
@@ -109,9 +109,9 @@ def _gangs(came: Came) -> tuple[Gang, ...]:
         for c in farm.crews
         if c.combines
     )
-    if not gangs:
+    if not makeup:
         raise BookError("no crew of the farm file has a combine: nothing can be reviewed")
-    return gangs
+    return makeup
 
 
 def mirrors(
@@ -141,7 +141,7 @@ def told_turns(came: Came, compiled: Compiled) -> list[tuple[int, Told]]:
     Behind what a plan tells a crew stands what the plans before told it, the latest first: the
     plans knew what had really been cut, which when they are followed may be something else.
     """
-    crews = [g.crew for g in compiled.gangs]
+    crews = [g.crew for g in compiled.makeup]
     out: list[tuple[int, Told]] = []
     told: list[list[int]] = [[] for _ in crews]
     for at, plan in came.plans:
@@ -153,7 +153,7 @@ def told_turns(came: Came, compiled: Compiled) -> list[tuple[int, Told]]:
 
 def _slot(compiled: Compiled, at: datetime) -> int:
     """Slot that holds an aware time."""
-    gone = utc_hour(at).astype("datetime64[m]") - compiled.stakes.slots[0]
+    gone = utc_hour(at).astype("datetime64[m]") - compiled.standing_loss.slots[0]
     return max(0, int(gone / np.timedelta64(SLOT_MIN, "m")))
 
 
@@ -175,13 +175,13 @@ def _wanted(plan: Mapping[str, Any], compiled: Compiled, crews: Sequence[str]) -
 
 def done_loss(came: Came, compiled: Compiled, cut: Cutting) -> Array:
     """Money lost on each field as it was cut, what was left uncut included, (draw, field)."""
-    stake = compiled.stakes
-    out = np.zeros((stake.loss.shape[0], len(came.farm.fields)))
+    standing_loss = compiled.standing_loss
+    out = np.zeros((standing_loss.loss.shape[0], len(came.farm.fields)))
     area = area_by_job(compiled, cut)
     for j, job in enumerate(compiled.jobs):
-        for k in range(len(compiled.gangs)):
+        for k in range(len(compiled.makeup)):
             out[:, job.field] += _cut_loss(came, compiled, j, k, area[j, k])
-        out[:, job.field] += uncut_share(compiled, j, area) * stake.leave[j]
+        out[:, job.field] += uncut_share(compiled, j, area) * standing_loss.leave[j]
     return out
 
 
@@ -193,11 +193,11 @@ def uncut_share(compiled: Compiled, j: int, area: Array) -> float:
 
 def _cut_loss(came: Came, compiled: Compiled, j: int, k: int, area: Array) -> Array:
     """Money lost on what a crew cut of a job, ruts included, (draw,)."""
-    stake, cut = compiled.stakes, np.flatnonzero(area)
+    standing_loss, cut = compiled.standing_loss, np.flatnonzero(area)
     if not len(cut):
-        return np.zeros(stake.loss.shape[0])
-    slot = hour_slots(came, stake)[cut]
-    loss = stake.loss[:, j][:, :, slot]
+        return np.zeros(standing_loss.loss.shape[0])
+    slot = hour_slots(came, standing_loss)[cut]
+    loss = standing_loss.loss[:, j][:, :, slot]
     best = np.where(np.isnan(loss), np.inf, loss).min(axis=1)
     q = compiled.point[:, k, j, slot]
     told = np.take_along_axis(loss, np.maximum(q, 0)[:, None], axis=1)[:, 0]
@@ -210,14 +210,14 @@ def _cut_loss(came: Came, compiled: Compiled, j: int, k: int, area: Array) -> Ar
 
 def ruts(came: Came, compiled: Compiled, j: int, area: Array) -> float:
     """Money for ruts: what was cut of a job, ha by hour, while carts had to stay at the edge."""
-    slot = hour_slots(came, compiled.stakes)
-    edge = compiled.stakes.edge[0, compiled.jobs[j].row, slot]
+    slot = hour_slots(came, compiled.standing_loss)
+    edge = compiled.standing_loss.headland_only[0, compiled.jobs[j].row, slot]
     return float(loss_terms(came.farm, compiled.field(j))["rut_ha"] * (area @ edge))
 
 
-def hour_slots(came: Came, stake: Stakes) -> NDArray[np.int64]:
+def hour_slots(came: Came, standing_loss: StandingLoss) -> NDArray[np.int64]:
     """Slot of each hour of the season; hours before the first slot take the first."""
-    start = stake.slots[0]
+    start = standing_loss.slots[0]
     hours = came.weather.start.astype("datetime64[m]") + np.arange(came.hours) * HOUR
     at = ((hours - start) / np.timedelta64(SLOT_MIN, "m")).astype(int)
-    return np.asarray(np.clip(at, 0, len(stake.slots) - 1))
+    return np.asarray(np.clip(at, 0, len(standing_loss.slots) - 1))

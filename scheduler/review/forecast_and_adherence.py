@@ -19,8 +19,8 @@ from scheduler.review.delay_accounting import LOST, NAMES, WEATHER, Cause
 from scheduler.review.observed_season import Came
 from scheduler.review.work_record import Cutting
 from scheduler.season_book.kinds import Entry
-from scheduler.windows.bias import grain_bounds, ground_bounds
-from scheduler.windows.daily_hours import LEAST_H, on_duty
+from scheduler.windows.bias import grain_intervals, ground_intervals
+from scheduler.windows.daily_hours import WORTHWHILE_H, within_working_hours
 from scheduler.windows.model_inputs import open_loop
 
 NO_ENTRY = "no entry says why"
@@ -28,7 +28,7 @@ NO_ENTRY = "no entry says why"
 
 @dataclass(frozen=True, kw_only=True)
 class LeadSkill:
-    """Chances of at least `LEAST_H` hours told so many days ahead, against what came."""
+    """Chances of at least `WORTHWHILE_H` hours told so many days ahead, against what came."""
 
     lead: int
     count: int
@@ -42,7 +42,7 @@ def forecast_skill(came: Came) -> tuple[LeadSkill, ...]:
 
     What came is the run on the records: this is skill against our own model on true weather.
     """
-    windows = daily_windows(on_duty(came.farm, _inside(came)), tz=came.farm.tz)
+    windows = daily_windows(within_working_hours(came.farm, _inside(came)), tz=came.farm.tz)
     dates = [d.astype(object) for d in windows.dates]
     open_h = windows.harvestable[0]
     pairs: dict[int, list[tuple[float, bool]]] = defaultdict(list)
@@ -52,7 +52,7 @@ def forecast_skill(came: Came) -> tuple[LeadSkill, ...]:
         for row, told in enumerate(plan.get("hours", [])):
             for day, hours in zip(days, told["days"], strict=True):
                 if day in dates and row < len(open_h) and hours["chance"] is not None:
-                    hit = open_h[row, dates.index(day)] >= LEAST_H
+                    hit = open_h[row, dates.index(day)] >= WORTHWHILE_H
                     pairs[(day - made).days].append((float(hours["chance"]), bool(hit)))
     return tuple(_lead(lead, found) for lead, found in sorted(pairs.items()))
 
@@ -96,9 +96,9 @@ def agreement(came: Came) -> Agreement:
     """The model against samples of ripe grain and ground checks of the season."""
     seen = [o for o in came.observations if came.past.start <= o.time <= came.past.times[-1]]
     season, limits = open_loop(came.farm, came.past)
-    off = np.array([b.low for b in grain_bounds(season, seen)])
+    off = np.array([b.low for b in grain_intervals(season, seen)])
     right = wetter = checks = 0
-    for b in ground_bounds(season, limits, seen):
+    for b in ground_intervals(season, limits, seen):
         o = b.observation
         said = season.tier[0, o.field, int((o.time - season.start).astype(int))]
         if said != Tier.UNKNOWN:

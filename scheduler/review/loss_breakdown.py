@@ -6,8 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from scheduler.costs.grain_value import above, below, dry_t_ha, loss_terms, paid_share, test_weight
-from scheduler.costs.standing_loss import standing
+from scheduler.costs.grain_value import (
+    discount_above,
+    discount_below,
+    dry_t_ha,
+    loss_terms,
+    paid_share,
+    test_weight,
+)
+from scheduler.costs.standing_loss import crop_state
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.model import Farm, Field, Market
 from scheduler.review.counterfactuals import hour_slots, ruts, uncut_share
@@ -49,10 +56,10 @@ def parts_ha(
     dry = dry_t_ha(field)
     sound = dry / (1.0 - base / 100.0) * market.price_t
     cut = dry * left / (1.0 - m / 100.0)
-    light = below(market.test_weight_discount, test_weight(field, wet, terms))
-    sprouted = above(market.sprout_discount, sprout)
-    there = np.minimum(above(market.sprout_discount, np.array(before)), sprouted)
-    discount = above(market.moisture_discount, m)
+    light = discount_below(market.test_weight_discount, test_weight(field, wet, terms))
+    sprouted = discount_above(market.sprout_discount, sprout)
+    there = np.minimum(discount_above(market.sprout_discount, np.array(before)), sprouted)
+    discount = discount_above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         discount = discount + market.drying_t_point * np.maximum(m - base, 0.0)
     paid = cut * paid_share(market, m)
@@ -71,15 +78,17 @@ def parts_ha(
 def loss_parts(came: Came, compiled: Compiled, cut: Cutting, total: Array) -> Array:
     """Money lost by part, means over draws, (field, part), summing to `total` (field,)."""
     out = np.zeros((len(came.farm.fields), len(PARTS)))
-    first = int((compiled.stakes.slots[0].astype("datetime64[h]") - came.season.start).astype(int))
+    first = int(
+        (compiled.standing_loss.slots[0].astype("datetime64[h]") - came.season.start).astype(int)
+    )
     area = area_by_job(compiled, cut)
     for j, job in enumerate(compiled.jobs):
-        for k in range(len(compiled.gangs)):
+        for k in range(len(compiled.makeup)):
             if len(hours := np.flatnonzero(area[j, k])):
                 for name, money in _of_hours(came, compiled, j, k, hours, first).items():
                     out[job.field, PARTS.index(name)] += money.mean(axis=0) @ area[j, k, hours]
             out[job.field, PARTS.index("ruts")] += ruts(came, compiled, j, area[j, k])
-        left = uncut_share(compiled, j, area) * compiled.stakes.leave[j]
+        left = uncut_share(compiled, j, area) * compiled.standing_loss.leave[j]
         out[job.field, PARTS.index("uncut")] += left
     out[:, -1] = total - out[:, :-1].sum(axis=1)
     return out
@@ -91,13 +100,13 @@ def _of_hours(
     """Parts of one field cut by one crew in hours of the season."""
     job = compiled.jobs[j]
     field = came.farm.fields[job.field]
-    at = compiled.stakes.hour[hour_slots(came, compiled.stakes)[hours]]
-    state = standing(came.season, job.row, first)
-    moisture = compiled.stakes.moisture[:, job.row, at]
+    at = compiled.standing_loss.hour[hour_slots(came, compiled.standing_loss)[hours]]
+    state = crop_state(came.season, job.row, first)
+    moisture = compiled.standing_loss.moisture[:, job.row, at]
     shape = moisture.shape
     wet, sprout = (np.broadcast_to(x[0, at], shape) for x in (state.wettings, state.sprout))
     stand = (moisture, wet, sprout)
-    point = compiled.point[:, k, j, hour_slots(came, compiled.stakes)[hours]]
+    point = compiled.point[:, k, j, hour_slots(came, compiled.standing_loss)[hours]]
     before = float(state.sprout[0, 0])
     terms = loss_terms(came.farm, field)
     parts: dict[str, Array] = {}

@@ -28,7 +28,7 @@ from scheduler.season_book.store import FILE
 from scheduler.weather.history import PAST_DAYS, gauged, records
 from scheduler.weather.selection import latest, nearest
 from scheduler.weather.store import stored
-from scheduler.windows.model_inputs import look_ahead
+from scheduler.windows.model_inputs import simulate_farm
 
 HOUR = np.timedelta64(1, "h")
 #: Days after the season's end on which the mirrors may still cut; assumed, because a worse order
@@ -111,7 +111,7 @@ def what_came(
         )
     known = gauged(known, farm, gauges, notes)
     past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)
-    season, _ = look_ahead(farm, past, ahead, observations=seen, seed=seed)
+    season, _ = simulate_farm(farm, past, ahead, observations=seen, seed=seed)
     return Came(
         farm=farm, start=start, stop=stop, weather=ahead, season=season, observations=seen,
         past=known, entries=entries, notes=tuple(dict.fromkeys(notes)),

@@ -42,7 +42,7 @@ from scheduler.review.loss_breakdown import PARTS, loss_parts
 from scheduler.review.observed_season import Came, what_came
 from scheduler.review.work_record import Cutting, cutting, days_of, hours_of
 from scheduler.solver.tables import Plan
-from scheduler.windows.daily_hours import LEAST_H
+from scheduler.windows.daily_hours import WORTHWHILE_H
 
 Progress = Callable[[float, str], None]
 #: What a loss is due to, in the order in which it is told.
@@ -73,7 +73,7 @@ class Review:
     field_hours : (cause, field, crew, day) hours, each hour of the season once.
     crew_hours : (cause, crew, day) hours of each crew, each hour once.
     duty_hours : (cause, crew, day) the same within the crew's working week.
-    lost : (field, day) bool, the field stood ripe and had less than `LEAST_H` workable hours.
+    lost : (field, day) bool, the field stood ripe and had less than `WORTHWHILE_H` workable hours.
     area_days : (field, cause) ha-days that ripe grain stood, by what held it.
     loss : (draw, field) money lost as it was done. parts : (field, part), see `loss_parts`.
     mirrors : ways to cut the season; `hindsight` is the plan with the bound.
@@ -170,7 +170,7 @@ def review_season(
     cut = cutting(came, compiled)
     hours = hours_of(came, compiled, cut)
     day, days = days_of(came)
-    crews = tuple(g.crew for g in compiled.gangs)
+    crews = tuple(g.crew for g in compiled.makeup)
     mine, alone = field_account(hours), crew_account(hours)
     progress(0.4, "searching for the best order in hindsight")
     found, hind = mirrors(came, compiled, cut, seed=seed)
@@ -179,7 +179,7 @@ def review_season(
     crew_hours = by_day(alone, day)
     return Review(
         came=came, cut=cut, crews=crews, days=days,
-        combines=np.array([len(g.combines) for g in compiled.gangs]),
+        combines=np.array([len(g.combines) for g in compiled.makeup]),
         field_hours=by_day(mine, day), crew_hours=crew_hours,
         duty_hours=by_day(alone * _duty(came, crews)[None], day),
         lost=_lost(came, hours, day), area_days=_area_days(came, cut, mine),
@@ -197,11 +197,11 @@ def _duty(came: Came, crews: tuple[str, ...]) -> Array:
 
 
 def _lost(came: Came, hours: Hours, day: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Days (field, day) on which a ripe, uncut field had less than `LEAST_H` workable hours."""
+    """Days (field, day) with less than `WORTHWHILE_H` workable hours for a ripe, uncut field."""
     worked = (hours.off < 1.0).any(axis=0)
     ripe = (hours.closed != Cause.GREEN) & ~hours.done
     workable = (hours.closed == Cause.SPARE) & worked
-    return (by_day(workable & ~hours.done, day) < LEAST_H) & (by_day(ripe, day) > 12)
+    return (by_day(workable & ~hours.done, day) < WORTHWHILE_H) & (by_day(ripe, day) > 12)
 
 
 def _area_days(came: Came, cut: Cutting, mine: Array) -> Array:

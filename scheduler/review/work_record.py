@@ -45,10 +45,10 @@ def cutting(came: Came, compiled: Compiled) -> Cutting:
     need least time.
     """
     farm, hours = came.farm, came.hours
-    shape = (len(farm.fields), len(compiled.gangs), hours)
+    shape = (len(farm.fields), len(compiled.makeup), hours)
     share, area = np.zeros(shape), np.zeros(shape)
     ids = [f.id for f in farm.fields]
-    crews = [g.crew for g in compiled.gangs]
+    crews = [g.crew for g in compiled.makeup]
     rate = rates_ha_h(compiled)
     works = np.array([_works(came, compiled, k) for k in range(len(crews))])
     for e in came.of("cut"):
@@ -62,25 +62,25 @@ def cutting(came: Came, compiled: Compiled) -> Cutting:
 
 def rates_ha_h(compiled: Compiled) -> Array:
     """Cutting rate with carts and trucks, ha/h, (field, crew); 0 where none can be told."""
-    out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
-    for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
-        if (usual := compiled.usual(k, j)) is not None:
+    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
+    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
+        if (usual := compiled.main_rates(k, j)) is not None:
             out[compiled.jobs[j].field, k] = usual.t_h / wet_yield(compiled.field(j))
     return out
 
 
 def waits(compiled: Compiled) -> Array:
     """Share of cutting time that combines wait for carts and trucks, (field, crew)."""
-    out = np.zeros((len(compiled.farm.fields), len(compiled.gangs)))
-    for k, j in np.ndindex(len(compiled.gangs), len(compiled.jobs)):
-        if (usual := compiled.usual(k, j)) is not None:
+    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
+    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
+        if (usual := compiled.main_rates(k, j)) is not None:
             out[compiled.jobs[j].field, k] = 1.0 - usual.t_h / sum(usual.combine)
     return out
 
 
 def _works(came: Came, compiled: Compiled, k: int) -> Array:
     """1 in hours in which a crew works."""
-    crew = next(c for c in came.farm.crews if c.id == compiled.gangs[k].crew)
+    crew = next(c for c in came.farm.crews if c.id == compiled.makeup[k].crew)
     return crew_slots(crew, came.weather.times[: came.hours], came.farm.tz).astype(np.float64)
 
 
@@ -160,7 +160,7 @@ def hours_of(came: Came, compiled: Compiled, cut: Cutting) -> Hours:
     first = int((came.weather.start - came.season.start).astype(int))
     n = len(farm.fields)
     reason = came.season.reason[0, :n, first : first + came.hours]
-    ups = [np.array([~down_slots(c.down, times) for c in g.combines]) for g in compiled.gangs]
+    ups = [np.array([~down_slots(c.down, times) for c in g.combines]) for g in compiled.makeup]
     taken = {
         crop: np.any(
             [open_slots(p.week, times, farm.tz) & ~down_slots(p.closed, times)
@@ -174,7 +174,7 @@ def hours_of(came: Came, compiled: Compiled, cut: Cutting) -> Hours:
         wait=waits(compiled),
         down=np.array([1.0 - up.mean(axis=0) for up in ups]),
         shut=np.array([~taken[f.crop] for f in farm.fields]),
-        off=np.array([1.0 - _works(came, compiled, k) for k in range(len(compiled.gangs))]),
+        off=np.array([1.0 - _works(came, compiled, k) for k in range(len(compiled.makeup))]),
         move=cut.move,
     )
 

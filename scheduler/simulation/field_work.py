@@ -53,7 +53,7 @@ class Work:
     def loss(self) -> float:
         """Money lost by what is cut, and by leaving what is not."""
         share = self.left / _tonnes(self.compiled)
-        return self.lost + float(self.compiled.stakes.leave @ share)
+        return self.lost + float(self.compiled.standing_loss.leave @ share)
 
 
 def _tonnes(compiled: Compiled) -> Array:
@@ -64,7 +64,7 @@ def _tonnes(compiled: Compiled) -> Array:
 
 def begun(compiled: Compiled) -> Work:
     """All crews where they start, nothing cut."""
-    crews, jobs = len(compiled.gangs), len(compiled.jobs)
+    crews, jobs = len(compiled.makeup), len(compiled.jobs)
     return Work(
         compiled=compiled,
         left=_tonnes(compiled),
@@ -114,7 +114,11 @@ def _cut(state: Work, k: int, t: int) -> None:
     """Cut for one slot, as `compile._cut` reckons it."""
     compiled, j = state.compiled, state.on[k]
     assert j is not None
-    stake, job, q = compiled.stakes, compiled.jobs[j], int(compiled.point[0, k, j, t])
+    standing_loss, job, q = (
+        compiled.standing_loss,
+        compiled.jobs[j],
+        int(compiled.point[0, k, j, t]),
+    )
     if q < 0:
         return
     t_ha = wet_yield(compiled.field(j))
@@ -122,9 +126,9 @@ def _cut(state: Work, k: int, t: int) -> None:
     cut = 0.0
     if compiled.can[0, k, j, t]:
         cut = min(most, state.left[j])
-        edge = stake.edge[0, job.row, t]
+        edge = standing_loss.headland_only[0, job.row, t]
         rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
-        state.lost += cut / t_ha * (float(stake.loss[0, j, q, t]) + rut)
+        state.lost += cut / t_ha * (float(standing_loss.loss[0, j, q, t]) + rut)
         state.left[j] -= cut
     state.held[k] = max(0.0, state.held[k] + cut - out)
     if state.left[j] <= 1e-9:

@@ -35,12 +35,12 @@ def followed(compiled: Compiled, turns: Sequence[tuple[int, Told]]) -> Array:
     next that can be cut, and comes back another day. Jobs of no order are taken last, as they
     stand in the tables. What is left at the end costs what leaving it costs.
     """
-    stake, jobs = compiled.stakes, compiled.jobs
+    standing_loss, jobs = compiled.standing_loss, compiled.jobs
     left = np.array([j.area_ha for j in jobs])
-    loss = np.zeros(stake.loss.shape[0])
-    crews = [_Crew(at=len(jobs)) for _ in compiled.gangs]
+    loss = np.zeros(standing_loss.loss.shape[0])
+    crews = [_Crew(at=len(jobs)) for _ in compiled.makeup]
     turn = 0
-    for s in range(len(stake.slots)):
+    for s in range(len(standing_loss.slots)):
         while turn + 1 < len(turns) and turns[turn + 1][0] <= s:
             turn += 1
         taken = {c.at for c in crews if c.at < len(jobs) and left[c.at] > 0}
@@ -49,7 +49,7 @@ def followed(compiled: Compiled, turns: Sequence[tuple[int, Told]]) -> Array:
             _choose(compiled, crew, k, order, left, s, taken)
             loss += _cut_slot(compiled, crew, k, left, s)
     share = left / np.array([j.area_ha for j in jobs])
-    return loss + float(share @ stake.leave)
+    return loss + float(share @ standing_loss.leave)
 
 
 def _choose(
@@ -60,14 +60,14 @@ def _choose(
     can = compiled.can[0, k, :, s]
     if s < crew.ready or not can.any():
         return
-    new_day = crew.day != compiled.stakes.day[s]
+    new_day = crew.day != compiled.standing_loss.day[s]
     here = crew.at < len(left) and left[crew.at] > 0 and can[crew.at]
     if here and not new_day:
         return
     free = (j for j in order if left[j] > 0 and can[j] and (j not in taken or j == crew.at))
     if (to := next(free, None)) is None:
         return
-    crew.day = int(compiled.stakes.day[s])
+    crew.day = int(compiled.standing_loss.day[s])
     if to != crew.at:
         crew.ready = s + int(compiled.tables.move[k, crew.at, to])
         taken.discard(crew.at)
@@ -77,7 +77,7 @@ def _choose(
 
 def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> Array | float:
     """Cut for one slot; money lost by draw."""
-    j, stake = crew.at, compiled.stakes
+    j, standing_loss = crew.at, compiled.standing_loss
     q = int(compiled.point[0, k, j, s]) if j < len(left) else -1
     if q < 0:
         return 0.0
@@ -90,8 +90,8 @@ def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> A
     crew.held = max(0.0, crew.held + area * t_ha - out)
     if area <= 0.0:
         return 0.0
-    money = stake.loss[:, j, q, s]
+    money = standing_loss.loss[:, j, q, s]
     money = np.where(np.isnan(money), np.nanmean(money) if np.isfinite(money).any() else 0.0, money)
-    edge = stake.edge[0, compiled.jobs[j].row, s]
+    edge = standing_loss.headland_only[0, compiled.jobs[j].row, s]
     rut = loss_terms(compiled.farm, compiled.field(j))["rut_ha"] if edge else 0.0
     return np.asarray(area * (np.maximum(money, 0.0) + rut))

@@ -19,14 +19,14 @@ from readiness.season.kernel_arrays import State
 from readiness.season.simulate import Season, simulate
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimated
 from readiness.sources.records import Daily, filled, screened
-from scheduler.costs.standing_loss import Stakes, jobs_of, stakes
+from scheduler.costs.standing_loss import StandingLoss, jobs_of, standing_loss_of
 from scheduler.cut_tables.compile import Compiled, compile_tables
 from scheduler.cut_tables.makeup import MakeUp, own_makeup
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import DeliveryPoint, Farm, Field
 from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
-from scheduler.windows.model_inputs import HOLLOW_CLAY, land_of, limits_of, rows, stand_of
+from scheduler.windows.model_inputs import HOLLOW_CLAY, land_of, limits_of, season_rows, stand_of
 
 #: Days by which a crop ripens later for each degree of latitude north (Hopkins 1918, memory: four
 #: days a degree in spring and early summer). Years do not differ; assumed, because the records say
@@ -208,25 +208,33 @@ def past_season(farm: Farm, daily: Daily, records: Weather, year: int) -> PastSe
     states = morning_states(there, spin, weather)
     season = ahead_of(there, weather, states[0])
     makeup = own_makeup(there, now)
-    stake = best_sold(stakes(there, season, slot_times(now, SEASON_DAYS, SLOT_MIN)))
+    standing_loss = best_sold(
+        standing_loss_of(there, season, slot_times(now, SEASON_DAYS, SLOT_MIN))
+    )
     return PastSeason(
-        year=year, farm=there, makeup=makeup, weather=weather, climate=climate, season=season,
-        states=states, compiled=compile_tables(stake, makeup, stands=["base"] * len(makeup)),
-    )  # fmt: skip
+        year=year,
+        farm=there,
+        makeup=makeup,
+        weather=weather,
+        climate=climate,
+        season=season,
+        states=states,
+        compiled=compile_tables(standing_loss, makeup, stands=["base"] * len(makeup)),
+    )
 
 
-def best_sold(stake: Stakes) -> Stakes:
-    """The same stakes with each hour's grain sold where it is worth most that hour.
+def best_sold(standing_loss: StandingLoss) -> StandingLoss:
+    """The same standing_loss with each hour's grain sold where it is worth most that hour.
 
     All goes by the haul to the point that a truck is back from soonest, on every morning alike, so
     that those who play a season differ in nothing but their orders. Its room does not count.
     """
-    best = np.fmin.reduce(stake.loss, axis=2)
-    loss = np.full_like(stake.loss, np.nan)
-    for j in range(len(stake.jobs)):
-        loss[:, j, soonest(stake.farm, stake.field(j))] = best[:, j]
-    points = tuple(replace(p, capacity_t=None) for p in stake.farm.points)
-    return replace(stake, loss=loss, farm=replace(stake.farm, points=points))
+    best = np.fmin.reduce(standing_loss.loss, axis=2)
+    loss = np.full_like(standing_loss.loss, np.nan)
+    for j in range(len(standing_loss.jobs)):
+        loss[:, j, soonest(standing_loss.farm, standing_loss.field(j))] = best[:, j]
+    points = tuple(replace(p, capacity_t=None) for p in standing_loss.farm.points)
+    return replace(standing_loss, loss=loss, farm=replace(standing_loss.farm, points=points))
 
 
 def soonest(farm: Farm, field: Field) -> int:
@@ -242,7 +250,7 @@ def soonest(farm: Farm, field: Field) -> int:
 
 def ahead_of(farm: Farm, weather: Weather, state: State | None, *, seed: int = 0) -> Season:
     """The fields of a farm under weather (member, 1, hour), from a state of theirs."""
-    every = np.arange(len(rows(farm)))
+    every = np.arange(len(season_rows(farm)))
     return simulate(
         weather, land_of(farm), stand_of(farm), limits_of(farm, None, every), state=state, seed=seed
     )

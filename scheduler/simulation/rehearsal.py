@@ -18,7 +18,7 @@ import numpy as np
 from readiness.forecasts.reforecast import emulate
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
-from scheduler.costs.standing_loss import stakes
+from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.working_time import SLOT_MIN, slot_times
@@ -165,17 +165,17 @@ def morning_tables(
         begun=_stands(past, state),
     )  # fmt: skip
     slots = slot_times(now, ahead.shape[2] // 24, SLOT_MIN)
-    stake = best_sold(stakes(farm, season, slots))
+    standing_loss = best_sold(standing_loss_of(farm, season, slots))
     # one price of waiting within a day all season, as in the tables of the weather that came
-    stake = replace(stake, day_loss=past.compiled.stakes.day_loss)
-    return known, compiled_for(known, stake, past.makeup)
+    standing_loss = replace(standing_loss, day_loss=past.compiled.standing_loss.day_loss)
+    return known, compiled_for(known, standing_loss, past.makeup)
 
 
 def _stands(past: PastSeason, state: Work) -> dict[str, str]:
     """Field -> crew that stands there."""
     return {
-        past.farm.fields[j].id: gang.crew
-        for gang, j in zip(past.makeup, state.at, strict=True)
+        past.farm.fields[j].id: machines.crew
+        for machines, j in zip(past.makeup, state.at, strict=True)
         if j < len(past.farm.fields)
     }
 
@@ -219,7 +219,7 @@ def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> Played:
         at = state.at[k]
         here = farm.fields[at] if at < len(farm.fields) else None
         spot = (here.lat, here.lon) if here else (farm.base_lat, farm.base_lon)
-        moisture = past.season.moisture[0, :, past.compiled.stakes.hour[t]]
+        moisture = past.season.moisture[0, :, past.compiled.standing_loss.hour[t]]
         fit = [j for j in free if moisture[j] <= driest and fit_on_arrival(state, k, t, j)]
 
         def rank(j: int) -> tuple[float, int]:

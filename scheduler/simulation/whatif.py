@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from readiness.sources.records import Daily
-from scheduler.costs.grain_value import best_ha, loss_terms
+from scheduler.costs.grain_value import best_revenue_ha, loss_terms
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.costs.timeliness import least_cost_capacity, timeliness_cost
 from scheduler.cut_tables.compile import Compiled
@@ -170,7 +170,7 @@ def facts_of(past: PastSeason) -> Facts:
     farm, compiled = past.farm, past.compiled
     area = np.array([f.area_ha for f in farm.fields])
     none = {p.id: 0.0 for p in farm.points}
-    worth = np.array([best_ha(farm, f, none) for f in farm.fields])
+    worth = np.array([best_revenue_ha(farm, f, none) for f in farm.fields])
     loss = np.array([loss_terms(farm, f)["shatter_day"] for f in farm.fields])
     hours = _crew_hours(past)
     working = hours >= WORKABLE_H
@@ -186,17 +186,19 @@ def facts_of(past: PastSeason) -> Facts:
 
 def _crew_hours(past: PastSeason) -> Any:
     """(field, day) hours in which the field is open and the crews work, counted from mornings."""
-    stake = past.compiled.stakes
-    on = np.any([crew_slots(c, stake.slots, past.farm.tz) for c in past.farm.crews], axis=0)
-    by_day = (stake.ground[0] & on).reshape(stake.ground.shape[1], past.days, -1)
+    standing_loss = past.compiled.standing_loss
+    on = np.any([crew_slots(c, standing_loss.slots, past.farm.tz) for c in past.farm.crews], axis=0)
+    by_day = (standing_loss.field_open[0] & on).reshape(
+        standing_loss.field_open.shape[1], past.days, -1
+    )
     return by_day.sum(axis=2) * 24.0 / by_day.shape[2]
 
 
 def capacity_ha_h(compiled: Compiled) -> float:
     """All crews together, ha/h, in the mean field."""
     total = 0.0
-    for k in range(len(compiled.gangs)):
-        usual = [(compiled.usual(k, j), j) for j in range(len(compiled.jobs))]
+    for k in range(len(compiled.makeup)):
+        usual = [(compiled.main_rates(k, j), j) for j in range(len(compiled.jobs))]
         known = [(rates, j) for rates, j in usual if rates is not None]
         area = np.array([compiled.jobs[j].area_ha for _, j in known])
         speed = np.array([r.t_h / wet_yield(compiled.field(j)) for r, j in known])

@@ -22,7 +22,7 @@ from scheduler.weather.field_weather import weather_for
 from scheduler.weather.history import gauge_readings, gauged, records, start_of_run
 from scheduler.weather.selection import FORECASTS, Cell, latest
 from scheduler.weather.store import stored
-from scheduler.windows.model_inputs import look_ahead, open_loop
+from scheduler.windows.model_inputs import open_loop, simulate_farm
 
 #: Rain that makes a rain day, mm: the usual of the World Meteorological Organization's indices.
 RAIN_DAY_MM = 1.0
@@ -198,7 +198,7 @@ def _workable(
             continue
         if not known.source.endswith(product):
             continue
-        season, _ = look_ahead(farm, known.past, known.ahead, lightning=known.lightning)
+        season, _ = simulate_farm(farm, known.past, known.ahead, lightning=known.lightning)
         out += _paired(farm, daily_windows(season, tz=farm.tz), came, issued)
     columns = list(zip(*out, strict=True)) or [(), (), (), ()]
     return Chances(

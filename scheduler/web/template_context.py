@@ -34,7 +34,7 @@ from scheduler.report.sheet import SHADES_H, by_day, kept, shades, topic
 from scheduler.season_book.formatting import at_words, says
 from scheduler.season_book.kinds import KINDS
 from scheduler.web.context import House
-from scheduler.windows.daily_hours import LEAST_H
+from scheduler.windows.daily_hours import WORTHWHILE_H
 
 
 def register(app: Flask, house: House, locked: bool) -> None:
@@ -48,7 +48,7 @@ def register(app: Flask, house: House, locked: bool) -> None:
         "loads_text": loads_text, "haul_text": haul_text, "grain_text": grain_text,
         "quality_text": quality_text,
         "weighed": weighed, "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY,
-        "least_h": LEAST_H, "kinds": KINDS, "locked": locked, "deference": DEFERENCE,
+        "least_h": WORTHWHILE_H, "kinds": KINDS, "locked": locked, "deference": DEFERENCE,
         "shade_of": shade_of, "shades": shades(),
     }  # fmt: skip
 

@@ -75,7 +75,7 @@ def offsets(
     return np.asarray(beta[soil] + beta[groups:], dtype=np.float64)
 
 
-def surprise(
+def standardised_residual(
     field: NDArray[np.int64], low: Array, high: Array, offset: Array, *, prior: Prior
 ) -> Array:
     """How far each observation lies outside of what its field's offset allows, standard errors."""
@@ -109,7 +109,7 @@ SEEN = {"grain_offset": "sample", "bearing_offset": "ground check"}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Taught:
+class CalibratedFarm:
     """The farm with its learnt offsets, and what to say of them."""
 
     farm: Farm
@@ -117,7 +117,7 @@ class Taught:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Bound:
+class OffsetInterval:
     """What one observation says of its field's offset: between `low` and `high`."""
 
     observation: Observation
@@ -127,21 +127,21 @@ class Bound:
 
 def learn(
     farm: Farm, observations: Sequence[Observation], past: Weather, *, now: datetime
-) -> Taught:
+) -> CalibratedFarm:
     """Lasting offsets of grain and ground from all observations, before and after the last day.
 
     What was observed is set against the past run on weather alone, so that the same book always
     teaches the same.
     """
     if not observations:
-        return Taught(farm=farm, lessons=())
+        return CalibratedFarm(farm=farm, lessons=())
     seen = [o for o in observations if past.start <= o.time <= past.times[-1] + 1]
     season, limits = open_loop(farm, past)
     lessons: list[str] = []
     learnt: dict[str, Array] = {}
     for name, bounds in (
-        ("grain_offset", grain_bounds(season, seen)),
-        ("bearing_offset", ground_bounds(season, limits, seen)),
+        ("grain_offset", grain_intervals(season, seen)),
+        ("bearing_offset", ground_intervals(season, limits, seen)),
     ):
         yesterday = utc_hour(now) - np.timedelta64(24, "h")
         before = _offsets(farm, [b for b in bounds if b.observation.time < yesterday], name)
@@ -153,7 +153,7 @@ def learn(
                                                     for n, b in learnt.items() if b[i]}})
         for i, f in enumerate(farm.fields)
     )  # fmt: skip
-    return Taught(farm=replace(farm, fields=fields), lessons=tuple(lessons))
+    return CalibratedFarm(farm=replace(farm, fields=fields), lessons=tuple(lessons))
 
 
 def _hour(season: Season, seen: Observation) -> int:
@@ -162,17 +162,19 @@ def _hour(season: Season, seen: Observation) -> int:
     return min(last, int((seen.time - season.start).astype(int)))
 
 
-def grain_bounds(season: Season, seen: Sequence[Observation]) -> list[Bound]:
+def grain_intervals(season: Season, seen: Sequence[Observation]) -> list[OffsetInterval]:
     """Samples of ripe grain against the run: the offset is the difference."""
     out = []
     for o in seen:
         said = float(season.moisture[0, o.field, _hour(season, o)])
         if o.kind == "moisture" and max(o.value, said) < RIPENING_PCT:  # False for NaN too
-            out.append(Bound(observation=o, low=o.value - said, high=o.value - said))
+            out.append(OffsetInterval(observation=o, low=o.value - said, high=o.value - said))
     return out
 
 
-def ground_bounds(season: Season, limits: WaterLimits, seen: Sequence[Observation]) -> list[Bound]:
+def ground_intervals(
+    season: Season, limits: WaterLimits, seen: Sequence[Observation]
+) -> list[OffsetInterval]:
     """Ground checks against the run: how far the limits must shift for the tier that was seen."""
     out = []
     for o in seen:
@@ -184,11 +186,11 @@ def ground_bounds(season: Season, limits: WaterLimits, seen: Sequence[Observatio
             continue
         low = {Tier.FIRM: firm, Tier.HEADLAND_ONLY: edge}.get(Tier(int(o.value)), -np.inf)
         high = {Tier.HEADLAND_ONLY: firm, Tier.SOFT: edge}.get(Tier(int(o.value)), np.inf)
-        out.append(Bound(observation=o, low=min(low, high), high=max(low, high)))
+        out.append(OffsetInterval(observation=o, low=min(low, high), high=max(low, high)))
     return out
 
 
-def _offsets(farm: Farm, bounds: Sequence[Bound], name: str) -> Array:
+def _offsets(farm: Farm, bounds: Sequence[OffsetInterval], name: str) -> Array:
     """Offsets of all fields; what was seen in one field on one day counts as one observation."""
     soils = [(f.texture or f"{f.sand:.1f} {f.clay:.1f}", f.drainage) for f in farm.fields]
     group = np.array([sorted(set(soils)).index(s) for s in soils])
@@ -203,13 +205,13 @@ def _offsets(farm: Farm, bounds: Sequence[Bound], name: str) -> Array:
     )
 
 
-def flags(farm: Farm, bounds: Sequence[Bound], learnt: Array, name: str) -> list[str]:
+def flags(farm: Farm, bounds: Sequence[OffsetInterval], learnt: Array, name: str) -> list[str]:
     """Readings that do not fit: they count for little until another agrees."""
     if not bounds:
         return []
     field = np.array([b.observation.field for b in bounds], dtype=np.int64)
     low, high = (np.array([getattr(b, side) for b in bounds]) for side in ("low", "high"))
-    away = surprise(field, low, high, learnt, prior=PRIORS[name])
+    away = standardised_residual(field, low, high, learnt, prior=PRIORS[name])
     out = []
     for b, by in zip(bounds, away, strict=True):
         if abs(by) > FLAGGED:
@@ -228,7 +230,9 @@ def flags(farm: Farm, bounds: Sequence[Bound], learnt: Array, name: str) -> list
     return out
 
 
-def told(farm: Farm, bounds: Sequence[Bound], before: Array, after: Array, name: str) -> list[str]:
+def told(
+    farm: Farm, bounds: Sequence[OffsetInterval], before: Array, after: Array, name: str
+) -> list[str]:
     """Offsets before and after the last day, field by field, and what neighbours share."""
     counts = Counter(b.observation.field for b in bounds)
     lines: list[str] = []

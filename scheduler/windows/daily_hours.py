@@ -16,10 +16,10 @@ from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.farm.model import Farm
 from scheduler.farm.wording import CAUSE, plain
 from scheduler.farm.working_time import crew_slots, utc_hour
-from scheduler.windows.model_inputs import rows
+from scheduler.windows.model_inputs import season_rows
 
 HOLLOW = "wet hollow"  # name of the parcel that is a wet hollow
-LEAST_H = 4.0  # hours a day that are worth moving a crew; assumed, half a usual cutting day
+WORTHWHILE_H = 4.0  # hours a day that are worth moving a crew; assumed, half a usual cutting day
 SHORTEST_H = 8  # a last day cut shorter than this by the end of the forecast is not shown; assumed
 UNKNOWN_SHARE = 0.5  # share of a day's hours that may be unknown before its count is; assumed
 
@@ -37,7 +37,7 @@ class DayHours:
     lost_to: str  # largest cause of lost hours
 
 
-def ahead(season: Season, now: datetime) -> Season:
+def from_now(season: Season, now: datetime) -> Season:
     """The season from the hour of `now` on."""
     skip = max(0, int((utc_hour(now) - season.start).astype(int)))
     whole = {f.name: getattr(season, f.name) for f in fields(season)}
@@ -47,7 +47,7 @@ def ahead(season: Season, now: datetime) -> Season:
     return replace(season, start=season.start + np.timedelta64(skip, "h"), **arrays)
 
 
-def on_duty(farm: Farm, season: Season) -> Season:
+def within_working_hours(farm: Farm, season: Season) -> Season:
     """The season with the hours closed in which no crew works."""
     times = season.start + np.arange(season.reason.shape[2]) * np.timedelta64(1, "h")
     works = np.any([crew_slots(c, times, farm.tz) for c in farm.crews], axis=0)
@@ -58,33 +58,33 @@ def on_duty(farm: Farm, season: Season) -> Season:
 def row_of(farm: Farm, field: str, parcel: str) -> int:
     """Row of the season that holds a parcel of a field; both are ids."""
     wanted = (field, parcel == HOLLOW)
-    return [(f.id, hollow) for f, hollow in rows(farm)].index(wanted)
+    return [(f.id, hollow) for f, hollow in season_rows(farm)].index(wanted)
 
 
 def row_title(farm: Farm, row: int) -> str:
     """'Home quarter (F01)' for a row of the season, the hollow named."""
-    field, hollow = rows(farm)[row]
+    field, hollow = season_rows(farm)[row]
     name = plain(field.name) or plain(field.id)
     title = name if name == field.id else f"{name} ({plain(field.id)})"
     return f"{title}, {HOLLOW}" if hollow else title
 
 
-def days_ahead(
+def hours_by_day(
     farm: Farm,
     season: Season,
     *,
     now: datetime,
-    least_h: float = LEAST_H,
+    least_h: float = WORTHWHILE_H,
     causes: Mapping[int, str] = CAUSE,
 ) -> dict[date, list[DayHours]]:
     """For each day from today, every row of the season; of today only the hours left.
 
     `causes` are the words for the codes of the season's reasons.
     """
-    left = ahead(season, now)
+    left = from_now(season, now)
     windows, worked = (
         daily_windows(left, tz=farm.tz),
-        daily_windows(on_duty(farm, left), tz=farm.tz),
+        daily_windows(within_working_hours(farm, left), tz=farm.tz),
     )
     shown = [d for d, h in enumerate(windows.hours) if d == 0 or h >= SHORTEST_H]
     figures = {

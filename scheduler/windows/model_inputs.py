@@ -28,14 +28,14 @@ HOLLOW_CLAY = 0.05
 HISTORY_DAYS = 10
 
 
-def rows(farm: Farm) -> list[tuple[Field, bool]]:
+def season_rows(farm: Farm) -> list[tuple[Field, bool]]:
     """The season's rows: every field, then the wet hollow of each field that has one."""
     return [(f, False) for f in farm.fields] + [(f, True) for f in farm.fields if f.wet_fraction]
 
 
 def land_of(farm: Farm) -> Land:
     """Soil and site of every row."""
-    picked = rows(farm)
+    picked = season_rows(farm)
 
     def column(get: object) -> NDArray[np.float64]:
         return np.array([get(f) for f, _ in picked], dtype=np.float64)  # type: ignore[operator]
@@ -81,7 +81,7 @@ def ripe_time(farm: Farm, field: Field) -> np.datetime64:
 
 def stand_of(farm: Farm) -> Stand:
     """What stands on every row."""
-    picked = [f for f, _ in rows(farm)]
+    picked = [f for f, _ in season_rows(farm)]
     limit = [
         farm.rules.thresh_limit_pct.get(f.crop, CROPS[f.crop].thresh_limit)
         - f.calibration.get("grain_offset", 0.0)
@@ -101,7 +101,7 @@ def limits_of(farm: Farm, lightning: NDArray[np.bool_] | None, row_of: NDArray[n
     return Limits(
         combine_t=max(c.loaded_t for c in farm.combines),
         cart_t=max((c.loaded_t for c in farm.carts), default=0.0),
-        approach=np.array([APPROACH[f.approach] for f, _ in rows(farm)]),
+        approach=np.array([APPROACH[f.approach] for f, _ in season_rows(farm)]),
         wind_stop=rules.wind_stop_ms,
         fire_stop=rules.fire_index_stop,
         heat_stop=rules.heat_index_stop_c,
@@ -120,7 +120,7 @@ def samples(farm: Farm) -> list[Observation]:
             value=f.sample_pct,
             sd=SAMPLE_SD,
         )
-        for i, (f, _) in enumerate(rows(farm))
+        for i, (f, _) in enumerate(season_rows(farm))
         if f.sample_pct is not None and f.sample_at is not None
     ]
 
@@ -128,16 +128,16 @@ def samples(farm: Farm) -> list[Observation]:
 def spread_to_hollows(farm: Farm, seen: Sequence[Observation]) -> list[Observation]:
     """Repeat grain observations of a field for its hollow; a ground check speaks of the upland."""
     out = list(seen)
-    extra = {farm.fields.index(f): i for i, (f, wet) in enumerate(rows(farm)) if wet}
+    extra = {farm.fields.index(f): i for i, (f, wet) in enumerate(season_rows(farm)) if wet}
     out += [
         replace(o, field=extra[o.field]) for o in seen if o.field in extra and o.kind == "moisture"
     ]
     return out
 
 
-def as_the_run_sees(farm: Farm, seen: Sequence[Observation]) -> list[Observation]:
+def model_observations(farm: Farm, seen: Sequence[Observation]) -> list[Observation]:
     """Each observation once, samples less the learnt offset of their field."""
-    offset = [f.calibration.get("grain_offset", 0.0) for f, _ in rows(farm)]
+    offset = [f.calibration.get("grain_offset", 0.0) for f, _ in season_rows(farm)]
     return [
         replace(o, value=o.value - offset[o.field]) if o.kind == "moisture" else o
         for o in dict.fromkeys(seen)
@@ -157,13 +157,13 @@ def open_loop(farm: Farm, past: Weather) -> tuple[Season, WaterLimits]:
     return season, water
 
 
-def true_moisture(farm: Farm, season: Season) -> Season:
+def with_grain_offset(farm: Farm, season: Season) -> Season:
     """The season with the grain's learnt offset, which the run itself leaves out."""
-    offset = np.array([f.calibration.get("grain_offset", 0.0) for f, _ in rows(farm)])
+    offset = np.array([f.calibration.get("grain_offset", 0.0) for f, _ in season_rows(farm)])
     return replace(season, moisture=season.moisture + offset[:, None])
 
 
-def look_ahead(
+def simulate_farm(
     farm: Farm,
     past: Weather,
     ahead: Weather,
@@ -177,9 +177,9 @@ def look_ahead(
     `past` and `ahead` are (member, field, hour). Returns the season of all rows over the last
     `HISTORY_DAYS` and the days ahead, and the weather on the same hours per field.
     """
-    row_of = np.array([farm.fields.index(f) for f, _ in rows(farm)])
+    row_of = np.array([farm.fields.index(f) for f, _ in season_rows(farm)])
     land, stand = land_of(farm), stand_of(farm)
-    seen = as_the_run_sees(farm, [*samples(farm), *spread_to_hollows(farm, observations)])
+    seen = model_observations(farm, [*samples(farm), *spread_to_hollows(farm, observations)])
     old = simulate(
         past.sites(row_of), land, stand, limits_of(farm, None, row_of), observations=seen, seed=seed
     )
@@ -194,24 +194,24 @@ def look_ahead(
     )
     keep = min(HISTORY_DAYS * 24, past.shape[2])
     recent = past.between(past.times[-1] + 1 - keep, past.times[-1] + 1)
-    return true_moisture(farm, joined(old, new, keep)), recent.then(ahead)
+    return with_grain_offset(farm, with_history(old, new, keep)), recent.then(ahead)
 
 
-def for_work(farm: Farm, season: Season, sky: Weather, *, work: Work) -> Season:
+def season_for_work(farm: Farm, season: Season, sky: Weather, *, work: Work) -> Season:
     """The season with its hours open or closed for other work.
 
     The reasons are those of `readiness.season.other_work.Held`.
 
     `sky` (member, field, hour) on the season's hours; each field is sown with its own crop.
     """
-    picked = [f for f, _ in rows(farm)]
+    picked = [f for f, _ in season_rows(farm)]
     weather = sky.sites([farm.fields.index(f) for f in picked])
     crop = [f.crop for f in picked]
     reason = work_reasons(season, weather, land_of(farm), work=work, crop=crop)
     return replace(season, reason=reason)
 
 
-def joined(old: Season, new: Season, keep: int) -> Season:
+def with_history(old: Season, new: Season, keep: int) -> Season:
     """The last `keep` hours of `old` (one member) before `new`."""
     m = new.moisture.shape[0]
 
