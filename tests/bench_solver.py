@@ -15,9 +15,9 @@ import numpy as np
 from farms import farm_tables, tardiness_tables, wt40
 from ortools.sat.python import cp_model
 
-from scheduler.solver.bound import foresight
 from scheduler.solver.check import check
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
+from scheduler.solver.lagrangian_bound import bound_members
 from scheduler.solver.solve import solve
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
@@ -212,7 +212,7 @@ def by_key(tables, key):
         rows[k].append(j)
         free[k], at[k] = ends[j], j
         todo.discard(j)
-    return price(tables, rows)
+    return evaluate(tables, rows)
 
 
 def side():
@@ -221,7 +221,7 @@ def side():
         tables = farm_tables(fields, crews, seed=seed)
         print(f"-- {fields} x {crews}, seed {seed}")
         (orders, bound), wall, _ = timed(lambda t=tables: circuit(t, 40.0))
-        cost = price(tables, orders).cost if orders else float("nan")
+        cost = evaluate(tables, orders).cost if orders else float("nan")
         print(f"circuit alone in CP-SAT           cost {cost:.0f}  bound {bound:.0f}  {wall:.0f} s")
         bound, wall, _ = timed(lambda t=tables: time_indexed(t, 60.0))
         print(f"time-indexed alone in CP-SAT      cost none  bound {bound:.0f}  {wall:.0f} s")
@@ -276,7 +276,7 @@ def main():
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, seeds {SEEDS}")
     _, wall, cpu = timed(lambda: solve(farm_tables(9, 2, seed=1), effort=0.01))
     tables = farm_tables(9, 2, seed=1)
-    foresight(tables, price(tables, tables.prefixes), turns=1)
+    bound_members(tables, evaluate(tables, tables.prefixes), turns=1)
     print(f"first call, kernels compiled or loaded: wall {wall:.1f} s, cpu {cpu:.1f} s")
     for part in parts or ("published", "farms", "large", "members", "side", "growth"):
         print(f"== {part}")

@@ -40,7 +40,7 @@ LAYERS = (
 )
 #: The only files that may import OR-Tools.
 SOLVERS = {
-    "scheduler.solver.residual",
+    "scheduler.solver.arc_fixing",
     "scheduler.solver.common_order.prize_master",
     "scheduler.cut_tables.capacity",
 }

@@ -6,26 +6,27 @@ from itertools import permutations
 import numpy as np
 import pytest
 from farms import farm_tables, small_tables
-from test_exact import brute_force
+from test_enumeration import brute_force
 
-from scheduler.solver.bound import after_locks, foresight
+from scheduler.solver.annealing import search
 from scheduler.solver.common_order.common_order import common_bound
 from scheduler.solver.common_order.common_route import SHOWN, Routes, twins
 from scheduler.solver.common_order.common_walk import KNOTS, Walks
 from scheduler.solver.common_order.prize_master import PrizeMaster
-from scheduler.solver.search import price, search
+from scheduler.solver.evaluation import evaluate, state_after_locks
+from scheduler.solver.lagrangian_bound import bound_members
 
 
 def planned(tables):
     """A plan with no proof."""
-    return price(tables, search(tables, tables.prefixes, moves=3000))
+    return evaluate(tables, search(tables, tables.prefixes, moves=3000))
 
 
 def mean_cost(tables, k, order):
     """What an order of crew k costs in the mean, after its locked jobs."""
     total = 0.0
     for m, weight in enumerate(tables.weight):
-        begin, stand, _ = after_locks(tables, m)
+        begin, stand, _ = state_after_locks(tables, m)
         t, i = int(begin[k]), int(stand[k])
         for j in order:
             s = t + int(tables.move[k, i, j])
@@ -102,7 +103,7 @@ def test_an_order_begun_like_the_cheapest_walk_goes_on_along_it():
         tables = farm_tables(9, 2, members=2, seed=seed)
         plan = planned(tables)
         walks = Walks(tables, plan, np.arange(2), tables.weight)
-        prize = tables.weight @ foresight(tables, plan, turns=60).prize
+        prize = tables.weight @ bound_members(tables, plan, turns=60).prize
         walks.walks(prize, np.zeros((2, 2, KNOTS, 9)), keep=True)
         for m, k in np.ndindex(2, 2):
             at, crew = walks.kept[k], walks.crews[k]
@@ -163,7 +164,7 @@ def test_jobs_just_alike_change_names_without_lifting_the_bound(seed):
     found = twins(tables, plan.orders)
     assert (found[:, 1, seed % 3] == 3).all()
     assert (found[:, 0, 3] == seed % 3).sum() == 1
-    known = foresight(tables, plan, turns=60)
+    known = bound_members(tables, plan, turns=60)
     value = common_bound(tables, plan, known, weight=tables.weight, turns=10)
     assert value <= brute_force(tables) + 1e-6
 
@@ -178,8 +179,8 @@ def test_jobs_that_differ_in_one_member_are_not_alike():
 def test_a_farm_is_proved_near_its_best_order():
     # what the members' walks leave open of it, 10 % and more, is closed but for a little
     tables = farm_tables(14, 2, members=9, seed=5)
-    plan = price(tables, search(tables, tables.prefixes, moves=100_000))
-    known = foresight(tables, plan)
+    plan = evaluate(tables, search(tables, tables.prefixes, moves=100_000))
+    known = bound_members(tables, plan)
     value = common_bound(tables, plan, known, weight=tables.weight)
     own = tables.weight @ known.member_bound
     assert own < 0.93 * plan.cost

@@ -33,7 +33,7 @@ from scheduler.farm.working_time import slot_times
 from scheduler.planning.dispatch_rules import DEAREST, LARGEST, NEAREST, RIPEST, rule_orders
 from scheduler.simulation.field_work import begun, follow, work
 from scheduler.solver.check import check
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 
 UTC = ZoneInfo("UTC")
 NOW = datetime(2026, 8, 12, 6, tzinfo=UTC)
@@ -193,7 +193,7 @@ def test_rules_order_as_they_say():
     # 25 ha x 6 t/ha is worth less than 40 ha x 4 t/ha: 150 t against 160 t
     assert orders[DEAREST] == (1, 2, 0)
     for o in rule_orders(tables).values():
-        assert check(tables.tables, price(tables.tables, o)) == []
+        assert check(tables.tables, evaluate(tables.tables, o)) == []
 
 
 def test_closed_ground_is_not_cut_and_unknown_is_not_dry():
@@ -272,7 +272,7 @@ def test_a_crew_that_follows_the_tables_hauls_and_loses_what_they_say():
     ):  # fmt: skip
         wet = 14.0 + 2.5 * np.sin(np.arange(HOURS) / 24 * 2 * np.pi)
         tables = compiled(farm(points=points, **machines), season(3, np.tile(wet, (3, 1))))
-        plan = price(tables.tables, ((1, 0), (2,)))
+        plan = evaluate(tables.tables, ((1, 0), (2,)))
         state = begun(tables)
         work(state, 0, 2 * HOURS, follow(plan.orders))
         assert state.loss == pytest.approx(plan.cost / 100.0, abs=0.02)

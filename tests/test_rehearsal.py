@@ -34,7 +34,7 @@ from scheduler.simulation.rehearsal import (
     play_rules,
     rehearse,
 )
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 DAILY = made_up()
@@ -145,7 +145,7 @@ def test_orders_kept_all_season_cost_what_the_tables_say(past):
     # two reckonings of the same work: slot by slot here, compiled tables there
     for orders in rule_orders(past.compiled).values():
         played = play(past, lambda day, state, o=orders: follow(o))
-        told = price(past.compiled.tables, orders)
+        told = evaluate(past.compiled.tables, orders)
         assert told.left == ()
         assert played.loss == pytest.approx(told.cost / 100.0, abs=0.01 * len(orders) * 20)
 

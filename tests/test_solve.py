@@ -8,7 +8,7 @@ import pytest
 from farms import farm_tables, small_tables, tardiness_tables, wt40
 
 from scheduler.solver.check import check
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED
 
@@ -134,7 +134,7 @@ def test_published_weighted_tardiness(instance):
     plan = solve(tables, effort=0.25)
     assert plan.cost == best[instance]
     assert plan.bound <= plan.cost
-    assert price(tables, plan.orders).cost == plan.cost
+    assert evaluate(tables, plan.orders).cost == plan.cost
 
 
 def test_small_farm_is_optimal_under_both_objectives():

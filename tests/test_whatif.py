@@ -44,7 +44,7 @@ from scheduler.simulation.workable_days import (
     half_months,
     persistence,
 )
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 STATION = SAMPLE.parents[1] / "shared/data/soil_moisture/CRND0103_ND_Jamestown_38_WSW.csv.gz"
@@ -158,7 +158,9 @@ def test_published_closed_form_of_one_field_class_within_one_percent():
         )
         compiled = compile_tables(standing_loss, own_makeup(farm, now), stands=["base"])
         assert capacity_ha_h(compiled) == pytest.approx(4.0, rel=1e-9)
-        lost.append(price(compiled.tables, (tuple(range(len(compiled.jobs))),)).member_cost / 100)
+        lost.append(
+            evaluate(compiled.tables, (tuple(range(len(compiled.jobs))),)).member_cost / 100
+        )
     closed = timeliness_cost(
         400.0,
         4.0,

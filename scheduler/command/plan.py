@@ -21,7 +21,7 @@ from scheduler.planning.plan import MORNING_HOUR, plan_morning, price_order
 from scheduler.report.page_document import document
 from scheduler.report.terminal import terminal, terminal_ready
 from scheduler.season_book.book import Book
-from scheduler.solver.warm_up import Ahead
+from scheduler.solver.warm_up import WarmUp
 from scheduler.windows.model_inputs import season_for_work
 
 
@@ -117,7 +117,7 @@ class _Bar:
 
 def _planned(args: argparse.Namespace, *, fast: bool = False) -> Morning:
     now = moment(args.on, read_farm(args.folder))
-    with _Bar() as told, Ahead() as ahead:
+    with _Bar() as told, WarmUp() as ahead:
 
         def progress(share: float, text: str) -> None:
             told(share, text)

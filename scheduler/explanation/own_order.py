@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compile import Compiled
 from scheduler.errors import FarmError
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import Orders, Plan
 
 
@@ -38,7 +38,7 @@ def priced(
     FarmError
         Where a crew or a field is not in the plan, or a field is ordered twice.
     """
-    own = price(
+    own = evaluate(
         compiled.tables, named_orders(compiled, orders), objective=compiled.farm.rules.objective
     )
     money = compiled.farm.currency

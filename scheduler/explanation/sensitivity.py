@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from scheduler.orders.model import Alternative
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import CutTables, Orders, Plan
 
 
@@ -20,7 +20,7 @@ def alternatives(tables: CutTables, plan: Plan, *, objective: str) -> dict[int, 
     locked = {j for _, jobs in tables.locked for j in jobs}
 
     def extra(orders: Orders) -> float:
-        return (price(tables, orders, objective=objective).cost - plan.cost) / 100.0
+        return (evaluate(tables, orders, objective=objective).cost - plan.cost) / 100.0
 
     out = {}
     for k, order in enumerate(plan.orders):
@@ -72,13 +72,13 @@ def instead(tables: CutTables, plan: Plan, k: int, until: int, *, objective: str
     """
     order = plan.orders[k]
     hurt = delayed(tables, order[0], min(until, tables.shape[3] - 1))
-    cheapest = price(hurt, plan.orders, objective=objective).cost
+    cheapest = evaluate(hurt, plan.orders, objective=objective).cost
     found = None
     for j in order[1:]:
         rest = tuple(x for x in order[1:] if x != j)
         for at in range(min(len(rest), 4) + 1):
             mine = (j, *rest[:at], order[0], *rest[at:])
-            cost = price(
+            cost = evaluate(
                 hurt, (*plan.orders[:k], mine, *plan.orders[k + 1 :]), objective=objective
             ).cost
             if cost < cheapest - 1e-9:

@@ -9,8 +9,8 @@ import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES, Weather
 from scheduler.cut_tables.compile import Compiled
-from scheduler.solver.quick import QUICK_MOVES, quick
-from scheduler.solver.search import price
+from scheduler.solver.annealing import SHORT_SEARCH_MOVES, short_search
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import CutTables, Plan
 
 
@@ -28,7 +28,7 @@ def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
             cost=tables.cost[m : m + 1],
             weight=np.ones(1),
         )
-        return quick(alone, seed=seed, moves=5 * QUICK_MOVES, orders=plan.orders).cost
+        return short_search(alone, seed=seed, moves=5 * SHORT_SEARCH_MOVES, orders=plan.orders).cost
 
     with ThreadPoolExecutor(max_workers=2) as pool:
         best = np.array(list(pool.map(own, range(tables.shape[0]))))
@@ -38,8 +38,8 @@ def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
 def ignoring(compiled: Compiled, alone: Compiled, plan: Plan, *, seed: int) -> float:
     """Money lost by an order made on the ensemble mean alone, priced on all members."""
     objective = compiled.farm.rules.objective
-    order = quick(alone.tables, seed=seed, moves=10 * QUICK_MOVES).orders
-    dearer = price(compiled.tables, order, objective=objective).cost - plan.cost
+    order = short_search(alone.tables, seed=seed, moves=10 * SHORT_SEARCH_MOVES).orders
+    dearer = evaluate(compiled.tables, order, objective=objective).cost - plan.cost
     return max(0.0, dearer / 100.0)
 
 

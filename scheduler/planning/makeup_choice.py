@@ -15,7 +15,7 @@ from scheduler.errors import NoPlanError
 from scheduler.explanation.own_order import jobs_named
 from scheduler.planning.information import Known
 from scheduler.planning.plan_stability import assigned, ordered
-from scheduler.solver.quick import quick
+from scheduler.solver.annealing import short_search
 
 #: Members that price the make-ups, spread over the ensemble; assumed, so that many are priced
 #: in the time of one plan.
@@ -51,7 +51,9 @@ def rank_makeups(
         """Cost with the price of every machine that changes crew."""
         compiled = compiled_for(known, on, makeup)
         start = ordered(compiled, known.last or ())
-        found = quick(compiled.tables, seed=seed, objective=rules.objective, orders=start).cost
+        found = short_search(
+            compiled.tables, seed=seed, objective=rules.objective, orders=start
+        ).cost
         moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
         return found + 100.0 * rules.change_price * moved
 

@@ -28,9 +28,9 @@ from scheduler.planning.dispatch_rules import rule_orders
 from scheduler.planning.information import Known, gather
 from scheduler.planning.makeup_choice import compiled_for, rank_makeups
 from scheduler.planning.plan_stability import ordered, steadied
+from scheduler.solver.annealing import short_search
 from scheduler.solver.check import check
-from scheduler.solver.quick import quick
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import Plan
 from scheduler.windows.model_inputs import simulate_farm
@@ -165,7 +165,7 @@ def decide(
     start = ordered(compiled, known.last or ())
     if swift:
         progress(0.4, "searching for orders")
-        plan = quick(
+        plan = short_search(
             compiled.tables, seed=seed, objective=objective, moves=SWIFT_MOVES, orders=start
         )
     else:
@@ -185,7 +185,7 @@ def decide(
         plan=plan,
         makeups=tuple((name, cost / 100.0) for name, cost, _ in ranked),
         rules={
-            name: price(compiled.tables, orders, objective=objective).cost / 100.0
+            name: evaluate(compiled.tables, orders, objective=objective).cost / 100.0
             for name, orders in rule_orders(compiled).items()
         },
         foresight_value=foresight(compiled.tables, plan, seed=seed) if study else None,

@@ -11,7 +11,7 @@ from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.working_time import utc_hour
 from scheduler.orders.model import CrewOrders, Order
-from scheduler.solver.quick import quick
+from scheduler.solver.annealing import short_search
 from scheduler.solver.tables import FEASIBLE, Orders, Plan
 
 #: Moves of the search that keeps today's orders; assumed.
@@ -57,7 +57,7 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
         return plan
     tables = replace(compiled.tables, locked=tuple(enumerate(wanted)))
     rules = compiled.farm.rules
-    kept = quick(tables, seed=seed, objective=rules.objective, moves=STEADY_MOVES)
+    kept = short_search(tables, seed=seed, objective=rules.objective, moves=STEADY_MOVES)
     if plan.cost + max(changes * rules.change_price * 100.0, NOISE * plan.cost) < kept.cost:
         return plan
     status = kept.status if plan.bound is None else FEASIBLE

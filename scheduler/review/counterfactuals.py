@@ -33,7 +33,7 @@ from scheduler.review.observed_season import HOUR, Came
 from scheduler.review.work_record import Cutting, area_by_job
 from scheduler.season_book.farm_state import DONE, SAMPLE_SD
 from scheduler.simulation.following import Told, followed
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import Plan
 from scheduler.windows.model_inputs import season_rows
@@ -120,7 +120,7 @@ def mirrors(
     """Every mirror and the plan of hindsight, which has the bound."""
     tables = compiled.tables
     rules = rule_orders(compiled)
-    costs = {name: price(tables, orders).cost for name, orders in rules.items()}
+    costs = {name: evaluate(tables, orders).cost for name, orders in rules.items()}
     best = min(costs, key=lambda name: costs[name])
     hind = solve(tables, hint=rules[best], seed=seed, effort=HIND_EFFORT)
     played = followed(compiled, [(0, hind.orders)])

@@ -27,8 +27,8 @@ from scheduler.planning.information import Known
 from scheduler.planning.makeup_choice import compiled_for
 from scheduler.simulation.field_work import Choice, Work, begun, fit_on_arrival, follow, work
 from scheduler.simulation.past_season import SLOTS_DAY, PastSeason, ahead_of, best_sold, picked
-from scheduler.solver.quick import quick
-from scheduler.solver.search import price, search
+from scheduler.solver.annealing import search, short_search
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import Orders
 from scheduler.weather.field_weather import FarmWeather
 
@@ -135,7 +135,7 @@ def morning_orders(
     back = [place[compiled.field(i).id] for i in range(len(compiled.jobs))]
     here = {j: i for i, j in enumerate(back)}
     hint = tuple(tuple(here[j] for j in order if j in here) for order in last)
-    plan = quick(
+    plan = short_search(
         compiled.tables, seed=settings.seed + day, objective=known.farm.rules.objective,
         moves=settings.moves, orders=hint,
     )  # fmt: skip
@@ -242,9 +242,9 @@ def hindsight(past: PastSeason, *, moves: int = HINDSIGHT_MOVES, seed: int = 0) 
     """Money lost by the best order found with the weather that came known from the start."""
     tables = past.compiled.tables
     starts = [tables.prefixes, *rule_orders(past.compiled).values()]
-    best = min(starts, key=lambda o: price(tables, o).cost)
+    best = min(starts, key=lambda o: evaluate(tables, o).cost)
     found = [
-        price(tables, search(tables, start, moves=moves, seed=seed + n)).cost
+        evaluate(tables, search(tables, start, moves=moves, seed=seed + n)).cost
         for n, start in enumerate((tables.prefixes, best))
     ]
     return min(found) / 100.0

@@ -10,12 +10,13 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.solver.bound import EACH, TURNS, Foresight, foresight
+from scheduler.solver.annealing import search
+from scheduler.solver.arc_fixing import solve_residual
 from scheduler.solver.check import ALIKE, check
 from scheduler.solver.common_order.common_order import BEGUN, common_bound, usual_turns
-from scheduler.solver.exact import branch
-from scheduler.solver.residual import settle
-from scheduler.solver.search import price, search
+from scheduler.solver.enumeration import enumerate_orders
+from scheduler.solver.evaluation import evaluate
+from scheduler.solver.lagrangian_bound import EACH, TURNS, MemberBounds, bound_members
 from scheduler.solver.tables import (
     CAUTIOUS,
     FEASIBLE,
@@ -107,7 +108,7 @@ def solve(
     plans = _searched(
         tables, [start] * many, 2 / many * effort * FIRST + 20_000, seed, objective=objective
     )
-    plans += [] if hint is None else [price(tables, start, objective=objective)]
+    plans += [] if hint is None else [evaluate(tables, start, objective=objective)]
     plan = _best(plans)
     if effort > 0:
         plan = _proved(tables, plans, effort, seed, objective, gap_target, tell)
@@ -124,13 +125,13 @@ def _proved(
     """A plan better than those given where there is one, with its bound."""
     plan = _best(plans)
     if tables.shape[2] - sum(len(p) for p in tables.prefixes) <= SMALL:
-        plan, done = branch(tables, plan, objective=objective)
+        plan, done = enumerate_orders(tables, plan, objective=objective)
         if done:
             return with_bound(plan, plan.cost)
     tell("proving how good they are", 0.3)
     alone = tables.shape[0] == 1
     share = min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY)
-    known = foresight(
+    known = bound_members(
         tables, plan, turns=int(np.ceil((TURNS if alone else EACH) * share)),
         keep=int(np.ceil(WALKS * min(1.0, effort))) if alone else RECALLED,
     )  # fmt: skip
@@ -141,7 +142,7 @@ def _proved(
     tell("looking for better orders", 0.6)
     back = len(known.walks[0]) if alone else math.ceil(SEVERAL / tables.shape[0])
     kept = [w[-x] for x in range(1, back + 1) for w in known.walks if len(w) >= x]
-    starts = [repaired(tables, walk, n) for n, walk in enumerate(kept)]
+    starts = [orders_from_paths(tables, walk, n) for n, walk in enumerate(kept)]
     moves = effort * (REPAIR if alone else REPAIR / 2)
     near = with_bound(plan, value).gap <= CLOSE  # type: ignore[operator]
     found = _improved(
@@ -161,18 +162,18 @@ def _proved(
 
 
 def _settled(
-    tables: CutTables, plan: Plan, value: float, known: Foresight, limit: float, objective: str,
+    tables: CutTables, plan: Plan, value: float, known: MemberBounds, limit: float, objective: str,
     gap_target: float,
 ) -> tuple[Plan, float]:  # fmt: skip
     """Of one member, a better plan or bound where few enough steps are open."""
     if tables.shape[0] > 1 or with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
         return plan, value
-    plan, least = settle(tables, plan, known.prize[0], limit=limit, objective=objective)
+    plan, least = solve_residual(tables, plan, known.prize[0], limit=limit, objective=objective)
     return plan, max(value, objective_of(np.array([least]), tables.weight, objective=objective))
 
 
 def _common(
-    tables: CutTables, plan: Plan, known: Foresight, effort: float, objective: str,
+    tables: CutTables, plan: Plan, known: MemberBounds, effort: float, objective: str,
     gap_target: float, tell: Progress,
 ) -> float:  # fmt: skip
     """The bound that knows there is one order; of the cautious, in the plan's own worst fifth."""
@@ -200,7 +201,7 @@ def _searched(
         found = search(
             tables, orders, moves=each, seed=1000 * seed + n, objective=objective, **heat
         )
-        return price(tables, found, objective=objective)
+        return evaluate(tables, found, objective=objective)
 
     with ThreadPoolExecutor(max_workers=2) as pool:
         return list(pool.map(run, enumerate(starts)))
@@ -224,7 +225,7 @@ def _improved(
     return found
 
 
-def repaired(tables: CutTables, walk: NDArray[np.int16], turn: int) -> Orders:
+def orders_from_paths(tables: CutTables, walk: NDArray[np.int16], turn: int) -> Orders:
     """A walk (crew, step) as orders: locked jobs first, each job where a crew had it first.
 
     The crews choose in another turn each time, so that one does not always win.

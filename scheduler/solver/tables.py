@@ -13,7 +13,7 @@ Orders = tuple[tuple[int, ...], ...]
 
 MEAN, CAUTIOUS = "mean", "cautious"
 #: Share of the members, by weight, that the cautious objective looks at: the worst fifth.
-WORST = 0.2
+WORST_SHARE = 0.2
 
 OPTIMAL, FEASIBLE, UNPROVED = "optimal", "feasible", "unproved"
 INFEASIBLE, NO_PLAN = "infeasible", "no plan in time"
@@ -130,7 +130,7 @@ def worst_weights(member_cost: Float, weight: Float) -> Float:
     rank = np.argsort(-member_cost, kind="stable")
     before = np.cumsum(weight[rank]) - weight[rank]
     out = np.zeros_like(weight)
-    out[rank] = np.clip(WORST - before, 0.0, weight[rank])
+    out[rank] = np.clip(WORST_SHARE - before, 0.0, weight[rank])
     out /= out.sum()
     return out
 

@@ -19,7 +19,7 @@ from threading import Timer
 
 import numpy as np
 
-from scheduler.solver.search import anneal
+from scheduler.solver.annealing import anneal
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import CutTables
 
@@ -37,11 +37,11 @@ PATIENCE = 180.0
 
 def wanted() -> bool:
     """Whether a child would help: no compiled search is stored, and there is a second processor."""
-    stored = Path(str(anneal.stats.cache_path)).glob("search.anneal-*.nbi")
+    stored = Path(str(anneal.stats.cache_path)).glob("annealing.anneal-*.nbi")
     return (os.cpu_count() or 1) > 1 and not any(stored)
 
 
-class Ahead:
+class WarmUp:
     """The child, where one is wanted, as long as this is entered; `wait` is for the planner."""
 
     def __init__(self, command: Sequence[str] = COMMAND) -> None:
@@ -49,7 +49,7 @@ class Ahead:
         self.done: set[str] = set()
         self.child: subprocess.Popen[str] | None = None
 
-    def __enter__(self) -> Ahead:
+    def __enter__(self) -> WarmUp:
         if wanted():
             with suppress(OSError):  # the planner then compiles for itself
                 self.child = subprocess.Popen(

@@ -2,11 +2,11 @@
 
 Bounded one by one, every member has an order of its own. Two things take that freedom away:
 
-- Members pay, beside the prizes of `bound`, for the place in a crew's order at which a job comes
-  (`common_walk`). Such prices sum to 0 over the members, by weight, so one order for all pays
-  nothing in the mean, and the mean of the members' cheapest walks stays below the cost of every
+- Members pay, beside the prizes of `lagrangian_bound`, for the place in a crew's order at which a
+  job comes (`common_walk`). Such prices sum to 0 over the members, by weight, so one order for all
+  pays nothing in the mean, and the mean of the members' cheapest walks stays below the cost of every
   fixed order, whatever the prices. They are moved until the members' walks differ less
-  (Lagrangian decomposition over the members, climbed by a bundle method: `walk_model`).
+  (Lagrangian decomposition over the members, climbed by a bundle method: `bundle_model`).
 - Each crew's orders are then begun job by job, the same in all members, and dropped where what
   they have cost and what those walks still cost cannot be below a limit (`common_route`). The
   limit is raised while few enough orders remain. All prizes and the crews' limits together are
@@ -26,12 +26,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from scheduler.solver.bound import Foresight
+from scheduler.solver.bundle_model import BundleModel
 from scheduler.solver.common_order.common_route import Routes, twins
 from scheduler.solver.common_order.common_walk import KNOTS, Walks
 from scheduler.solver.common_order.prize_master import PrizeMaster
+from scheduler.solver.lagrangian_bound import MemberBounds
 from scheduler.solver.tables import CutTables, Float, Plan
-from scheduler.solver.walk_model import WalkModel
 
 #: Times the prices are moved for the usual effort, at least and at most; in between, so many that
 #: members x crews x jobs x jobs x slots x turns is `WORK`. Tables larger than `MOST` are left
@@ -66,7 +66,7 @@ def usual_turns(tables: CutTables, effort: float) -> int:
 
 
 def common_bound(
-    tables: CutTables, plan: Plan, known: Foresight, *, weight: Float, turns: int = TURNS,
+    tables: CutTables, plan: Plan, known: MemberBounds, *, weight: Float, turns: int = TURNS,
     begun: int = BEGUN, enough: float = np.inf, tell: Callable[[float], None] = lambda share: None,
 ) -> float:  # fmt: skip
     """Lower bound on the mean, by `weight`, of what any one order costs in the members.
@@ -109,7 +109,7 @@ def common_bound(
 
 
 def _climbed(
-    walks: Walks, model: WalkModel, prize: Float, price: Float, enough: float, turns: int,
+    walks: Walks, model: BundleModel, prize: Float, price: Float, enough: float, turns: int,
     tell: Callable[[float], None],
 ) -> tuple[float, Float, Float]:  # fmt: skip
     """Best bound by the members' walks alone, with its prizes and prices."""

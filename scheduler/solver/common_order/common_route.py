@@ -17,10 +17,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.solver.bound import fork, least_of
+from scheduler.solver.bundle_model import NO_PATH
 from scheduler.solver.common_order.common_walk import Crew, Rests
+from scheduler.solver.pricing import first_least, other_than
 from scheduler.solver.tables import CutTables, Float, Orders
-from scheduler.solver.walk_model import NEVER
 
 #: Costs, in 1/100 of money, that are taken for equal: sums of some thousand terms in 53 bits.
 ALIKE = 1e-6
@@ -216,7 +216,7 @@ def _come_to(crew, ways, begin, stand, orders, visits):
                 z += 1
                 begun, r = j >= 0, row[m, w, t]
                 if not begun and r >= 0:
-                    j, _, _ = fork(ways[m, r, i, 0], ways[m, r, i, 1], before)
+                    j, _, _ = other_than(ways[m, r, i, 0], ways[m, r, i, 1], before)
                 if j < 0:
                     break
                 visits[m, w, j] += 1.0
@@ -262,8 +262,8 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
         for _ in range(children):
             if new == width:
                 break
-            y = least_of(key, children)
-            total[to, new], key[y] = key[y], NEVER
+            y = first_least(key, children)
+            total[to, new], key[y] = key[y], NO_PATH
             x, j = child[y] // jobs, child[y] % jobs
             money = paid[now, x] + _add(
                 crew, rests, w[now, x], j, time[now, x], last[now, x], from_job[x], time[to, new],

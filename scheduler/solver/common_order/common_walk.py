@@ -16,10 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.solver.bound import Foresight, after_locks
+from scheduler.solver.bundle_model import DEVIATIONS, NO_PATH, BundleModel, PathsFound
 from scheduler.solver.common_order.priced_walk import cheapest_walk, reachable
+from scheduler.solver.evaluation import state_after_locks
+from scheduler.solver.lagrangian_bound import MemberBounds
 from scheduler.solver.tables import CutTables, Float, Int, Plan
-from scheduler.solver.walk_model import NEVER, TURNED, Met, WalkModel
 
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
 #: raised the bound of some trial farms further in the same time, and of the sample less.
@@ -96,7 +97,7 @@ class Walks:
         self.banned = np.zeros(jobs, np.bool_)
         self.banned[[j for first in tables.prefixes for j in first]] = True
         self.leave = tables.leave_cost.astype(np.float64)
-        locked = [after_locks(tables, int(m)) for m in members]
+        locked = [state_after_locks(tables, int(m)) for m in members]
         self.paid = np.array([paid for _, _, paid in locked], np.float64)
         begin = np.array([begin for begin, _, _ in locked])
         stand = np.array([stand for _, stand, _ in locked])
@@ -114,8 +115,8 @@ class Walks:
         states = max(int(c.row.max()) + 1 for c in self.crews)
         levels = self.share.shape[1]
         self.rooms = [_room(states, jobs, slots, levels, most + 1) for _ in range(2)]
-        met = (members.size, crews, 1 + TURNED)
-        self.met = Met(
+        met = (members.size, crews, 1 + DEVIATIONS)
+        self.met = PathsFound(
             job=np.empty((*met, most + 1), np.int16), level=np.empty((*met, most + 1), np.int16),
             value=np.empty(met),
         )  # fmt: skip
@@ -150,21 +151,21 @@ class Walks:
             done=np.maximum(begin, mine.max(axis=1, initial=-1)),
         )  # fmt: skip
 
-    def model(self, prize: Float) -> WalkModel:
+    def model(self, prize: Float) -> BundleModel:
         """A model of the walks, still empty, for prizes to begin with."""
-        return WalkModel(
+        return BundleModel(
             weight=self.weight, paid=self.paid, leave=self.leave, banned=self.banned,
             share=self.share, met=self.met, prize=prize, size=np.ones(prize.size),
         )  # fmt: skip
 
-    def recalled(self, known: Foresight) -> Met:
+    def recalled(self, known: MemberBounds) -> PathsFound:
         """Walks met when each member was bounded alone, at no prizes and no prices."""
         turns = max(walks.shape[0] for walks in known.walks)
         members, crews, _, steps = self.met.job.shape
-        met = Met(
+        met = PathsFound(
             job=np.full((members, crews, turns, steps), -1, np.int16),
             level=np.zeros((members, crews, turns, steps), np.int16),
-            value=np.full((members, crews, turns), NEVER),
+            value=np.full((members, crews, turns), NO_PATH),
         )  # fmt: skip
         for m, of in enumerate(self.members):
             for k, c in enumerate(self.crews):

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from numba import njit
 
-from scheduler.solver.bound import by_key, cheaper, fork, least_of
-from scheduler.solver.walk_model import NEVER
+from scheduler.solver.bundle_model import NO_PATH
+from scheduler.solver.pricing import first_least, insertion_sort, other_than, two_least
 
 
 @njit(cache=True, nogil=True)
@@ -59,9 +59,9 @@ def _follow(finish, move, near, last, done, level, row, begin, stand, v, nx, tur
     i, t, w, z, before = stand, begin, 0, 0, -1
     r = row[0, begin]
     if turn < 0:
-        regret[:] = NEVER
+        regret[:] = NO_PATH
     while r >= 0 and z < job.size:
-        after, other, known = fork(nx[r, i, 0], nx[r, i, 1], before)
+        after, other, known = other_than(nx[r, i, 0], nx[r, i, 1], before)
         if turn < 0 and known:
             regret[z] = v[r, i, 1] - v[r, i, 0]
         if z == turn:
@@ -88,7 +88,7 @@ def _least(f, j, first, end, top, later, known):
     """
     if known and first <= top and (end > top or f[end + 1, j, 0] > later or f[first, j, 0] < later):
         return min(later, f[first, j, 0])
-    least = NEVER
+    least = NO_PATH
     for s in range(first, min(end, top) + 1):
         least = min(least, f[s, j, 0])
     return least
@@ -101,7 +101,7 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
     """Cheapest walk of one crew in one member, and walks that leave it once, cheapest first.
 
     Their jobs and the levels at which these come go into job and at_level (walk, step), -1 after
-    the last, what they cost into value (walk,), `NEVER` where there are no more.
+    the last, what they cost into value (walk,), `NO_PATH` where there are no more.
 
     finish, cost (slot, job); price (level, job) is what a job is paid for at a level; level (job,)
     of a job that may not be walked to is 0. The last level of `row` may be below that of all jobs:
@@ -147,8 +147,8 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
             if t <= top and need[t]:
                 for p in range(size):
                     j = rank[p]
-                    f[t, j, 0] = NEVER
-                    f[t, j, 1] = NEVER
+                    f[t, j, 0] = NO_PATH
+                    f[t, j, 1] = NO_PATH
                     u = min(w + level[j], top_level)
                     if t <= last[j] and w + level[j] <= full:
                         r = row[u, finish[t, j]]
@@ -163,7 +163,7 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
                             fn[t, j] = -1
             if at.size > 0 and t <= top:
                 for j in range(jobs):
-                    begins[at[w] + t, j] = f[t, j, 0] if need[t] else NEVER
+                    begins[at[w] + t, j] = f[t, j, 0] if need[t] else NO_PATH
             r = row[w, t]
             if r < 0:
                 continue
@@ -171,7 +171,7 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
                 j = rank[p]
                 key[j] = _least(f, j, t + near[j], t + far[j], top, key[j], known == t + 1)
             known = t
-            by_key(rank, size, key)
+            insertion_sort(rank, size, key)
             passed = 0  # jobs that would be passed over from here, and might gain by it
             for p in range(late.size):
                 j = late[p]
@@ -210,16 +210,16 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
                     if j == i or s > top:
                         continue
                     x = f[s, j, 1] if fn[s, j] == i else f[s, j, 0]
-                    a, b, na, nb = cheaper(x, j, a, b, na, nb)
+                    a, b, na, nb = two_least(x, j, a, b, na, nb)
                 for p in range(passed):
                     j = over[p]
                     if j == i or t + move[i, j] <= last[j]:
                         continue
                     x = leave[j] - price[w, j] + v[row[min(w + level[j], top_level), t], i, 0]
-                    a, b, na, nb = cheaper(x, j, a, b, na, nb)
+                    a, b, na, nb = two_least(x, j, a, b, na, nb)
                 low[r] = min(low[r], a)
                 v[r, i, 0], v[r, i, 1], nx[r, i, 0], nx[r, i, 1] = a, b, na, nb
-    value[:], job[:] = NEVER, -1
+    value[:], job[:] = NO_PATH, -1
     if row[0, begin] < 0:
         value[0] = rest[0]
         return
@@ -227,10 +227,10 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
     for n in range(value.size):
         turn = -1
         if n > 0:
-            turn = least_of(regret, job.shape[1])
-            if regret[turn] == NEVER:
+            turn = first_least(regret, job.shape[1])
+            if regret[turn] == NO_PATH:
                 break
             value[n] = value[0] + regret[turn]
-            regret[turn] = NEVER
+            regret[turn] = NO_PATH
         _follow(finish, move, near, last, done, level, row, begin, stand, v, nx, turn, job[n],
                 at_level[n], regret)  # fmt: skip

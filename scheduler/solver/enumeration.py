@@ -7,9 +7,9 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from scheduler.solver.bound import after_locks
-from scheduler.solver.search import objective_in, price
-from scheduler.solver.tables import MEAN, WORST, CutTables, Plan
+from scheduler.solver.annealing import objective_in
+from scheduler.solver.evaluation import evaluate, state_after_locks
+from scheduler.solver.tables import MEAN, WORST_SHARE, CutTables, Plan
 
 #: Branches looked at before giving up; assumed, about two seconds for thirty members.
 BRANCHES = 3_000_000
@@ -87,13 +87,14 @@ def _branch(finish, cost, move, leave, weight, worst, begin, stand, paid0, least
     return count, True
 
 
-def branch(
+def enumerate_orders(
     tables: CutTables, plan: Plan, *, objective: str = MEAN, budget: int = BRANCHES
 ) -> tuple[Plan, bool]:
     """Best plan of all, if better than `plan`, and whether the walk through all was finished."""
     members, crews, jobs, _ = tables.shape
     begin, stand, paid = (
-        np.array(x) for x in zip(*(after_locks(tables, m) for m in range(members)), strict=True)
+        np.array(x)
+        for x in zip(*(state_after_locks(tables, m) for m in range(members)), strict=True)
     )
     used = np.zeros(jobs, np.bool_)
     used[[j for first in tables.prefixes for j in first]] = True
@@ -104,7 +105,7 @@ def branch(
     tokens, states = np.zeros(most, np.int64), np.zeros((2, most, members), np.int64)
     count, done = _branch(
         tables.finish, tables.cost, tables.move, tables.leave_cost, tables.weight,
-        1.0 if objective == MEAN else WORST, begin, stand, paid.astype(np.float64), least,
+        1.0 if objective == MEAN else WORST_SHARE, begin, stand, paid.astype(np.float64), least,
         plan.cost * (1.0 - 1e-12) - 1e-9, budget, used, tokens, states[0], states[1],
         np.zeros((most, members)), np.zeros(most, np.int64), np.full(most, -1), np.zeros(most),
         np.zeros(members), np.zeros(members, np.bool_),
@@ -118,4 +119,4 @@ def branch(
             k += 1
         else:
             rows[k].append(int(j))
-    return price(tables, rows, objective=objective), done
+    return evaluate(tables, rows, objective=objective), done

@@ -19,8 +19,14 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.solver.bound import NEVER, after_locks, job_ends, prize_unit, room, walk
-from scheduler.solver.search import price
+from scheduler.solver.evaluation import evaluate, state_after_locks
+from scheduler.solver.pricing import (
+    UNREACHABLE,
+    end_slots,
+    multiplier_scale,
+    price_paths,
+    pricing_workspace,
+)
 from scheduler.solver.tables import MEAN, CutTables, Float, Int, Orders, Plan
 
 #: Crew, slot and job from which, job.
@@ -31,7 +37,7 @@ STEPS = 3_000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Residual:
+class ResidualNetwork:
     """What plans as good as a known one can be made of, in one member.
 
     Attributes
@@ -55,13 +61,13 @@ def _open_steps(finish, cost, move, banned, prize, scale, k, begin, stand, w1, w
                 f2, back, steps):  # fmt: skip
     """Steps of crew k on walks of at most `limit`, into `steps`; how many, -1 if there is no room.
 
-    w1, w2, wn (slot, job): cheapest walk from the start of a job, as `walk` leaves them. f1, back
-    (slot + 1, job + 1): cheapest walk to the end of a job and the job before it, f2 the cheapest
-    with another job before, so that a walk never goes i, j, i.
+    w1, w2, wn (slot, job): cheapest walk from the start of a job, as `price_paths` leaves them. f1,
+    back (slot + 1, job + 1): cheapest walk to the end of a job and the job before it, f2 the
+    cheapest with another job before, so that a walk never goes i, j, i.
     """
     jobs, slots = finish.shape[1], finish.shape[2]
-    f1[:, :] = NEVER
-    f2[:, :] = NEVER
+    f1[:, :] = UNREACHABLE
+    f2[:, :] = UNREACHABLE
     back[:, :] = -1
     f1[begin, stand] = 0
     size = 0
@@ -73,7 +79,7 @@ def _open_steps(finish, cost, move, banned, prize, scale, k, begin, stand, w1, w
         # jobs that take no time: as many rounds as there are of them reach every chain
         for lap in range(laps + 1):
             for i in range(jobs + 1):
-                if f1[t, i] >= NEVER:
+                if f1[t, i] >= UNREACHABLE:
                     continue
                 for j in range(jobs):
                     s = t + move[k, i, j]
@@ -84,7 +90,7 @@ def _open_steps(finish, cost, move, banned, prize, scale, k, begin, stand, w1, w
                         continue
                     before = f2[t, i] if back[t, i] == j else f1[t, i]
                     rest = w2[s, j] if wn[s, j] == i else w1[s, j]
-                    if before >= NEVER or rest >= NEVER or before + rest > limit:
+                    if before >= UNREACHABLE or rest >= UNREACHABLE or before + rest > limit:
                         continue
                     x = before + cost[k, j, s] * scale - prize[j]
                     if i == back[end, j]:
@@ -103,7 +109,9 @@ def _open_steps(finish, cost, move, banned, prize, scale, k, begin, stand, w1, w
     return size
 
 
-def residual(tables: CutTables, plan: Plan, prize: Float, *, most: int) -> Residual | None:
+def residual_network(
+    tables: CutTables, plan: Plan, prize: Float, *, most: int
+) -> ResidualNetwork | None:
     """What plans at most as dear as `plan` are made of; None beyond `most` steps.
 
     prize : (job,) what doing each job earns. The result holds for any; the bound's leave least.
@@ -112,15 +120,15 @@ def residual(tables: CutTables, plan: Plan, prize: Float, *, most: int) -> Resid
     finish, cost = tables.finish[0], tables.cost[0]
     banned = np.zeros(jobs, np.bool_)
     banned[[j for first in tables.prefixes for j in first]] = True
-    scale = prize_unit(tables, plan.member_cost)
+    scale = multiplier_scale(tables, plan.member_cost)
     whole = np.minimum(np.round(prize * scale).astype(np.int64), tables.leave_cost * scale)
     whole[banned] = 0
-    begin, stand, paid = after_locks(tables, 0)
-    ends, order = job_ends(finish, banned), np.zeros((1, slots + jobs), np.int16)
+    begin, stand, paid = state_after_locks(tables, 0)
+    ends, order = end_slots(finish, banned), np.zeros((1, slots + jobs), np.int16)
     least, rests = np.zeros(crews, np.int64), []
     for k in range(crews):
-        space = tuple(room(jobs, slots))
-        walk(
+        space = tuple(pricing_workspace(jobs, slots))
+        price_paths(
             finish, cost, tables.move, ends, whole, banned, scale, k, begin[k], stand[k], order,
             least[k : k + 1], *space,
         )  # fmt: skip
@@ -140,12 +148,12 @@ def residual(tables: CutTables, plan: Plan, prize: Float, *, most: int) -> Resid
         steps.append(mine[:size])
         stops[k] = f1 <= least[k] + slack
     leaves = (tables.leave_cost * scale - whole <= slack) & ~banned
-    return Residual(
+    return ResidualNetwork(
         steps=tuple(steps), stops=stops, leaves=leaves, begin=begin, stand=stand, paid=paid
     )
 
 
-def settle(
+def solve_residual(
     tables: CutTables, plan: Plan, prize: Float, *, limit: float, objective: str = MEAN
 ) -> tuple[Plan, float]:
     """The plan or a better one, and what no plan costs less than in the one member.
@@ -161,7 +169,7 @@ def settle(
     """
     if tables.shape[0] != 1:
         raise ValueError(f"settle: want one member, got {tables.shape[0]}")
-    open_ = residual(tables, plan, prize, most=int(STEPS * limit))
+    open_ = residual_network(tables, plan, prize, most=int(STEPS * limit))
     if open_ is None:
         return plan, 0.0
     # the solver takes most of a second to import, and only few tables need it
@@ -184,12 +192,12 @@ def settle(
     bound = open_.paid + max(0.0, np.ceil(solver.best_objective_bound - 1e-6))
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         ends = {step: end for step, (x, end) in taken.items() if solver.value(x)}
-        found = price(tables, _orders(tables, open_, ends), objective=objective)
+        found = evaluate(tables, _orders(tables, open_, ends), objective=objective)
         plan = min(plan, found, key=lambda p: p.cost)
     return plan, min(float(bound), float(plan.member_cost[0]))
 
 
-def _orders(tables: CutTables, open_: Residual, taken: dict[Step, int]) -> Orders:
+def _orders(tables: CutTables, open_: ResidualNetwork, taken: dict[Step, int]) -> Orders:
     """Steps taken, with their ends, as orders."""
     follows = {step[:3]: step[3] for step in taken}
     rows = [list(first) for first in tables.prefixes]
@@ -202,7 +210,7 @@ def _orders(tables: CutTables, open_: Residual, taken: dict[Step, int]) -> Order
     return tuple(tuple(row) for row in rows)
 
 
-def _steps_of(tables: CutTables, plan: Plan, open_: Residual) -> set[Step]:
+def _steps_of(tables: CutTables, plan: Plan, open_: ResidualNetwork) -> set[Step]:
     """The plan's own steps after the locked jobs."""
     out = set()
     for k, row in enumerate(plan.orders):
@@ -215,7 +223,7 @@ def _steps_of(tables: CutTables, plan: Plan, open_: Residual) -> set[Step]:
 
 
 def _model(
-    model: Any, tables: CutTables, plan: Plan, open_: Residual
+    model: Any, tables: CutTables, plan: Plan, open_: ResidualNetwork
 ) -> dict[Step, tuple[Any, int]]:
     """Each job is done once or left, each crew goes one way; the steps' variables and ends."""
     own = _steps_of(tables, plan, open_)
@@ -245,7 +253,7 @@ def _model(
     return taken
 
 
-def _ways(model: Any, open_: Residual, taken: dict[Step, tuple[Any, int]]) -> None:
+def _ways(model: Any, open_: ResidualNetwork, taken: dict[Step, tuple[Any, int]]) -> None:
     """What comes to a slot and job goes on from there, or stops where a crew may."""
     into, out = defaultdict(list), defaultdict(list)
     for (k, t, i, j), (x, end) in taken.items():

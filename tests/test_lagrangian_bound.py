@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 from farms import farm_tables, small_tables, tardiness_tables
-from test_exact import brute_force
+from test_enumeration import brute_force
 
-from scheduler.solver.bound import after_locks, foresight
-from scheduler.solver.search import price, search
-from scheduler.solver.solve import repaired
+from scheduler.solver.annealing import search
+from scheduler.solver.evaluation import evaluate, state_after_locks
+from scheduler.solver.lagrangian_bound import bound_members
+from scheduler.solver.solve import orders_from_paths
 from scheduler.solver.tables import CutTables
 
 
@@ -23,7 +24,7 @@ def alone(tables, m):
 def test_bound_is_below_the_best_of_each_member(seed):
     tables = small_tables(seed, jobs=4)
     best = np.array([brute_force(alone(tables, m)) for m in range(tables.shape[0])])
-    bound = foresight(tables, price(tables, tables.prefixes), turns=100).member_bound
+    bound = bound_members(tables, evaluate(tables, tables.prefixes), turns=100).member_bound
     assert (bound <= best).all()
     assert (bound >= 0).all()
 
@@ -32,14 +33,14 @@ def test_bound_meets_the_cost_where_jobs_do_not_meet():
     # hand: two jobs of 2 slots, each costs its finish; one crew each would do 2 + 2, one crew
     # does them one after the other: 2 + 4 = 6, and leaving costs 100
     tables = tardiness_tables([2, 2], [1, 1], [0, 0])
-    assert foresight(tables, price(tables, [[1, 0]]), turns=200).member_bound[0] == 6
+    assert bound_members(tables, evaluate(tables, [[1, 0]]), turns=200).member_bound[0] == 6
 
 
 def test_bound_of_a_farm_is_near_the_plan_and_repeats():
     tables = farm_tables(12, 2, seed=5)
-    plan = price(tables, search(tables, tables.prefixes, moves=20_000))
-    first = foresight(tables, plan, turns=120)
-    again = foresight(tables, plan, turns=120)
+    plan = evaluate(tables, search(tables, tables.prefixes, moves=20_000))
+    first = bound_members(tables, plan, turns=120)
+    again = bound_members(tables, plan, turns=120)
     assert first.member_bound == again.member_bound
     assert (first.walks[0] == again.walks[0]).all()
     assert first.member_bound[0] > 0.95 * plan.cost
@@ -48,7 +49,7 @@ def test_bound_of_a_farm_is_near_the_plan_and_repeats():
 @pytest.mark.parametrize("seed", range(6))
 def test_walks_kept_cost_what_the_tables_say(seed):
     tables = small_tables(seed, jobs=6, locked=False)
-    known = foresight(tables, price(tables, tables.prefixes), turns=8, keep=3)
+    known = bound_members(tables, evaluate(tables, tables.prefixes), turns=8, keep=3)
     for m, (walks, costs) in enumerate(zip(known.walks, known.cost, strict=True)):
         assert 1 <= len(walks) <= 3
         for k in range(tables.shape[1]):
@@ -65,8 +66,8 @@ def test_walks_that_come_back_to_jobs_make_orders_that_do_not():
     # whichever crew chooses first, a job stays where it was had first
     tables = farm_tables(4, 2, seed=5)
     walk = np.array([[2, 1, 2, -1], [1, 0, -1, -1]], np.int16)
-    assert repaired(tables, walk, 0) == ((2, 1), (0,))
-    assert repaired(tables, walk, 1) == ((2,), (1, 0))
+    assert orders_from_paths(tables, walk, 0) == ((2, 1), (0,))
+    assert orders_from_paths(tables, walk, 1) == ((2,), (1, 0))
 
 
 def test_a_hard_instance_is_bounded_closely():
@@ -77,8 +78,8 @@ def test_a_hard_instance_is_bounded_closely():
     length, worth = rng.integers(1, 101, 30), rng.integers(1, 11, 30)
     due = rng.integers(int(0.7 * length.sum()), int(0.9 * length.sum()), 30)
     tables = tardiness_tables(length, worth, due)
-    plan = price(tables, search(tables, tables.prefixes, moves=200_000))
-    bound = foresight(tables, plan, turns=400).member_bound[0]
+    plan = evaluate(tables, search(tables, tables.prefixes, moves=200_000))
+    bound = bound_members(tables, plan, turns=400).member_bound[0]
     assert 0.9 * plan.cost < bound <= plan.cost
 
 
@@ -86,7 +87,7 @@ def test_states_after_locks_are_those_of_the_walk():
     tables = small_tables(3, jobs=5, members=2, locked=True)
     (job,) = tables.prefixes[0]
     for m in range(2):
-        begin, stand, paid = after_locks(tables, m)
+        begin, stand, paid = state_after_locks(tables, m)
         s = tables.ready[0] + tables.move[0, 5, job]
         if tables.finish[m, 0, job, s] >= 0:
             assert begin[0] == tables.finish[m, 0, job, s]

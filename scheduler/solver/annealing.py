@@ -9,13 +9,12 @@ before. The number of moves is fixed and the generator is our own, so a seed nam
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.solver.tables import MEAN, UNPROVED, WORST, CutTables, Orders, Plan, objective_of
+from scheduler.solver.evaluation import evaluate
+from scheduler.solver.tables import MEAN, WORST_SHARE, CutTables, Orders, Plan
 
 #: Longest run of jobs moved at once; assumed, because longer ones hardly ever paid on trial farms.
 BLOCK = 6
@@ -406,7 +405,7 @@ def search(
     time = np.zeros((crews, members, jobs + 1), np.int32)
     time[:, :, 0] = tables.ready[:, None]
     at = np.full_like(time, jobs)
-    worst = 1.0 if objective == MEAN else WORST
+    worst = 1.0 if objective == MEAN else WORST_SHARE
     anneal(
         tables.finish, tables.cost, tables.move, tables.leave_cost, tables.weight,
         tables.weight * (worst >= 1.0), worst, int(moves), hot, cold, _seeded(seed), order, size,
@@ -431,38 +430,19 @@ def _arrays(tables: CutTables, orders: Orders) -> tuple[NDArray[np.int64], NDArr
     return order, np.array([len(o) for o in orders], np.int64)
 
 
-def price(tables: CutTables, orders: Sequence[Sequence[int]], *, objective: str = MEAN) -> Plan:
-    """Plan of given orders, one sequence of jobs per crew, each timed in every member.
+#: Moves of a short search; assumed.
+SHORT_SEARCH_MOVES = 20_000
 
-    Jobs in no order are left. Nothing is proved: bound None, status 'unproved'. Whether the
-    orders keep to the locks is for `check` to say.
 
-    Raises
-    ------
-    ValueError
-        Where a job does not exist, is named twice, or there is not one order per crew.
-    """
-    members, crews, jobs, slots = tables.shape
-    rows = tuple(tuple(int(j) for j in o) for o in orders)
-    named = [j for o in rows for j in o]
-    if len(rows) != crews or len(set(named)) < len(named) or not set(named) <= set(range(jobs)):
-        raise ValueError(f"orders: want {crews} sequences of different jobs below {jobs}")
-    start = np.full((members, jobs), -1, np.int32)
-    finish = np.full((members, jobs), -1, np.int32)
-    left = tuple(j for j in range(jobs) if j not in set(named))
-    money = np.full(members, float(tables.leave_cost[list(left)].sum()))
-    m = np.arange(members)
-    for k, row in enumerate(rows):
-        free, at = np.full(members, tables.ready[k]), np.full(members, jobs)
-        for j in row:
-            s = free + tables.move[k, at, j]
-            end = np.where(s < slots, tables.finish[m, k, j, np.minimum(s, slots - 1)], -1)
-            done = end >= 0
-            paid = tables.cost[m, k, j, np.minimum(s, slots - 1)]
-            money += np.where(done, paid, tables.leave_cost[j])
-            start[done, j], finish[done, j] = s[done], end[done]
-            free, at = np.where(done, end, free), np.where(done, j, at)
-    return Plan(
-        orders=rows, left=left, member_cost=money, bound=None, status=UNPROVED, start=start,
-        finish=finish, cost=objective_of(money, tables.weight, objective=objective),
-    )  # fmt: skip
+def short_search(
+    tables: CutTables,
+    *,
+    seed: int,
+    objective: str = "mean",
+    moves: int = SHORT_SEARCH_MOVES,
+    orders: Orders | None = None,
+) -> Plan:
+    """A good plan without a proof, from a short search."""
+    first = tables.prefixes if orders is None else orders
+    found = search(tables, first, moves=moves, seed=seed, objective=objective)
+    return evaluate(tables, found, objective=objective)

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from farms import farm_tables, small_tables
 
-from scheduler.solver.bound import foresight
+from scheduler.solver.annealing import search
+from scheduler.solver.arc_fixing import solve_residual
 from scheduler.solver.check import check
-from scheduler.solver.exact import branch
-from scheduler.solver.residual import settle
-from scheduler.solver.search import price, search
+from scheduler.solver.enumeration import enumerate_orders
+from scheduler.solver.evaluation import evaluate
+from scheduler.solver.lagrangian_bound import bound_members
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import CAUTIOUS, MEAN, OPTIMAL, CutTables, objective_of
 
@@ -76,8 +77,8 @@ def test_cautious_small_farms_agree_with_brute_force(seed):
 
 
 def settled(tables, plan, *, turns=60, limit=20.0):
-    prize = foresight(tables, plan, turns=turns).prize[0]
-    return settle(tables, plan, prize, limit=limit)
+    prize = bound_members(tables, plan, turns=turns).prize[0]
+    return solve_residual(tables, plan, prize, limit=limit)
 
 
 @pytest.mark.parametrize("block", range(10))
@@ -85,7 +86,7 @@ def test_two_hundred_members_settled_agree_with_brute_force(block):
     for seed in range(500 + 20 * block, 520 + 20 * block):
         tables = small_tables(seed, members=1)
         best = brute_force(tables)
-        plan, bound = settled(tables, price(tables, tables.prefixes))
+        plan, bound = settled(tables, evaluate(tables, tables.prefixes))
         assert plan.cost == pytest.approx(best, rel=1e-12, abs=1e-9), seed
         assert bound == plan.member_cost[0], seed
         assert plan.orders[0][: len(tables.prefixes[0])] == tables.prefixes[0]
@@ -97,8 +98,8 @@ def test_two_hundred_members_settled_agree_with_brute_force(block):
 def test_prizes_of_any_size_prove_the_same(seed):
     tables = small_tables(seed, jobs=5, members=1)
     rng = np.random.default_rng(seed)
-    plan, bound = settle(
-        tables, price(tables, tables.prefixes), rng.uniform(-200.0, 900.0, 5), limit=20.0
+    plan, bound = solve_residual(
+        tables, evaluate(tables, tables.prefixes), rng.uniform(-200.0, 900.0, 5), limit=20.0
     )
     assert plan.cost == pytest.approx(brute_force(tables))
     assert bound == plan.member_cost[0]
@@ -115,13 +116,13 @@ def test_jobs_without_time_do_not_follow_each_other_in_a_ring():
         finish=finish[None, None], cost=cost[None, None], move=move, ready=np.zeros(1, np.int32),
         leave_cost=np.array([50, 50, 0]), weight=np.ones(1),
     )  # fmt: skip
-    plan, bound = settle(tables, price(tables, [[]]), np.zeros(3), limit=5.0)
+    plan, bound = solve_residual(tables, evaluate(tables, [[]]), np.zeros(3), limit=5.0)
     assert (plan.cost, bound) == (18.0, 18.0) == (brute_force(tables), 18.0)
 
 
 def test_a_farm_beyond_branching_is_settled_and_repeats():
     tables = farm_tables(14, 2, seed=13)
-    rough = price(tables, search(tables, tables.prefixes, moves=20_000))
+    rough = evaluate(tables, search(tables, tables.prefixes, moves=20_000))
     plan, bound = settled(tables, rough, turns=200)
     assert plan.cost == bound
     assert plan.cost <= rough.cost
@@ -131,19 +132,19 @@ def test_a_farm_beyond_branching_is_settled_and_repeats():
 
 def test_settling_proves_nothing_where_too_many_steps_are_open():
     tables = farm_tables(14, 2, seed=13)
-    plan = price(tables, tables.prefixes)
+    plan = evaluate(tables, tables.prefixes)
     assert settled(tables, plan, turns=1, limit=0.01) == (plan, 0.0)
 
 
 def test_settling_refuses_members():
     tables = small_tables(0, members=2)
     with pytest.raises(ValueError, match="want one member, got 2"):
-        settled(tables, price(tables, tables.prefixes))
+        settled(tables, evaluate(tables, tables.prefixes))
 
 
 def test_branching_says_when_it_gave_up():
     tables = small_tables(1, jobs=7)
-    plan = price(tables, tables.prefixes)
-    better, done = branch(tables, plan, budget=200)
+    plan = evaluate(tables, tables.prefixes)
+    better, done = enumerate_orders(tables, plan, budget=200)
     assert not done
     assert better.cost <= plan.cost

@@ -6,8 +6,9 @@ from farms import farm_tables, small_tables
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.solver.annealing import search
 from scheduler.solver.check import check
-from scheduler.solver.search import price, search
+from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import CAUTIOUS, CutTables, objective_of, worst_weights
 
 FARM = farm_tables(15, 3, members=4, seed=2)
@@ -26,7 +27,7 @@ def test_price_by_hand():
         finish=finish, cost=cost, move=move, ready=np.array([1], np.int32),
         leave_cost=np.array([30, 40, 9]), weight=np.ones(1),
     )  # fmt: skip
-    plan = price(tables, [[0, 1]])
+    plan = evaluate(tables, [[0, 1]])
     assert (plan.cost, plan.left) == (56.0, (2,))
     assert plan.start.tolist() == [[3, -1, -1]]
     assert plan.finish.tolist() == [[5, -1, -1]]
@@ -42,32 +43,34 @@ def test_every_priced_order_passes_the_checker(seed, random):
     cuts = sorted(random.randint(0, len(jobs)) for _ in range(tables.shape[1]))
     orders = [jobs[a:b] for a, b in zip([0, *cuts], cuts, strict=False)]
     for objective in ("mean", CAUTIOUS):
-        assert check(tables, price(tables, orders, objective=objective), objective=objective) == []
+        assert (
+            check(tables, evaluate(tables, orders, objective=objective), objective=objective) == []
+        )
 
 
 @pytest.mark.parametrize("orders", [[[0], [0], []], [[15], [], []], [[0]], [[-1], [], []]])
 def test_orders_that_cannot_be_priced(orders):
     with pytest.raises(ValueError, match="orders: want 3 sequences of different jobs below 15"):
-        price(FARM, orders)
+        evaluate(FARM, orders)
 
 
 def test_seed_names_one_plan_and_more_moves_do_not_hurt():
     first = search(FARM, EMPTY, moves=3000, seed=7)
     assert search(FARM, EMPTY, moves=3000, seed=7) == first
-    long = price(FARM, search(FARM, first, moves=30_000, seed=7, hot=0.001))
-    assert long.cost <= price(FARM, first).cost
+    long = evaluate(FARM, search(FARM, first, moves=30_000, seed=7, hot=0.001))
+    assert long.cost <= evaluate(FARM, first).cost
 
 
 def test_search_never_loses_its_start():
     start = search(FARM, EMPTY, moves=20_000, seed=1)
     after = search(FARM, start, moves=50, seed=2, hot=10.0)
-    assert price(FARM, after).cost <= price(FARM, start).cost + 1e-6
+    assert evaluate(FARM, after).cost <= evaluate(FARM, start).cost + 1e-6
 
 
 def test_cautious_search_lowers_the_worst_fifth():
-    mean = price(FARM, search(FARM, EMPTY, moves=30_000), objective=CAUTIOUS)
+    mean = evaluate(FARM, search(FARM, EMPTY, moves=30_000), objective=CAUTIOUS)
     orders = search(FARM, mean.orders, moves=30_000, objective=CAUTIOUS, hot=0.005)
-    assert price(FARM, orders, objective=CAUTIOUS).cost <= mean.cost
+    assert evaluate(FARM, orders, objective=CAUTIOUS).cost <= mean.cost
 
 
 def test_worst_fifth_by_hand():
@@ -83,5 +86,5 @@ def test_jobs_too_dear_to_do_are_left_and_others_fetched():
         finish=cheap.finish, cost=cheap.cost + 50, move=cheap.move, ready=cheap.ready,
         leave_cost=np.array([0, 0, 0, 10**6, 10**6, 10**6]), weight=cheap.weight,
     )  # fmt: skip
-    plan = price(tables, search(tables, ((),) * tables.shape[1], moves=5000))
+    plan = evaluate(tables, search(tables, ((),) * tables.shape[1], moves=5000))
     assert {0, 1, 2} <= set(plan.left)

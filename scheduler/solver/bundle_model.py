@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 
 from scheduler.solver.tables import Float, Int
 
-NEVER = 1e300
+#: Value in the bundle where it holds no path; above every cost.
+NO_PATH = 1e300
 #: Walks noted beside each cheapest, each leaving it at another step; assumed: more of them say
 #: little more about what other prizes and prices could promise.
-TURNED = 12
+DEVIATIONS = 12
 #: Walks kept for each member and crew, or so many times the jobs of a crew where that is more;
 #: times that all shares are moved, and moves of one share, at most, whichever is more. Assumed:
 #: more of them raised bounds no faster.
@@ -65,11 +66,11 @@ def _visit(job, level, low, part, by, visits):
 def _note(job, level, value, low, part, prize, price, kept, kept_level, cost, share, age):
     """Take the walks met of one member and crew in, each once, for those unused the longest."""
     for n in range(value.size):
-        if value[n] == NEVER:
+        if value[n] == NO_PATH:
             break
         spot, known = 0, False
         for b in range(cost.size):
-            if cost[b] < NEVER:
+            if cost[b] < NO_PATH:
                 known = True
                 for z in range(job.shape[1]):
                     known &= kept[b, z] == job[n, z]
@@ -102,7 +103,7 @@ def _worth(job, level, cost, low, part, prize, price, worth):
         for k in range(worth.shape[1]):
             for b in range(worth.shape[2]):
                 worth[m, k, b] = cost[m, k, b]
-                if cost[m, k, b] < NEVER:
+                if cost[m, k, b] < NO_PATH:
                     worth[m, k, b] -= _paid(
                         job[m, k, b], level[m, k, b], low, part, prize, price[m, k]
                     )
@@ -159,7 +160,7 @@ def _agree(job, level, low, part, worth, weight, far, top, size, share, visits, 
                 _beyond(visits[m, k], mean[k], every[m], every[members], size, turn)
                 low_b, high_b = -1, -1
                 for b in range(walks):
-                    if worth[m, k, b] == NEVER:
+                    if worth[m, k, b] == NO_PATH:
                         continue
                     slope[b] = worth[m, k, b] - far * _paid(
                         job[m, k, b], level[m, k, b], low, part, short, turn
@@ -203,11 +204,11 @@ def _agree(job, level, low, part, worth, weight, far, top, size, share, visits, 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Met:
+class PathsFound:
     """Walks of all members and crews: the cheapest, and some that leave it once, cheapest first.
 
     job, level (member, crew, walk, step): jobs, -1 after the last, and the levels at which they
-    come; value (member, crew, walk): cost after prizes and prices, `NEVER` where there is none.
+    come; value (member, crew, walk): cost after prizes and prices, `NO_PATH` where there is none.
     """
 
     job: NDArray[np.int16]
@@ -215,7 +216,7 @@ class Met:
     value: Float
 
 
-class WalkModel:
+class BundleModel:
     """Walks met, and where to move prizes and prices.
 
     Parameters
@@ -232,20 +233,20 @@ class WalkModel:
     job, level : (member, crew, walk, step) jobs of the walks kept, -1 after the last, and the
         levels at which they come.
     cost : (member, crew, walk) before prizes and prices, but for what the order might still gain
-        after closing as priced when met; `NEVER` where there is no walk.
+        after closing as priced when met; `NO_PATH` where there is no walk.
     share : (member, crew, walk) summing to 1, by which they agreed last.
     far : how far prizes and prices go for each visit too many, times the job's size.
     """
 
     def __init__(
         self, *, weight: Float, paid: Float, leave: Float, banned: NDArray[np.bool_], share: Float,
-        met: Met, prize: Float, size: Float,
+        met: PathsFound, prize: Float, size: Float,
     ) -> None:  # fmt: skip
         self._weight, self._paid, self._leave, self._banned = weight, paid, leave, banned
         members, crews, _, steps = met.job.shape
         kept = (members, crews, max(WALKS, TIMES * leave.size // crews))
         self.job, self.level = (np.full((*kept, steps), -1, np.int16) for _ in range(2))
-        self.cost, self.share, self._worth = np.full(kept, NEVER), np.zeros(kept), np.empty(kept)
+        self.cost, self.share, self._worth = np.full(kept, NO_PATH), np.zeros(kept), np.empty(kept)
         self._age = np.full(kept, 1 << 30)
         knots, levels = share.shape
         self._low = np.minimum((share > 0).argmax(axis=0), knots - 2)
@@ -254,7 +255,7 @@ class WalkModel:
         self.far = FAR * max(1.0, float(np.abs(prize).mean()))
         self._value = self._promised = -np.inf
 
-    def note(self, met: Met, prize: Float, price: Float) -> None:
+    def note(self, met: PathsFound, prize: Float, price: Float) -> None:
         """Take in walks met at prizes (job,) and prices (member, crew, knot, job)."""
         self._age += 1
         self._age[self.share > 0] = 0

@@ -5,17 +5,18 @@ import pytest
 from farms import farm_tables
 from scipy.optimize import minimize
 
-from scheduler.solver.bound import foresight
+from scheduler.solver.annealing import search
+from scheduler.solver.bundle_model import NO_PATH
 from scheduler.solver.common_order.common_walk import KNOTS, Walks
-from scheduler.solver.search import price, search
-from scheduler.solver.walk_model import NEVER
+from scheduler.solver.evaluation import evaluate
+from scheduler.solver.lagrangian_bound import bound_members
 
 
 def climbing(seed=5, members=4, turns=3):
     """A farm's walks and their model after some turns, and where the prices stand."""
     tables = farm_tables(10, 2, members=members, seed=seed)
-    plan = price(tables, search(tables, tables.prefixes, moves=3000))
-    known = foresight(tables, plan, turns=30)
+    plan = evaluate(tables, search(tables, tables.prefixes, moves=3000))
+    known = bound_members(tables, plan, turns=30)
     walks = Walks(tables, plan, np.arange(members), tables.weight)
     prize = tables.weight @ known.prize
     prices = np.repeat((prize - known.prize)[:, None, None, :], tables.shape[1], axis=1)
@@ -63,7 +64,7 @@ def test_shares_agree_as_well_as_a_general_solver_makes_them():
     model.size = np.linspace(0.5, 1.5, prize.size)
     for _ in range(40):
         model._ways(prize, prices, np.full(prize.size, -1))
-    kept = [tuple(x) for x in np.argwhere(model.cost < NEVER)]
+    kept = [tuple(x) for x in np.argwhere(model.cost < NO_PATH)]
     visits = np.zeros((len(kept), *prices.shape[1:]))
     for x, (m, k, b) in enumerate(kept):
         for j, w in zip(model.job[m, k, b], model.level[m, k, b], strict=True):

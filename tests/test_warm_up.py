@@ -11,8 +11,8 @@ from scheduler.command import main
 from scheduler.command import plan as command
 from scheduler.errors import FarmError
 from scheduler.solver import warm_up as ahead
-from scheduler.solver.search import search
-from scheduler.solver.warm_up import NEEDS, Ahead
+from scheduler.solver.annealing import search
+from scheduler.solver.warm_up import NEEDS, WarmUp
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 SEARCH = "searching for orders"
@@ -29,7 +29,7 @@ def cold(monkeypatch):
 
 
 def test_a_stage_waits_until_the_child_is_done_with_it(cold):
-    with Ahead(child(SEARCH, "proving how good they are")) as running:
+    with WarmUp(child(SEARCH, "proving how good they are")) as running:
         running.wait("pricing make-ups")
         assert running.done == {SEARCH}
         running.wait("proving how good they are")
@@ -37,14 +37,14 @@ def test_a_stage_waits_until_the_child_is_done_with_it(cold):
 
 
 def test_what_needs_nothing_compiled_does_not_wait(cold):
-    with Ahead(child(SEARCH)) as running:
+    with WarmUp(child(SEARCH)) as running:
         running.wait("running soil and grain")
         assert not running.done
 
 
 @pytest.mark.parametrize("then", ["", "raise SystemExit(1)"])
 def test_a_child_that_ends_or_fails_is_waited_for_no_longer(cold, then):
-    with Ahead(child("looking for better orders", then=then)) as running:
+    with WarmUp(child("looking for better orders", then=then)) as running:
         running.wait("proving how good they are")
         assert running.child is None
         running.wait("proving how good one order can be")
@@ -52,19 +52,19 @@ def test_a_child_that_ends_or_fails_is_waited_for_no_longer(cold, then):
 
 def test_a_child_that_hangs_is_waited_for_no_longer_than_patience(cold, monkeypatch):
     monkeypatch.setattr(ahead, "PATIENCE", 0.2)
-    with Ahead(child()) as running:
+    with WarmUp(child()) as running:
         running.wait("pricing make-ups")
         assert running.child is None
 
 
 def test_a_child_that_cannot_start_is_done_without(cold, tmp_path):
-    with Ahead((str(tmp_path / "nothing"),)) as running:
+    with WarmUp((str(tmp_path / "nothing"),)) as running:
         assert running.child is None
         running.wait("pricing make-ups")
 
 
 def test_no_child_is_left_where_planning_stops(cold):
-    running = Ahead(child())
+    running = WarmUp(child())
 
     def planning():
         with running:
@@ -85,7 +85,7 @@ def test_wanted_on_the_first_run_only_and_with_a_second_processor(monkeypatch, t
     monkeypatch.setattr(ahead.os, "cpu_count", lambda: 1)
     assert not ahead.wanted()
     monkeypatch.setattr(ahead.os, "cpu_count", lambda: 2)
-    (tmp_path / "search.anneal-1.py311.nbi").touch()
+    (tmp_path / "annealing.anneal-1.py311.nbi").touch()
     assert not ahead.wanted()
 
 
@@ -109,6 +109,6 @@ def test_the_planner_waits_before_the_make_ups(monkeypatch, tmp_path):
         if text == "pricing make-ups":
             raise FarmError("seen enough")
 
-    monkeypatch.setattr(command.Ahead, "wait", wait)
+    monkeypatch.setattr(command.WarmUp, "wait", wait)
     assert main(["plan", str(folder), "--on", "2026-08-12"]) == 1
     assert begun[-1] in NEEDS
