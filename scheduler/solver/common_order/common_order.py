@@ -4,8 +4,8 @@ Bounded one by one, every member has an order of its own. Two things take that f
 
 - Members pay, beside the prizes of `lagrangian_bound`, for the place in a crew's order at which a
   job comes (`common_walk`). Such prices sum to 0 over the members, by weight, so one order for all
-  pays nothing in the mean, and the mean of the members' cheapest walks stays below the cost of every
-  fixed order, whatever the prices. They are moved until the members' walks differ less
+  pays nothing in the mean, and the mean of the members' cheapest walks stays below the cost of
+  every fixed order, whatever the prices. They are moved until the members' walks differ less
   (Lagrangian decomposition over the members, climbed by a bundle method: `bundle_model`).
 - Each crew's orders are then begun job by job, the same in all members, and dropped where what
   they have cost and what those walks still cost cannot be below a limit (`common_route`). The
