@@ -22,7 +22,7 @@ def compiled_sources(root: Path) -> list[Path]:
     return [path for path in found if MARK in path.read_bytes()]
 
 
-def folder(root: Path) -> Path:
+def cache_folder(root: Path) -> Path:
     """Folder of the compiled code that belongs to the sources below `root`."""
     digest = hashlib.sha256()
     for path in compiled_sources(root):
@@ -34,6 +34,6 @@ def store_compiled_code() -> None:
     """Name that folder to numba, unless the user has named one in `NUMBA_CACHE_DIR`."""
     if "NUMBA_CACHE_DIR" in os.environ:
         return
-    os.environ["NUMBA_CACHE_DIR"] = str(folder(Path(__file__).resolve().parent.parent))
+    os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(Path(__file__).resolve().parent.parent))
     if "numba" in sys.modules:  # it has read its settings already
         sys.modules["numba"].config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from readiness.sources.records import DEPTHS, Daily
+from readiness.sources.records import DEPTHS, DailyRecord
 
 
 def made_up(years=8, *, first=2001, seed=1, latitude=47.32, longitude=-99.12):
@@ -29,7 +29,7 @@ def made_up(years=8, *, first=2001, seed=1, latitude=47.32, longitude=-99.12):
         "humidity_min": np.full(days, np.nan),
         "wind": 2.0 + 2.0 * rng.random(days),
     }
-    return Daily(
+    return DailyRecord(
         name="made up", first=start, latitude=latitude, longitude=longitude, elevation_m=500.0,
         soil_water=empty, soil_temp=empty, flags={n: np.zeros(days, np.uint8) for n in values},
         **values,

@@ -11,14 +11,14 @@ from readiness.atmosphere.weather import VARIABLES, Weather
 from readiness.forecasts.ensemble import (
     CORRELATION,
     ShortRecordError,
-    continued,
+    analogue_windows,
+    climate_quantile,
     cut_days,
     dress,
-    fitted_correlation,
+    extend_with_analogues,
+    fit_correlation,
     frequency_match,
-    quantile,
-    stand_in_records,
-    windows,
+    synthetic_records,
 )
 from readiness.forecasts.scores import flatness, rank_histogram
 
@@ -144,7 +144,7 @@ def test_unknown_days_are_in_no_window():
     days = cut_days(records, start)
     bad = 40
     assert bad not in days.index
-    out = windows(days, start, 12, members=40, rng=np.random.default_rng(0))
+    out = analogue_windows(days, start, 12, members=40, rng=np.random.default_rng(0))
     assert bad not in out
     assert out.shape == (40, 12)
 
@@ -153,7 +153,7 @@ def test_many_years_give_analogue_years():
     records = made(365 * 6, start="2019-01-01T00")
     start = np.datetime64("2024-12-28T00") - np.timedelta64(24 * 140, "h")
     days = cut_days(records.between(records.start, start), start)
-    out = windows(days, start, 12, members=31, rng=np.random.default_rng(0))
+    out = analogue_windows(days, start, 12, members=31, rng=np.random.default_rng(0))
     assert (np.diff(out, axis=1) == 1).all()  # whole windows, one after the other day
     first = (days.weather.start + 24 * out[:, 0]).astype("datetime64[D]")
     season = (first - first.astype("datetime64[Y]")).astype(int)
@@ -166,18 +166,18 @@ def test_members_go_on_beyond_their_end():
     records = made(100)
     start = records.times[-1] + 1
     told = made(3, start=str(start), seed=9)
-    out = continued(told, records, hours=24 * 9, seed=1)
+    out = extend_with_analogues(told, records, hours=24 * 9, seed=1)
     assert out.shape == (1, 1, 24 * 9)
     np.testing.assert_array_equal(out.rain[:, :, :72], told.rain)
     assert out.estimated[:, :, 72:].all()
     assert np.isin(out.temp[0, 0, 72:], records.temp).all()  # hours of the records
-    whole = continued(told, records, hours=48)
+    whole = extend_with_analogues(told, records, hours=48)
     assert whole.shape[2] == 48
 
 
 def test_stand_in_records_have_rain_and_a_daily_wave(case):
     _, told = case
-    out = stand_in_records(told, seed=0)
+    out = synthetic_records(told, seed=0)
     assert out.times[-1] + 1 == told.start
     wet = (daily(out)[0, 0] > 0).mean()
     assert 0.15 < wet < 0.4  # stationary share of the chain: 0.2 / (0.2 + 0.6) = 0.25
@@ -194,7 +194,7 @@ def test_correlation_is_found_through_the_dry_days(r):
     y = r * z + np.sqrt(1 - r * r) * rng.normal(size=3000)
     told = np.where(z > 0.6, np.exp(z), 0.0)
     fell = np.where(y > 0.4, np.exp(2 * y), 0.0)
-    assert fitted_correlation(told, fell) == pytest.approx(r, abs=0.05)
+    assert fit_correlation(told, fell) == pytest.approx(r, abs=0.05)
 
 
 # hand: told 1..10, fell twice that: an amount keeps its rank; beyond the sample the ratio goes on
@@ -219,9 +219,9 @@ def test_frequency_matching_takes_bias_and_drizzle_away_on_other_days():
 
 
 def test_quantile_is_the_inverse_of_rank():
-    assert quantile(np.array([1.0, 2.0, 3.0, 4.0]), np.array([0.125, 0.5, 0.875])) == pytest.approx(
-        [1.0, 2.5, 4.0]
-    )
+    assert climate_quantile(
+        np.array([1.0, 2.0, 3.0, 4.0]), np.array([0.125, 0.5, 0.875])
+    ) == pytest.approx([1.0, 2.5, 4.0])
 
 
 # ---- calibration on real rain --------------------------------------------------------------------
@@ -239,12 +239,18 @@ def hourly(amounts, start):
     d = np.asarray(amounts, dtype=float)
     rain = np.zeros((len(d), 24))
     rain[:, 14:18] = d[:, None] / 4
-    rows = {n: np.full((1, 1, 24 * len(d)), v) for n, v in
-            {"humidity": 60.0, "wind": 3.0, "gust": 5.0, "radiation": 200.0}.items()}  # fmt: skip
+    rows = {
+        n: np.full((1, 1, 24 * len(d)), v)
+        for n, v in {"humidity": 60.0, "wind": 3.0, "gust": 5.0, "radiation": 200.0}.items()
+    }
     wave = np.tile(5 * np.sin(np.arange(24) * np.pi / 12), len(d)) + 20
-    return Weather(start=np.datetime64(start, "h"), rain=rain.reshape(1, 1, -1),
-                   temp=wave.reshape(1, 1, -1), **rows,
-                   estimated=np.zeros((1, 1, 24 * len(d)), dtype=bool))  # fmt: skip
+    return Weather(
+        start=np.datetime64(start, "h"),
+        rain=rain.reshape(1, 1, -1),
+        temp=wave.reshape(1, 1, -1),
+        **rows,
+        estimated=np.zeros((1, 1, 24 * len(d)), dtype=bool),
+    )
 
 
 def emulated(rain, kind, rng):
@@ -258,7 +264,7 @@ def emulated(rain, kind, rng):
     out = []
     for r in CORRELATION["rain"]:
         noisy = r * z + np.sqrt(1 - r * r) * rng.normal(size=len(v))
-        out.append(pd.Series(quantile(ordered, ndtr(noisy)).round(1), index=rain.index))
+        out.append(pd.Series(climate_quantile(ordered, ndtr(noisy)).round(1), index=rain.index))
     return out
 
 
@@ -280,7 +286,7 @@ def test_dressed_members_are_calibrated_on_other_years(name, kind):
     for one in told:
         a, b = one[warm].to_numpy(), rain[warm].to_numpy()
         known = np.isfinite(a) & np.isfinite(b)
-        rho.append(fitted_correlation(a[known], b[known]))
+        rho.append(fit_correlation(a[known], b[known]))
     records = hourly(rain.where(odd)[:"2023"], rain.index[0].to_datetime64())
     members, fell = [], []
     for year in range(2010, 2024, 2):
@@ -291,8 +297,12 @@ def test_dressed_members_are_calibrated_on_other_years(name, kind):
             if np.isnan(ahead).any() or np.isnan(came).any():
                 continue
             start = first.replace(year=2024).to_datetime64()  # after the records, same season
-            out = dress(hourly(ahead, start), records, correlation={"rain": rho},
-                        seed=int(rng.integers(1 << 30)))  # fmt: skip
+            out = dress(
+                hourly(ahead, start),
+                records,
+                correlation={"rain": rho},
+                seed=int(rng.integers(1 << 30)),
+            )
             members.append(daily(out)[:, 0].T)
             fell.append(came)
     x, y = np.array(members), np.array(fell)

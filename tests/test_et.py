@@ -7,7 +7,7 @@ import pytest
 import refet
 
 from readiness.atmosphere import evapotranspiration as et
-from readiness.validation.reference_et import et_checks
+from readiness.validation.reference_et import compare_reference_et
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "reference_et"
 
@@ -103,13 +103,30 @@ def test_days_agree_with_library(surface: et.Surface) -> None:
     ea = et.saturation_pressure(tmin) * rng.uniform(0.5, 1.0, n)
     rs = et.extraterrestrial_day(41.0, day) * rng.uniform(0.2, 0.75, n)
     theirs = refet.Daily(
-        tmin=tmin, tmax=tmax, ea=ea, rs=rs, uz=wind, zw=3.0, elev=600.0, lat=41.0, doy=day,
-        method="asce", rso_type="simple",
-    )  # fmt: skip
+        tmin=tmin,
+        tmax=tmax,
+        ea=ea,
+        rs=rs,
+        uz=wind,
+        zw=3.0,
+        elev=600.0,
+        lat=41.0,
+        doy=day,
+        method="asce",
+        rso_type="simple",
+    )
     ours = et.reference_et_day(
-        tmax, tmin, ea, rs=rs, wind=wind, day=day, latitude=41.0, elevation=600.0,
-        wind_height=3.0, surface=surface,
-    )  # fmt: skip
+        tmax,
+        tmin,
+        ea,
+        rs=rs,
+        wind=wind,
+        day=day,
+        latitude=41.0,
+        elevation=600.0,
+        wind_height=3.0,
+        surface=surface,
+    )
     expected = theirs.eto() if surface == "short" else theirs.etr()
     assert ours == pytest.approx(expected, abs=0.02)
 
@@ -117,9 +134,18 @@ def test_days_agree_with_library(surface: et.Surface) -> None:
 def test_full_clear_sky_agrees_with_library() -> None:
     day, ea = np.array([15, 105, 196, 288]), np.array([0.4, 0.8, 1.8, 1.0])
     theirs = refet.Daily(
-        tmin=np.full(4, 5.0), tmax=np.full(4, 20.0), ea=ea, rs=np.full(4, 10.0),
-        uz=np.full(4, 2.0), zw=2.0, elev=600.0, lat=41.0, doy=day, method="asce", rso_type="full",
-    )  # fmt: skip
+        tmin=np.full(4, 5.0),
+        tmax=np.full(4, 20.0),
+        ea=ea,
+        rs=np.full(4, 10.0),
+        uz=np.full(4, 2.0),
+        zw=2.0,
+        elev=600.0,
+        lat=41.0,
+        doy=day,
+        method="asce",
+        rso_type="full",
+    )
     ra = et.extraterrestrial_day(41.0, day)
     ours = et.clear_sky_full(ra, ea, 600.0, et.sun_sine_day(41.0, day))
     assert ours == pytest.approx(np.asarray(theirs.rso), rel=0.005)
@@ -128,7 +154,7 @@ def test_full_clear_sky_agrees_with_library() -> None:
 # published: Ref-ET program output; limits as demanded of the model
 @pytest.mark.skipif(not DATA.is_dir(), reason="open data ../shared/data/reference_et not there")
 def test_program_output_is_met() -> None:
-    checks = et_checks(DATA)
+    checks = compare_reference_et(DATA)
     assert len(checks) == 6
     for one in checks:
         assert one.rmse <= {"mm/d": 0.05, "mm/h": 0.01}[one.unit], one.name

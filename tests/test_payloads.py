@@ -10,17 +10,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readiness.atmosphere.gaps import (
-    bridged,
+    bridge_short_gaps,
     clear_sky,
     cloudy_radiation,
     dew_point,
-    filled,
+    fill_gaps,
     relative_humidity,
 )
 from readiness.atmosphere.weather import Weather
-from readiness.sources.nws import alerts, iso_interval, nearest_station, point_links
-from readiness.sources.open_meteo import parse
-from readiness.sources.payload import PayloadError, converted, quantity
+from readiness.sources.nws import iso_interval, nearest_station, parse_alerts, point_links
+from readiness.sources.open_meteo import parse_response
+from readiness.sources.payload import PayloadError, in_frame_unit, parse_quantity
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
 need_data = pytest.mark.skipif(
@@ -125,7 +125,7 @@ OBSERVATION = [
     ids=lambda v: v if isinstance(v, str) else "",
 )
 def test_real_payloads_by_hand(name, shape, cells):
-    weather = parse(load(name)).weather
+    weather = parse_response(load(name)).weather
     assert weather.shape == shape
     for variable, hour, value in cells:
         got = cell(weather, variable, hour)
@@ -137,7 +137,7 @@ def test_gridpoint_keeps_its_rain():
     """The layer's amounts within the temperature's hours come to the frame's rain."""
     payload = load("NWS_gridpoints_TAE_58_65_20220204_raw.json")
     steps = payload["properties"]["quantitativePrecipitation"]["values"]
-    found = parse(payload)
+    found = parse_response(payload)
     assert np.nansum(found.weather.rain) == pytest.approx(sum(s["value"] for s in steps))
     assert np.isnan(found.weather.rain).any()  # rain is told for fewer days than temperature
     assert str(found.issued) == "2022-02-04T03"
@@ -158,7 +158,7 @@ def test_links_and_stations():
 @need_data
 def test_twelve_hour_text_is_refused_with_what_to_use():
     with pytest.raises(PayloadError, match="gridpoint"):
-        parse(load("NWS_gridpoints_forecast_us.json"))
+        parse_response(load("NWS_gridpoints_forecast_us.json"))
 
 
 def test_sample_ensemble_by_hand():
@@ -166,7 +166,7 @@ def test_sample_ensemble_by_hand():
     sample = Path(__file__).resolve().parents[1] / "sample_forecasts" / "forecasts"
     path = sorted(sample.glob("ensemble_*.json"))[0]
     payload = json.loads(path.read_text(encoding="utf-8"))["payload"]
-    weather = parse(payload).weather
+    weather = parse_response(payload).weather
     assert weather.shape == (31, 1, 383)
     hourly = payload["hourly"]
     for member, suffix in ((0, ""), (1, "_member01"), (30, "_member30")):
@@ -185,8 +185,12 @@ def simple(**changes):
         "latitude": 47.0,
         "longitude": -99.0,
         "utc_offset_seconds": 0,
-        "hourly_units": {"precipitation": "mm", "temperature_2m": "°C",
-                         "relative_humidity_2m": "%", "wind_speed_10m": "km/h"},
+        "hourly_units": {
+            "precipitation": "mm",
+            "temperature_2m": "°C",
+            "relative_humidity_2m": "%",
+            "wind_speed_10m": "km/h",
+        },
         "hourly": {
             "time": [f"2026-08-12T{h:02d}:00" for h in range(5)],
             "precipitation": [0.0, 1.0, 0.0, 0.0, 2.0],
@@ -194,7 +198,7 @@ def simple(**changes):
             "relative_humidity_2m": [50, 60, 70, 80, 90],
             "wind_speed_10m": [36.0] * 5,
         },
-    }  # fmt: skip
+    }
     for path, value in changes.items():
         part, _, key = path.partition("__")
         if value is None:
@@ -221,7 +225,7 @@ def simple(**changes):
     ],
 )
 def test_units_offsets_and_nulls(changes, name, hour, value):
-    got = cell(parse(simple(**changes)).weather, name, hour)
+    got = cell(parse_response(simple(**changes)).weather, name, hour)
     assert got == pytest.approx(value, nan_ok=True)
 
 
@@ -246,24 +250,43 @@ def test_units_offsets_and_nulls(changes, name, hour, value):
 )
 def test_refused_with_a_reason(payload, words):
     with pytest.raises(PayloadError, match=words):
-        parse(payload)
+        parse_response(payload)
 
 
 @given(
     st.recursive(
         st.none() | st.booleans() | st.floats() | st.text(max_size=5),
-        lambda inner: st.lists(inner, max_size=3)
-        | st.dictionaries(
-            st.sampled_from(["hourly", "hourly_units", "properties", "time", "temperature_2m",
-                             "precipitation", "values", "validTimes", "temperature", "features",
-                             "periods", "timestamp", "latitude"]), inner, max_size=4),
+        lambda inner: (
+            st.lists(inner, max_size=3)
+            | st.dictionaries(
+                st.sampled_from(
+                    [
+                        "hourly",
+                        "hourly_units",
+                        "properties",
+                        "time",
+                        "temperature_2m",
+                        "precipitation",
+                        "values",
+                        "validTimes",
+                        "temperature",
+                        "features",
+                        "periods",
+                        "timestamp",
+                        "latitude",
+                    ]
+                ),
+                inner,
+                max_size=4,
+            )
+        ),
         max_leaves=12,
     )
-)  # fmt: skip
+)
 @settings(max_examples=150, deadline=None)
 def test_anything_else_is_a_payload_error(payload):
     with suppress(PayloadError):
-        parse(payload)
+        parse_response(payload)
 
 
 GRID = {
@@ -271,23 +294,42 @@ GRID = {
     "properties": {
         "validTimes": "2026-08-12T06:00:00+00:00/PT3H",
         "updateTime": "2026-08-12T05:00:00+00:00",
-        "temperature": {"uom": "wmoUnit:degC", "values": [
-            {"validTime": "2026-08-12T06:00:00+00:00/PT3H", "value": 12.0}]},
-        "quantitativePrecipitation": {"uom": "wmoUnit:mm", "values": [
-            {"validTime": "2026-08-12T06:00:00+00:00/PT3H", "value": 3.0}]},
-        "relativeHumidity": {"uom": "wmoUnit:percent", "values": [
-            {"validTime": "2026-08-12T06:00:00+00:00/PT3H", "value": 80}]},
+        "temperature": {
+            "uom": "wmoUnit:degC",
+            "values": [{"validTime": "2026-08-12T06:00:00+00:00/PT3H", "value": 12.0}],
+        },
+        "quantitativePrecipitation": {
+            "uom": "wmoUnit:mm",
+            "values": [{"validTime": "2026-08-12T06:00:00+00:00/PT3H", "value": 3.0}],
+        },
+        "relativeHumidity": {
+            "uom": "wmoUnit:percent",
+            "values": [{"validTime": "2026-08-12T06:00:00+00:00/PT3H", "value": 80}],
+        },
     },
-}  # fmt: skip
-SEEN = {"features": [{"geometry": {"type": "Point", "coordinates": [-99.0, 47.0]}, "properties": {
-    "timestamp": "2026-08-12T06:53:00+00:00",
-    "temperature": {"unitCode": "wmoUnit:degC", "value": 12.0}}}]}  # fmt: skip
+}
+SEEN = {
+    "features": [
+        {
+            "geometry": {"type": "Point", "coordinates": [-99.0, 47.0]},
+            "properties": {
+                "timestamp": "2026-08-12T06:53:00+00:00",
+                "temperature": {"unitCode": "wmoUnit:degC", "value": 12.0},
+            },
+        }
+    ]
+}
 
 
 def nodes(value, path=()):
     yield path
-    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(
-        value, list) else ()  # fmt: skip
+    items = (
+        value.items()
+        if isinstance(value, dict)
+        else enumerate(value)
+        if isinstance(value, list)
+        else ()
+    )
     for key, inner in items:
         yield from nodes(inner, (*path, key))
 
@@ -306,7 +348,7 @@ def test_one_bad_node_never_breaks_out(data):
         inner = inner[key]
     inner[path[-1]] = junk
     try:
-        weather = parse(payload).weather
+        weather = parse_response(payload).weather
     except PayloadError:
         return
     assert np.nanmax(weather.rain, initial=0.0) <= 400.0
@@ -334,25 +376,37 @@ def test_bad_intervals(text):
 
 
 def test_quantities():
-    assert quantity("5 to 10 mph", "speed", "wind") == pytest.approx(4.4704)
-    assert quantity({"unitCode": "wmoUnit:km_h-1", "value": 36}, "speed", "wind") == 10.0
-    assert np.isnan(quantity({"unitCode": "wmoUnit:mm", "value": None}, "depth", "rain"))
+    assert parse_quantity("5 to 10 mph", "speed", "wind") == pytest.approx(4.4704)
+    assert parse_quantity({"unitCode": "wmoUnit:km_h-1", "value": 36}, "speed", "wind") == 10.0
+    assert np.isnan(parse_quantity({"unitCode": "wmoUnit:mm", "value": None}, "depth", "rain"))
     with pytest.raises(PayloadError, match="cannot be read"):
-        quantity("breezy", "speed", "wind")
-    assert converted(2.0, "unit:m", "depth", "rain") == 2000.0
+        parse_quantity("breezy", "speed", "wind")
+    assert in_frame_unit(2.0, "unit:m", "depth", "rain") == 2000.0
 
 
 def test_alerts():
     def one(event, **more):
-        facts = {"event": event, "status": "Actual", "messageType": "Alert",
-                 "onset": "2026-08-12T17:30:00-05:00", "ends": None,
-                 "expires": "2026-08-12T19:15:00-05:00", "headline": "H"} | more  # fmt: skip
+        facts = {
+            "event": event,
+            "status": "Actual",
+            "messageType": "Alert",
+            "onset": "2026-08-12T17:30:00-05:00",
+            "ends": None,
+            "expires": "2026-08-12T19:15:00-05:00",
+            "headline": "H",
+        } | more
         return {"properties": facts}
 
-    found = alerts({"features": [
-        one("Severe Thunderstorm Warning"), one("Red Flag Warning", headline=None),
-        one("Tornado Watch", status="Test"), one("Flood Watch", messageType="Cancel"),
-    ]})  # fmt: skip
+    found = parse_alerts(
+        {
+            "features": [
+                one("Severe Thunderstorm Warning"),
+                one("Red Flag Warning", headline=None),
+                one("Tornado Watch", status="Test"),
+                one("Flood Watch", messageType="Cancel"),
+            ]
+        }
+    )
     assert [a.event for a in found] == ["Severe Thunderstorm Warning", "Red Flag Warning"]
     assert found[0].storm
     assert not found[0].fire
@@ -360,22 +414,31 @@ def test_alerts():
     assert str(found[0].start) == "2026-08-12T22"
     assert str(found[0].stop) == "2026-08-13T01"  # the hour of its end is still in it
     with pytest.raises(PayloadError, match="list of alerts"):
-        alerts({})
+        parse_alerts({})
     with pytest.raises(PayloadError, match="when it holds"):
-        alerts({"features": [one("X", onset=None)]})
+        parse_alerts({"features": [one("X", onset=None)]})
 
 
 # ---- what is filled in ---------------------------------------------------------------------------
 
 
 def flat(hours=48, **rows):
-    base = {"rain": 0.0, "temp": 20.0, "humidity": 60.0, "wind": 3.0, "gust": 5.0,
-            "radiation": 100.0}  # fmt: skip
+    base = {
+        "rain": 0.0,
+        "temp": 20.0,
+        "humidity": 60.0,
+        "wind": 3.0,
+        "gust": 5.0,
+        "radiation": 100.0,
+    }
     values = {n: np.full((1, 1, hours), v) for n, v in base.items()}
     for name, row in rows.items():
         values[name] = np.asarray(row, dtype=float).reshape(1, 1, hours)
-    return Weather(start=np.datetime64("2026-07-15T00", "h"), **values,
-                   estimated=np.zeros((1, 1, hours), dtype=bool))  # fmt: skip
+    return Weather(
+        start=np.datetime64("2026-07-15T00", "h"),
+        **values,
+        estimated=np.zeros((1, 1, hours), dtype=bool),
+    )
 
 
 # published: FAO-56 example 8/15 puts extraterrestrial radiation at 20° S on 3 September at
@@ -406,7 +469,7 @@ def test_dew_point():
 def test_short_gaps_are_bridged_and_long_ones_not():
     row = np.array([1.0, NAN, NAN, NAN, 5.0, NAN, NAN, NAN, NAN, 9.0, NAN])
     np.testing.assert_allclose(
-        bridged(row), [1, 2, 3, 4, 5, NAN, NAN, NAN, NAN, 9, NAN], equal_nan=True
+        bridge_short_gaps(row), [1, 2, 3, 4, 5, NAN, NAN, NAN, NAN, 9, NAN], equal_nan=True
     )
 
 
@@ -414,8 +477,9 @@ def test_unknown_humidity_wind_and_sun_are_estimated_and_flagged():
     hour = np.arange(48)
     temp = 20 + 8 * np.cos((hour - 21) * np.pi / 12)  # 12 to 28 °C
     unknown = np.full(48, NAN)
-    out = filled(flat(temp=temp, humidity=unknown, wind=unknown, radiation=unknown), lat=47.0,
-                 lon=-99.0)  # fmt: skip
+    out = fill_gaps(
+        flat(temp=temp, humidity=unknown, wind=unknown, radiation=unknown), lat=47.0, lon=-99.0
+    )
     assert out.estimated.all()
     assert np.isfinite(out.humidity).all()
     assert out.humidity[0, 0, 9] == pytest.approx(100.0)  # at the coldest hour the dew point
@@ -432,6 +496,6 @@ def test_unknown_humidity_wind_and_sun_are_estimated_and_flagged():
 def test_unknown_rain_stays_unknown():
     rain = np.zeros(48)
     rain[10:20] = NAN
-    out = filled(flat(rain=rain), lat=47.0, lon=-99.0)
+    out = fill_gaps(flat(rain=rain), lat=47.0, lon=-99.0)
     assert np.isnan(out.rain[0, 0, 10:20]).all()
     assert not out.estimated.any()

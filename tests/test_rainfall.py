@@ -10,9 +10,9 @@ from readiness.forecasts.gauge_kriging import (
     GRID_ERROR_MM,
     GRID_ERROR_SHARE,
     REACH_KM,
-    Reading,
+    GaugeReading,
     distance_km,
-    krige,
+    kriging_weights,
     merge_gauges,
 )
 
@@ -28,20 +28,22 @@ def records(rain, humidity=None):
 
 
 def reading(lat, lon, mm, start=0, hours=24):
-    return Reading(lat=lat, lon=lon, start=START + start, hours=hours, mm=mm)
+    return GaugeReading(lat=lat, lon=lon, start=START + start, hours=hours, mm=mm)
 
 
 # published: one degree of a great circle is 111.19 km on a sphere of 6371 km
 def test_distance():
-    km = distance_km(np.array([47.0]), np.array([-99.0]), np.array([48.0, 47.0]),
-                     np.array([-99.0, -98.0]))  # fmt: skip
+    km = distance_km(
+        np.array([47.0]), np.array([-99.0]), np.array([48.0, 47.0]), np.array([-99.0, -98.0])
+    )
     assert km[0] == pytest.approx([111.19, 111.19 * np.cos(np.radians(47.0))], rel=1e-3)
 
 
 # hand: simple kriging of one gauge has weight exp(-d / L) and leaves 1 - exp(-2 d / L)
 def test_one_gauge():
-    weights, left = krige(np.array([47.0, 47.0]), np.array([-99.0, -98.5]), np.array([47.0]),
-                          np.array([-99.0]))  # fmt: skip
+    weights, left = kriging_weights(
+        np.array([47.0, 47.0]), np.array([-99.0, -98.5]), np.array([47.0]), np.array([-99.0])
+    )
     d = 111.195 * 0.5 * np.cos(np.radians(47.0))
     assert weights[:, 0] == pytest.approx([1.0, np.exp(-d / REACH_KM)], rel=1e-3)
     assert left == pytest.approx([0.0, 1 - np.exp(-2 * d / REACH_KM)], abs=1e-3)
@@ -49,8 +51,9 @@ def test_one_gauge():
 
 # hand: two gauges symmetric about the place: w = c / (1 + b), c to the place, b between them
 def test_two_gauges():
-    weights, _ = krige(np.array([47.0]), np.array([-99.0]), np.array([47.0, 47.0]),
-                       np.array([-99.2, -98.8]))  # fmt: skip
+    weights, _ = kriging_weights(
+        np.array([47.0]), np.array([-99.0]), np.array([47.0, 47.0]), np.array([-99.2, -98.8])
+    )
     d = 111.195 * 0.2 * np.cos(np.radians(47.0))
     c, b = np.exp(-d / REACH_KM), np.exp(-2 * d / REACH_KM)
     assert weights[0] == pytest.approx([c / (1 + b)] * 2, rel=1e-3)
@@ -62,9 +65,11 @@ def test_gauge_overrides_the_grid_where_and_when_it_is():
     grid[:, 30] = 5.0
     near, far = (47.0, -99.0), (47.0, -90.0)
     merged, error = merge_gauges(
-        records(grid), np.array([near[0], far[0]]), np.array([near[1], far[1]]),
+        records(grid),
+        np.array([near[0], far[0]]),
+        np.array([near[1], far[1]]),
         readings=[reading(*near, 16.0)],
-    )  # fmt: skip
+    )
     assert merged.rain[0, 0, :24].sum() == pytest.approx(16.0, rel=1e-6)
     assert merged.rain[0, 0, 10:14] == pytest.approx([2, 4, 6, 4], rel=1e-6)  # by the grid's hours
     assert merged.rain[0, 1] == pytest.approx(grid[1], abs=1e-6)  # far: the grid's
@@ -79,16 +84,21 @@ def test_gauge_overrides_the_grid_where_and_when_it_is():
 def test_a_dry_gauge_dries_its_field():
     grid = np.zeros((1, 24))
     grid[0, 5] = 9.0
-    merged, _ = merge_gauges(records(grid), np.array([47.0]), np.array([-99.0]),
-                             readings=[reading(47.0, -99.0, 0.0)])  # fmt: skip
+    merged, _ = merge_gauges(
+        records(grid), np.array([47.0]), np.array([-99.0]), readings=[reading(47.0, -99.0, 0.0)]
+    )
     assert merged.rain.sum() == pytest.approx(0.0, abs=1e-6)
 
 
 def test_rain_the_grid_missed_falls_in_the_moistest_hours():
     humidity = np.full(24, 50.0)
     humidity[14:18] = 95.0
-    merged, _ = merge_gauges(records(np.zeros((1, 24)), humidity), np.array([47.0]),
-                             np.array([-99.0]), readings=[reading(47.0, -99.0, 8.0)])  # fmt: skip
+    merged, _ = merge_gauges(
+        records(np.zeros((1, 24)), humidity),
+        np.array([47.0]),
+        np.array([-99.0]),
+        readings=[reading(47.0, -99.0, 8.0)],
+    )
     assert merged.rain[0, 0, 14:18] == pytest.approx([2.0] * 4, rel=1e-6)
     assert merged.rain.sum() == pytest.approx(8.0, rel=1e-6)
 
@@ -96,15 +106,23 @@ def test_rain_the_grid_missed_falls_in_the_moistest_hours():
 def test_the_other_sites_hours_are_taken_before_a_guess():
     grid = np.zeros((2, 24))
     grid[1, 3] = 4.0
-    merged, _ = merge_gauges(records(grid), np.array([47.0, 47.0]), np.array([-99.0, -90.0]),
-                             readings=[reading(47.0, -99.0, 6.0)])  # fmt: skip
+    merged, _ = merge_gauges(
+        records(grid),
+        np.array([47.0, 47.0]),
+        np.array([-99.0, -90.0]),
+        readings=[reading(47.0, -99.0, 6.0)],
+    )
     assert merged.rain[0, 0, 3] == pytest.approx(6.0, rel=1e-6)
 
 
 def test_gauges_stand_for_hours_the_grid_does_not_know():
     grid = np.full((2, 24), np.nan)
-    merged, _ = merge_gauges(records(grid), np.array([47.0, 47.0]), np.array([-99.0, -90.0]),
-                             readings=[reading(47.0, -99.0, 6.0)])  # fmt: skip
+    merged, _ = merge_gauges(
+        records(grid),
+        np.array([47.0, 47.0]),
+        np.array([-99.0, -90.0]),
+        readings=[reading(47.0, -99.0, 6.0)],
+    )
     assert merged.rain[0, 0].sum() == pytest.approx(6.0, rel=1e-6)
     assert np.isnan(merged.rain[0, 1]).all()  # too far to tell: unknown stays unknown
 
@@ -112,10 +130,16 @@ def test_gauges_stand_for_hours_the_grid_does_not_know():
 def test_shorter_readings_win_and_partial_ones_are_left_out():
     grid = np.ones((1, 24))
     merged, _ = merge_gauges(
-        records(grid), np.array([47.0]), np.array([-99.0]),
-        readings=[reading(47.0, -99.0, 48.0), reading(47.0, -99.0, 7.0, start=5, hours=1),
-                  reading(47.0, -99.0, 500.0, start=-3), reading(47.0, -99.0, 500.0, start=20)],
-    )  # fmt: skip
+        records(grid),
+        np.array([47.0]),
+        np.array([-99.0]),
+        readings=[
+            reading(47.0, -99.0, 48.0),
+            reading(47.0, -99.0, 7.0, start=5, hours=1),
+            reading(47.0, -99.0, 500.0, start=-3),
+            reading(47.0, -99.0, 500.0, start=20),
+        ],
+    )
     assert merged.rain[0, 0, 5] == pytest.approx(7.0, rel=1e-6)
     assert merged.rain[0, 0, 6] == pytest.approx(2.0, rel=1e-6)
 
@@ -132,9 +156,11 @@ def test_laws(data):
     spots[0] = float(lat[0]), float(lon[0])
     amounts = rng.gamma(0.5, 8.0, g).round(1)
     merged, error = merge_gauges(
-        records(grid), lat, lon,
+        records(grid),
+        lat,
+        lon,
         readings=[reading(*s, a) for s, a in zip(spots, amounts, strict=True)],
-    )  # fmt: skip
+    )
     assert (merged.rain >= 0).all()
     assert merged.rain[0, 0].sum() == pytest.approx(amounts[0], abs=1e-3)
     assert np.isfinite(error).all()

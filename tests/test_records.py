@@ -8,19 +8,19 @@ import numpy as np
 import pytest
 
 from readiness.atmosphere.evapotranspiration import extraterrestrial_day
-from readiness.sources.daily_to_hourly import daily_to_hourly, estimated
+from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
 from readiness.sources.records import (
     DAILY01,
     HOURLY02,
-    Daily,
+    DailyRecord,
     Flag,
     RecordError,
-    filled,
+    fill_short_gaps,
     read_gauge,
     read_ghcn_daily,
     read_uscrn_daily,
     read_uscrn_hourly,
-    screened,
+    screen_record,
 )
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "soil_moisture"
@@ -31,8 +31,14 @@ def daily_line(day: str, **values: float) -> list[str]:
     row = dict.fromkeys(DAILY01, "-9999.0") | {
         name: "-99.000" for name in DAILY01 if "MOISTURE" in name
     }
-    row |= {"WBANNO": "12345", "LST_DATE": day, "CRX_VN": "2.422", "LONGITUDE": "-97.50",
-            "LATITUDE": "47.00", "SUR_TEMP_DAILY_TYPE": "C"}  # fmt: skip
+    row |= {
+        "WBANNO": "12345",
+        "LST_DATE": day,
+        "CRX_VN": "2.422",
+        "LONGITUDE": "-97.50",
+        "LATITUDE": "47.00",
+        "SUR_TEMP_DAILY_TYPE": "C",
+    }
     row |= {name: str(value) for name, value in values.items()}
     return [row[name] for name in DAILY01]
 
@@ -40,13 +46,33 @@ def daily_line(day: str, **values: float) -> list[str]:
 @pytest.fixture
 def days(tmp_path: Path) -> Path:
     rows = [
-        daily_line("20240601", T_DAILY_MAX=25.0, T_DAILY_MIN=11.0, P_DAILY_CALC=0.0,
-                   RH_DAILY_AVG=60.0, SOLARAD_DAILY=24.0, SOIL_MOISTURE_5_DAILY=0.25),
-        daily_line("20240602", T_DAILY_MAX=27.0, T_DAILY_MIN=13.0, P_DAILY_CALC=12.4,
-                   RH_DAILY_AVG=75.0, SOLARAD_DAILY=12.0),
-        daily_line("20240604", T_DAILY_MAX=22.0, T_DAILY_MIN=10.0, P_DAILY_CALC=0.0,
-                   RH_DAILY_AVG=55.0, SOLARAD_DAILY=26.0, SOIL_MOISTURE_5_DAILY=0.31),
-    ]  # fmt: skip
+        daily_line(
+            "20240601",
+            T_DAILY_MAX=25.0,
+            T_DAILY_MIN=11.0,
+            P_DAILY_CALC=0.0,
+            RH_DAILY_AVG=60.0,
+            SOLARAD_DAILY=24.0,
+            SOIL_MOISTURE_5_DAILY=0.25,
+        ),
+        daily_line(
+            "20240602",
+            T_DAILY_MAX=27.0,
+            T_DAILY_MIN=13.0,
+            P_DAILY_CALC=12.4,
+            RH_DAILY_AVG=75.0,
+            SOLARAD_DAILY=12.0,
+        ),
+        daily_line(
+            "20240604",
+            T_DAILY_MAX=22.0,
+            T_DAILY_MIN=10.0,
+            P_DAILY_CALC=0.0,
+            RH_DAILY_AVG=55.0,
+            SOLARAD_DAILY=26.0,
+            SOIL_MOISTURE_5_DAILY=0.31,
+        ),
+    ]
     path = tmp_path / "CRND0103-2024-XX_Nowhere_1_N.txt"
     path.write_text("\n".join(" ".join(row) for row in rows) + "\n")
     return path
@@ -77,8 +103,13 @@ def test_wrong_file_is_told(tmp_path: Path) -> None:
 
 def test_hourly_is_labelled_by_start(tmp_path: Path) -> None:
     row = dict.fromkeys(HOURLY02, "0") | {"UTC_DATE": "20240601", "UTC_TIME": "100"}
-    row |= {"T_HR_AVG": "17.5", "P_CALC": "1.2", "SOLARAD": "310", "RH_HR_AVG": "64",
-            "SOIL_MOISTURE_5": "0.287"}  # fmt: skip
+    row |= {
+        "T_HR_AVG": "17.5",
+        "P_CALC": "1.2",
+        "SOLARAD": "310",
+        "RH_HR_AVG": "64",
+        "SOIL_MOISTURE_5": "0.287",
+    }
     later = row | {"UTC_TIME": "300", "P_CALC": "-9999.0", "SOLARAD_FLAG": "3"}
     path = tmp_path / "CRNH0203-2024-XX.txt"
     path.write_text("\n".join(" ".join(r[c] for c in HOURLY02) for r in (row, later)) + "\n")
@@ -122,23 +153,32 @@ def test_gauge(tmp_path: Path) -> None:
     assert one.rain[2] == 0.0
 
 
-def made(n: int = 40, seed: int = 0) -> Daily:
+def made(n: int = 40, seed: int = 0) -> DailyRecord:
     """A clean month and more of made-up days."""
     rng = np.random.default_rng(seed)
     tmin = 10.0 + rng.normal(0, 2, n)
     water = np.tile(0.25 + np.cumsum(rng.normal(0, 0.003, n)), (5, 1))
     base = {
-        "tmin": tmin, "tmax": tmin + 12.0 + rng.normal(0, 1, n),
+        "tmin": tmin,
+        "tmax": tmin + 12.0 + rng.normal(0, 1, n),
         "rain": np.where(rng.random(n) < 0.3, rng.exponential(8, n), 0.0),
-        "solar": 20.0 + rng.normal(0, 2, n), "humidity": 65.0 + rng.normal(0, 5, n),
-        "humidity_max": 88.0 + rng.normal(0, 3, n), "humidity_min": 42.0 + rng.normal(0, 3, n),
+        "solar": 20.0 + rng.normal(0, 2, n),
+        "humidity": 65.0 + rng.normal(0, 5, n),
+        "humidity_max": 88.0 + rng.normal(0, 3, n),
+        "humidity_min": 42.0 + rng.normal(0, 3, n),
         "wind": 3.0 + rng.normal(0, 0.3, n),
-    }  # fmt: skip
-    return Daily(
-        name="made", first=np.datetime64("2024-06-01", "D"), latitude=47.0, longitude=-97.5,
-        elevation_m=300.0, soil_water=water, soil_temp=water * 60.0,
-        flags={k: np.zeros(n, dtype=np.uint8) for k in base}, **base,
-    )  # fmt: skip
+    }
+    return DailyRecord(
+        name="made",
+        first=np.datetime64("2024-06-01", "D"),
+        latitude=47.0,
+        longitude=-97.5,
+        elevation_m=300.0,
+        soil_water=water,
+        soil_temp=water * 60.0,
+        flags={k: np.zeros(n, dtype=np.uint8) for k in base},
+        **base,
+    )
 
 
 def test_screens_flag_what_cannot_be() -> None:
@@ -149,7 +189,7 @@ def test_screens_flag_what_cannot_be() -> None:
     rain[3], humidity[5], humidity[6] = -2.0, 130.0, 101.5
     tmax[10:18] = 21.3  # stuck
     tmax[30], tmin[30] = 8.0, 12.0
-    clean = screened(replace(day, rain=rain, humidity=humidity, tmax=tmax, tmin=tmin))
+    clean = screen_record(replace(day, rain=rain, humidity=humidity, tmax=tmax, tmin=tmin))
     assert clean.flags["rain"][3] == Flag.REMOVED
     assert np.isnan(clean.rain[3])
     assert np.isnan(clean.humidity[5])
@@ -167,16 +207,16 @@ def test_short_gaps_filled_long_ones_unknown() -> None:
     rain[:] = 0.0
     rain[8], rain[9], rain[30] = np.nan, 4.0, np.nan
     holes = replace(day, tmax=tmax, rain=rain)
-    done = filled(holes)
+    done = fill_short_gaps(holes)
     assert done.tmax[5] == pytest.approx(tmax[4] + (tmax[7] - tmax[4]) / 3.0)
     assert done.flags["tmax"][5:7].tolist() == [Flag.FILLED] * 2
     assert np.isnan(done.tmax[20:25]).all()
     assert np.isnan(done.rain[8])  # next to a wet day nobody knows
     assert done.rain[30] == 0.0
     assert done.flags["rain"][30] == Flag.FILLED
-    assert np.array_equal(filled(holes, policy="none").tmax, tmax, equal_nan=True)
+    assert np.array_equal(fill_short_gaps(holes, policy="none").tmax, tmax, equal_nan=True)
     with pytest.raises(ValueError, match="policy must be 'short' or 'none'"):
-        filled(holes, policy="all")
+        fill_short_gaps(holes, policy="all")
 
 
 # published: FAO-56 eqs 48 and 50 and the world's mean wind of 2 m/s stand in, flagged
@@ -184,7 +224,7 @@ def test_missing_wind_sun_and_humidity_are_estimated() -> None:
     day = made()
     nothing = np.full(40, np.nan)
     bare = replace(day, wind=nothing, solar=nothing, humidity=nothing)
-    done = estimated(bare)
+    done = estimate_missing(bare)
     assert (done.wind == 2.0).all()
     spread = np.sqrt(day.tmax - day.tmin)
     number = (day.days - np.datetime64("2024-01-01")).astype(int) + 1
@@ -218,6 +258,6 @@ def test_real_station() -> None:
     raw = read_uscrn_daily(DATA / "CRND0103_KS_Manhattan_6_SSW.csv.gz")
     assert raw.days[0] == np.datetime64("2003-09-30")
     assert 700 < np.nansum(raw.rain) / (raw.rain.size / 365.25) < 1000  # mm a year
-    clean = estimated(filled(screened(raw)))
+    clean = estimate_missing(fill_short_gaps(screen_record(raw)))
     assert np.isnan(clean.rain).mean() < 0.02
     assert clean.humidity[np.isfinite(clean.humidity)].max() <= 100.0

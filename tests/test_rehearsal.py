@@ -8,7 +8,7 @@ import pytest
 from past_weather import made_up
 
 from readiness.forecasts.ensemble import ShortRecordError
-from readiness.forecasts.reforecast import emulate, other_years
+from readiness.forecasts.reforecast import emulate_forecast, other_years
 from readiness.forecasts.scores import brier
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
@@ -64,7 +64,9 @@ def skill_by_lead(leads=10, members=31):
         for n in range(0, 120, 3):
             start = np.datetime64(f"{year}-05-15T12", "h") + 24 * n
             truth = RECORDS.between(start, start + 24 * leads)
-            days = emulate(truth, climate, members=members, seed=n).rain.reshape(members, leads, 24)
+            days = emulate_forecast(truth, climate, members=members, seed=n).rain.reshape(
+                members, leads, 24
+            )
             chance.append((days.sum(axis=2) > 1.0).mean(axis=0))
             rained.append(truth.rain.reshape(leads, 24).sum(axis=1) > 1.0)
     chance, rained = np.array(chance), np.array(rained)
@@ -85,10 +87,10 @@ def test_memory_emulated_skill_falls_with_lead():
 def test_perfect_forecast_is_what_came_and_a_seed_names_a_forecast():
     truth = RECORDS.between(np.datetime64("2004-08-01T11"), np.datetime64("2004-08-09T20"))
     climate = other_years(RECORDS, 2004)
-    perfect = emulate(truth, climate, members=9, perfect=True)
+    perfect = emulate_forecast(truth, climate, members=9, perfect=True)
     assert perfect.shape == (1, 1, 24 * 8)
     np.testing.assert_array_equal(perfect.rain, truth.rain[:, :, : 24 * 8])
-    one, same, other = (emulate(truth, climate, members=5, seed=s).rain for s in (3, 3, 4))
+    one, same, other = (emulate_forecast(truth, climate, members=5, seed=s).rain for s in (3, 3, 4))
     np.testing.assert_array_equal(one, same)
     assert (one != other).any()
 

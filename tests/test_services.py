@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from readiness.sources.open_meteo import parse
+from readiness.sources.open_meteo import parse_response
 from readiness.sources.payload import PayloadError
 from readiness.sources.services import ServiceError, Services
 from readiness.sources.soil_survey import read_survey, survey_query, texture_class
@@ -39,12 +39,22 @@ ENSEMBLE, FORECAST, ARCHIVE = "/open-meteo-ensemble/v1", "/open-meteo/v1", "/ope
 def hours(start, n, **more):
     """A sound response of Open-Meteo's form."""
     times = [f"{start + timedelta(hours=h):%Y-%m-%dT%H:%M}" for h in range(n)]
-    units = {"precipitation": "mm", "temperature_2m": "°C", "relative_humidity_2m": "%",
-             "wind_speed_10m": "km/h", "wind_gusts_10m": "km/h",
-             "shortwave_radiation": "W/m²"}  # fmt: skip
+    units = {
+        "precipitation": "mm",
+        "temperature_2m": "°C",
+        "relative_humidity_2m": "%",
+        "wind_speed_10m": "km/h",
+        "wind_gusts_10m": "km/h",
+        "shortwave_radiation": "W/m²",
+    }
     rows = {name: [10.0] * n for name in units} | {"precipitation": [0.0] * n} | more
-    return {"latitude": 47.25, "longitude": -99.0, "utc_offset_seconds": 0,
-            "hourly_units": units, "hourly": {"time": times, **rows}}  # fmt: skip
+    return {
+        "latitude": 47.25,
+        "longitude": -99.0,
+        "utc_offset_seconds": 0,
+        "hourly_units": units,
+        "hourly": {"time": times, **rows},
+    }
 
 
 def grid(issued, n=48):
@@ -76,23 +86,85 @@ def sound(replay, now=NOW, run=None, long=False):
         FORECAST: hours(day - timedelta(days=1), 72),
         ARCHIVE: hours(day - timedelta(days=180), 181 * 24 if long else 24),
         "meta.json": {"last_run_initialisation_time": int((run or day).timestamp())},
-        "/points/": {"properties": {"forecastGridData": link,
-                                    "observationStations": f"{link}/stations"}},
-        "/stations/": {"features": [{"geometry": {"coordinates": [-99, 47.3]}, "properties": {
-            "timestamp": f"{now:%Y-%m-%dT%H:%M:%S}+00:00",
-            "temperature": {"unitCode": "wmoUnit:degC", "value": 14.0}}}]},
+        "/points/": {
+            "properties": {"forecastGridData": link, "observationStations": f"{link}/stations"}
+        },
+        "/stations/": {
+            "features": [
+                {
+                    "geometry": {"coordinates": [-99, 47.3]},
+                    "properties": {
+                        "timestamp": f"{now:%Y-%m-%dT%H:%M:%S}+00:00",
+                        "temperature": {"unitCode": "wmoUnit:degC", "value": 14.0},
+                    },
+                }
+            ]
+        },
         "/stations": {"features": [{"properties": {"stationIdentifier": "KZZZ"}}]},
         "/gridpoints/": grid(now - timedelta(hours=2)),
         "/alerts/": {"features": []},
-        "post.rest": {"Table": [
-            ["field", "part", "muname", "cokey", "comppct_r", "drainagecl", "hydgrp", "hzdept_r",
-             "hzdepb_r", "sandtotal_r", "claytotal_r", "om_r"],
-            ["0", "2.0", "Big loam", "1", "80", "Well drained", "B", "0", "20", "40", "20", "3"],
-            ["0", "2.0", "Big loam", "1", "80", "Well drained", "B", "20", "60", "30", "30", "1"],
-            ["0", "1.0", "Slough", "2", "90", "Poorly drained", "C/D", "0", "30", "10", "40", "5"],
-            ["1", "1.0", "Pit", "3", "100", None, None, None, None, None, None, None],
-        ]},
-    }  # fmt: skip
+        "post.rest": {
+            "Table": [
+                [
+                    "field",
+                    "part",
+                    "muname",
+                    "cokey",
+                    "comppct_r",
+                    "drainagecl",
+                    "hydgrp",
+                    "hzdept_r",
+                    "hzdepb_r",
+                    "sandtotal_r",
+                    "claytotal_r",
+                    "om_r",
+                ],
+                [
+                    "0",
+                    "2.0",
+                    "Big loam",
+                    "1",
+                    "80",
+                    "Well drained",
+                    "B",
+                    "0",
+                    "20",
+                    "40",
+                    "20",
+                    "3",
+                ],
+                [
+                    "0",
+                    "2.0",
+                    "Big loam",
+                    "1",
+                    "80",
+                    "Well drained",
+                    "B",
+                    "20",
+                    "60",
+                    "30",
+                    "30",
+                    "1",
+                ],
+                [
+                    "0",
+                    "1.0",
+                    "Slough",
+                    "2",
+                    "90",
+                    "Poorly drained",
+                    "C/D",
+                    "0",
+                    "30",
+                    "10",
+                    "40",
+                    "5",
+                ],
+                ["1", "1.0", "Pit", "3", "100", None, None, None, None, None, None, None],
+            ]
+        },
+    }
     replay.date = format_datetime(now, usegmt=True)
 
 
@@ -180,11 +252,11 @@ WORDS = {
     "short": "open-meteo-ensemble",
     "html": "a web page instead of data",
     "missing": "precipitation is missing",
-    "unit": 'a unit that is not known here',
+    "unit": "a unit that is not known here",
     "nulls": "precipitation is missing",
     "empty": "neither",
     "list": "not a weather record",
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("fault", WORDS)
@@ -223,7 +295,7 @@ def test_patience_that_is_asked_for_is_kept(folder, server):
     replay.asked.clear()
     begun = datetime.now(UTC)
     with session(folder, url) as services, pytest.raises(ServiceError, match="patience"):
-        services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse)
+        services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse_response)
     assert replay.asked[ENSEMBLE] == 3  # the first and two retries
     assert datetime.now(UTC) - begun >= timedelta(seconds=2)
 
@@ -239,7 +311,9 @@ def test_a_retry_that_succeeds_is_not_told(folder, server):
     replay.answers[ENSEMBLE] = flaky
     replay.faults = {ENSEMBLE: "500"}
     with session(folder, url) as services:
-        reply = services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse)
+        reply = services.ask(
+            "open-meteo-ensemble", "/v1/x", product="ensemble", check=parse_response
+        )
     assert reply.fresh
     assert replay.asked[ENSEMBLE] == 3
 
@@ -248,7 +322,7 @@ def test_an_expired_copy_is_used_and_marked(folder, server, monkeypatch):
     url, replay = server
     monkeypatch.setattr("readiness.sources.services.EXPIRY", {"ensemble": timedelta(seconds=1)})
     with session(folder, url) as services:
-        ask = {"product": "ensemble", "check": parse}
+        ask = {"product": "ensemble", "check": parse_response}
         first = services.ask("open-meteo-ensemble", "/v1/x", **ask)
         assert first.fresh
         time.sleep(1.1)
@@ -265,9 +339,11 @@ def test_a_broken_answer_never_enters_the_cache(folder, server):
     replay.faults = {ENSEMBLE: "unit"}
     with session(folder, url) as services:
         with pytest.raises(ServiceError, match="furlong"):
-            services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse)
+            services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse_response)
         replay.faults = {}
-        reply = services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse)
+        reply = services.ask(
+            "open-meteo-ensemble", "/v1/x", product="ensemble", check=parse_response
+        )
     assert not reply.cached
 
 
@@ -339,7 +415,9 @@ def test_a_cache_that_is_locked_later_is_done_without(folder, server):
         holder = sqlite3.connect(folder / "cache" / "services.sqlite", isolation_level=None)
         holder.execute("BEGIN EXCLUSIVE")
         try:
-            reply = services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse)
+            reply = services.ask(
+                "open-meteo-ensemble", "/v1/x", product="ensemble", check=parse_response
+            )
         finally:
             holder.close()
     assert reply.payload["latitude"] == 47.25
@@ -361,13 +439,34 @@ def test_a_dead_line_costs_one_wait(folder, server):
     st.lists(
         st.tuples(
             st.sampled_from([ENSEMBLE, FORECAST, "/gridpoints/", "/points/", "/", "meta.json"]),
-            st.sampled_from(["none", "refused", "403", "404", "429", "500", "truncated", "html",
-                             "short", "missing", "unit", "nulls", "empty", "list", "older",
-                             "corrupt cache", "no cache", "disk full", "killed"]),
+            st.sampled_from(
+                [
+                    "none",
+                    "refused",
+                    "403",
+                    "404",
+                    "429",
+                    "500",
+                    "truncated",
+                    "html",
+                    "short",
+                    "missing",
+                    "unit",
+                    "nulls",
+                    "empty",
+                    "list",
+                    "older",
+                    "corrupt cache",
+                    "no cache",
+                    "disk full",
+                    "killed",
+                ]
+            ),
         ),
-        min_size=1, max_size=5,
+        min_size=1,
+        max_size=5,
     )
-)  # fmt: skip
+)
 @settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
     with tempfile.TemporaryDirectory() as room, replay_server() as (url, replay):
@@ -384,10 +483,13 @@ def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
             replay.faults = {where: what}
             disturb(folder, replay, what, now)
             full = OSError(28, "No space left on device")
-            with session(folder, url) as services, patch(
-                "scheduler.weather.store.os.replace", side_effect=full if what == "disk full"
-                else os.replace,
-            ):  # fmt: skip
+            with (
+                session(folder, url) as services,
+                patch(
+                    "scheduler.weather.store.os.replace",
+                    side_effect=full if what == "disk full" else os.replace,
+                ),
+            ):
                 fetch(folder, farm, services, now=now)
             found = {s.path.name: parsed(s) for s in stored(folder)}
             assert known.keys() <= found.keys()
@@ -400,7 +502,7 @@ def parsed(one):
     """What a stored answer says; reading it must never fail."""
     answer = read_answer(one.path)
     if one.product in ("ensemble", "forecast", "archive", "gridpoint"):
-        parse(answer.payload)
+        parse_response(answer.payload)
     return json.dumps(answer.payload)
 
 
@@ -509,8 +611,11 @@ def test_the_users_own_entry_of_soil_wins(folder, server, capsys):
 
 def test_survey_fills_a_table_without_soil_columns():
     table = read_csv("id,crop,yield\nF 1,wheat,50\nF2,wheat,40\n")
-    survey = survey_rows(read_csv("id,texture,sand_pct,clay_pct,organic_matter_pct,drainage\n"
-                                  "f1,loam,40,20,3.3,good\n"))  # fmt: skip
+    survey = survey_rows(
+        read_csv(
+            "id,texture,sand_pct,clay_pct,organic_matter_pct,drainage\nf1,loam,40,20,3.3,good\n"
+        )
+    )
     full = with_survey(table, {"f_1": survey["f1"]}, guess="clay")
     assert full.columns[3:] == ("texture", "sand_pct", "clay_pct", "organic_matter_pct", "drainage")
     assert full.rows[0][1][3:] == ("loam", "40", "20", "3.3", "good")
@@ -545,11 +650,21 @@ def test_soil_answers_that_are_none(payload):
 # published: centres of the texture triangle's classes (Soil Survey Manual, ch. 3)
 @pytest.mark.parametrize(
     ("sand", "clay", "name"),
-    [(0.92, 0.05, "sand"), (0.82, 0.06, "loamy sand"), (0.65, 0.10, "sandy loam"),
-     (0.40, 0.20, "loam"), (0.20, 0.15, "silt loam"), (0.06, 0.06, "silt"),
-     (0.60, 0.27, "sandy clay loam"), (0.33, 0.34, "clay loam"), (0.10, 0.34, "silty clay loam"),
-     (0.52, 0.42, "sandy clay"), (0.07, 0.47, "silty clay"), (0.20, 0.60, "clay")],
-)  # fmt: skip
+    [
+        (0.92, 0.05, "sand"),
+        (0.82, 0.06, "loamy sand"),
+        (0.65, 0.10, "sandy loam"),
+        (0.40, 0.20, "loam"),
+        (0.20, 0.15, "silt loam"),
+        (0.06, 0.06, "silt"),
+        (0.60, 0.27, "sandy clay loam"),
+        (0.33, 0.34, "clay loam"),
+        (0.10, 0.34, "silty clay loam"),
+        (0.52, 0.42, "sandy clay"),
+        (0.07, 0.47, "silty clay"),
+        (0.20, 0.60, "clay"),
+    ],
+)
 def test_texture_classes(sand, clay, name):
     assert texture_class(sand, clay) == name
 
@@ -559,4 +674,4 @@ def test_real_gridpoint_with_a_changed_unit_or_nulls_is_refused():
     payload = json.loads((DATA / "NWS_gridpoints_TAE_58_65_20220204_raw.json").read_text())
     for fault, words in (("unit", "furlong"), ("nulls", "missing"), ("missing", "missing")):
         with pytest.raises(PayloadError, match=words):
-            parse(broken(payload, fault))
+            parse_response(broken(payload, fault))

@@ -43,9 +43,10 @@ def test_same_as_the_library():
         crps_ensemble(x, y), scoringrules.crps_ensemble(y, x, estimator="nrg"), rtol=1e-9
     )
     np.testing.assert_allclose(
-        crps_ensemble(x, y, fair=True), scoringrules.crps_ensemble(y, x, estimator="fair"),
+        crps_ensemble(x, y, fair=True),
+        scoringrules.crps_ensemble(y, x, estimator="fair"),
         rtol=1e-9,
-    )  # fmt: skip
+    )
     f, o = rng.random(200), rng.integers(0, 2, 200)
     assert brier(f, o).score == pytest.approx(float(np.mean(scoringrules.brier_score(o, f))))
 

@@ -36,7 +36,7 @@ def test_hits_and_false_alarms() -> None:
     class Days:
         wet_seen, wet_model = seen, model
 
-    count = soil_moisture.hits([Days()])  # type: ignore[list-item]
+    count = soil_moisture.contingency_table([Days()])  # type: ignore[list-item]
     assert count == {"hit": 3, "missed": 1, "false alarm": 1, "rightly dry": 5}
     row = validate._hit_row(count)
     assert row.met is False
@@ -115,7 +115,7 @@ def test_station_without_training(tmp_path: Path) -> None:
 @needs_data
 def test_one_station_and_its_split() -> None:
     path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"
-    site = stations.station(read_uscrn_daily(path))
+    site = stations.prepare_station(read_uscrn_daily(path))
     soil = soil_moisture.soil_results(site)
     plain, tested = soil.scores["5 cm, no calibration"], soil.scores["5 cm, calibrated, tested"]
     assert plain.r >= 0.76
@@ -126,10 +126,16 @@ def test_one_station_and_its_split() -> None:
     year = site.year[np.isfinite(soil.wet_seen)]
     assert year.min() > soil_moisture.LAST_TRAINING
     weeks = state_weeks(
-        [site], [soil],
-        pd.DataFrame({"state": ["ND", "ND", "ZZ"], "days_suitable": [6.8, np.nan, 3.0],
-                      "week_ending": ["2012-09-30", "2012-10-07", "2012-10-07"]}),
-    )  # fmt: skip
+        [site],
+        [soil],
+        pd.DataFrame(
+            {
+                "state": ["ND", "ND", "ZZ"],
+                "days_suitable": [6.8, np.nan, 3.0],
+                "week_ending": ["2012-09-30", "2012-10-07", "2012-10-07"],
+            }
+        ),
+    )
     assert len(weeks) == 1
     assert 0.0 <= weeks["modelled"][0] <= 7.0
     found = validate.Validation(rows=validate.soil_rows([soil]), soils=[soil], weeks=weeks, et=[])
@@ -153,10 +159,10 @@ def test_page_shows_what_both_families_say_of_the_limits() -> None:
 @needs_data
 def test_tested_years_do_not_leak() -> None:
     path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"
-    site = stations.station(read_uscrn_daily(path))
-    fit = soil_moisture.learnt(site)
+    site = stations.prepare_station(read_uscrn_daily(path))
+    fit = soil_moisture.calibrated(site)
     site.daily.soil_water[:, site.year > soil_moisture.LAST_TRAINING] = 0.4
-    again = soil_moisture.learnt(site)
+    again = soil_moisture.calibrated(site)
     assert fit is not None
     assert again is not None
     assert fit.land.sand == again.land.sand

@@ -169,9 +169,14 @@ def reference_et_day(
         rso = clear_sky(extraterrestrial_day(latitude, day), elevation)
     rn = net_radiation_day(rs, tmax, tmin, ea, rso)
     return _penman_monteith(
-        t, rn, es - np.asarray(ea), wind_at_2m(wind, wind_height), elevation,
-        cn=CN_DAY[surface], cd=CD_DAY[surface],
-    )  # fmt: skip
+        t,
+        rn,
+        es - np.asarray(ea),
+        wind_at_2m(wind, wind_height),
+        elevation,
+        cn=CN_DAY[surface],
+        cd=CD_DAY[surface],
+    )
 
 
 def kc_max(u2: ArrayLike, rh_min: ArrayLike, kcb: ArrayLike, height: ArrayLike) -> Array:
@@ -197,9 +202,15 @@ def evaporation_coefficient(
 
 
 def _penman_monteith(
-    t: Array, available: Array, deficit: Array, u2: Array, elevation: ArrayLike, *,
-    cn: ArrayLike, cd: ArrayLike,
-) -> Array:  # fmt: skip
+    t: Array,
+    available: Array,
+    deficit: Array,
+    u2: Array,
+    elevation: ArrayLike,
+    *,
+    cn: ArrayLike,
+    cd: ArrayLike,
+) -> Array:
     """ASCE 2005 eq. 1; `available` is Rn - G."""
     gamma = 0.000665 * air_pressure(elevation)
     slope = pressure_slope(t)
@@ -253,9 +264,14 @@ def reference_et_hour(
     by_day = rn > 0
     share = np.where(by_day, *G_SHARE[surface])
     return _penman_monteith(
-        t, rn * (1.0 - share), saturation_pressure(t) - pressure, wind_at_2m(wind, wind_height),
-        elevation, cn=CN_HOUR[surface], cd=np.where(by_day, *CD_HOUR[surface]),
-    )  # fmt: skip
+        t,
+        rn * (1.0 - share),
+        saturation_pressure(t) - pressure,
+        wind_at_2m(wind, wind_height),
+        elevation,
+        cn=CN_HOUR[surface],
+        cd=np.where(by_day, *CD_HOUR[surface]),
+    )
 
 
 def day_and_hour(times: NDArray[np.datetime64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -279,7 +295,13 @@ def weather_et(
     ra, height = extraterrestrial_hour(lat, lon, day, hour)
     ea = saturation_pressure(weather.temp) * weather.humidity / 100.0
     et = reference_et_hour(
-        weather.temp, ea, weather.radiation * 0.0036, wind=weather.wind, ra=ra, height=height,
-        elevation=np.asarray(elevation)[:, None], wind_height=10.0,
-    )  # fmt: skip
+        weather.temp,
+        ea,
+        weather.radiation * 0.0036,
+        wind=weather.wind,
+        ra=ra,
+        height=height,
+        elevation=np.asarray(elevation)[:, None],
+        wind_height=10.0,
+    )
     return np.asarray(np.maximum(et, 0.0))

@@ -59,7 +59,7 @@ def dew_point(temp: Array, humidity: Array) -> Array:
     return np.asarray(243.04 * x / (17.625 - x), dtype=np.float64)
 
 
-def bridged(values: Array, *, longest: int = BRIDGE) -> Array:
+def bridge_short_gaps(values: Array, *, longest: int = BRIDGE) -> Array:
     """Gaps of at most `longest` hours along the last axis, between two known values, by a line."""
     out = np.array(values, dtype=np.float64)
     for row in out.reshape(-1, out.shape[-1]):
@@ -70,7 +70,7 @@ def bridged(values: Array, *, longest: int = BRIDGE) -> Array:
     return out
 
 
-def filled(weather: Weather, *, lat: float, lon: float) -> Weather:
+def fill_gaps(weather: Weather, *, lat: float, lon: float) -> Weather:
     """Estimate what can be estimated; rain and temperature are only bridged over short gaps.
 
     Humidity comes from a dew point at the least temperature of the day around (FAO-56 eq. 48),
@@ -82,7 +82,7 @@ def filled(weather: Weather, *, lat: float, lon: float) -> Weather:
     lat, lon : of the sites, degrees; they are close enough to share a sun.
     """
     new: dict[str, Any] = {
-        n: bridged(getattr(weather, n)) for n in ("rain", "temp", "humidity", "wind")
+        n: bridge_short_gaps(getattr(weather, n)) for n in ("rain", "temp", "humidity", "wind")
     }
     new["radiation"] = weather.radiation.copy()
     known = np.isfinite(new["temp"])

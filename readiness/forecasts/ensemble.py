@@ -27,7 +27,7 @@ MEMBERS = 31
 #: Correlation of forecast and truth (normal scores) by lead day. Rain: chosen so that the Brier
 #: skill of rain days falls from about 0.45 on day 1 through 0.3 on day 3 to none by day 10
 #: (memory; no table by lead was found). The others: assumed, falling slower, as temperature is
-#: forecast better than rain. `fitted_correlation` puts the farm's own numbers in their place.
+#: forecast better than rain. `fit_correlation` puts the farm's own numbers in their place.
 CORRELATION = {
     "rain": (0.84, 0.79, 0.73, 0.65, 0.56, 0.47, 0.38, 0.29, 0.20, 0.11),
     "temp": (0.97, 0.95, 0.92, 0.87, 0.81, 0.73, 0.64, 0.54, 0.43, 0.32),
@@ -56,7 +56,7 @@ class ShortRecordError(ValueError):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Days:
+class RecordDays:
     """Records cut into days that begin at one hour. `index` are whole days, counted from `start`.
 
     Attributes
@@ -71,7 +71,7 @@ class Days:
     season: NDArray[np.int64]
 
 
-def cut_days(records: Weather, start: np.datetime64) -> Days:
+def cut_days(records: Weather, start: np.datetime64) -> RecordDays:
     """Cut records into days that begin at the hour of day of `start` and end before it."""
     last = min(start, records.times[-1] + 1)
     short = int((last - records.times[0]).astype(int)) % 24
@@ -86,7 +86,7 @@ def cut_days(records: Weather, start: np.datetime64) -> Days:
     )
     index = np.flatnonzero(known.reshape(days, 24).all(axis=1))
     dates = (first + 24 * index).astype("datetime64[D]")
-    return Days(weather=weather, index=index, season=_day_of_year(dates))
+    return RecordDays(weather=weather, index=index, season=_day_of_year(dates))
 
 
 def _day_of_year(dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
@@ -101,8 +101,9 @@ def _near(season: NDArray[np.int64], day: int, half: int) -> NDArray[np.bool_]:
     return np.asarray(np.minimum(away, 365 - away) <= half)
 
 
-def windows(days: Days, start: np.datetime64, length: int, *, members: int,
-            rng: np.random.Generator) -> NDArray[np.int64]:  # fmt: skip
+def analogue_windows(
+    days: RecordDays, start: np.datetime64, length: int, *, members: int, rng: np.random.Generator
+) -> NDArray[np.int64]:
     """Days of the records that each member follows, (member, length).
 
     With `YEARS` or more years of records each window is one analogue year from about the same
@@ -143,7 +144,7 @@ def _drawn(starts: NDArray[np.int64], members: int, rng: np.random.Generator) ->
     return np.concatenate(rounds)[:members]
 
 
-def analogues(days: Days, window: NDArray[np.int64], start: np.datetime64) -> Weather:
+def analogue_weather(days: RecordDays, window: NDArray[np.int64], start: np.datetime64) -> Weather:
     """The members' windows as weather from `start` on, (member, site, 24 × length)."""
     hours = (24 * window[:, :, None] + np.arange(24)).reshape(len(window), -1)
     picked = {
@@ -180,8 +181,8 @@ def dress(
     rng = np.random.default_rng((seed, 11))
     length = forecast.shape[2] // 24
     days = cut_days(records, forecast.start)
-    window = windows(days, forecast.start, length, members=members, rng=rng)
-    own = analogues(days, window, forecast.start)
+    window = analogue_windows(days, forecast.start, length, members=members, rng=rng)
+    own = analogue_weather(days, window, forecast.start)
     base = forecast.between(forecast.times[0], forecast.times[0] + 24 * length)
     table = correlation or CORRELATION
     leads = (lead / 24.0 + np.arange(length)).astype(int)
@@ -195,11 +196,11 @@ def dress(
     return _hourly(base, own, climate, told, new, rho["rain"], rng)
 
 
-def _near_days(days: Days, start: np.datetime64) -> Weather:
+def _near_days(days: RecordDays, start: np.datetime64) -> Weather:
     """Whole days of the season around `start`, one after the other as if consecutive."""
     day = int(_day_of_year(np.array([start], dtype="datetime64[D]"))[0])
     near = days.index[_near(days.season, day, SEASON_HALF)]
-    return analogues(days, (near if len(near) >= FEWEST_DAYS else days.index)[None], start)
+    return analogue_weather(days, (near if len(near) >= FEWEST_DAYS else days.index)[None], start)
 
 
 def _daily(weather: Weather) -> dict[str, Array]:
@@ -225,7 +226,7 @@ def _mixed(told: Array, seen: Array, past: Array, rho: Array, rng: np.random.Gen
         climate = np.sort(np.concatenate([past[0, s], told[0, s]]))
         z_f = _score(np.broadcast_to(told[:, s], (members, length)), climate, draw[0])
         z = rho * z_f + np.sqrt(1.0 - rho**2) * _score(seen[:, s], climate, draw[1])
-        out[:, s] = quantile(climate, ndtr(z))
+        out[:, s] = climate_quantile(climate, ndtr(z))
     return out
 
 
@@ -237,7 +238,7 @@ def _score(values: Array, climate: Array, draw: Array) -> Array:
     return np.asarray(ndtri(np.clip(share, 1e-4, 1.0 - 1e-4)), dtype=np.float64)
 
 
-def quantile(climate: Array, share: Array) -> Array:
+def climate_quantile(climate: Array, share: Array) -> Array:
     """Value of a sorted climate at a share 0-1, between neighbours by a line."""
     n = len(climate)
     return np.interp(share, (np.arange(n) + 0.5) / n, climate)
@@ -259,8 +260,9 @@ def _hourly(
     ratio = new["deficit"] / np.maximum(told["deficit"], 0.1)
     wind = np.clip(new["wind"] / np.maximum(told["wind"], 0.2), 0.2, 5.0).repeat(24, axis=-1)
     sun = np.clip(new["radiation"] / np.maximum(told["radiation"], 1.0), 0.1, 10.0)
-    ceiling = np.maximum(base.radiation, climate.radiation.reshape(f, -1, 24).max(axis=1)[
-        :, np.arange(h) % 24])  # fmt: skip
+    ceiling = np.maximum(
+        base.radiation, climate.radiation.reshape(f, -1, 24).max(axis=1)[:, np.arange(h) % 24]
+    )
     return Weather(
         start=base.start,
         rain=_rain_hours(base, own, climate, new["rain"], rho, rng),
@@ -285,9 +287,13 @@ def _through(daily: Array) -> Array:
 
 
 def _rain_hours(
-    base: Weather, own: Weather, climate: Weather, amount: Array, rho: Array,
+    base: Weather,
+    own: Weather,
+    climate: Weather,
+    amount: Array,
+    rho: Array,
     rng: np.random.Generator,
-) -> Array:  # fmt: skip
+) -> Array:
     """Daily rain spread over hours: as forecast with chance rho, else as on a day of records.
 
     The day of records is the member's own window where it rained, else the wet day whose amount
@@ -313,21 +319,25 @@ def _rain_hours(
     return out.reshape(m, f, 24 * length)
 
 
-def continued(members: Weather, records: Weather, *, hours: int, seed: int = 0) -> Weather:
+def extend_with_analogues(
+    members: Weather, records: Weather, *, hours: int, seed: int = 0
+) -> Weather:
     """Members, and beyond their end each one's analogue out of the records, to `hours` in all."""
     have = members.shape[2]
     if have >= hours:
         return members.between(members.times[0], members.times[0] + hours)
     rng = np.random.default_rng((seed, 13))
     days = cut_days(records, members.start)
-    window = windows(days, members.start, -(-hours // 24), members=members.shape[0], rng=rng)
-    tail = analogues(days, window, members.start)
+    window = analogue_windows(
+        days, members.start, -(-hours // 24), members=members.shape[0], rng=rng
+    )
+    tail = analogue_weather(days, window, members.start)
     if not have:
         return tail.between(tail.times[0], tail.times[0] + hours)
     return members.then(tail.between(tail.times[0] + have, tail.times[0] + hours))
 
 
-def fitted_correlation(told: Array, fell: Array) -> float:
+def fit_correlation(told: Array, fell: Array) -> float:
     """Correlation of normal scores between forecasts and what fell, dry days as censored.
 
     Greatest likelihood of a bivariate normal cut off at the dry shares of both (a Tobit form of
@@ -341,9 +351,18 @@ def fitted_correlation(told: Array, fell: Array) -> float:
     dry_f, dry_o = told <= 0.0, fell <= 0.0
     cut_f, cut_o = ndtri(_inner(dry_f.mean())), ndtri(_inner(dry_o.mean()))
     grid = np.linspace(0.0, 0.99, 100)
-    return float(grid[int(np.argmax([
-        _likelihood(float(r), z_f, z_o, dry_f, dry_o, float(cut_f), float(cut_o)) for r in grid
-    ]))])  # fmt: skip
+    return float(
+        grid[
+            int(
+                np.argmax(
+                    [
+                        _likelihood(float(r), z_f, z_o, dry_f, dry_o, float(cut_f), float(cut_o))
+                        for r in grid
+                    ]
+                )
+            )
+        ]
+    )
 
 
 def _inner(share: float) -> float:
@@ -359,9 +378,14 @@ def _middle_score(values: Array) -> Array:
 
 
 def _likelihood(
-    r: float, z_f: Array, z_o: Array, dry_f: NDArray[np.bool_], dry_o: NDArray[np.bool_],
-    cut_f: float, cut_o: float,
-) -> float:  # fmt: skip
+    r: float,
+    z_f: Array,
+    z_o: Array,
+    dry_f: NDArray[np.bool_],
+    dry_o: NDArray[np.bool_],
+    cut_f: float,
+    cut_o: float,
+) -> float:
     """Log likelihood of a correlation, up to what does not depend on it."""
     s = np.sqrt(1.0 - r * r)
     wet = ~dry_f & ~dry_o
@@ -392,13 +416,13 @@ def frequency_match(amounts: Array, told: Array, fell: Array) -> Array:
         return amounts
     value, count = np.unique(told, return_counts=True)
     middle = (np.cumsum(count) - count / 2.0) / len(told)
-    moved = quantile(fell, np.interp(amounts, value, middle))
+    moved = climate_quantile(fell, np.interp(amounts, value, middle))
     top = min(fell[-1] / told[-1], MOST_RATIO)
     moved = np.where(amounts > told[-1], amounts * top, moved)
     return np.where(amounts > 0.0, moved, 0.0)
 
 
-def stand_in_records(told: Weather, *, days: int = 120, seed: int = 0) -> Weather:
+def synthetic_records(told: Weather, *, days: int = 120, seed: int = 0) -> Weather:
     """Records made up where there are none: the forecast's first day, over and over, with showers.
 
     Rain comes with a chance of 0.2 after a dry and 0.4 after a wet day, 7 mm in the mean

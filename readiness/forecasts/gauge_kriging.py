@@ -34,7 +34,7 @@ EARTH_KM = 6371.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Reading:
+class GaugeReading:
     """What one gauge caught in the `hours` from `start` (datetime64[h], UTC), mm."""
 
     lat: float
@@ -52,7 +52,7 @@ def distance_km(lat: Array, lon: Array, other_lat: Array, other_lon: Array) -> A
     return np.asarray(2 * EARTH_KM * np.arcsin(np.sqrt(np.clip(h, 0.0, 1.0))))
 
 
-def krige(
+def kriging_weights(
     lat: Array, lon: Array, gauge_lat: Array, gauge_lon: Array, *, reach_km: float = REACH_KM
 ) -> tuple[Array, Array]:
     """Weights of the gauges at each place and the share of error variance left.
@@ -71,7 +71,7 @@ def krige(
 
 
 def merge_gauges(
-    weather: Weather, lat: Array, lon: Array, *, readings: Sequence[Reading]
+    weather: Weather, lat: Array, lon: Array, *, readings: Sequence[GaugeReading]
 ) -> tuple[Weather, Array]:
     """Records at the fields with the gauges' rain in them, and its standard error.
 
@@ -89,7 +89,7 @@ def merge_gauges(
     """
     rain = weather.rain[0].copy()
     error = np.full(rain.shape, np.nan)
-    grouped: dict[tuple[int, int], list[Reading]] = {}
+    grouped: dict[tuple[int, int], list[GaugeReading]] = {}
     for r in readings:
         first = int((r.start - weather.times[0]).astype(int))
         late = first + r.hours - rain.shape[1]
@@ -109,7 +109,9 @@ def merge_gauges(
     )
 
 
-def _totals(grid: Array, lat: Array, lon: Array, group: Sequence[Reading]) -> tuple[Array, Array]:
+def _totals(
+    grid: Array, lat: Array, lon: Array, group: Sequence[GaugeReading]
+) -> tuple[Array, Array]:
     """Amount and standard error at each site over one reading's hours; NaN where unknown."""
     g_lat, g_lon = (np.array([getattr(r, k) for r in group]) for k in ("lat", "lon"))
     caught = np.array([r.mm for r in group])
@@ -117,7 +119,7 @@ def _totals(grid: Array, lat: Array, lon: Array, group: Sequence[Reading]) -> tu
     background = grid.sum(axis=1)
     known = np.isfinite(background)
     told = np.where(known, background, caught.mean())
-    weights, left = krige(lat, lon, g_lat, g_lon)
+    weights, left = kriging_weights(lat, lon, g_lat, g_lon)
     total = np.maximum(told + weights @ (caught - told[nearest]), 0.0)
     unsure = GRID_ERROR_MM + GRID_ERROR_SHARE * (np.maximum(total, told))
     dry = (caught.max() == 0.0) & (told == 0.0)

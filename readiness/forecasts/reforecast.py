@@ -51,7 +51,7 @@ def other_years(records: Weather, year: int) -> Weather:
     return Weather(start=start, **joined)
 
 
-def emulate(
+def emulate_forecast(
     truth: Weather,
     climate: Weather,
     *,

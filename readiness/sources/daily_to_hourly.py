@@ -19,7 +19,7 @@ from readiness.atmosphere.evapotranspiration import (
 )
 from readiness.atmosphere.gaps import HARGREAVES
 from readiness.atmosphere.weather import Array, Weather
-from readiness.sources.records import Daily, Flag
+from readiness.sources.records import DailyRecord, Flag
 
 #: Wind at 2 m where none is known, m/s (FAO-56 ch. 3: mean of over 2000 stations), and to 10 m.
 WIND_2M, TO_10M = 2.0, 1.0 / 0.748
@@ -34,7 +34,7 @@ WARMEST = 2.5
 RATE, SHORTEST = 2.0, 4
 
 
-def estimated(daily: Daily) -> Daily:
+def estimate_missing(daily: DailyRecord) -> DailyRecord:
     """Estimate missing humidity, radiation and wind by FAO-56's means; flagged ESTIMATED.
 
     Humidity from a dew point at the night's minimum (eq. 48); radiation from the temperature range
@@ -60,11 +60,11 @@ def estimated(daily: Daily) -> Daily:
     return replace(daily, **new, flags=flags)
 
 
-def _elevation(daily: Daily) -> float:
+def _elevation(daily: DailyRecord) -> float:
     return ELEVATION if np.isnan(daily.elevation_m) else daily.elevation_m
 
 
-def daily_to_hourly(daily: Daily, *, rain: str = "shower") -> Weather:
+def daily_to_hourly(daily: DailyRecord, *, rain: str = "shower") -> Weather:
     """Hourly frame (1, 1, hour) in UTC from days of local standard time.
 
     Rules. Temperature: half cosines from the minimum at sunrise to the maximum `WARMEST` h after
@@ -109,7 +109,7 @@ def daily_to_hourly(daily: Daily, *, rain: str = "shower") -> Weather:
     )
 
 
-def _temperature(daily: Daily) -> Array:
+def _temperature(daily: DailyRecord) -> Array:
     """(day, 24) at mid-hour, from this day's extremes and its neighbours'."""
     doy = day_and_hour(daily.days.astype("datetime64[h]"))[0]
     noon = 12.0 - _clock_lead(daily, doy)
@@ -133,13 +133,13 @@ def _temperature(daily: Daily) -> Array:
     return np.where(h < rise, early, np.where(h < warm, day, late))
 
 
-def _clock_lead(daily: Daily, doy: NDArray[np.int64]) -> Array:
+def _clock_lead(daily: DailyRecord, doy: NDArray[np.int64]) -> Array:
     """Hours by which solar time leads local standard time."""
     utc_noon = 12.0 - daily.utc_offset
     return np.asarray(solar_time_angle(utc_noon, daily.longitude, doy) * 12.0 / np.pi)
 
 
-def _vapour_pressure(daily: Daily) -> Array:
+def _vapour_pressure(daily: DailyRecord) -> Array:
     """Actual vapour pressure, kPa: FAO-56 eq. 17 where the extremes are known, else eq. 19."""
     warm, cold = saturation_pressure(daily.tmax), saturation_pressure(daily.tmin)
     extremes = (cold * daily.humidity_max + warm * daily.humidity_min) / 200.0

@@ -17,15 +17,15 @@ from readiness.atmosphere.gaps import relative_humidity
 from readiness.atmosphere.weather import VARIABLES, Array
 from readiness.sources.payload import (
     HOUR,
-    MOST_HOURS,
+    MAX_HOURS,
     Payload,
     PayloadError,
-    converted,
-    frame,
-    instant,
-    optional,
-    part,
-    quantity,
+    in_frame_unit,
+    optional_number,
+    parse_hour,
+    parse_quantity,
+    required_object,
+    site_weather,
 )
 
 #: Names of the frame's variables among a gridpoint's layers, and the kind of unit each has.
@@ -39,10 +39,10 @@ GRIDPOINT = {
 _ISO = re.compile(r"P(?:(\d+)W)?(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)S)?)?")
 
 
-def gridpoint(payload: Mapping[str, Any]) -> Payload:
+def parse_gridpoint(payload: Mapping[str, Any]) -> Payload:
     """Frame of a raw gridpoint; (1, 1, hour) over the hours that its temperature covers."""
-    layers = part(payload, "properties")
-    first, hours = _span(part(layers, GRIDPOINT["temp"][0]))
+    layers = required_object(payload, "properties")
+    first, hours = _span(required_object(layers, GRIDPOINT["temp"][0]))
     values = {
         name: _layer(layers, key, kind, first, hours)[None]
         for name, (key, kind) in GRIDPOINT.items()
@@ -55,22 +55,22 @@ def gridpoint(payload: Mapping[str, Any]) -> Payload:
     lat, lon = _middle(payload)
     cloud = _layer(layers, "skyCover", "share", first, hours)
     return Payload(
-        weather=frame(first, values, cloud, lat, lon),
+        weather=site_weather(first, values, cloud, lat, lon),
         thunder=_layer(layers, "probabilityOfThunder", None, first, hours),
         lat=lat,
         lon=lon,
-        issued=instant(layers.get("updateTime"), "updateTime"),
+        issued=parse_hour(layers.get("updateTime"), "updateTime"),
     )
 
 
-def hourly_text(payload: Mapping[str, Any]) -> Payload:
+def parse_hourly_text(payload: Mapping[str, Any]) -> Payload:
     """Frame of the hourly text forecast: temperature, humidity and wind; rain is unknown there."""
-    text = part(payload, "properties")
+    text = required_object(payload, "properties")
     periods = text["periods"]
     if not isinstance(periods, list) or not periods:
         raise PayloadError("the forecast has no periods")
-    starts = [instant(p.get("startTime"), "startTime") for p in periods]
-    ends = [instant(p.get("endTime"), "endTime") for p in periods]
+    starts = [parse_hour(p.get("startTime"), "startTime") for p in periods]
+    ends = [parse_hour(p.get("endTime"), "endTime") for p in periods]
     if any(None in (a, b) or b - a != HOUR for a, b in zip(starts, ends, strict=True)):
         raise PayloadError(
             "it is the twelve-hour text forecast; use the gridpoint (forecastGridData) instead"
@@ -80,18 +80,20 @@ def hourly_text(payload: Mapping[str, Any]) -> Payload:
     for p, start in zip(periods, starts, strict=True):
         h = int((start - first) / HOUR)
         unit = str(p.get("temperatureUnit"))
-        values["temp"][0, h] = converted(optional(p.get("temperature")), unit, "temp", "temp")
+        values["temp"][0, h] = in_frame_unit(
+            optional_number(p.get("temperature")), unit, "temp", "temp"
+        )
         for name in ("humidity", "wind", "gust"):
             key, kind = GRIDPOINT[name]
-            values[name][0, h] = quantity(p.get(key), kind, key)
+            values[name][0, h] = parse_quantity(p.get(key), kind, key)
     lat, lon = _middle(payload)
     nothing = np.full(hours, np.nan)
     return Payload(
-        weather=frame(first, values, nothing, lat, lon),
+        weather=site_weather(first, values, nothing, lat, lon),
         thunder=nothing,
         lat=lat,
         lon=lon,
-        issued=instant(text.get("updateTime"), "updateTime"),
+        issued=parse_hour(text.get("updateTime"), "updateTime"),
     )
 
 
@@ -105,7 +107,7 @@ OBSERVED = {
 }
 
 
-def observations(payload: Mapping[str, Any]) -> Payload:
+def parse_observations(payload: Mapping[str, Any]) -> Payload:
     """Frame of a station's observations, one or many; (1, 1, hour), hours without one NaN.
 
     An observation stands for the hour it was made in; of several the last one does. Hourly ones
@@ -114,31 +116,32 @@ def observations(payload: Mapping[str, Any]) -> Payload:
     features = payload.get("features", [payload])
     if not isinstance(features, list) or not features:
         raise PayloadError("the station has no observations")
-    facts = [part(f, "properties") for f in features]
-    at = [instant(f.get("timestamp"), "timestamp") for f in facts]
+    facts = [required_object(f, "properties") for f in features]
+    at = [parse_hour(f.get("timestamp"), "timestamp") for f in facts]
     if any(a is None for a in at):
         raise PayloadError("an observation has no timestamp")
     first, hours = min(at), int((max(at) - min(at)) / HOUR) + 1
-    if hours > MOST_HOURS:
+    if hours > MAX_HOURS:
         raise PayloadError("the observations span too long a time")
     values = {n: np.full((1, hours), np.nan) for n in VARIABLES}
     for fact in sorted(facts, key=lambda f: str(f["timestamp"])):
-        h = int((instant(fact["timestamp"], "timestamp") - first) / HOUR)
+        h = int((parse_hour(fact["timestamp"], "timestamp") - first) / HOUR)
         for name, (key, kind) in OBSERVED.items():
-            value = quantity(fact.get(key), kind, key)
+            value = parse_quantity(fact.get(key), kind, key)
             if np.isfinite(value):
                 values[name][0, h] = value
     if np.isnan(values["temp"]).all():
         raise PayloadError("temperature is missing")
     lat, lon = _middle(features[0])
     nothing = np.full(hours, np.nan)
-    return Payload(weather=frame(first, values, nothing, lat, lon), thunder=nothing,
-                   lat=lat, lon=lon)  # fmt: skip
+    return Payload(
+        weather=site_weather(first, values, nothing, lat, lon), thunder=nothing, lat=lat, lon=lon
+    )
 
 
 def point_links(payload: object) -> tuple[str, str]:
     """Addresses of the gridpoint and of its stations, out of the answer for a point."""
-    facts = part(payload if isinstance(payload, Mapping) else {}, "properties")
+    facts = required_object(payload if isinstance(payload, Mapping) else {}, "properties")
     links = facts.get("forecastGridData"), facts.get("observationStations")
     if not all(isinstance(x, str) and "/gridpoints/" in x for x in links):
         raise PayloadError("the point names no gridpoint")
@@ -177,23 +180,28 @@ class Alert:
         return "red flag" in self.event.lower() or "fire weather" in self.event.lower()
 
 
-def alerts(payload: object) -> tuple[Alert, ...]:
+def parse_alerts(payload: object) -> tuple[Alert, ...]:
     """Active alerts of a place; cancelled, test and ended ones are left out."""
     features = payload.get("features") if isinstance(payload, Mapping) else None
     if not isinstance(features, list):
         raise PayloadError("the answer holds no list of alerts")
     out = []
     for feature in features:
-        facts = part(feature, "properties")
+        facts = required_object(feature, "properties")
         if facts.get("status", "Actual") != "Actual" or facts.get("messageType") == "Cancel":
             continue
-        start = instant(facts.get("onset") or facts.get("effective"), "onset")
-        stop = instant(facts.get("ends") or facts.get("expires"), "ends")
+        start = parse_hour(facts.get("onset") or facts.get("effective"), "onset")
+        stop = parse_hour(facts.get("ends") or facts.get("expires"), "ends")
         if start is None or stop is None:
             raise PayloadError("an alert does not say when it holds")
-        out.append(Alert(event=str(facts.get("event", "Alert"))[:80], start=start,
-                         headline=" ".join(str(facts.get("headline") or "").split())[:200],
-                         stop=stop + HOUR))  # fmt: skip
+        out.append(
+            Alert(
+                event=str(facts.get("event", "Alert"))[:80],
+                start=start,
+                headline=" ".join(str(facts.get("headline") or "").split())[:200],
+                stop=stop + HOUR,
+            )
+        )
     return tuple(out)
 
 
@@ -204,7 +212,7 @@ def iso_interval(text: object) -> tuple[np.datetime64, int]:
     if m is None or length in ("P", ""):
         raise PayloadError(f'"{str(text)[:60]}" is no interval of time')
     weeks, days, hours, minutes, _ = (int(g or 0) for g in m.groups())
-    start = instant(begin, "validTime")
+    start = parse_hour(begin, "validTime")
     if start is None:
         raise PayloadError("an interval has no start")
     whole = 24 * (7 * weeks + days) + hours + (minutes >= 30)
@@ -218,7 +226,7 @@ def _span(layer: Mapping[str, Any]) -> tuple[np.datetime64, int]:
         raise PayloadError("temperature is missing")
     first = min(s for s, _ in steps)
     hours = max(int((s - first) / HOUR) + n for s, n in steps)
-    if hours > MOST_HOURS:
+    if hours > MAX_HOURS:
         raise PayloadError("the gridpoint spans too long a time")
     return first, hours
 
@@ -241,11 +249,11 @@ def _layer(
     for step in _values(layer, key):
         start, n = iso_interval(step.get("validTime"))
         a = int((start - first) / HOUR)
-        value = optional(step.get("value"))
+        value = optional_number(step.get("value"))
         out[max(a, 0) : max(a + n, 0)] = value / n if kind == "depth" else value
     if kind is None or np.isnan(out).all():
         return out
-    return np.asarray(converted(out, str(layer.get("uom")), kind, key), dtype=np.float64)
+    return np.asarray(in_frame_unit(out, str(layer.get("uom")), kind, key), dtype=np.float64)
 
 
 def _middle(payload: Mapping[str, Any]) -> tuple[float, float]:

@@ -13,17 +13,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.sources.nws import gridpoint, hourly_text, observations
+from readiness.sources.nws import parse_gridpoint, parse_hourly_text, parse_observations
 from readiness.sources.payload import (
     HOUR,
-    MOST_HOURS,
-    NEEDED,
+    MAX_HOURS,
+    REQUIRED,
     Payload,
     PayloadError,
-    frame,
-    number,
-    part,
-    series,
+    parse_series,
+    required_number,
+    required_object,
+    site_weather,
 )
 
 #: Names of the frame's variables in Open-Meteo's `hourly`, and the kind of unit each has.
@@ -41,7 +41,7 @@ BEFORE = ("rain", "gust", "radiation")
 THUNDER_CODES = (95, 96, 99)
 
 
-def parse(payload: object) -> Payload:
+def parse_response(payload: object) -> Payload:
     """Hourly frame of a response of Open-Meteo or of a gridpoint, whichever it is.
 
     Raises
@@ -55,41 +55,43 @@ def parse(payload: object) -> Payload:
         raise PayloadError(f"the service answers: {str(payload.get('reason', 'error'))[:200]}")
     properties = payload.get("properties")
     if "hourly" in payload:
-        return open_meteo(payload)
+        return parse_open_meteo(payload)
     if "features" in payload or (isinstance(properties, Mapping) and "timestamp" in properties):
-        return observations(payload)
+        return parse_observations(payload)
     if isinstance(properties, Mapping) and "periods" in properties:
-        return hourly_text(payload)
+        return parse_hourly_text(payload)
     if isinstance(properties, Mapping) and "validTimes" in properties:
-        return gridpoint(payload)
+        return parse_gridpoint(payload)
     raise PayloadError("it is neither Open-Meteo's hourly form nor one of api.weather.gov")
 
 
-def open_meteo(payload: Mapping[str, Any]) -> Payload:
+def parse_open_meteo(payload: Mapping[str, Any]) -> Payload:
     """Frame of Open-Meteo's forecast, ensemble or archive; (member, 1, label - 1).
 
     The hour that begins at label t takes rain, gust and sun of label t + 1, and the mean of the
     instants t and t + 1 for temperature, humidity and wind. So the last label ends the frame.
     """
-    hourly, units = part(payload, "hourly"), part(payload, "hourly_units")
-    times = _labels(hourly, number(payload.get("utc_offset_seconds", 0), "utc_offset_seconds"))
+    hourly, units = required_object(payload, "hourly"), required_object(payload, "hourly_units")
+    times = _labels(
+        hourly, required_number(payload.get("utc_offset_seconds", 0), "utc_offset_seconds")
+    )
     members = _members(hourly)
     values = {
-        name: np.array([series(hourly, units, key + m, kind, len(times)) for m in members])
+        name: np.array([parse_series(hourly, units, key + m, kind, len(times)) for m in members])
         for name, (key, kind) in OPEN_METEO.items()
     }
-    for name in NEEDED:
+    for name in REQUIRED:
         if np.isnan(values[name]).all():
             raise PayloadError(f"{OPEN_METEO[name][0]} is missing")
-    lat, lon = (number(payload.get(k), k) for k in ("latitude", "longitude"))
+    lat, lon = (required_number(payload.get(k), k) for k in ("latitude", "longitude"))
     hours = {
         n: (v[:, 1:] if n in BEFORE else (v[:, :-1] + v[:, 1:]) / 2) for n, v in values.items()
     }
-    cloud = series(hourly, units, "cloud_cover", "share", len(times))
-    code = series(hourly, units, "weather_code", None, len(times))[1:]
+    cloud = parse_series(hourly, units, "cloud_cover", "share", len(times))
+    code = parse_series(hourly, units, "weather_code", None, len(times))[1:]
     thunder = np.where(np.isnan(code), np.nan, np.where(np.isin(code, THUNDER_CODES), 100.0, 0.0))
     return Payload(
-        weather=frame(times[0], hours, (cloud[:-1] + cloud[1:]) / 2, lat, lon),
+        weather=site_weather(times[0], hours, (cloud[:-1] + cloud[1:]) / 2, lat, lon),
         thunder=thunder,
         lat=lat,
         lon=lon,
@@ -99,7 +101,7 @@ def open_meteo(payload: Mapping[str, Any]) -> Payload:
 def _labels(hourly: Mapping[str, Any], offset_s: float) -> NDArray[np.datetime64]:
     """Labels in UTC; they must be whole hours, one after the other."""
     texts = hourly.get("time")
-    if not isinstance(texts, list) or not 2 <= len(texts) <= MOST_HOURS:
+    if not isinstance(texts, list) or not 2 <= len(texts) <= MAX_HOURS:
         raise PayloadError("hourly.time is missing")
     try:
         if all(isinstance(t, (int, float)) for t in texts):

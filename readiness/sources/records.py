@@ -38,8 +38,15 @@ GHCN = {"PRCP": ("rain", 0.1), "TMAX": ("tmax", 0.1), "TMIN": ("tmin", 0.1), "AW
 #: Wind of AWND is at 10 m as a rule; to 2 m by FAO-56 eq. 47.
 TO_2M = 0.748
 DAILY_VARIABLES = (
-    "tmax", "tmin", "rain", "solar", "humidity", "humidity_max", "humidity_min", "wind",
-)  # fmt: skip
+    "tmax",
+    "tmin",
+    "rain",
+    "solar",
+    "humidity",
+    "humidity_max",
+    "humidity_min",
+    "wind",
+)
 #: A probe that says the same to the last digit for so many days is stuck; assumed: soil water at
 #: 5 cm moves by 0.001 m³/m³ in a week in any thawed soil, and air temperature every day.
 STUCK_DAYS: Mapping[str, int] = {"tmax": 5, "tmin": 5, "solar": 4, "humidity": 5, "wind": 5}
@@ -47,10 +54,15 @@ STUCK_WATER_DAYS = 21
 #: What is possible; beyond is removed. Rain: the wettest day of the United States is 1.26 m
 #: (memory); humidity up to 5 % over 100 is the error of the instrument; assumed otherwise.
 POSSIBLE: Mapping[str, tuple[float, float]] = {
-    "tmax": (-65.0, 60.0), "tmin": (-70.0, 50.0), "rain": (0.0, 1300.0), "solar": (0.0, 45.0),
-    "humidity": (1.0, 105.0), "humidity_max": (1.0, 105.0), "humidity_min": (0.5, 105.0),
+    "tmax": (-65.0, 60.0),
+    "tmin": (-70.0, 50.0),
+    "rain": (0.0, 1300.0),
+    "solar": (0.0, 45.0),
+    "humidity": (1.0, 105.0),
+    "humidity_max": (1.0, 105.0),
+    "humidity_min": (0.5, 105.0),
     "wind": (0.0, 50.0),
-}  # fmt: skip
+}
 POSSIBLE_WATER = (0.001, 0.70)
 
 
@@ -65,7 +77,7 @@ class Flag(IntEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Daily:
+class DailyRecord:
     """Days of one station; local standard time; NaN is unknown.
 
     Attributes
@@ -147,7 +159,7 @@ def _on_days(days: NDArray[np.datetime64], values: Array) -> Array:
     return out
 
 
-def read_uscrn_daily(paths: Path | Sequence[Path], *, elevation_m: float = np.nan) -> Daily:
+def read_uscrn_daily(paths: Path | Sequence[Path], *, elevation_m: float = np.nan) -> DailyRecord:
     """Days of one USCRN station from daily01 files: native text or CSV with a header, plain or gz.
 
     Wind is not part of the product; the files do not say the elevation. Raises `RecordError`.
@@ -166,15 +178,21 @@ def read_uscrn_daily(paths: Path | Sequence[Path], *, elevation_m: float = np.na
         re.sub(r"^CRND0103[-_](\d{4}-)?", "", paths[0].name.split(".")[0]),
         days.min(),
         {
-            "tmax": column("T_DAILY_MAX"), "tmin": column("T_DAILY_MIN"),
-            "rain": column("P_DAILY_CALC"), "solar": column("SOLARAD_DAILY"),
-            "humidity": column("RH_DAILY_AVG"), "humidity_max": column("RH_DAILY_MAX"),
+            "tmax": column("T_DAILY_MAX"),
+            "tmin": column("T_DAILY_MIN"),
+            "rain": column("P_DAILY_CALC"),
+            "solar": column("SOLARAD_DAILY"),
+            "humidity": column("RH_DAILY_AVG"),
+            "humidity_max": column("RH_DAILY_MAX"),
             "humidity_min": column("RH_DAILY_MIN"),
         },
-        place=(float(np.nanmedian(_number(table, "LATITUDE"))),
-               float(np.nanmedian(_number(table, "LONGITUDE"))), elevation_m),
+        place=(
+            float(np.nanmedian(_number(table, "LATITUDE"))),
+            float(np.nanmedian(_number(table, "LONGITUDE"))),
+            elevation_m,
+        ),
         soil=(profile("MOISTURE"), profile("TEMP")),
-    )  # fmt: skip
+    )
 
 
 def _daily(
@@ -184,17 +202,24 @@ def _daily(
     *,
     place: tuple[float, float, float],
     soil: tuple[Array, Array] | None = None,
-) -> Daily:
-    """Make `Daily` of what a file had; the rest is NaN and flagged MISSING."""
+) -> DailyRecord:
+    """Make `DailyRecord` of what a file had; the rest is NaN and flagged MISSING."""
     days = next(iter(values.values())).size
     full = {n: values.get(n, np.full(days, np.nan)) for n in DAILY_VARIABLES}
     empty = np.full((len(DEPTHS), days), np.nan)
     water, temp = soil if soil is not None else (empty, empty.copy())
     flags = {n: np.where(np.isnan(v), Flag.MISSING, 0).astype(np.uint8) for n, v in full.items()}
-    return Daily(
-        name=name, first=first.astype("datetime64[D]"), latitude=place[0], longitude=place[1],
-        elevation_m=place[2], soil_water=water, soil_temp=temp, flags=flags, **full,
-    )  # fmt: skip
+    return DailyRecord(
+        name=name,
+        first=first.astype("datetime64[D]"),
+        latitude=place[0],
+        longitude=place[1],
+        elevation_m=place[2],
+        soil_water=water,
+        soil_temp=temp,
+        flags=flags,
+        **full,
+    )
 
 
 def read_uscrn_hourly(paths: Path | Sequence[Path]) -> tuple[Weather, Array]:
@@ -238,7 +263,7 @@ def read_uscrn_hourly(paths: Path | Sequence[Path]) -> tuple[Weather, Array]:
 # -- GHCN-Daily and gauges ----------------------------------------------------------------------
 
 
-def read_ghcn_daily(path: Path, *, station: str | None = None) -> Daily:
+def read_ghcn_daily(path: Path, *, station: str | None = None) -> DailyRecord:
     """Days of one station of GHCN-Daily: a 'by year' file (no header) or a station's CSV.
 
     Values whose quality flag is set are dropped. A 'by year' file holds many stations and no
@@ -253,7 +278,7 @@ def read_ghcn_daily(path: Path, *, station: str | None = None) -> Daily:
     return _ghcn_station(table, path) if access else _ghcn_year(table, path, station)
 
 
-def _ghcn_station(table: pd.DataFrame, path: Path) -> Daily:
+def _ghcn_station(table: pd.DataFrame, path: Path) -> DailyRecord:
     days = pd.to_datetime(table["DATE"]).to_numpy().astype("datetime64[D]")
     values = {}
     for element, (name, unit) in GHCN.items():
@@ -267,13 +292,15 @@ def _ghcn_station(table: pd.DataFrame, path: Path) -> Daily:
             values[name] = _on_days(days, value * unit)
     if not values:
         raise RecordError(f"{path.name}: none of the columns {', '.join(GHCN)}")
-    place = [float(table[c].iloc[0]) if c in table else np.nan
-             for c in ("LATITUDE", "LONGITUDE", "ELEVATION")]  # fmt: skip
+    place = [
+        float(table[c].iloc[0]) if c in table else np.nan
+        for c in ("LATITUDE", "LONGITUDE", "ELEVATION")
+    ]
     name = str(table["STATION"].iloc[0]) if "STATION" in table else path.stem
     return _daily(name, days.min(), _wind_2m(values), place=(place[0], place[1], place[2]))
 
 
-def _ghcn_year(table: pd.DataFrame, path: Path, station: str | None) -> Daily:
+def _ghcn_year(table: pd.DataFrame, path: Path, station: str | None) -> DailyRecord:
     if table.shape[1] < 6:
         raise RecordError(f"{path.name}: {table.shape[1]} columns; 8 of a 'by year' file expected")
     stations = table[0].unique()
@@ -300,7 +327,7 @@ def _wind_2m(values: dict[str, Array]) -> dict[str, Array]:
     return values | ({"wind": values["wind"] * TO_2M} if "wind" in values else {})
 
 
-def read_gauge(path: Path, *, longitude: float = np.nan, latitude: float = np.nan) -> Daily:
+def read_gauge(path: Path, *, longitude: float = np.nan, latitude: float = np.nan) -> DailyRecord:
     """Days of a plain gauge table: columns `date` and `rain_mm` or `rain_in`; a day's rows add up.
 
     A day without a row is unknown, not dry. Raises `RecordError`.
@@ -335,7 +362,7 @@ def runs_of_same(values: Array, *, longest: int) -> NDArray[np.bool_]:
     return np.asarray(np.bincount(group)[group] > longest)
 
 
-def screened(daily: Daily) -> Daily:
+def screen_record(daily: DailyRecord) -> DailyRecord:
     """Remove the impossible and the stuck; what is removed is NaN and flagged REMOVED."""
     new: dict[str, Any] = {}
     flags = {n: f.copy() for n, f in daily.flags.items()}
@@ -357,7 +384,7 @@ def screened(daily: Daily) -> Daily:
     return replace(daily, **new, soil_water=np.where(bad, np.nan, water), flags=flags)
 
 
-def filled(daily: Daily, *, policy: str = "short", longest: int = 2) -> Daily:
+def fill_short_gaps(daily: DailyRecord, *, policy: str = "short", longest: int = 2) -> DailyRecord:
     """Fill gaps by a named policy and flag what was filled.
 
     Parameters

@@ -41,11 +41,17 @@ BASES = {
 BASE_VARIABLE, CONTACT_VARIABLE = "AFTERRAIN_SERVICES_URL", "AFTERRAIN_CONTACT"
 #: How long an answer is taken for fresh; assumed from how often each is renewed.
 EXPIRY = {
-    "points": timedelta(days=30), "stations": timedelta(days=30), "gridpoint": timedelta(hours=1),
-    "observations": timedelta(minutes=20), "alerts": timedelta(minutes=5),
-    "forecast": timedelta(hours=1), "ensemble": timedelta(hours=3), "archive": timedelta(hours=12),
-    "issue": timedelta(minutes=10), "soil": timedelta(days=180),
-}  # fmt: skip
+    "points": timedelta(days=30),
+    "stations": timedelta(days=30),
+    "gridpoint": timedelta(hours=1),
+    "observations": timedelta(minutes=20),
+    "alerts": timedelta(minutes=5),
+    "forecast": timedelta(hours=1),
+    "ensemble": timedelta(hours=3),
+    "archive": timedelta(hours=12),
+    "issue": timedelta(minutes=10),
+    "soil": timedelta(days=180),
+}
 #: Seconds to connect and to wait for bytes; assumed: a slow phone line still answers in them.
 TIMEOUT = (6.0, 30.0)
 #: Tries after the first, and the seconds before them: 1, 2 (urllib3: factor × 2^(n-1)).
@@ -197,9 +203,12 @@ class Services:
         except (sqlite3.Error, OSError) as error:
             session = self._without(cache / "services.sqlite", error)
         retry = _Patience(
-            total=RETRIES, backoff_factor=self.back_off_s, status_forcelist=AGAIN,
-            allowed_methods=("GET", "POST"), raise_on_status=False,
-        )  # fmt: skip
+            total=RETRIES,
+            backoff_factor=self.back_off_s,
+            status_forcelist=AGAIN,
+            allowed_methods=("GET", "POST"),
+            raise_on_status=False,
+        )
         session.mount("https://", HTTPAdapter(max_retries=retry))
         session.mount("http://", HTTPAdapter(max_retries=retry))
         session.headers["User-Agent"] = user_agent()
@@ -302,10 +311,14 @@ def _status(response: requests.Response) -> str:
     if status == 429:
         wait = response.headers.get("Retry-After", "")
         return f"asks for patience (429{f', retry after {wait} s' if wait.isdigit() else ''})"
-    known = {403: "refuses us (403 forbidden); set " + CONTACT_VARIABLE,
-             404: "knows no such place or data (404)"}  # fmt: skip
-    return known.get(status, f"has a fault of its own ({status})" if status >= 500
-                     else f"answered with status {status}")  # fmt: skip
+    known = {
+        403: "refuses us (403 forbidden); set " + CONTACT_VARIABLE,
+        404: "knows no such place or data (404)",
+    }
+    return known.get(
+        status,
+        f"has a fault of its own ({status})" if status >= 500 else f"answered with status {status}",
+    )
 
 
 def _told(error: requests.RequestException, service: str, timeout: tuple[float, float]) -> str:

@@ -23,12 +23,24 @@ DRAINAGE = {
     "very poorly drained": "poor",
     "subaqueous": "poor",
 }
-COLUMNS = ("field", "part", "muname", "cokey", "comppct_r", "drainagecl", "hydgrp", "hzdept_r",
-           "hzdepb_r", "sandtotal_r", "claytotal_r", "om_r")  # fmt: skip
+COLUMNS = (
+    "field",
+    "part",
+    "muname",
+    "cokey",
+    "comppct_r",
+    "drainagecl",
+    "hydgrp",
+    "hzdept_r",
+    "hzdepb_r",
+    "sandtotal_r",
+    "claytotal_r",
+    "om_r",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Soil:
+class SurveySoil:
     """Topsoil of one field: weight fractions, organic matter in percent, words.
 
     `share` is the part of the ground under major components with known texture, 0-1.
@@ -72,7 +84,7 @@ def _parts(number: int, ring: Ring) -> str:
     )
 
 
-def read_survey(payload: object) -> dict[int, Soil]:
+def read_survey(payload: object) -> dict[int, SurveySoil]:
     """Soil of each numbered boundary; those the survey does not know are left out.
 
     Horizons are weighted by thickness within the topsoil, components by their percentage, map
@@ -108,7 +120,7 @@ def _figure(row: Mapping[str, Any], name: str) -> float:
         raise PayloadError(f"{name} is no number") from None
 
 
-def _soil(rows: Sequence[Mapping[str, Any]]) -> Soil | None:
+def _soil(rows: Sequence[Mapping[str, Any]]) -> SurveySoil | None:
     """Mean topsoil of one field."""
     total = sand = clay = organic = 0.0
     components: dict[str, tuple[float, Mapping[str, Any]]] = {}
@@ -130,7 +142,7 @@ def _soil(rows: Sequence[Mapping[str, Any]]) -> Soil | None:
     if total <= 0.0 or everything <= 0.0:
         return None
     widest = max(components.values(), key=lambda c: c[0])[1]
-    return Soil(
+    return SurveySoil(
         sand=sand / total,
         clay=clay / total,
         organic_pct=organic / total,
@@ -155,9 +167,12 @@ def texture_class(sand: float, clay: float) -> str:
         return "sandy clay"
     if clay >= 0.27:
         return (
-            "silty clay loam" if sand <= 0.20
-            else "clay loam" if sand <= 0.45 else "sandy clay loam"
-        )  # fmt: skip
+            "silty clay loam"
+            if sand <= 0.20
+            else "clay loam"
+            if sand <= 0.45
+            else "sandy clay loam"
+        )
     if silt >= 0.80 and clay < 0.12:
         return "silt"
     if silt >= 0.50:

@@ -23,7 +23,7 @@ from readiness.soil.calibrate import MODEL_SD
 from readiness.soil.properties import Land
 from readiness.soil.trafficability import WaterLimits, water_limits
 from readiness.soil.water_balance import KCB_RIPE, run_water
-from readiness.validation.soil_moisture import Soil
+from readiness.validation.soil_moisture import SoilResult
 from readiness.validation.stations import Station
 
 #: Fields that stand for a state: sandy loam, loam, silt loam, clay loam (sand, clay), each ripe or
@@ -42,26 +42,40 @@ RAIN_MOST, HUMIDITY_MOST = 0.2, 70.0
 REACH_KM, NUGGET = 400.0, 0.2
 #: South, north, west, east edges of states, degrees (atlas, rounded; memory).
 STATES: Mapping[str, tuple[float, float, float, float]] = {
-    "CO": (37.0, 41.0, -109.0, -102.0), "IA": (40.5, 43.5, -96.5, -90.5),
-    "ID": (42.0, 49.0, -117.0, -111.5), "IL": (37.0, 42.5, -91.0, -87.5),
-    "IN": (38.0, 41.8, -88.0, -84.8), "KS": (37.0, 40.0, -102.0, -94.6),
-    "MN": (43.5, 49.0, -97.0, -91.5), "MO": (36.2, 40.5, -95.6, -89.5),
-    "MT": (45.0, 49.0, -114.0, -104.0), "ND": (45.9, 49.0, -104.0, -96.8),
-    "NE": (40.0, 43.0, -104.0, -95.5), "OH": (38.5, 41.8, -84.8, -80.7),
-    "OK": (34.0, 37.0, -100.0, -94.5), "OR": (42.0, 46.0, -123.5, -117.0),
-    "SD": (42.5, 45.9, -104.0, -96.5), "TX": (27.0, 36.5, -103.5, -94.5),
-    "WA": (46.0, 49.0, -122.0, -117.0), "WI": (42.5, 46.5, -92.5, -87.5),
+    "CO": (37.0, 41.0, -109.0, -102.0),
+    "IA": (40.5, 43.5, -96.5, -90.5),
+    "ID": (42.0, 49.0, -117.0, -111.5),
+    "IL": (37.0, 42.5, -91.0, -87.5),
+    "IN": (38.0, 41.8, -88.0, -84.8),
+    "KS": (37.0, 40.0, -102.0, -94.6),
+    "MN": (43.5, 49.0, -97.0, -91.5),
+    "MO": (36.2, 40.5, -95.6, -89.5),
+    "MT": (45.0, 49.0, -114.0, -104.0),
+    "ND": (45.9, 49.0, -104.0, -96.8),
+    "NE": (40.0, 43.0, -104.0, -95.5),
+    "OH": (38.5, 41.8, -84.8, -80.7),
+    "OK": (34.0, 37.0, -100.0, -94.5),
+    "OR": (42.0, 46.0, -123.5, -117.0),
+    "SD": (42.5, 45.9, -104.0, -96.5),
+    "TX": (27.0, 36.5, -103.5, -94.5),
+    "WA": (46.0, 49.0, -122.0, -117.0),
+    "WI": (42.5, 46.5, -92.5, -87.5),
     "WY": (41.0, 45.0, -111.0, -104.0),
-}  # fmt: skip
+}
 #: Weeks compared, by month and day of their end; late autumn and early spring are cold, not wet.
 FIRST, LAST = (4, 1), (10, 20)
 
 
 def _limits(land: Land) -> WaterLimits:
     return water_limits(
-        land.field_capacity, land.saturation, sand=land.sand, clay=land.clay,
-        combine_t=MACHINE_T, cart_t=CART_T, offset=np.zeros(land.sand.size),
-    )  # fmt: skip
+        land.field_capacity,
+        land.saturation,
+        sand=land.sand,
+        clay=land.clay,
+        combine_t=MACHINE_T,
+        cart_t=CART_T,
+        offset=np.zeros(land.sand.size),
+    )
 
 
 def open_hours(one: Station) -> NDArray[np.bool_]:
@@ -72,7 +86,7 @@ def open_hours(one: Station) -> NDArray[np.bool_]:
     return np.asarray((rain <= RAIN_MOST) & (humidity <= HUMIDITY_MOST))
 
 
-def workable_share(one: Station, soil: Soil) -> Array:
+def workable_share(one: Station, soil: SoilResult) -> Array:
     """Share of fields and hours workable at a station, (day,), NaN where the weather is unknown."""
     hours = open_hours(one)
     soils = [cover.mean(axis=0) for cover in _model_fields(one)] + _own_ground(soil)
@@ -100,7 +114,7 @@ def _model_fields(one: Station) -> list[Array]:
     return [chance[2 * i : 2 * i + 2] for i in range(len(TEXTURES))]
 
 
-def _own_ground(soil: Soil) -> list[Array]:
+def _own_ground(soil: SoilResult) -> list[Array]:
     """Chance that the probed ground bears, (day, 1); the model's where the probes are silent."""
     fit = soil.calibration
     if fit is None:
@@ -125,7 +139,7 @@ def state_weights(state: str, latitude: Array, longitude: Array) -> Array:
 
 
 def state_weeks(
-    stations: Sequence[Station], soils: Sequence[Soil], reports: pd.DataFrame
+    stations: Sequence[Station], soils: Sequence[SoilResult], reports: pd.DataFrame
 ) -> pd.DataFrame:
     """Reported and modelled days of every week that can be compared.
 
@@ -162,7 +176,7 @@ def _week(one: Station, share: Array, end: pd.Timestamp) -> float:
     return float(share[last - 7 : last].sum())
 
 
-def reports(folder: Path) -> pd.DataFrame:
+def read_reports(folder: Path) -> pd.DataFrame:
     """Every weekly report of the folder's CSV files."""
     tables = [pd.read_csv(path) for path in sorted(folder.glob("*.csv"))]
     columns = ["state", "week_ending", "days_suitable"]

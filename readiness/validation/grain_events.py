@@ -119,9 +119,13 @@ def _hot_hours(crop: Crop) -> float:
 def _nine_days(crop: Crop) -> float:
     """Moisture at 15 h after nine days with 0.58 in (14.7 mm) in three rains, from 12 %."""
     weather = plausible_weather(
-        10, temp=(16.0, 26.0), dew_point=15.0, wind=(3.5, 1.5), noon=600.0,
+        10,
+        temp=(16.0, 26.0),
+        dew_point=15.0,
+        wind=(3.5, 1.5),
+        noon=600.0,
         showers=((39, 5.0), (99, 5.0), (185, 4.7)),
-    )  # fmt: skip
+    )
     return float(standing_grain(weather, crop, start=12.0)["moisture"][9 * 24 + 15])
 
 
@@ -147,18 +151,54 @@ def grain_checks() -> list[GrainCheck]:
     """The published statements with the model's values, hard wheat."""
     crop = CROPS["wheat_hard"]
     rows = (
-        ("20 to 14 %, normal summer weather", "points/day", 0.7, 1.5, _rate_20_to_14(crop),
-         "Ohio State: about 1 point a day"),
-        ("dewy night", "points", 2.0, 4.4, _dewy_night(crop),
-         "Lu & Siebenmorgen 1994 (rice): up to 4 points overnight"),
-        ("swing within a day, damp climate", "points", 4.5, 7.5, _damp_swing(crop),
-         "Great Britain, trade source 1995: about 6 points"),
-        ("20 to 13 %, hot afternoon", "h", 6.0, 32.0, _hot_hours(crop),
-         "common practice: within a day or so"),
-        ("0.58 in of rain over nine days, from 12 %", "%", 13.0, 15.0, _nine_days(crop),
-         "Ohio State: 14 %"),
-        ("hours to reach 14.5 %: model and sample error", "h", 0.0, 2.0,
-         _hours_to_limit_error(crop), "Atzema 1992 after Bruck & van Elderen: at most 2 h"),
-    )  # fmt: skip
+        (
+            "20 to 14 %, normal summer weather",
+            "points/day",
+            0.7,
+            1.5,
+            _rate_20_to_14(crop),
+            "Ohio State: about 1 point a day",
+        ),
+        (
+            "dewy night",
+            "points",
+            2.0,
+            4.4,
+            _dewy_night(crop),
+            "Lu & Siebenmorgen 1994 (rice): up to 4 points overnight",
+        ),
+        (
+            "swing within a day, damp climate",
+            "points",
+            4.5,
+            7.5,
+            _damp_swing(crop),
+            "Great Britain, trade source 1995: about 6 points",
+        ),
+        (
+            "20 to 13 %, hot afternoon",
+            "h",
+            6.0,
+            32.0,
+            _hot_hours(crop),
+            "common practice: within a day or so",
+        ),
+        (
+            "0.58 in of rain over nine days, from 12 %",
+            "%",
+            13.0,
+            15.0,
+            _nine_days(crop),
+            "Ohio State: 14 %",
+        ),
+        (
+            "hours to reach 14.5 %: model and sample error",
+            "h",
+            0.0,
+            2.0,
+            _hours_to_limit_error(crop),
+            "Atzema 1992 after Bruck & van Elderen: at most 2 h",
+        ),
+    )
     names = ("name", "unit", "low", "high", "value", "source")
     return [GrainCheck(**dict(zip(names, row, strict=True))) for row in rows]  # type: ignore[arg-type]

@@ -34,7 +34,7 @@ MJ_PER_LANGLEY, M_S_PER_MPH, HOURS_BEHIND = 0.041868, 0.44704, 8
 
 
 @dataclass(frozen=True, kw_only=True)
-class EtCheck:
+class EtComparison:
     """Root mean square and largest difference, in `unit`, over `steps` days or hours."""
 
     name: str
@@ -56,12 +56,17 @@ def program_output(path: Path) -> Array:
     return np.array(rows)
 
 
-def _check(name: str, unit: str, ours: Array, theirs: Array) -> EtCheck:
+def _check(name: str, unit: str, ours: Array, theirs: Array) -> EtComparison:
     error = (ours - theirs)[np.isfinite(ours)]
-    return EtCheck(
-        name=name, unit=unit, rmse=float(np.sqrt((error**2).mean())), ours=ours, theirs=theirs,
-        largest=float(np.abs(error).max()), steps=int(error.size),
-    )  # fmt: skip
+    return EtComparison(
+        name=name,
+        unit=unit,
+        rmse=float(np.sqrt((error**2).mean())),
+        ours=ours,
+        theirs=theirs,
+        largest=float(np.abs(error).max()),
+        steps=int(error.size),
+    )
 
 
 def _table(path: Path) -> dict[str, Array]:
@@ -74,38 +79,57 @@ def _celsius(fahrenheit: Array) -> Array:
 
 
 def _days(
-    tmax: Array, tmin: Array, ea: Array, *, rs: Array, wind: Array, day: Array,
-    place: tuple[float, float], surface: Surface,
-) -> Array:  # fmt: skip
+    tmax: Array,
+    tmin: Array,
+    ea: Array,
+    *,
+    rs: Array,
+    wind: Array,
+    day: Array,
+    place: tuple[float, float],
+    surface: Surface,
+) -> Array:
     latitude, elevation = place
     ra = extraterrestrial_day(latitude, day)
     rso = clear_sky_full(ra, ea, elevation, sun_sine_day(latitude, day))
     return reference_et_day(
-        tmax, tmin, ea, rs=rs, wind=wind, day=day, latitude=latitude, elevation=elevation,
-        wind_height=WIND_HEIGHT, surface=surface, rso=rso,
-    )  # fmt: skip
+        tmax,
+        tmin,
+        ea,
+        rs=rs,
+        wind=wind,
+        day=day,
+        latitude=latitude,
+        elevation=elevation,
+        wind_height=WIND_HEIGHT,
+        surface=surface,
+        rso=rso,
+    )
 
 
-def fallon_days(folder: Path) -> list[EtCheck]:
+def fallon_days(folder: Path) -> list[EtComparison]:
     """Fallon 2015, daily, tall and short reference."""
     t = _table(folder / "FALN_Agrimet_daily_raw_2015.csv")
     out = program_output(folder / "FALN_Agrimet_daily_raw_2015.out")
     facts = {
-        "rs": t["SR"] * MJ_PER_LANGLEY, "wind": t["UA"] * M_S_PER_MPH,
-        "day": np.arange(1.0, out.shape[0] + 1.0), "place": (FALLON[0], FALLON[2]),
-    }  # fmt: skip
+        "rs": t["SR"] * MJ_PER_LANGLEY,
+        "wind": t["UA"] * M_S_PER_MPH,
+        "day": np.arange(1.0, out.shape[0] + 1.0),
+        "place": (FALLON[0], FALLON[2]),
+    }
     ea = saturation_pressure(_celsius(t["YM"]))
     return [
         _check(
-            f"daily, {surface}, Fallon NV", "mm/d",
+            f"daily, {surface}, Fallon NV",
+            "mm/d",
             _days(_celsius(t["MX"]), _celsius(t["MN"]), ea, surface=surface, **facts),  # type: ignore[arg-type]
             out[:, column],
         )
         for surface, column in (("tall", 8), ("short", 9))
-    ]  # fmt: skip
+    ]
 
 
-def maricopa_days(folder: Path) -> list[EtCheck]:
+def maricopa_days(folder: Path) -> list[EtComparison]:
     """Maricopa 2003-2020, daily, tall and short reference."""
     t = _table(folder / "pyfao56_AZMET_Maricopa_RefET_2003_2020.csv")
     out = program_output(folder / "pyfao56_AZMET_Maricopa_RefET.out")
@@ -113,15 +137,16 @@ def maricopa_days(folder: Path) -> list[EtCheck]:
     ea = saturation_pressure(t["Tdew"])
     return [
         _check(
-            f"daily, {surface}, Maricopa AZ", "mm/d",
+            f"daily, {surface}, Maricopa AZ",
+            "mm/d",
             _days(t["Tmax"], t["Tmin"], ea, surface=surface, **facts),  # type: ignore[arg-type]
             out[:, column],
         )
         for surface, column in (("tall", 8), ("short", 9))
-    ]  # fmt: skip
+    ]
 
 
-def fallon_hours(folder: Path) -> list[EtCheck]:
+def fallon_hours(folder: Path) -> list[EtComparison]:
     """Fallon 2015, hourly, tall and short reference; hours are labelled by their end."""
     t = _table(folder / "FALN_Agrimet_hourly_raw_2015.csv")
     out = program_output(folder / "FALN_Agrimet_hourly_raw_2015.out")
@@ -134,19 +159,27 @@ def fallon_hours(folder: Path) -> list[EtCheck]:
     surfaces: tuple[tuple[Surface, int], ...] = (("tall", 10), ("short", 11))
     return [
         _check(
-            f"hourly, {surface}, Fallon NV", "mm/h",
+            f"hourly, {surface}, Fallon NV",
+            "mm/h",
             reference_et_hour(
-                _celsius(t["OB"]), ea, t["SI"] * MJ_PER_LANGLEY, wind=t["WS"] * M_S_PER_MPH,
-                ra=ra, height=begin, elevation=elevation, wind_height=WIND_HEIGHT,
-                surface=surface, rso=rso,
+                _celsius(t["OB"]),
+                ea,
+                t["SI"] * MJ_PER_LANGLEY,
+                wind=t["WS"] * M_S_PER_MPH,
+                ra=ra,
+                height=begin,
+                elevation=elevation,
+                wind_height=WIND_HEIGHT,
+                surface=surface,
+                rso=rso,
             ),
             out[:, column],
         )
         for surface, column in surfaces
-    ]  # fmt: skip
+    ]
 
 
-def et_checks(folder: Path) -> list[EtCheck]:
+def compare_reference_et(folder: Path) -> list[EtComparison]:
     """Every comparison whose files are in the folder."""
     found = []
     for name, check in (

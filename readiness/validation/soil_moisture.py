@@ -16,7 +16,7 @@ from readiness.atmosphere.weather import Array
 from readiness.soil.calibrate import Calibration, calibrate, depth_weights, probe_days
 from readiness.soil.trafficability import water_limits
 from readiness.sources.records import DEPTHS
-from readiness.validation.stations import Station, daily_water
+from readiness.validation.stations import Station, daily_soil_water
 
 LAST_TRAINING = 2016
 #: Water of 0-15 cm: shares of the 5 cm (0-7.5) and 10 cm (7.5-15) probes.
@@ -49,7 +49,7 @@ def score(model: Array, seen: Array, days: NDArray[np.bool_] | None = None) -> S
     )
 
 
-def learnt(one: Station) -> Calibration | None:
+def calibrated(one: Station) -> Calibration | None:
     """Calibration from the probes up to `LAST_TRAINING`; None where there is nothing to learn."""
     days = one.compared & (one.year <= LAST_TRAINING)
     parts = []
@@ -66,7 +66,7 @@ def learnt(one: Station) -> Calibration | None:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Soil:
+class SoilResult:
     """One station's results: readings and runs by depth in cm, scores by name, wet and dry days."""
 
     name: str
@@ -82,20 +82,20 @@ class Soil:
     fitted_top: Array
 
 
-def soil_results(one: Station) -> Soil:
+def soil_results(one: Station) -> SoilResult:
     """Run a station without and with calibration and score it."""
-    daily, plain = one.daily, daily_water(one, one.land())
+    daily, plain = one.daily, daily_soil_water(one, one.land())
     tested = one.compared & (one.year > LAST_TRAINING)
     seen = {d: daily.soil_water[DEPTHS.index(d)] for d in PROBES}
     guessed = {d: depth_weights(d / 100.0) @ plain for d in PROBES}
     scores = {f"{d} cm, no calibration": score(guessed[d], seen[d], one.compared) for d in PROBES}
-    fit, fitted = learnt(one), {}
+    fit, fitted = calibrated(one), {}
     nothing = np.full(daily.tmax.size, np.nan)
     top = nothing.copy()
     wet_seen, wet_model = nothing, nothing.copy()
     by_year: dict[int, Score] = {}
     if fit is not None:
-        theta = daily_water(one, fit.land, vigour=fit.vigour)
+        theta = daily_soil_water(one, fit.land, vigour=fit.vigour)
         for number, d in enumerate(PROBES):
             fitted[d] = fit.probe(number, depth_weights(d / 100.0) @ theta)
             scores[f"{d} cm, calibrated, trained"] = score(
@@ -103,17 +103,25 @@ def soil_results(one: Station) -> Soil:
             )
             scores[f"{d} cm, calibrated, tested"] = score(fitted[d], seen[d], tested)
         top = (theta[0] + 2.0 * theta[1]) / 3.0
-        wet_seen, wet_model = wet_days(fit, top, seen, days=(one.compared & ~tested, tested))
+        wet_seen, wet_model = wet_day_series(fit, top, seen, days=(one.compared & ~tested, tested))
         for year in np.unique(one.year[tested]):
             by_year[int(year)] = score(fitted[5], seen[5], tested & (one.year == year))
-    return Soil(
-        name=daily.name, days=daily.days, seen=seen, guessed=guessed, fitted=fitted,
-        scores=scores, by_year=by_year, wet_seen=wet_seen, wet_model=wet_model,
-        calibration=fit, fitted_top=top,
-    )  # fmt: skip
+    return SoilResult(
+        name=daily.name,
+        days=daily.days,
+        seen=seen,
+        guessed=guessed,
+        fitted=fitted,
+        scores=scores,
+        by_year=by_year,
+        wet_seen=wet_seen,
+        wet_model=wet_model,
+        calibration=fit,
+        fitted_top=top,
+    )
 
 
-def wet_days(
+def wet_day_series(
     fit: Calibration,
     top: Array,
     seen: Mapping[int, Array],
@@ -132,9 +140,14 @@ def wet_days(
     """
     land = fit.land
     limit = water_limits(
-        land.field_capacity, land.saturation, sand=land.sand, clay=land.clay,
-        combine_t=COMBINE_T, cart_t=CART_T, offset=np.zeros(1),
-    ).firm_top[0]  # fmt: skip
+        land.field_capacity,
+        land.saturation,
+        sand=land.sand,
+        clay=land.clay,
+        combine_t=COMBINE_T,
+        cart_t=CART_T,
+        offset=np.zeros(1),
+    ).firm_top[0]
     told = sum((seen[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(PROBES)) / len(PROBES)
     known = np.isfinite(told) & np.isfinite(top)
     train, tested = (known & d for d in days)
@@ -152,13 +165,16 @@ def _even_limit(wet: NDArray[np.bool_], top: Array, limit: float) -> float:
     return float(tries[np.argmin(np.abs(missed - false))])
 
 
-def hits(results: Iterable[Soil]) -> dict[str, int]:
+def contingency_table(results: Iterable[SoilResult]) -> dict[str, int]:
     """Days of the tested years, pooled: hit, missed, false alarm, rightly dry."""
     out = {"hit": 0, "missed": 0, "false alarm": 0, "rightly dry": 0}
     for one in results:
         seen, model = one.wet_seen, one.wet_model
         for name, a, b in (
-            ("hit", 1, 1), ("missed", 1, 0), ("false alarm", 0, 1), ("rightly dry", 0, 0)
-        ):  # fmt: skip
+            ("hit", 1, 1),
+            ("missed", 1, 0),
+            ("false alarm", 0, 1),
+            ("rightly dry", 0, 0),
+        ):
             out[name] += int(((seen == a) & (model == b)).sum())
     return out

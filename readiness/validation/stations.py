@@ -14,8 +14,8 @@ from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
 from readiness.soil.properties import Land
 from readiness.soil.water_balance import run_water
-from readiness.sources.daily_to_hourly import daily_to_hourly, estimated
-from readiness.sources.records import Daily, filled, read_uscrn_daily, screened
+from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
+from readiness.sources.records import DailyRecord, fill_short_gaps, read_uscrn_daily, screen_record
 
 #: Months compared, April to October.
 MONTHS = (4, 10)
@@ -43,7 +43,7 @@ WARM_UP_DAYS = 730
 class Station:
     """A station ready to run: days, their hours, ET and cover."""
 
-    daily: Daily
+    daily: DailyRecord
     weather: Weather
     eto: Array
     kcb: Array  # (1, hour)
@@ -62,13 +62,15 @@ class Station:
     def land(self) -> Land:
         """Loam under sod: what is known without looking."""
         return Land.of(
-            1, latitude=self.daily.latitude, longitude=self.daily.longitude,
+            1,
+            latitude=self.daily.latitude,
+            longitude=self.daily.longitude,
             elevation_m=400.0 if np.isnan(self.daily.elevation_m) else self.daily.elevation_m,
             **SOD,
-        )  # fmt: skip
+        )
 
 
-def grass_kcb(daily: Daily) -> Array:
+def grass_kcb(daily: DailyRecord) -> Array:
     """Basal crop coefficient of grass by day, from the mean temperature of the days before."""
     mean = 0.5 * (daily.tmax + daily.tmin)
     known = np.flatnonzero(np.isfinite(mean))
@@ -80,9 +82,9 @@ def grass_kcb(daily: Daily) -> Array:
     return np.asarray(GRASS_DORMANT + (GRASS_FULL - GRASS_DORMANT) * green)
 
 
-def station(daily: Daily) -> Station:
+def prepare_station(daily: DailyRecord) -> Station:
     """Screen, fill, estimate, spread over hours and cut to the years that matter."""
-    clean = estimated(filled(screened(daily)))
+    clean = estimate_missing(fill_short_gaps(screen_record(daily)))
     weather = daily_to_hourly(clean)
     seen = np.flatnonzero(np.isfinite(clean.soil_water).any(axis=0))
     first = max(0, int(seen[0]) - WARM_UP_DAYS) if seen.size else 0
@@ -95,7 +97,7 @@ def station(daily: Daily) -> Station:
     return Station(daily=clean, weather=weather, eto=eto, kcb=np.repeat(grass_kcb(clean), 24)[None])
 
 
-def _cut(daily: Daily, first: int, last: int) -> Daily:
+def _cut(daily: DailyRecord, first: int, last: int) -> DailyRecord:
     cut = {
         f.name: getattr(daily, f.name)[..., first:last]
         for f in fields(daily)
@@ -105,7 +107,7 @@ def _cut(daily: Daily, first: int, last: int) -> Daily:
     return replace(daily, first=daily.first + first, flags=flags, **cut)
 
 
-def readings(folder: Path) -> list[Daily]:
+def read_stations(folder: Path) -> list[DailyRecord]:
     """Stations of a folder of daily01 files; a station's files of single years join."""
     groups: dict[str, list[Path]] = {}
     for path in sorted(folder.glob("CRN*")):
@@ -114,7 +116,7 @@ def readings(folder: Path) -> list[Daily]:
     return [read_uscrn_daily(paths) for paths in groups.values()]
 
 
-def daily_water(one: Station, land: Land, *, vigour: float = 1.0) -> Array:
+def daily_soil_water(one: Station, land: Land, *, vigour: float = 1.0) -> Array:
     """Daily mean water (layer, day) of a run over the whole record."""
     theta = run_water(one.weather, land, kcb=one.kcb * vigour, eto=one.eto)[0][0, 0]
     return np.asarray(theta.reshape(theta.shape[0], -1, 24).mean(axis=2))

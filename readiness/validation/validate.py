@@ -10,15 +10,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from readiness.validation.days_suitable import reports, state_weeks
+from readiness.validation.days_suitable import read_reports, state_weeks
 from readiness.validation.grain_events import grain_checks
-from readiness.validation.reference_et import EtCheck, et_checks
-from readiness.validation.soil_moisture import Soil, hits, soil_results
-from readiness.validation.stations import readings, station
+from readiness.validation.reference_et import EtComparison, compare_reference_et
+from readiness.validation.soil_moisture import SoilResult, contingency_table, soil_results
+from readiness.validation.stations import prepare_station, read_stations
 
 
 @dataclass(frozen=True, kw_only=True)
-class Row:
+class ValidationRow:
     """One line of the table: a target and what was reached; `met` is None where data lack."""
 
     what: str
@@ -27,7 +27,7 @@ class Row:
     met: bool | None
 
 
-def _median(results: Sequence[Soil], name: str) -> tuple[float, float, int]:
+def _median(results: Sequence[SoilResult], name: str) -> tuple[float, float, int]:
     found = [r.scores[name] for r in results if name in r.scores]
     found = [s for s in found if np.isfinite(s.r)]
     if not found:
@@ -50,35 +50,37 @@ SOIL_TARGETS = (
 HIT_LEAST, FALSE_MOST = 0.85, 0.15
 
 
-def soil_rows(results: Sequence[Soil]) -> list[Row]:
+def soil_rows(results: Sequence[SoilResult]) -> list[ValidationRow]:
     """Lines of soil moisture and of wet and dry days."""
     rows = []
     for name, what, least, most in SOIL_TARGETS:
         r, unbiased, n = _median(results, name)
         rows.append(
-            Row(
+            ValidationRow(
                 what=what,
                 target=f"median r >= {least:.2f}, unbiased RMSE <= {most:.3f} m³/m³",
                 reached=f"r {r:.3f}, {unbiased:.4f} m³/m³ ({n} stations)" if n else "no data",
                 met=(r >= least and unbiased <= most) if n else None,
             )
         )
-    return [*rows, _hit_row(hits(results))]
+    return [*rows, _hit_row(contingency_table(results))]
 
 
-def _hit_row(count: Mapping[str, int]) -> Row:
+def _hit_row(count: Mapping[str, int]) -> ValidationRow:
     wet, dry = count["hit"] + count["missed"], count["false alarm"] + count["rightly dry"]
     target = f"hit rate >= {HIT_LEAST:.2f}, false alarms <= {FALSE_MOST:.2f} of dry days"
     what = "wet or dry, top 15 cm at the bearing limit, tested years"
     if not wet or not dry:
-        return Row(what=what, target=target, reached="no data", met=None)
+        return ValidationRow(what=what, target=target, reached="no data", met=None)
     hit, false = count["hit"] / wet, count["false alarm"] / dry
     alarms = count["false alarm"] / max(count["hit"] + count["false alarm"], 1)
-    return Row(
-        what=what, target=target, met=hit >= HIT_LEAST and false <= FALSE_MOST,
+    return ValidationRow(
+        what=what,
+        target=target,
+        met=hit >= HIT_LEAST and false <= FALSE_MOST,
         reached=f"{hit:.2f}, {false:.2f} ({wet} wet, {dry} dry days; "
-                f"{alarms:.2f} of the alarms are false)",
-    )  # fmt: skip
+        f"{alarms:.2f} of the alarms are false)",
+    )
 
 
 #: Days suitable: least r and largest RMSE; reference ET: largest RMSE by the unit of its step.
@@ -88,53 +90,58 @@ WEEKS_R, WEEKS_RMSE = 0.80, 0.9
 ET_MOST = {"mm/d": 0.05, "mm/h": 0.01}
 
 
-def week_row(weeks: pd.DataFrame) -> Row:
+def week_row(weeks: pd.DataFrame) -> ValidationRow:
     """Line of days suitable for fieldwork."""
     what = "days suitable per state-week, Apr-20 Oct, nothing fitted on them"
     target = f"r >= {WEEKS_R:.2f}, RMSE <= {WEEKS_RMSE:.1f} d"
     if len(weeks) < 3:
-        return Row(what=what, target=target, reached="no data", met=None)
+        return ValidationRow(what=what, target=target, reached="no data", met=None)
     model, seen = weeks["modelled"].to_numpy(), weeks["reported"].to_numpy()
     r = float(np.corrcoef(model, seen)[0, 1])
     error = model - seen
     rmse = float(np.sqrt(np.mean(error**2)))
-    return Row(
-        what=what, target=target, met=r >= WEEKS_R and rmse <= WEEKS_RMSE,
+    return ValidationRow(
+        what=what,
+        target=target,
+        met=r >= WEEKS_R and rmse <= WEEKS_RMSE,
         reached=f"r {r:.3f}, {rmse:.2f} d, bias {error.mean():+.2f} d ({len(weeks)} weeks)",
-    )  # fmt: skip
+    )
 
 
-def et_rows(checks: Iterable[EtCheck]) -> list[Row]:
+def et_rows(checks: Iterable[EtComparison]) -> list[ValidationRow]:
     """Lines of reference ET."""
     return [
-        Row(
-            what=f"reference ET, {c.name}", target=f"RMSE <= {ET_MOST[c.unit]:g} {c.unit}",
+        ValidationRow(
+            what=f"reference ET, {c.name}",
+            target=f"RMSE <= {ET_MOST[c.unit]:g} {c.unit}",
             reached=f"{c.rmse:.4f} {c.unit} (largest {c.largest:.3f}, {c.steps} steps)",
             met=c.rmse <= ET_MOST[c.unit],
         )
         for c in checks
-    ]  # fmt: skip
+    ]
 
 
-def grain_rows() -> list[Row]:
+def grain_rows() -> list[ValidationRow]:
     """Lines of grain: published rates and events."""
     return [
-        Row(
-            what=f"grain: {c.name}", target=f"{c.low:g} to {c.high:g} {c.unit} ({c.source})",
-            reached=f"{c.value:.2f} {c.unit}", met=c.holds,
+        ValidationRow(
+            what=f"grain: {c.name}",
+            target=f"{c.low:g} to {c.high:g} {c.unit} ({c.source})",
+            reached=f"{c.value:.2f} {c.unit}",
+            met=c.holds,
         )
         for c in grain_checks()
-    ]  # fmt: skip
+    ]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Validation:
     """Everything computed from a data folder."""
 
-    rows: list[Row]
-    soils: list[Soil]
+    rows: list[ValidationRow]
+    soils: list[SoilResult]
     weeks: pd.DataFrame
-    et: list[EtCheck]
+    et: list[EtComparison]
 
 
 def validate(folder: Path, *, workers: int = 2) -> Validation:
@@ -146,9 +153,9 @@ def validate(folder: Path, *, workers: int = 2) -> Validation:
         `reference_et`.
     """
     with ThreadPoolExecutor(workers) as pool:
-        sites = list(pool.map(station, readings(folder / "soil_moisture")))
+        sites = list(pool.map(prepare_station, read_stations(folder / "soil_moisture")))
         soils = list(pool.map(soil_results, sites))
-    weeks = state_weeks(sites, soils, reports(folder / "days_suitable"))
-    checks = et_checks(folder / "reference_et")
+    weeks = state_weeks(sites, soils, read_reports(folder / "days_suitable"))
+    checks = compare_reference_et(folder / "reference_et")
     rows = [*soil_rows(soils), week_row(weeks), *et_rows(checks), *grain_rows()]
     return Validation(rows=rows, soils=soils, weeks=weeks, et=checks)

@@ -10,7 +10,7 @@ from typing import Any
 
 from tqdm import tqdm
 
-from readiness.sources.records import Daily, RecordError, read_uscrn_daily
+from readiness.sources.records import DailyRecord, RecordError, read_uscrn_daily
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm
@@ -94,7 +94,7 @@ def _count(text: str) -> int:
     return n
 
 
-def stations(paths: list[Path]) -> list[Daily]:
+def stations(paths: list[Path]) -> list[DailyRecord]:
     """Read the records.
 
     Raises
@@ -108,7 +108,7 @@ def stations(paths: list[Path]) -> list[Daily]:
         raise FarmError(str(error)) from None
 
 
-def _given(args: argparse.Namespace) -> tuple[Farm, list[Daily]]:
+def _given(args: argparse.Namespace) -> tuple[Farm, list[DailyRecord]]:
     return read_farm(args.folder), stations(args.records)
 
 

@@ -7,7 +7,7 @@ import io
 from collections.abc import Mapping
 from dataclasses import replace
 
-from readiness.sources.soil_survey import Soil
+from readiness.sources.soil_survey import SurveySoil
 from scheduler.farm.model import Farm
 from scheduler.farm.units import spelled
 from scheduler.farm_files.csv_table import CsvTable
@@ -64,7 +64,7 @@ def _facts(told: Mapping[str, str], guess: str) -> dict[str, str]:
     return {f: told.get(f, told.get(f"{f}_pct", "")) for f in FACTS}
 
 
-def soil_table(farm: Farm, found: dict[str, Soil]) -> str:
+def soil_table(farm: Farm, found: dict[str, SurveySoil]) -> str:
     """Text of soil.csv; fields that the survey does not know are left out."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

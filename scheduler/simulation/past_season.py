@@ -17,8 +17,8 @@ from readiness.forecasts.reforecast import other_years
 from readiness.grain.crops import CROPS
 from readiness.season.kernel_arrays import State
 from readiness.season.simulate import Season, simulate
-from readiness.sources.daily_to_hourly import daily_to_hourly, estimated
-from readiness.sources.records import Daily, filled, screened
+from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
+from readiness.sources.records import DailyRecord, fill_short_gaps, screen_record
 from scheduler.costs.standing_loss import StandingLoss, jobs_of, standing_loss_of
 from scheduler.cut_tables.compile import Compiled, compile_tables
 from scheduler.cut_tables.makeup import MakeUp, own_makeup
@@ -77,12 +77,12 @@ class PastSeason:
         return _first_morning(self.farm) + timedelta(days=day)
 
 
-def hourly_records(daily: Daily) -> Weather:
+def hourly_records(daily: DailyRecord) -> Weather:
     """Screened, filled and hourly weather of a station, (1, 1, hour)."""
-    return daily_to_hourly(estimated(filled(screened(daily))))
+    return daily_to_hourly(estimate_missing(fill_short_gaps(screen_record(daily))))
 
 
-def moved(farm: Farm, daily: Daily, year: int) -> Farm:
+def moved(farm: Farm, daily: DailyRecord, year: int) -> Farm:
     """The farm at a station in a year: same roads, soils and machines, ripe as that latitude is.
 
     Samples and what is cut are dropped.
@@ -163,7 +163,7 @@ def _first_morning(farm: Farm) -> datetime:
     return datetime.combine(day, time(MORNING_HOUR), farm.tz)
 
 
-def known_years(farm: Farm, daily: Daily, records: Weather) -> list[int]:
+def known_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int]:
     """Years whose season is known hour by hour, spin-up included."""
     out = []
     years = daily.days.astype("datetime64[Y]").astype(int) + 1970
@@ -184,7 +184,7 @@ def _span(farm: Farm) -> tuple[np.datetime64, np.datetime64]:
     return first - 24 * SPIN_UP_DAYS, first + 24 * SEASON_DAYS
 
 
-def past_season(farm: Farm, daily: Daily, records: Weather, year: int) -> PastSeason:
+def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> PastSeason:
     """Run a season that came and compile what cutting at each of its hours was worth.
 
     Parameters

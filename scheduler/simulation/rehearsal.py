@@ -15,7 +15,7 @@ from statistics import median
 
 import numpy as np
 
-from readiness.forecasts.reforecast import emulate
+from readiness.forecasts.reforecast import emulate_forecast
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import standing_loss_of
@@ -153,7 +153,7 @@ def morning_tables(
     a = past.weather.times[0] + 24 * day
     b = min(a + 24 * settings.days, past.weather.times[-1] + 1)
     seed = 1000 * past.year + 100_000_000 * settings.seed + day
-    ahead = emulate(
+    ahead = emulate_forecast(
         past.weather.between(a, b), past.climate, members=settings.members, seed=seed,
         perfect=settings.perfect,
     )  # fmt: skip

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from readiness.sources.records import Daily
+from readiness.sources.records import DailyRecord
 from scheduler.costs.grain_value import best_revenue_ha, loss_terms
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.costs.timeliness import least_cost_capacity, timeliness_cost
@@ -37,7 +37,7 @@ class Task:
     """One season of one farm to be played."""
 
     farm: Farm
-    daily: Daily
+    daily: DailyRecord
     year: int
     settings: Settings
 
@@ -115,7 +115,7 @@ class WhatIf:
 
 def tasks(
     farm: Farm,
-    stations: Sequence[Daily],
+    stations: Sequence[DailyRecord],
     *,
     years: range | None = None,
     settings: Settings = SETTINGS,
@@ -209,7 +209,7 @@ def capacity_ha_h(compiled: Compiled) -> float:
 def what_if(
     farm: Farm,
     change: Alteration,
-    stations: Sequence[Daily],
+    stations: Sequence[DailyRecord],
     *,
     years: range | None = None,
     settings: Settings = SETTINGS,

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from readiness.forecasts.gauge_kriging import Reading
+from readiness.forecasts.gauge_kriging import GaugeReading
 from readiness.forecasts.scores import brier, crps_ensemble, standard_error
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.errors import WeatherError
@@ -119,7 +119,7 @@ def verify(
 
 def _truth(
     folder: Path, farm: Farm, gauges: pd.DataFrame, product: str, now: datetime
-) -> tuple[list[Reading], str]:
+) -> tuple[list[GaugeReading], str]:
     """Daily readings: the gauges', else days of the archive at the cells."""
     readings = gauge_readings(farm, gauges)
     if readings:
@@ -131,7 +131,7 @@ def _truth(
         return [], "nothing"
     first, days = known[0], known[1]
     return [
-        Reading(lat=c.lat, lon=c.lon, start=first + 24 * d, hours=24, mm=float(days[s, d]))
+        GaugeReading(lat=c.lat, lon=c.lon, start=first + 24 * d, hours=24, mm=float(days[s, d]))
         for s, c in enumerate(cells) for d in range(days.shape[1]) if np.isfinite(days[s, d])
     ], "gridded records (no gauge)"  # fmt: skip
 

@@ -14,9 +14,15 @@ from matplotlib.figure import Figure
 
 from readiness.soil.properties import Land, bulk_density
 from readiness.soil.trafficability import second_opinions, water_limits
-from readiness.validation.soil_moisture import CART_T, COMBINE_T, LAST_TRAINING, Soil, hits
+from readiness.validation.soil_moisture import (
+    CART_T,
+    COMBINE_T,
+    LAST_TRAINING,
+    SoilResult,
+    contingency_table,
+)
 from readiness.validation.stations import MONTHS
-from readiness.validation.validate import Row, Validation
+from readiness.validation.validate import Validation, ValidationRow
 from scheduler.farm_files.vocabulary import TEXTURES
 
 INK, GREY, BLUE = "#000000", "#9a9a9a", "#2c5f8a"
@@ -39,7 +45,7 @@ CANDOUR = (
 WORDS = {True: "reached", False: "missed", None: "no data"}
 
 
-def plot_series(soil: Soil, *, depth: int = 5, ax: Axes | None = None) -> Axes:
+def plot_series(soil: SoilResult, *, depth: int = 5, ax: Axes | None = None) -> Axes:
     """Water seen and modelled of the last tested year with readings, m³/m³."""
     ax = ax if ax is not None else Figure(figsize=(8, 2.6)).subplots()
     year = soil.days.astype("datetime64[Y]").astype(np.int64) + 1970
@@ -70,7 +76,7 @@ def plot_series(soil: Soil, *, depth: int = 5, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def plot_scatter(soils: Sequence[Soil], *, depth: int = 5, ax: Axes | None = None) -> Axes:
+def plot_scatter(soils: Sequence[SoilResult], *, depth: int = 5, ax: Axes | None = None) -> Axes:
     """Every tested day of every station: calibrated model against probe."""
     ax = ax if ax is not None else Figure(figsize=(5, 5)).subplots()
     for soil in soils:
@@ -127,12 +133,12 @@ def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     )
 
 
-def row_cells(row: Row) -> tuple[str, str, str, str]:
+def row_cells(row: ValidationRow) -> tuple[str, str, str, str]:
     """A line as texts: what, target, reached, the word."""
     return row.what, row.target, row.reached, WORDS[row.met]
 
 
-def station_lines(soils: Sequence[Soil]) -> list[tuple[str, ...]]:
+def station_lines(soils: Sequence[SoilResult]) -> list[tuple[str, ...]]:
     """Per station: r and unbiased RMSE of each score, and days tested."""
     names = (
         "5 cm, no calibration", "5 cm, calibrated, trained", "5 cm, calibrated, tested",
@@ -146,7 +152,7 @@ def station_lines(soils: Sequence[Soil]) -> list[tuple[str, ...]]:
     return lines
 
 
-def year_lines(soils: Sequence[Soil]) -> list[tuple[str, str, str, str]]:
+def year_lines(soils: Sequence[SoilResult]) -> list[tuple[str, str, str, str]]:
     """Per tested year: medians over stations of r and unbiased RMSE at 5 cm, calibrated."""
     lines = []
     for year in sorted({y for s in soils for y in s.by_year}):
@@ -224,7 +230,7 @@ def validation_page(found: Validation) -> str:
 
 
 def _soil_parts(found: Validation) -> list[str]:
-    count = hits(found.soils)
+    count = contingency_table(found.soils)
     return [
         "<h2>Soil moisture by station</h2>",
         _table(

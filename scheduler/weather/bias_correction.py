@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from readiness.forecasts.ensemble import CORRELATION, fitted_correlation, frequency_match
-from readiness.forecasts.gauge_kriging import Reading, distance_km
+from readiness.forecasts.ensemble import CORRELATION, fit_correlation, frequency_match
+from readiness.forecasts.gauge_kriging import GaugeReading, distance_km
 from scheduler.weather.selection import FAR_KM, readable
 from scheduler.weather.store import Stored, replace_bytes, stored
 
@@ -60,7 +60,7 @@ class Pairs:
 
 
 def rain_pairs(
-    folder: Path, readings: Sequence[Reading], product: str, *, until: datetime
+    folder: Path, readings: Sequence[GaugeReading], product: str, *, until: datetime
 ) -> Pairs:
     """Daily readings that end by `until` with every stored forecast that was made before them.
 
@@ -91,7 +91,7 @@ def _one_a_day(found: Sequence[Stored]) -> list[Stored]:
 
 
 def _pairs_of(
-    folder: Path, one: Stored, readings: Sequence[Reading]
+    folder: Path, one: Stored, readings: Sequence[GaugeReading]
 ) -> list[tuple[int, Array, float, int]]:
     """Pairs of one stored forecast with the gauges whose nearest cell it is."""
     issued = np.datetime64(one.issued.replace(tzinfo=None), "h")
@@ -175,6 +175,6 @@ def learnt_correlation(pairs: Pairs) -> dict[str, Sequence[float]]:
     for i, default in enumerate(rows):
         own = pairs.of(i + 1, i + 1)
         if own.days >= FEWEST_DAYS and (own.fell > 0).any() and (own.told > 0).any():
-            fit = fitted_correlation(own.told[:, 0], own.fell)
+            fit = fit_correlation(own.told[:, 0], own.fell)
             rows[i] = (own.days * fit + PRIOR_DAYS * default) / (own.days + PRIOR_DAYS)
     return {"rain": tuple(rows)}

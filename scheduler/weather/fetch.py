@@ -11,11 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from readiness.sources.nws import alerts, nearest_station, point_links
-from readiness.sources.open_meteo import OPEN_METEO, parse
+from readiness.sources.nws import nearest_station, parse_alerts, point_links
+from readiness.sources.open_meteo import OPEN_METEO, parse_response
 from readiness.sources.payload import PayloadError
 from readiness.sources.services import Reply, ServiceError, Services
-from readiness.sources.soil_survey import Soil, read_survey, survey_query
+from readiness.sources.soil_survey import SurveySoil, read_survey, survey_query
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm, Field
 from scheduler.farm_files.soil_csv import FILE as SOIL_FILE
@@ -149,7 +149,7 @@ class Round:
     def _sound(self, one: Stored) -> bool:
         if one.product == "alerts":
             try:
-                alerts(read_answer(one.path).payload)
+                parse_alerts(read_answer(one.path).payload)
             except (WeatherError, PayloadError):
                 return False
             return True
@@ -184,8 +184,8 @@ class Round:
 
     def _gridpoint(self, cell: Cell) -> Came:
         link, _ = self._links(cell)
-        reply = self.services.ask("nws", link, product="gridpoint", check=parse)
-        at = parse(reply.payload).issued
+        reply = self.services.ask("nws", link, product="gridpoint", check=parse_response)
+        at = parse_response(reply.payload).issued
         issued = None if at is None else at.astype("datetime64[s]").item().replace(tzinfo=UTC)
         return "nws", reply, issued, "api.weather.gov gridpoint"
 
@@ -195,14 +195,17 @@ class Round:
         station = nearest_station(listed.payload)
         since = (self.now.astimezone(UTC) - timedelta(days=DAYS_BACK)).replace(minute=0, second=0)
         reply = self.services.ask(
-            "nws", f"/stations/{station}/observations", product="observations", check=parse,
+            "nws",
+            f"/stations/{station}/observations",
+            product="observations",
+            check=parse_response,
             params={"start": f"{since:%Y-%m-%dT%H:%M:%SZ}"},
-        )  # fmt: skip
+        )
         return "nws", reply, None, f"api.weather.gov station {station}"
 
     def _alerts(self, cell: Cell) -> Came:
         reply = self.services.ask(
-            "nws", "/alerts/active", product="alerts", check=alerts,
+            "nws", "/alerts/active", product="alerts", check=parse_alerts,
             params={"point": f"{cell[0]:g},{cell[1]:g}"},
         )  # fmt: skip
         return "nws", reply, None, "api.weather.gov alerts"
@@ -257,7 +260,7 @@ def _complete(payload: Any) -> None:
 
     Gusts, radiation, cloud and weather codes may be lacking.
     """
-    parse(payload)
+    parse_response(payload)
     for name in ("humidity", "wind"):
         key = OPEN_METEO[name][0]
         if not any(k.startswith(key) for k in payload["hourly"]):
@@ -271,7 +274,7 @@ def _run_time(payload: Any) -> datetime:
     return datetime.fromtimestamp(value, UTC)
 
 
-def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict[str, Soil]]:
+def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict[str, SurveySoil]]:
     """Ask for the soil of every field and write soil.csv; fields.csv is not touched.
 
     Raises
@@ -279,7 +282,7 @@ def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict
     ServiceError
         Where the service gives nothing; a soil.csv that is there stays as it is.
     """
-    found: dict[str, Soil] = {}
+    found: dict[str, SurveySoil] = {}
     for first in range(0, len(farm.fields), AT_ONCE):
         some = farm.fields[first : first + AT_ONCE]
         body = {"query": survey_query([ring_of(f) for f in some]), "format": "JSON+COLUMNNAME"}

@@ -12,17 +12,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from readiness.atmosphere.gaps import filled
+from readiness.atmosphere.gaps import fill_gaps
 from readiness.atmosphere.weather import VARIABLES, Weather
 from readiness.forecasts.ensemble import (
     FEWEST_DAYS,
     ShortRecordError,
-    continued,
     cut_days,
     dress,
-    stand_in_records,
+    extend_with_analogues,
+    synthetic_records,
 )
-from readiness.sources.nws import Alert, alerts
+from readiness.sources.nws import Alert, parse_alerts
 from readiness.sources.payload import PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
@@ -160,7 +160,7 @@ def _ahead(
 ) -> Weather:
     """Members from now to the horizon, (member, cell, hour)."""
     told = _common([c.payload.weather for c in cells], hour)
-    told = _whole(filled(told, lat=cells[0].lat, lon=cells[0].lon))
+    told = _whole(fill_gaps(told, lat=cells[0].lat, lon=cells[0].lon))
     lead = _lead(cells, hour)
     rain, groups = matched(told.rain, pairs, lead=lead)
     if groups:
@@ -169,7 +169,7 @@ def _ahead(
             f"Forecast rain is corrected by {pairs.days} days of past forecasts and your gauges."
         )
     if known is None or not _enough(known, hour):
-        known = stand_in_records(told, seed=seed)
+        known = synthetic_records(told, seed=seed)
         notes.append(
             "Without a month of records the forecast's spread and the days beyond its end are a "
             "rough guess."
@@ -184,7 +184,7 @@ def _ahead(
             f"Beyond the forecast's end ({utc(told.times[-1] + 1)}) members follow weather of the "
             "records."
         )
-    return continued(told, known, hours=24 * days, seed=seed)
+    return extend_with_analogues(told, known, hours=24 * days, seed=seed)
 
 
 def _enough(known: Weather, hour: np.datetime64) -> bool:
@@ -296,7 +296,7 @@ def _alerts(
     for i, place in enumerate(places):
         last = next(s for s in young if (s.lat, s.lon) == place)
         try:
-            held = alerts(read_answer(last.path).payload)
+            held = parse_alerts(read_answer(last.path).payload)
         except (WeatherError, PayloadError) as error:
             notes.append(f"Passed over {last.path.name}: {error}.")
             continue

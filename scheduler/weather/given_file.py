@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES
-from readiness.sources.open_meteo import parse
-from readiness.sources.payload import MOST_HOURS, NEEDED, Payload, PayloadError, frame
+from readiness.sources.open_meteo import parse_response
+from readiness.sources.payload import MAX_HOURS, REQUIRED, Payload, PayloadError, site_weather
 from scheduler.errors import Unreadable, WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import spelled
@@ -47,9 +47,9 @@ def read_forecast(path: Path, farm: Farm) -> Given:
     try:
         if isinstance(content, dict) and "payload" in content:
             answer = read_answer(path)
-            return Given(payload=parse(answer.payload), issued=answer.issued,
+            return Given(payload=parse_response(answer.payload), issued=answer.issued,
                          source=f"{answer.source} {answer.product}")  # fmt: skip
-        payload = parse(content)
+        payload = parse_response(content)
     except PayloadError as error:
         raise WeatherError(f"{path}: {error}; ask the service again") from None
     issued = payload.issued
@@ -81,7 +81,7 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         for n, what, remedy in table.faults
     ]
     columns = [_ours(c) for c in table.columns]
-    for need in ("time", *NEEDED):
+    for need in ("time", *REQUIRED):
         if not any(c == need or c.startswith(f"{need}_") for c in columns):
             found = ", ".join(table.columns)
             raise WeatherError(f"{name}: there is no column {need} (found are: {found:.200}); "
@@ -142,7 +142,7 @@ def _table_payload(
     members = sorted({m for m, _ in rows})
     first, last = min(t for _, t in rows), max(t for _, t in rows)
     hours = int((last - first).astype(int)) + 1
-    if hours > MOST_HOURS:
+    if hours > MAX_HOURS:
         raise WeatherError(f"{name}: the rows span {hours // 24} days; check the column time")
     values = {v: np.full((len(members), hours), np.nan) for v in VARIABLES}
     for (member, at), row in rows.items():
@@ -150,7 +150,7 @@ def _table_payload(
             values[v][members.index(member), int((at - first).astype(int))] = row[v]
     unknown = np.full(hours, np.nan)
     try:
-        weather = frame(first, values, unknown, farm.base_lat, farm.base_lon)
+        weather = site_weather(first, values, unknown, farm.base_lat, farm.base_lon)
     except PayloadError as error:
         raise WeatherError(f"{name}: {error}; check its unit") from None
     return Payload(weather=weather, thunder=unknown, lat=farm.base_lat, lon=farm.base_lon)

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from readiness.atmosphere.gaps import BRIDGE, filled
+from readiness.atmosphere.gaps import BRIDGE, fill_gaps
 from readiness.atmosphere.weather import VARIABLES, Weather
-from readiness.forecasts.gauge_kriging import Reading, merge_gauges
+from readiness.forecasts.gauge_kriging import GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
 from scheduler.weather.selection import FORECASTS, Cell, near_answers, readable
 from scheduler.weather.store import Stored, stored
@@ -50,7 +50,7 @@ def records(
     joined = side_by_side([p.between(start, hour) for p in parts])
     if _unknown(joined).any():
         joined = _patched(folder, joined, cells, hour, notes)
-    return filled(joined, lat=cells[0].lat, lon=cells[0].lon)
+    return fill_gaps(joined, lat=cells[0].lat, lon=cells[0].lon)
 
 
 def _archive(
@@ -189,7 +189,7 @@ def gauged(past: Weather, farm: Farm, gauges: pd.DataFrame | None, notes: list[s
     return merged
 
 
-def gauge_readings(farm: Farm, gauges: pd.DataFrame | None) -> list[Reading]:
+def gauge_readings(farm: Farm, gauges: pd.DataFrame | None) -> list[GaugeReading]:
     """The gauges' table as readings with a place; one of an unknown gauge is at the base."""
     if gauges is None:
         return []
@@ -199,5 +199,5 @@ def gauge_readings(farm: Farm, gauges: pd.DataFrame | None) -> list[Reading]:
         lat, lon = farm.gauges.get(str(gauge), (farm.base_lat, farm.base_lon))
         at: datetime = time.astimezone(UTC) if time.tzinfo else time
         start = np.datetime64(at.replace(tzinfo=None), "h")
-        out.append(Reading(lat=lat, lon=lon, start=start, hours=max(1, round(hours)), mm=mm))
+        out.append(GaugeReading(lat=lat, lon=lon, start=start, hours=max(1, round(hours)), mm=mm))
     return out

@@ -12,7 +12,7 @@ import numpy as np
 
 from readiness.atmosphere.weather import Array
 from readiness.forecasts.gauge_kriging import distance_km
-from readiness.sources.open_meteo import parse
+from readiness.sources.open_meteo import parse_response
 from readiness.sources.payload import Payload, PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm, Field
@@ -130,7 +130,7 @@ def readable(one: Stored, notes: list[str]) -> Cell | None:
 def _parsed(path: Path, mtime: int, size: int) -> tuple[str, Payload]:
     """Source and frame of a file as it is now; kept, for one plan asks several times."""
     answer = read_answer(path)
-    return f"{answer.source} {answer.product}", parse(answer.payload)
+    return f"{answer.source} {answer.product}", parse_response(answer.payload)
 
 
 def near_answers(found: Sequence[Stored], cell: Cell) -> list[Stored]:
