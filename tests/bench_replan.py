@@ -22,7 +22,7 @@ import waitress
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.web.app import create_app
-from scheduler.web.server import held_clock
+from scheduler.web.server import shifted_clock
 from scheduler.web.worker import Planner
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
@@ -79,7 +79,7 @@ def main() -> None:
         planner = Planner(farm)
         zone = read_farm(farm).tz
         start = datetime(2026, 8, 12, 6, 0, tzinfo=zone)
-        app = create_app(farm, planner=planner, now=held_clock(start))
+        app = create_app(farm, planner=planner, now=shifted_clock(start))
         server = waitress.create_server(app, host="127.0.0.1", port=0, threads=8)
         threading.Thread(target=server.run, daemon=True).start()
         visitor = Visitor(f"http://127.0.0.1:{server.effective_port}")

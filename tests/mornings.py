@@ -1,4 +1,4 @@
-"""A small fabricated morning for the tests of outlets: plausible, invented, without a planner."""
+"""A small fabricated morning for the tests of outputs: plausible, invented, without a planner."""
 
 from __future__ import annotations
 

@@ -43,7 +43,7 @@ def browser():
 
 
 @pytest.fixture
-def house(tmp_path):
+def site(tmp_path):
     """The page of a farm folder on a port of its own: its address and folder."""
     for name in ("farm.toml", "fields.csv", "rain.csv"):
         shutil.copy(ROOT / "sample_forecasts" / name, tmp_path / name)
@@ -117,8 +117,8 @@ class Visit:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_a_whole_morning(browser, house, size):
-    address, folder = house
+def test_a_whole_morning(browser, site, size):
+    address, folder = site
     ann = Visit(browser, size, address)
     ann.open("/")
     ann.look("no-orders")
@@ -207,8 +207,8 @@ def printed(ann):
     ann.page.emulate_media(media="screen")
 
 
-def test_it_works_without_scripts(browser, house):
-    address, folder = house
+def test_it_works_without_scripts(browser, site):
+    address, folder = site
     bo = Visit(browser, "phone", address, java_script_enabled=False)
     bo.open("/")
     bo.page.get_by_role("button", name="Make the first plan").click()
@@ -228,8 +228,8 @@ def test_it_works_without_scripts(browser, house):
     bo.close()
 
 
-def test_two_people_at_once_see_the_conflict(browser, house):
-    address, folder = house
+def test_two_people_at_once_see_the_conflict(browser, site):
+    address, folder = site
     ann, bo = (Visit(browser, "phone", address) for _ in range(2))
     for one, by in ((ann, "Ann"), (bo, "Bo")):
         one.open("/enter/cut?about=F07")
@@ -248,9 +248,9 @@ def test_two_people_at_once_see_the_conflict(browser, house):
     bo.close()
 
 
-def test_cancel_in_the_browser(browser, house, monkeypatch):
+def test_cancel_in_the_browser(browser, site, monkeypatch):
     monkeypatch.setenv("FAKE_PLAN_S", "60")
-    address, _ = house
+    address, _ = site
     ann = Visit(browser, "phone", address)
     ann.open("/")
     ann.page.get_by_role("button", name="Make the first plan").click()

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from scheduler.command import main
-from scheduler.report.phrases import WORKS
+from scheduler.report.phrases import WORK_TEXTS
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 ON = "2026-08-12"
@@ -124,7 +124,7 @@ def test_ready_prints_every_field(folder, capsys):
 @pytest.mark.parametrize("work", ["tillage", "planting", "spraying"])
 def test_ready_for_other_work(folder, capsys, work):
     out = told(capsys, 0, "ready", folder, "--on", ON, "--work", work)
-    assert f"chance of at least so many hours to {WORKS[work][0]}." in " ".join(out.split())
+    assert f"chance of at least so many hours to {WORK_TEXTS[work][0]}." in " ".join(out.split())
     assert ("The product label and local law decide" in out) == (work == "spraying")
 
 

@@ -13,7 +13,7 @@ import icalendar
 import mornings
 import pytest
 
-from scheduler.report import files as outlets
+from scheduler.report import files
 from scheduler.report.crew_calendar import calendar, uid, withdrawn
 from scheduler.report.files import plan_files, write_plan
 
@@ -29,7 +29,7 @@ def morning():
 @pytest.fixture
 def drawn(monkeypatch):
     """Files without the pictures, which other tests draw."""
-    monkeypatch.setattr(outlets, "sheet", lambda morning: "<html>drawn elsewhere</html>")
+    monkeypatch.setattr(files, "sheet", lambda morning: "<html>drawn elsewhere</html>")
 
 
 def events(data):

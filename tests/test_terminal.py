@@ -8,8 +8,8 @@ import pytest
 
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock, plain
-from scheduler.report.phrases import loss_lines, proof, time_range
-from scheduler.report.terminal import WIDTH, terminal
+from scheduler.report.phrases import loss_lines, proof_text, time_range
+from scheduler.report.terminal import WIDTH, terminal_plan
 
 
 @pytest.fixture
@@ -18,7 +18,7 @@ def morning():
 
 
 def test_everything_an_order_needs(morning):
-    text = terminal(morning)
+    text = terminal_plan(morning)
     for words in (
         "Learnt: Hilltop (F06): gauge read 0.42 in",
         "CREW NORTH",
@@ -40,7 +40,7 @@ def test_everything_an_order_needs(morning):
 
 
 def test_a_metric_farm_sees_kilograms_a_hectolitre_and_no_grade():
-    text = terminal(mornings.morning(fields=3, units="metric"))
+    text = terminal_plan(mornings.morning(fields=3, units="metric"))
     assert "moisture 14.4 % (13.2-15.9 %)  77.0 kg/hL, 1.4 % sprouted\n" in text
     assert "U.S." not in text
 
@@ -50,14 +50,14 @@ def test_orders_issued_before_quality_was_told_say_so(morning):
     old = replace(
         crew.orders[0], test_weight_kg_hl=nan, sprouted_pct=nan, us_grade=None, deliveries=()
     )
-    text = terminal(replace(morning, crews=(replace(crew, orders=(old,)),)))
+    text = terminal_plan(replace(morning, crews=(replace(crew, orders=(old,)),)))
     assert "98.8 ac, 5.1 loads to Elevator (5,291 bu)" in text
     assert "WHERE THE GRAIN GOES" not in text
     assert "(13.2-15.9 %)  test weight unknown\n" in text
 
 
 def test_loss_then_left_out_then_cautions_then_status(morning):
-    text = terminal(morning)
+    text = terminal_plan(morning)
     parts = [text.index(x) for x in ("Expected loss", "LEFT OUT", "CAUTIONS", "Status:")]
     assert parts == sorted(parts)
     assert "Railway strip (F05): cannot be finished" in text
@@ -73,13 +73,13 @@ def test_no_line_is_wider_than_the_terminal(morning, long):
         makeup=long,
         cautions=(long,),
     )
-    assert max(map(len, terminal(wide).splitlines())) <= WIDTH
+    assert max(map(len, terminal_plan(wide).splitlines())) <= WIDTH
 
 
 def test_control_characters_of_people_do_not_reach_the_terminal(morning):
     crew = morning.crews[0]
     order = replace(crew.orders[0], name="\x1b[2Jgone\x07", reason="a\u202eb")
-    text = terminal(replace(morning, crews=(replace(crew, orders=(order,)),)))
+    text = terminal_plan(replace(morning, crews=(replace(crew, orders=(order,)),)))
     assert "\x1b" not in text
     assert "\x07" not in text
     assert "\u202e" not in text
@@ -88,13 +88,13 @@ def test_control_characters_of_people_do_not_reach_the_terminal(morning):
 
 def test_proof_in_plain_words_never_flatters(morning):
     # hand: gap 0.79617 % is said as 0.8, 0.80001 % as 0.9; a bound of 3,115.99 as 3,115
-    assert proof(morning) == (
+    assert proof_text(morning) == (
         "No order of these fields can lose less than $3,115; this one is within 0.8 %."
     )
-    assert "within 0.9 %" in proof(replace(morning, gap=0.0080001))
-    assert "$3,115;" in proof(replace(morning, bound=3115.99))
-    assert proof(replace(morning, bound=None, gap=None)).startswith("Not proven")
-    assert proof(replace(morning, status="optimal", gap=0.0)).startswith("Proven")
+    assert "within 0.9 %" in proof_text(replace(morning, gap=0.0080001))
+    assert "$3,115;" in proof_text(replace(morning, bound=3115.99))
+    assert proof_text(replace(morning, bound=None, gap=None)).startswith("Not proven")
+    assert proof_text(replace(morning, status="optimal", gap=0.0)).startswith("Proven")
 
 
 def test_the_best_rule_of_thumb_is_the_one_compared(morning):

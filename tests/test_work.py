@@ -18,7 +18,7 @@ from readiness.season.other_work import (
 )
 from readiness.season.simulate import simulate
 from readiness.soil.trafficability import plastic_limit
-from scheduler.report.phrases import HELD
+from scheduler.report.phrases import HELD_TEXTS
 
 
 def test_plastic_limit_and_tillage():
@@ -116,4 +116,4 @@ def test_unknown_is_never_fit():
 def test_codes_are_counted_and_said_as_those_of_cutting():
     assert max(Held) <= max(Reason)
     assert (Held.OPEN, Held.UNKNOWN, Held.SUN) == (Reason.OPEN, Reason.UNKNOWN, Reason.NIGHT)
-    assert set(HELD) == set(Held) - {Held.OPEN}
+    assert set(HELD_TEXTS) == set(Held) - {Held.OPEN}

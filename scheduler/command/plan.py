@@ -19,7 +19,7 @@ from scheduler.orders.model import Morning
 from scheduler.planning.information import outlook_of
 from scheduler.planning.plan import MORNING_HOUR, plan_morning, price_order
 from scheduler.report.page_document import document
-from scheduler.report.terminal import terminal, terminal_ready
+from scheduler.report.terminal import terminal_plan, terminal_ready
 from scheduler.season_book.book import Book
 from scheduler.solver.warm_up import WarmUp
 from scheduler.windows.model_inputs import season_for_work
@@ -133,7 +133,7 @@ def run_plan(args: argparse.Namespace) -> int:
     """Plan, print, write; where there is a season book the plan is issued into it."""
     seen = _revision(args.folder)
     morning = _planned(args, fast=args.fast)
-    print(terminal(morning))
+    print(terminal_plan(morning))
     if args.no_files:
         return 0
     from scheduler.report.files import (

@@ -1,4 +1,4 @@
-"""The orders of the day: what the planner hands to every outlet. Times are farm time (aware)."""
+"""The orders of the day: what the planner hands to every output. Times are farm time (aware)."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ class Morning:
 
     `season` starts some days before `now` and runs to the horizon; its field axis follows
     `farm.fields`, then the wet hollows (`outlook.rows`). `rules` maps each rule of thumb to its
-    expected loss. `decision` holds what prices an order of one's own; no outlet shows it.
+    expected loss. `decision` holds what prices an order of one's own; no output shows it.
     """
 
     farm: Farm

@@ -57,7 +57,7 @@ def note(
     )  # fmt: skip
 
 
-def emptied(ax: Axes) -> Axes:
+def cleared(ax: Axes) -> Axes:
     """The same axes without what was drawn: making new ones costs as much as drawing."""
     for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
         artist.remove()

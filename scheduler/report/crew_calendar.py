@@ -26,7 +26,7 @@ TITLE = "Cutting order "
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class IssuedEvent:
     """An event of a calendar issued before, also one withdrawn there."""
 
     uid: str
@@ -91,7 +91,7 @@ def _written(title: str, events: Iterable[icalendar.Event], sequence: int) -> by
     return bytes(out.to_ical())
 
 
-def _told(earlier: bytes) -> list[Told]:
+def _told(earlier: bytes) -> list[IssuedEvent]:
     """Events of a calendar issued before, as far as they can be read."""
     try:
         found = icalendar.Calendar.from_ical(earlier).walk("VEVENT")
@@ -100,7 +100,7 @@ def _told(earlier: bytes) -> list[Told]:
     return [told for event in found if not event.errors and (told := _read(event))]
 
 
-def _read(event: Any) -> Told | None:
+def _read(event: Any) -> IssuedEvent | None:
     """What withdrawing an event needs; None where it lacks some of it."""
     begin, end = (getattr(event.get(name), "dt", None) for name in ("dtstart", "dtend"))
     if not (isinstance(begin, datetime) and isinstance(end, datetime) and begin.tzinfo
@@ -109,7 +109,7 @@ def _read(event: Any) -> Told | None:
     name, field, number = (event.get(name) for name in ("uid", "location", "sequence"))
     if not (isinstance(name, str) and isinstance(field, str) and isinstance(number, int)):
         return None
-    return Told(uid=str(name), begin=begin, end=end, field=str(field), sequence=number)
+    return IssuedEvent(uid=str(name), begin=begin, end=end, field=str(field), sequence=number)
 
 
 def uid(crew: str, order: Order, morning: Morning) -> str:
@@ -142,13 +142,13 @@ def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> ical
     return event
 
 
-def _cancelled(told: Told, morning: Morning) -> icalendar.Event:
+def _cancelled(issued: IssuedEvent, morning: Morning) -> icalendar.Event:
     """An event withdrawn, in words too: not every program looks at STATUS."""
-    event = _stamped(told.uid, morning)
-    event.add("dtstart", told.begin)
-    event.add("dtend", told.end)
-    event.add("location", told.field)
-    event.add("summary", f"No longer ordered: {told.field}")
+    event = _stamped(issued.uid, morning)
+    event.add("dtstart", issued.begin)
+    event.add("dtend", issued.end)
+    event.add("location", issued.field)
+    event.add("summary", f"No longer ordered: {issued.field}")
     made = f"{day_name(morning.now)} {morning.now:%H:%M}"
     event.add("description", f"Not among this crew's orders in the plan of {made}")
     event.add("status", "CANCELLED")

@@ -26,7 +26,7 @@ from scheduler.report.messages import message
 from scheduler.report.phrases import grade_name, haul_text
 from scheduler.report.sheet import sheet
 
-STALE_S = 3600.0  # a half-written folder this old is nobody's work in progress; assumed
+ABANDONED_S = 3600.0  # a half-written folder this old is nobody's work in progress; assumed
 
 
 def plan_csv(morning: Morning) -> str:
@@ -185,6 +185,6 @@ def _recover(home: Path) -> Path:
         aside.rename(home)
     shutil.rmtree(aside, ignore_errors=True)
     for stale in home.parent.glob(".*.new"):
-        if time.time() - stale.stat().st_mtime > STALE_S:
+        if time.time() - stale.stat().st_mtime > ABANDONED_S:
             shutil.rmtree(stale, ignore_errors=True)
     return aside

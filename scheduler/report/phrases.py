@@ -1,4 +1,4 @@
-"""How times, spreads, money and proof are said, the same in every outlet."""
+"""How times, spreads, money and proof are said, the same in every output."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ from scheduler.orders.model import (
     TimeSpread,
 )
 
-LIMITED = {
+LIMITED_TEXTS = {
     "combine": "as fast as the combines cut",
     "cart": "held up by carts",
     "haul": "held up by trucks",
 }
 #: What keeps an hour from other work.
-HELD: dict[int, str] = {
+HELD_TEXTS: dict[int, str] = {
     Held.UNKNOWN: "weather unknown",
     Held.GROUND: "ground too soft",
     Held.RAIN: "rain falling",
@@ -37,11 +37,11 @@ HELD: dict[int, str] = {
     Held.SUN: "dark, or inversions likely",
 }
 #: Work of `ready`, cutting by default: the heading of its hours, what they are, what closes them.
-WORKS: dict[Work | None, tuple[str, str, dict[int, str]]] = {
+WORK_TEXTS: dict[Work | None, tuple[str, str, dict[int, str]]] = {
     None: ("cut", "the field can be cut", CAUSE),
-    "tillage": ("till", "the topsoil can be worked", HELD),
-    "planting": ("plant", "the field's crop can be sown", HELD),
-    "spraying": ("spray", "wind and sun are fit for spraying", HELD),
+    "tillage": ("till", "the topsoil can be worked", HELD_TEXTS),
+    "planting": ("plant", "the field's crop can be sown", HELD_TEXTS),
+    "spraying": ("spray", "wind and sun are fit for spraying", HELD_TEXTS),
 }
 EDGE_ONLY = "carts and trucks stay at the edge"
 
@@ -57,7 +57,7 @@ def moisture_range(spread: Spread, dash: str = "-") -> str:
     return f"{spread.low:.1f}{dash}{spread.high:.1f} %"
 
 
-def weighed(farm: Farm) -> str:
+def quality_note(farm: Farm) -> str:
     """What the test weights of orders start from, and in US units what the grade knows."""
     start = "from the last sample, or from sound grain where none was weighed"
     grade = (
@@ -159,7 +159,7 @@ def weather_line(morning: Morning) -> str:
     )
 
 
-def objective_words(morning: Morning) -> str:
+def objective_text(morning: Morning) -> str:
     """What `loss` averages."""
     if morning.farm.rules.objective == "cautious":
         return "loss averaged over the worst fifth of the forecasts"
@@ -169,7 +169,7 @@ def objective_words(morning: Morning) -> str:
 def loss_lines(morning: Morning) -> tuple[str, ...]:
     """The loss, against the best rule of thumb, and what is proven: one sentence each."""
     money = morning.farm.currency
-    lines = [f"{objective_words(morning).capitalize()} of this plan: "
+    lines = [f"{objective_text(morning).capitalize()} of this plan: "
              f"{show_money(morning.loss, money)}."]  # fmt: skip
     if morning.rules:
         name, rule = min(morning.rules.items(), key=lambda item: item[1])
@@ -185,11 +185,11 @@ def loss_lines(morning: Morning) -> tuple[str, ...]:
             f"Best of {len(morning.rules)} rules of thumb, {name}: "
             f"{show_money(rule, money)}; {verdict}."
         )
-    lines.append(proof(morning))
+    lines.append(proof_text(morning))
     return tuple(lines)
 
 
-def proof(morning: Morning) -> str:
+def proof_text(morning: Morning) -> str:
     """How good the plan is known to be, in plain words; roundings never flatter it."""
     if morning.bound is None or morning.gap is None:
         return "Not proven: no limit was found in time to what the best order could lose."

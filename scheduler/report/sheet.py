@@ -17,7 +17,7 @@ from scheduler.orders.safety import day_cautions
 from scheduler.report.charts import PALETTE
 from scheduler.report.phrases import (
     EDGE_ONLY,
-    LIMITED,
+    LIMITED_TEXTS,
     delivery_lines,
     field_title,
     grain_text,
@@ -26,14 +26,14 @@ from scheduler.report.phrases import (
     loss_lines,
     machines,
     moisture_range,
+    quality_note,
     quality_text,
     time_range,
     total_area,
     weather_line,
-    weighed,
     worth_lines,
 )
-from scheduler.report.svg import alts, curve_words, field_pictures, pictures
+from scheduler.report.svg import alternative_texts, curve_text, field_pictures, pictures
 from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day, row_of, row_title
 from scheduler.windows.model_inputs import season_rows
 
@@ -76,13 +76,13 @@ def sheet(morning: Morning) -> str:
         makeups_shown=MAKEUPS_SHOWN,
         cards=list(cards(morning)),
         pictures=pictures(morning),
-        **alts(morning),
+        **alternative_texts(morning),
         by_day=by_day,
-        area=lambda ha: kept(show_area(ha, units)),
-        distance=lambda km: kept(show_distance(km, units)),
-        rate=lambda ha_h: kept(show_rate(ha_h, units)),
-        money=lambda value: kept(show_money(value, money)),
-        limited=LIMITED,
+        area=lambda ha: unbroken(show_area(ha, units)),
+        distance=lambda km: unbroken(show_distance(km, units)),
+        rate=lambda ha_h: unbroken(show_rate(ha_h, units)),
+        money=lambda value: unbroken(show_money(value, money)),
+        limited=LIMITED_TEXTS,
         edge_only=EDGE_ONLY,
         clock=clock,
         time_range=time_range,
@@ -92,13 +92,13 @@ def sheet(morning: Morning) -> str:
         deliveries=delivery_lines(morning),
         grain_text=grain_text,
         quality_text=quality_text,
-        weighed=weighed(morning.farm),
+        weighed=quality_note(morning.farm),
         total_area=total_area,
-        topic=topic,
+        topic=bold_topic,
     )
 
 
-def kept(text: str) -> str:
+def unbroken(text: str) -> str:
     """A value and its unit that no line break parts."""
     return text.replace(" ", "\N{NO-BREAK SPACE}")
 
@@ -108,7 +108,7 @@ def heading(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def topic(line: str) -> Markup:
+def bold_topic(line: str) -> Markup:
     """A caution with the word before its first colon in bold."""
     head, colon, rest = plain(line).partition(":")
     return Markup("<b>{}{}</b>{}").format(head, colon, rest) if colon else escape(head)
@@ -146,7 +146,7 @@ def cards(morning: Morning) -> Iterator[dict[str, Any]]:
                 "facts": facts(morning, order),
                 "costs": costs(order, place, len(crew.orders), morning.farm.currency),
                 "picture": drawn.pop(row, ""),  # once, at the first part of a field
-                "alt": curve_words(morning, row, order),
+                "alt": curve_text(morning, row, order),
             }
 
 
@@ -222,6 +222,6 @@ def cell(hours: DayHours, planned: bool) -> dict[str, Any]:
     return {
         "shade": f"h{shade}",
         "hours": f"{hours.cut:.0f}",
-        "chance": kept(percent(hours.chance)),
+        "chance": unbroken(percent(hours.chance)),
         "planned": planned,
     }

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from scheduler.farm.units import show_money
 from scheduler.farm.wording import clock, crew_title
 from scheduler.orders.model import Morning, Order
-from scheduler.report.charts import emptied, plot_losses, plot_map, plot_rules, plot_timeline
+from scheduler.report.charts import cleared, plot_losses, plot_map, plot_rules, plot_timeline
 from scheduler.report.curves import plot_grain, plot_ground
 from scheduler.report.phrases import field_title
 
@@ -66,13 +66,13 @@ def field_pictures(morning: Morning, picked: Sequence[int]) -> dict[int, Markup]
     figure.subplots_adjust(left=0.125, right=0.985, top=0.97, bottom=0.1, hspace=0.09)
     out = {}
     for row in picked:
-        plot_grain(morning, row, ax=emptied(upper)).tick_params(labelbottom=False)
-        plot_ground(morning, row, ax=emptied(lower))
+        plot_grain(morning, row, ax=cleared(upper)).tick_params(labelbottom=False)
+        plot_ground(morning, row, ax=cleared(lower))
         out[row] = svg(figure)
     return out
 
 
-def alts(morning: Morning) -> dict[str, str]:
+def alternative_texts(morning: Morning) -> dict[str, str]:
     """What each picture of the whole farm says, for those who cannot see it."""
     money = morning.farm.currency
     ways = "; ".join(
@@ -90,7 +90,7 @@ def alts(morning: Morning) -> dict[str, str]:
     }
 
 
-def curve_words(morning: Morning, row: int, order: Order) -> str:
+def curve_text(morning: Morning, row: int, order: Order) -> str:
     """What the curves of a field say."""
     at = int((order.start.mid - morning.now).total_seconds() // 3600)
     first = morning.season.moisture.shape[2] - int(

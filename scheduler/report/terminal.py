@@ -14,8 +14,8 @@ from scheduler.farm.wording import clock, crew_title, crop_name, day_name, perce
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.phrases import (
     EDGE_ONLY,
-    LIMITED,
-    WORKS,
+    LIMITED_TEXTS,
+    WORK_TEXTS,
     delivery_lines,
     field_title,
     grain_text,
@@ -23,11 +23,11 @@ from scheduler.report.phrases import (
     loss_lines,
     machines,
     moisture_range,
+    quality_note,
     quality_text,
     time_range,
     total_area,
     weather_line,
-    weighed,
     worth_lines,
 )
 from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day, row_title
@@ -51,7 +51,7 @@ def heading(text: str) -> list[str]:
     return ["", text.upper(), "-" * min(WIDTH, len(text))]
 
 
-def terminal(morning: Morning) -> str:
+def terminal_plan(morning: Morning) -> str:
     """Orders of every crew, what they lose, what is left out, cautions and status."""
     lines = _head(morning)
     for crew in morning.crews:
@@ -89,7 +89,7 @@ def _head(morning: Morning) -> list[str]:
         "brackets; 'chance' is that the field is begun and finished on the days said. A field not "
         "got to in every forecast has the times of those in which it is, so it may show an earlier "
         "hour than the field before it. "
-        f"{weighed(morning.farm)}",
+        f"{quality_note(morning.farm)}",
         0,
     )
 
@@ -132,10 +132,8 @@ def _order(place: int, order: Order, morning: Morning) -> list[str]:
         f"moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
         f"  {quality_text(order, morning)}"
     )
-    fourth = (
-        f"chance {percent(order.chance)}"
-        f"  {show_rate(order.rate_ha_h, units)}, {LIMITED.get(order.limited_by, order.limited_by)}"
-    )
+    limit = LIMITED_TEXTS.get(order.limited_by, order.limited_by)
+    fourth = f"chance {percent(order.chance)}  {show_rate(order.rate_ha_h, units)}, {limit}"
     lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
     for text in (second, third, fourth):
         lines += wrapped(text, 4)
@@ -174,7 +172,7 @@ def terminal_ready(
     Of today only the hours left are counted. With `work` the hours are those for it, in a season
     from `outlook.for_work`.
     """
-    column, fit, causes = WORKS[work]
+    column, fit, causes = WORK_TEXTS[work]
     title = f"{plain(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
     lines = [title, "=" * min(WIDTH, len(title))]
     lines += wrapped(

@@ -14,7 +14,7 @@ from scheduler.farm.units import USUAL
 from scheduler.farm.wording import plain
 from scheduler.report.charts import INK, PALETTE, money_axis, new_axes, note
 from scheduler.report.files import write_whole
-from scheduler.report.sheet import heading, kept
+from scheduler.report.sheet import heading, unbroken
 from scheduler.report.svg import picture
 from scheduler.review.counterfactuals import DONE_NAME, HINDSIGHT
 from scheduler.review.delay_accounting import NAMES, Cause
@@ -153,7 +153,7 @@ def review_html(review: Review) -> str:
         loader=PackageLoader("scheduler.review"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    env.filters |= {"plain": plain, "heading": heading, "kept": kept}
+    env.filters |= {"plain": plain, "heading": heading, "kept": unbroken}
     return str(Markup(env.get_template("review.html").render(**review_parts(review))))
 
 

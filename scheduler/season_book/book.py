@@ -236,7 +236,7 @@ class Book:
         return actuals.locked(self.entries("order", "cut", until=until), farm, until)
 
     def issue_plan(self, document: dict[str, Any], *, seen: int, by: str = "") -> Entry:
-        """Keep a plan as issued (`outlets.plan_json`); `seen` is the revision it was made from."""
+        """Keep an issued plan (a `plan_json`); `seen` is the revision that it was made from."""
         loss = document.get("loss")
         facts: dict[str, Any] = {"seen": float(seen), "status": str(document.get("status", ""))}
         if isinstance(loss, (int, float)):

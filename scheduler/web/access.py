@@ -24,15 +24,23 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from scheduler.errors import AfterrainError
 
-FILE = "access.json"
+ACCESS_FILE = "access.json"
 #: scrypt cost for interactive logins, 32 MB (RFC 7914 names r = 8, p = 1; N is assumed).
-SCRYPT = {"n": 2**15, "r": 8, "p": 1}
-LEAST_CHARS = 10  # of a passphrase; assumed, because the farm network is shared with neighbours
-SESSION = timedelta(days=30)  # assumed, because a phone in the cab is not typed on every day
-LINK = timedelta(days=120)  # how long a crew's link works; assumed, a season
-FREE_TRIES, WAIT_S, MOST_WAIT_S = 5, 30.0, 900.0  # wrong passphrases, then waits that double
-REMEMBERED = 1000  # addresses whose tries are kept
-MOST_BYTES, MOST_PARTS = 64 * 1024, 100  # of a form; assumed, the largest of ours is 4 kB
+SCRYPT_COST = {"n": 2**15, "r": 8, "p": 1}
+MIN_PASSPHRASE_CHARS = (
+    10  # of a passphrase; assumed, because the farm network is shared with neighbours
+)
+SESSION_LIFETIME = timedelta(
+    days=30
+)  # assumed, because a phone in the cab is not typed on every day
+LINK_LIFETIME = timedelta(days=120)  # how long a crew's link works; assumed, a season
+FREE_ATTEMPTS, FIRST_WAIT_S, MAX_WAIT_S = (
+    5,
+    30.0,
+    900.0,
+)  # wrong passphrases, then waits that double
+MAX_ADDRESSES = 1000  # addresses whose tries are kept
+MAX_FORM_BYTES, MAX_FORM_PARTS = 64 * 1024, 100  # of a form; assumed, the largest of ours is 4 kB
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; "
@@ -70,27 +78,29 @@ class Access:
 
 
 def _hash(text: str, salt: bytes) -> str:
-    digest = hashlib.scrypt(text.encode(), salt=salt, maxmem=2**26, dklen=32, **SCRYPT)
+    digest = hashlib.scrypt(text.encode(), salt=salt, maxmem=2**26, dklen=32, **SCRYPT_COST)
     return digest.hex()
 
 
 def read_access(folder: Path) -> Access:
     """The access file, made where there is none."""
     try:
-        stored = json.loads((folder / FILE).read_text())
+        stored = json.loads((folder / ACCESS_FILE).read_text())
         return Access(key=str(stored["key"]), passphrase=str(stored["passphrase"]))
     except FileNotFoundError:
         return _write(folder, Access(key=secrets.token_hex(32)))
     except (OSError, ValueError, KeyError, TypeError):
         raise AfterrainError(
-            f"{folder / FILE} cannot be read: remove it, and set the passphrase again"
+            f"{folder / ACCESS_FILE} cannot be read: remove it, and set the passphrase again"
         ) from None
 
 
 def set_passphrase(folder: Path, text: str) -> Access:
     """Set the passphrase; all sessions and crews' links end with the old key."""
-    if len(text) < LEAST_CHARS:
-        raise AfterrainError(f"a passphrase needs at least {LEAST_CHARS} characters: use words")
+    if len(text) < MIN_PASSPHRASE_CHARS:
+        raise AfterrainError(
+            f"a passphrase needs at least {MIN_PASSPHRASE_CHARS} characters: use words"
+        )
     salt = secrets.token_bytes(16)
     hashed = f"{salt.hex()}${_hash(text, salt)}"
     return _write(folder, Access(key=secrets.token_hex(32), passphrase=hashed))
@@ -100,12 +110,12 @@ def _write(folder: Path, access: Access) -> Access:
     handle, name = tempfile.mkstemp(prefix=".access.", dir=folder)  # readable by its owner alone
     with os.fdopen(handle, "w") as file:
         json.dump({"key": access.key, "passphrase": access.passphrase}, file)
-    os.replace(name, folder / FILE)
+    os.replace(name, folder / ACCESS_FILE)
     return access
 
 
-class Tries:
-    """Wrong passphrases by address: after `FREE_TRIES` each costs a wait that doubles."""
+class LoginAttempts:
+    """Wrong passphrases by address: after `FREE_ATTEMPTS` each costs a wait that doubles."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -115,9 +125,9 @@ class Tries:
         """Seconds until the address may try again."""
         with self._lock:
             wrong, last = self._wrong.get(address, (0, 0.0))
-        if wrong < FREE_TRIES:
+        if wrong < FREE_ATTEMPTS:
             return 0.0
-        pause = min(MOST_WAIT_S, WAIT_S * 2.0 ** min(wrong - FREE_TRIES, 10))
+        pause = min(MAX_WAIT_S, FIRST_WAIT_S * 2.0 ** min(wrong - FREE_ATTEMPTS, 10))
         return max(0.0, last + pause - now)
 
     def failed(self, address: str, now: float) -> None:
@@ -125,7 +135,7 @@ class Tries:
         with self._lock:
             wrong, _ = self._wrong.pop(address, (0, 0.0))
             self._wrong[address] = wrong + 1, now
-            while len(self._wrong) > REMEMBERED:
+            while len(self._wrong) > MAX_ADDRESSES:
                 self._wrong.popitem(last=False)
 
     def passed(self, address: str) -> None:
@@ -134,7 +144,7 @@ class Tries:
             self._wrong.pop(address, None)
 
 
-def own_names() -> frozenset[str]:
+def machine_names() -> frozenset[str]:
     """Names this machine may be called by in an address."""
     name = socket.gethostname().lower()
     return frozenset({"localhost", name, f"{name}.local", name.split(".")[0]})
@@ -163,16 +173,16 @@ def guard(app: Flask, access: Access, *, locked: bool, names: frozenset[str]) ->
     ----------
     locked : ask for the passphrase (on the farm network).
     """
-    tries, one = Tries(), threading.Lock()
+    tries, one = LoginAttempts(), threading.Lock()
     app.config.update(
         SECRET_KEY=access.key,
         SESSION_COOKIE_NAME="afterrain",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Strict",
-        PERMANENT_SESSION_LIFETIME=SESSION,
-        MAX_CONTENT_LENGTH=MOST_BYTES,
-        MAX_FORM_MEMORY_SIZE=MOST_BYTES,
-        MAX_FORM_PARTS=MOST_PARTS,
+        PERMANENT_SESSION_LIFETIME=SESSION_LIFETIME,
+        MAX_CONTENT_LENGTH=MAX_FORM_BYTES,
+        MAX_FORM_MEMORY_SIZE=MAX_FORM_BYTES,
+        MAX_FORM_PARTS=MAX_FORM_PARTS,
         WTF_CSRF_TIME_LIMIT=None,
     )
     open_to_all = {"login", "crew", "static"}
@@ -219,7 +229,7 @@ def guard(app: Flask, access: Access, *, locked: bool, names: frozenset[str]) ->
 def crew_of(access: Access, token: str) -> str | None:
     """The crew a link is for; None where it is forged or too old."""
     try:
-        crew = access.links().loads(token, max_age=int(LINK.total_seconds()))
+        crew = access.links().loads(token, max_age=int(LINK_LIFETIME.total_seconds()))
     except BadSignature:
         return None
     return crew if isinstance(crew, str) else None

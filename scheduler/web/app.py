@@ -32,15 +32,15 @@ from scheduler.orders.safety import STANDING, day_cautions
 from scheduler.report.phrases import loss_lines, weather_line
 from scheduler.report.sheet import by_day, shades
 from scheduler.season_book.kinds import Entry
-from scheduler.web import crew_order as page_order
-from scheduler.web import forms as page_forms
-from scheduler.web import template_context as page_words
-from scheduler.web.access import SHEET_POLICY, Access, crew_of, guard, own_names, read_access
-from scheduler.web.context import House
+from scheduler.web import crew_order, forms, template_context
+from scheduler.web.access import SHEET_POLICY, Access, crew_of, guard, machine_names, read_access
+from scheduler.web.context import AppContext
 from scheduler.web.season_view import last_review, season_view
 from scheduler.web.worker import Planner
 
-STALE = timedelta(hours=26)  # orders older than this are said to be old; assumed, a day and a bit
+STALE_ORDERS = timedelta(
+    hours=26
+)  # orders older than this are said to be old; assumed, a day and a bit
 
 
 def create_app(
@@ -61,17 +61,17 @@ def create_app(
     names : further names this machine is reached by.
     """
     access = access or read_access(folder)
-    house = House(folder, planner or Planner(folder), now)
+    context = AppContext(folder, planner or Planner(folder), now)
     app = Flask("scheduler.web")
-    guard(app, access, locked=locked, names=own_names() | names)
+    guard(app, access, locked=locked, names=machine_names() | names)
     CSRFProtect(app)
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    page_words.register(app, house, locked)
+    template_context.register(app, context, locked)
     _mistakes(app)
-    _views(app, house, access)
-    page_forms.register(app, house)
-    page_order.register(app, house)
+    _views(app, context, access)
+    forms.register(app, context)
+    crew_order.register(app, context)
     return app
 
 
@@ -108,32 +108,32 @@ def _kept_page(path: Path) -> Response:
     return answer
 
 
-def _views(app: Flask, house: House, access: Access) -> None:
+def _views(app: Flask, context: AppContext, access: Access) -> None:
     """Pages that are read."""
 
     @app.get("/")
     def today() -> str:
-        with house.book() as book:
-            entry, plan = house.issued(book)
+        with context.book() as book:
+            entry, plan = context.issued(book)
             news = book.since(entry)
-        return render_template("today.html", **_brief(house, plan, entry, news))
+        return render_template("today.html", **_brief(context, plan, entry, news))
 
     @app.get("/fields")
     def fields() -> str:
-        with house.book() as book:
-            _, plan = house.issued(book)
-            cut = book.progress(house.farm(), house.clock())
+        with context.book() as book:
+            _, plan = context.issued(book)
+            cut = book.progress(context.farm(), context.clock())
         return render_template("fields.html", plan=plan, cut=cut)
 
     @app.get("/field")
     def field() -> str:
-        farm, name = house.farm(), request.args.get("id", "")
+        farm, name = context.farm(), request.args.get("id", "")
         one = next((f for f in farm.fields if f.id == name), None)
         if one is None:
             abort(404)
-        with house.book() as book:
-            _, plan = house.issued(book)
-            cut = book.progress(farm, house.clock())[one.id]
+        with context.book() as book:
+            _, plan = context.issued(book)
+            cut = book.progress(farm, context.clock())[one.id]
             told = [e for e in book.entries(gone=True) if one.id in (e.subject, e.text("field"))]
         orders = (
             [(c.crew, o) for c in plan.crews for o in c.orders if o.field == one.id] if plan else []
@@ -144,53 +144,53 @@ def _views(app: Flask, house: House, access: Access) -> None:
 
     @app.get("/season")
     def season() -> str:
-        with house.book() as book:
-            _, plan = house.issued(book)
-            view = season_view(house.farm(), book, house.clock())
-        reviewed = last_review(house.folder) is not None
+        with context.book() as book:
+            _, plan = context.issued(book)
+            view = season_view(context.farm(), book, context.clock())
+        reviewed = last_review(context.folder) is not None
         return render_template("season.html", plan=plan, reviewed=reviewed, **view)
 
     @app.get("/safety")
     def safety() -> str:
-        with house.book() as book:
-            _, plan = house.issued(book)
+        with context.book() as book:
+            _, plan = context.issued(book)
         lines = day_cautions(plan.cautions) if plan else ()
         return render_template(
-            "safety.html", day=lines, standing=STANDING, rules=house.farm().rules
+            "safety.html", day=lines, standing=STANDING, rules=context.farm().rules
         )
 
     @app.get("/links")
     def links() -> str:
         sign = access.links()
         made = [(c.id, url_for("crew", token=sign.dumps(c.id), _external=True))
-                for c in house.farm().crews]  # fmt: skip
+                for c in context.farm().crews]  # fmt: skip
         return render_template("links.html", links=made)
 
     @app.get("/crew/<token>")
     def crew(token: str) -> str:
         name = crew_of(access, token)
-        with house.book() as book:
-            entry, plan = house.issued(book)
+        with context.book() as book:
+            entry, plan = context.issued(book)
         mine = [c for c in plan.crews if c.crew == name] if plan else []
-        if name is None or name not in {c.id for c in house.farm().crews}:
+        if name is None or name not in {c.id for c in context.farm().crews}:
             abort(404, "this link has ended: ask for a new one")
-        brief = _brief(house, plan and replace(plan, crews=tuple(mine)), entry, [])
+        brief = _brief(context, plan and replace(plan, crews=tuple(mine)), entry, [])
         return render_template("crew.html", name=name, **brief)
 
     @app.get("/sheet")
     def sheet() -> AnyResponse:
-        with house.book() as book:
-            _, plan = house.issued(book)
+        with context.book() as book:
+            _, plan = context.issued(book)
         if plan is None:
             abort(404, "there are no orders yet: replan first")
-        home = house.folder / "plans" / plan.now.strftime("%Y-%m-%d")
+        home = context.folder / "plans" / plan.now.strftime("%Y-%m-%d")
         if not (home / "sheet.html").is_file() or _made(home) != plan.now:
             abort(404, "the sheet is drawn when the orders are proven: try again in a minute")
         return _kept_page(home / "sheet.html")
 
     @app.get("/review")
     def review() -> AnyResponse:
-        if (last := last_review(house.folder)) is None:
+        if (last := last_review(context.folder)) is None:
             abort(404, "there is no review yet: run `afterrain review` on the farm's computer")
         return _kept_page(last)
 
@@ -227,20 +227,20 @@ def _made(home: Path) -> datetime | None:
 
 
 def _brief(
-    house: House, plan: Issued | None, entry: Entry | None, news: list[Entry]
+    context: AppContext, plan: Issued | None, entry: Entry | None, news: list[Entry]
 ) -> dict[str, Any]:
     """The orders and how far they can be trusted."""
     if plan is None:
-        return {"plan": None, "news": news, "state": house.planner.state}
-    now = house.clock()
+        return {"plan": None, "news": news, "state": context.planner.state}
+    now = context.clock()
     age = None if plan.issued is None else (now - plan.issued).total_seconds() / 3600.0
     fresh: Any = replace(plan, age_h=age)
     return {
         "plan": plan,
         "entry": entry,
         "news": news,
-        "state": house.planner.state,
-        "old": now - plan.now > STALE,
+        "state": context.planner.state,
+        "old": now - plan.now > STALE_ORDERS,
         "weather": weather_line(fresh),
         "weather_old": age is not None and age > plan.farm.rules.forecast_age_max_h,
         "losses": loss_lines(fresh),

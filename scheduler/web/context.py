@@ -15,10 +15,10 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
 from scheduler.web.worker import Planner
 
-FILES = ("farm.toml", "fields.csv", "fields.geojson", "rain.csv")
+FARM_FILES = ("farm.toml", "fields.csv", "fields.geojson", "rain.csv")
 
 
-class House:
+class AppContext:
     """What every view needs: the folder, its farm and book, the planner, the clock."""
 
     def __init__(self, folder: Path, planner: Planner, held: Callable[[], datetime] | None) -> None:
@@ -33,7 +33,7 @@ class House:
 
     def farm(self) -> Farm:
         """The farm, read again when one of its files changed."""
-        paths = [self.folder / name for name in FILES]
+        paths = [self.folder / name for name in FARM_FILES]
         stamp = tuple(p.stat().st_mtime if p.exists() else 0.0 for p in paths)
         with self._lock:
             if self._farm is None or self._farm[0] != stamp:

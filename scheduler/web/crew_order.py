@@ -14,7 +14,7 @@ from scheduler.orders.document import Issued
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import KINDS, crop_of, known, whole
 from scheduler.season_book.parsing import identify, read_entry, read_value
-from scheduler.web.context import House
+from scheduler.web.context import AppContext
 from scheduler.web.forms import form_number, form_token
 
 
@@ -55,7 +55,7 @@ def _moved(fields: list[str], move: str) -> list[str]:
     return out
 
 
-def register(app: Flask, house: House) -> None:
+def register(app: Flask, context: AppContext) -> None:
     """Add the page of a crew's own order."""
 
     def crew_asked(farm: Farm) -> str:
@@ -72,14 +72,14 @@ def register(app: Flask, house: House) -> None:
         """Fields as typed; Unreadable names what is wrong."""
         text = request.form.get("fields", "")[:5000]
         fact = KINDS["order"].facts[0]
-        value = read_value(fact, text, farm, crop=crop_of(farm, "", {}), now=house.clock())
+        value = read_value(fact, text, farm, crop=crop_of(farm, "", {}), now=context.clock())
         assert isinstance(value, tuple)
         return list(value)
 
     def priced(plan: Issued, crew: str, fields: list[str]) -> dict[str, Any]:
         """The price of an order in words, or why there is none."""
         try:
-            loss, lines = house.planner.price(all_orders(plan, crew, fields), best=plan.loss)
+            loss, lines = context.planner.price(all_orders(plan, crew, fields), best=plan.loss)
         except AfterrainError as error:
             return {"error": str(error), "lines": [], "cost": None}
         return {"error": "", "lines": lines, "cost": loss - plan.loss}
@@ -87,7 +87,7 @@ def register(app: Flask, house: House) -> None:
     def page(
         crew: str, plan: Issued, fields: list[str], code: int = 200, **more: Any
     ) -> tuple[str, int]:
-        names = titles(plan, house.farm())
+        names = titles(plan, context.farm())
         ordered = [n for c in plan.crews for n in planned(plan, c.crew)]
         ordered += [f.field for f in plan.left]
         others = [n for n in dict.fromkeys(ordered) if n not in fields and whole(n) not in fields]
@@ -100,14 +100,14 @@ def register(app: Flask, house: House) -> None:
 
     @app.route("/order", methods=["GET", "POST"])
     def order() -> Any:
-        farm = house.farm()
+        farm = context.farm()
         crew = crew_asked(farm)
-        with house.book() as book:
-            _, plan = house.issued(book)
+        with context.book() as book:
+            _, plan = context.issued(book)
             if plan is None:
                 return render_template("order.html", crew=crew, plan=None)
             if request.method == "GET":
-                own = list(book.locked(farm, house.clock()).get(crew, ()))
+                own = list(book.locked(farm, context.clock()).get(crew, ()))
                 rest = [n for n in planned(plan, crew) if n not in own and whole(n) not in own]
                 return page(crew, plan, own + rest, seen=book.revision)
             seen = form_number(request.form.get("seen", "")) or book.revision
@@ -125,11 +125,11 @@ def register(app: Flask, house: House) -> None:
             return save(book, crew, plan, fields, why, seen)
 
     def save(book: Book, crew: str, plan: Issued, fields: list[str], why: str, seen: int) -> Any:
-        farm = house.farm()
+        farm = context.farm()
         cost = priced(plan, crew, fields)["cost"]
         facts = {"fields": "; ".join(fields), "why": why}
         try:
-            fresh = read_entry("order", crew, facts, farm, now=house.clock(),
+            fresh = read_entry("order", crew, facts, farm, now=context.clock(),
                                by=request.form.get("by", "")[:100], token=form_token())  # fmt: skip
             if cost is not None:
                 fresh = replace(fresh, facts={**fresh.facts, "cost": float(cost)})
@@ -143,10 +143,10 @@ def register(app: Flask, house: House) -> None:
 
     @app.post("/order/price")
     def price() -> Any:
-        farm = house.farm()
+        farm = context.farm()
         crew = crew_asked(farm)
-        with house.book() as book:
-            _, plan = house.issued(book)
+        with context.book() as book:
+            _, plan = context.issued(book)
         if plan is None:
             return jsonify(error="there are no orders yet: replan first"), 409
         try:

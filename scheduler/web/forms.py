@@ -16,9 +16,9 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.formatting import unit_of, write_value
 from scheduler.season_book.kinds import KINDS, Entry, Kind, crop_of, known
 from scheduler.season_book.parsing import read_entry
-from scheduler.web.context import House
+from scheduler.web.context import AppContext
 
-MOST_ID = 10**12  # of an entry, as a request may name it
+MAX_ENTRY_ID = 10**12  # of an entry, as a request may name it
 
 
 def _kind(name: str) -> Kind:
@@ -48,7 +48,7 @@ def _subjects(farm: Farm, about: str) -> list[tuple[str, str]]:
 
 
 def _form(
-    house: House,
+    context: AppContext,
     kind: Kind,
     values: Mapping[str, str],
     *,
@@ -59,7 +59,7 @@ def _form(
     code: int = 200,
 ) -> tuple[str, int]:
     """The form of a kind, with what was typed and what is wrong with it."""
-    farm = house.farm()
+    farm = context.farm()
     page = render_template(
         "entry.html",
         kind=kind,
@@ -77,9 +77,9 @@ def _form(
     return page, code
 
 
-def _read(house: House, book: Book, kind: Kind, *, but: int | None = None) -> Entry:
+def _read(context: AppContext, book: Book, kind: Kind, *, but: int | None = None) -> Entry:
     """The entry a form holds."""
-    form, farm, now = request.form, house.farm(), house.clock()
+    form, farm, now = request.form, context.farm(), context.clock()
     facts = {f.name: form.get(f.name, "")[:1000] for f in kind.facts}
     by = form.get("by", "")[:100]
     entry = read_entry(
@@ -98,13 +98,13 @@ def _read(house: House, book: Book, kind: Kind, *, but: int | None = None) -> En
     return entry
 
 
-def register(app: Flask, house: House) -> None:
+def register(app: Flask, context: AppContext) -> None:
     """Add the pages that are written."""
-    _entries(app, house)
-    _replans(app, house)
+    _entries(app, context)
+    _replans(app, context)
 
 
-def _entries(app: Flask, house: House) -> None:
+def _entries(app: Flask, context: AppContext) -> None:
     @app.get("/enter")
     def enter() -> str:
         return render_template("enter.html", about=request.args.get("about", "")[:200])
@@ -112,41 +112,41 @@ def _entries(app: Flask, house: House) -> None:
     @app.route("/enter/<name>", methods=["GET", "POST"])
     def enter_kind(name: str) -> Any:
         kind = _kind(name)
-        with house.book() as book:
+        with context.book() as book:
             if request.method == "GET":
                 start = {f.name: f.usual for f in kind.facts}
                 start["subject"] = request.args.get("about", "")[:200]
-                return _form(house, kind, start, seen=book.revision)
+                return _form(context, kind, start, seen=book.revision)
             seen = form_number(request.form.get("seen", ""))
             try:
-                entry = book.add(_read(house, book, kind), seen=seen)
+                entry = book.add(_read(context, book, kind), seen=seen)
             except EntryError as error:
                 return _form(
-                    house, kind, request.form, wrong=error.wrong, seen=seen or book.revision,
+                    context, kind, request.form, wrong=error.wrong, seen=seen or book.revision,
                     code=422,
                 )  # fmt: skip
             except ConflictError as error:
                 return _form(
-                    house, kind, request.form, conflict=str(error), seen=book.revision, code=409
+                    context, kind, request.form, conflict=str(error), seen=book.revision, code=409
                 )
         return redirect(url_for("entry", number=entry.id, new=1), 303)
 
     @app.get("/entries")
     def entries() -> str:
-        with house.book() as book:
+        with context.book() as book:
             told = [e for e in book.entries(gone=True) if KINDS[e.kind].by_hand]
         return render_template("entries.html", entries=told[::-1][:300])
 
     @app.get("/entries/<int:number>")
     def entry(number: int) -> str:
-        with house.book() as book:
+        with context.book() as book:
             one = _get(book, number)
             old = book.get(one.replaces) if one.replaces else None
         return render_template("saved.html", entry=one, old=old, new="new" in request.args)
 
     @app.post("/entries/<int:number>/undo")
     def undo(number: int) -> AnyResponse:
-        with house.book() as book:
+        with context.book() as book:
             old = _get(book, number)
             back = book.withdraw(old.id, by=session.get("by", ""))
         flash("Taken back." if back.withdrawn else "It holds again.")
@@ -154,34 +154,34 @@ def _entries(app: Flask, house: House) -> None:
 
     @app.route("/entries/<int:number>/correct", methods=["GET", "POST"])
     def correct(number: int) -> Any:
-        with house.book() as book:
+        with context.book() as book:
             old = _get(book, number)
             kind = _kind(old.kind)
             if request.method == "GET":
-                return _form(house, kind, _typed(house, old), old=old)
+                return _form(context, kind, _typed(context, old), old=old)
             try:
-                fresh = _read(house, book, kind, but=old.id)
+                fresh = _read(context, book, kind, but=old.id)
                 entry = book.add(replace(fresh, replaces=old.id))
             except EntryError as error:
-                return _form(house, kind, request.form, wrong=error.wrong, old=old, code=422)
+                return _form(context, kind, request.form, wrong=error.wrong, old=old, code=422)
             except ConflictError as error:
                 return _form(
-                    house, kind, request.form, conflict=str(error), old=book.get(old.id), code=409
+                    context, kind, request.form, conflict=str(error), old=book.get(old.id), code=409
                 )
         return redirect(url_for("entry", number=entry.id, new=1), 303)
 
 
 def _get(book: Book, number: int) -> Entry:
     """An entry made by hand, or no such page."""
-    if not 0 < number < MOST_ID:
+    if not 0 < number < MAX_ENTRY_ID:
         abort(404)
     found = [e for e in book.entries(gone=True) if e.id == number and KINDS[e.kind].by_hand]
     return found[0] if found else abort(404)
 
 
-def _typed(house: House, entry: Entry) -> dict[str, str]:
+def _typed(context: AppContext, entry: Entry) -> dict[str, str]:
     """An entry as its form was typed."""
-    farm = house.farm()
+    farm = context.farm()
     crop = crop_of(farm, entry.subject, entry.facts)
     facts = {f.name: f for f in KINDS[entry.kind].facts}
     texts = {n: write_value(facts[n], v, farm, crop) for n, v in entry.facts.items()}
@@ -191,21 +191,21 @@ def _typed(house: House, entry: Entry) -> dict[str, str]:
     return {**dict.fromkeys(facts, ""), **texts, "subject": entry.subject, "at": at}
 
 
-def _replans(app: Flask, house: House) -> None:
+def _replans(app: Flask, context: AppContext) -> None:
     @app.route("/replan", methods=["GET", "POST"])
     def replan() -> Any:
         if request.method == "POST":
-            house.planner.start(house.held() if house.held else None)
+            context.planner.start(context.held() if context.held else None)
             return redirect(url_for("replan"), 303)
-        return render_template("replan.html", state=house.planner.state)
+        return render_template("replan.html", state=context.planner.state)
 
     @app.get("/replan.json")
     def replan_json() -> Any:
-        state = house.planner.state
+        state = context.planner.state
         names = ("running", "proving", "share", "text", "error", "plan")
         return jsonify({name: getattr(state, name) for name in names})
 
     @app.post("/replan/cancel")
     def cancel() -> AnyResponse:
-        house.planner.cancel()
+        context.planner.cancel()
         return redirect(url_for("replan"), 303)

@@ -12,14 +12,14 @@ from pathlib import Path
 import waitress
 
 from scheduler.errors import AfterrainError
-from scheduler.web.access import MOST_BYTES, read_access, set_passphrase
+from scheduler.web.access import MAX_FORM_BYTES, read_access, set_passphrase
 from scheduler.web.app import create_app
 from scheduler.web.worker import Planner
 
 THREADS = 8  # answers at once; assumed, a farm's people
 
 
-def held_clock(start: datetime) -> Callable[[], datetime]:
+def shifted_clock(start: datetime) -> Callable[[], datetime]:
     """A clock that was set to `start` now and runs on from there."""
     began = time.monotonic()
     return lambda: start + timedelta(seconds=time.monotonic() - began)
@@ -77,12 +77,12 @@ def serve(
         planner=planner,
         locked=network,
         access=access,
-        now=held_clock(start) if start else None,
+        now=shifted_clock(start) if start else None,
         names=names,
     )
     door = _bound("0.0.0.0" if network else "127.0.0.1", port)
     server = waitress.create_server(
-        app, sockets=[door], threads=THREADS, ident="", max_request_body_size=2 * MOST_BYTES
+        app, sockets=[door], threads=THREADS, ident="", max_request_body_size=2 * MAX_FORM_BYTES
     )
     for address in ["127.0.0.1", *(own_addresses() if network else [])]:
         print(f"http://{address}:{port}/", flush=True)

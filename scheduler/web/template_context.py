@@ -25,29 +25,29 @@ from scheduler.report.phrases import (
     loads_text,
     machines,
     moisture_range,
+    quality_note,
     quality_text,
     time_range,
     total_area,
-    weighed,
 )
-from scheduler.report.sheet import SHADES_H, by_day, kept, shades, topic
+from scheduler.report.sheet import SHADES_H, bold_topic, by_day, shades, unbroken
 from scheduler.season_book.formatting import at_words, says
 from scheduler.season_book.kinds import KINDS
-from scheduler.web.context import House
+from scheduler.web.context import AppContext
 from scheduler.windows.daily_hours import WORTHWHILE_H
 
 
-def register(app: Flask, house: House, locked: bool) -> None:
+def register(app: Flask, context: AppContext, locked: bool) -> None:
     """Give templates what they say things with."""
     app.jinja_env.filters |= {
         "plain": plain, "day": day_name, "machines": machines, "title": field_title,
-        "crop": crop_name, "percent": percent, "topic": topic,
+        "crop": crop_name, "percent": percent, "topic": bold_topic,
     }  # fmt: skip
     app.jinja_env.globals |= {
         "clock": clock, "time_range": time_range, "moisture_range": moisture_range,
         "loads_text": loads_text, "haul_text": haul_text, "grain_text": grain_text,
         "quality_text": quality_text,
-        "weighed": weighed, "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY,
+        "weighed": quality_note, "total_area": total_area, "by_day": by_day, "edge_only": EDGE_ONLY,
         "least_h": WORTHWHILE_H, "kinds": KINDS, "locked": locked, "deference": DEFERENCE,
         "shade_of": shade_of, "shades": shades(),
     }  # fmt: skip
@@ -55,22 +55,22 @@ def register(app: Flask, house: House, locked: bool) -> None:
     @app.context_processor
     def common() -> dict[str, Any]:
         try:
-            farm = house.farm()
+            farm = context.farm()
         except FarmError:
             return {"farm": None, "today": None, "who": ""}
         units, money = farm.units, farm.currency
         return {
             "farm": farm,
-            "today": house.clock().astimezone(farm.tz),
+            "today": context.clock().astimezone(farm.tz),
             "who": session.get("by", ""),
-            "area": lambda ha: kept(show_area(ha, units)),
-            "distance": lambda km: kept(show_distance(km, units)),
-            "rate": lambda ha_h: kept(show_rate(ha_h, units)),
-            "wind": lambda ms: kept(show_wind(ms, units)),
-            "temp": lambda c: kept(show_temp(c, units)),
-            "money": lambda value: kept(show_money(value, money)),
+            "area": lambda ha: unbroken(show_area(ha, units)),
+            "distance": lambda km: unbroken(show_distance(km, units)),
+            "rate": lambda ha_h: unbroken(show_rate(ha_h, units)),
+            "wind": lambda ms: unbroken(show_wind(ms, units)),
+            "temp": lambda c: unbroken(show_temp(c, units)),
+            "money": lambda value: unbroken(show_money(value, money)),
             "says": lambda e: says(e, farm),
-            "when": lambda e: at_words(e, farm, house.clock()),
+            "when": lambda e: at_words(e, farm, context.clock()),
         }
 
 

@@ -38,7 +38,7 @@ class Stopped(Exception):  # noqa: N818
 
 
 @dataclass(frozen=True, kw_only=True)
-class State:
+class ReplanState:
     """Where a replan stands. `plan` is the entry of the last plan it issued.
 
     `running` until orders are out, then `proving` until they are proven and the sheet is drawn.
@@ -63,7 +63,7 @@ def _settle(nice: int, module: str) -> Any:
     return importlib.import_module(module)
 
 
-def work(folder: str, module: str, pipe: Connection, stop: Event) -> None:
+def make_orders(folder: str, module: str, pipe: Connection, stop: Event) -> None:
     """Make orders and price others until the pipe closes. Runs in the first process."""
     planner = _settle(NICE, module)
     morning: Any = None
@@ -114,7 +114,9 @@ def _plan(
     return morning
 
 
-def prove(folder: str, module: str, pipe: Connection, now: datetime, seen: int, issue: int) -> None:
+def prove_orders(
+    folder: str, module: str, pipe: Connection, now: datetime, seen: int, issue: int
+) -> None:
     """Plan the same morning thoroughly, issue that plan and write its files.
 
     Nothing is issued where another plan was in the meantime. Runs in the second process.
@@ -151,7 +153,7 @@ class Planner:
 
     def __init__(self, folder: Path, *, module: str = "scheduler.planning.plan") -> None:
         self.folder, self.module = folder, module
-        self.state = State()
+        self.state = ReplanState()
         self._spawn = multiprocessing.get_context("spawn")
         self._changed = threading.Condition()
         self._answers: dict[int, tuple[Any, str]] = {}
@@ -168,7 +170,7 @@ class Planner:
         if self._worker is None or not self._worker.is_alive():
             ours, theirs = self._spawn.Pipe()
             self._stop = self._spawn.Event()
-            self._worker = self._begin(work, theirs, self._stop)
+            self._worker = self._begin(make_orders, theirs, self._stop)
             self._pipe = ours
             threading.Thread(target=self._listen, args=(ours, True), daemon=True).start()
         assert self._pipe is not None
@@ -198,7 +200,7 @@ class Planner:
             self._stop.clear()
             with Book(self.folder) as book:
                 self._asked_for = now or datetime.now(UTC), book.revision
-            self.state = State(
+            self.state = ReplanState(
                 running=True, text="starting", plan=self.state.plan, began=time.monotonic()
             )
             pipe.send(("plan", self._asked_for))
@@ -287,7 +289,7 @@ class Planner:
     def _prove(self, issue: int) -> None:
         ours, theirs = self._spawn.Pipe(duplex=False)
         self._proof = ours
-        self._prover = self._begin(prove, theirs, *self._asked_for, issue)
+        self._prover = self._begin(prove_orders, theirs, *self._asked_for, issue)
         self.state = replace(self.state, proving=True, share=0.0, text="proving the orders")
         threading.Thread(target=self._listen, args=(ours, False), daemon=True).start()
 

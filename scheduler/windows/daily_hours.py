@@ -1,4 +1,4 @@
-"""Hours ahead: what each field may still get on each day, as the outlets show it."""
+"""Hours ahead: what each field may still get on each day, as outputs show it."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from scheduler.farm.wording import guarded
 from scheduler.orders import document
 from scheduler.orders.document import plan_json
 from scheduler.orders.model import Order
-from scheduler.report import files as outlets
+from scheduler.report import files
 from scheduler.report.files import plan_csv, plan_files, slugs, write_plan
 from scheduler.report.messages import MESSAGE_CHARS, message
 
@@ -29,7 +29,7 @@ def morning():
 @pytest.fixture
 def drawn(monkeypatch):
     """Files without the pictures, which other tests draw."""
-    monkeypatch.setattr(outlets, "sheet", lambda morning: "<html>drawn elsewhere</html>")
+    monkeypatch.setattr(files, "sheet", lambda morning: "<html>drawn elsewhere</html>")
 
 
 def renamed(morning, **changes):
@@ -206,7 +206,7 @@ def test_an_interrupted_run_leaves_the_previous_plan_whole(
 
         return stopping
 
-    monkeypatch.setattr(outlets, "_write", counted(outlets._write))
+    monkeypatch.setattr(files, "_write", counted(files._write))
     monkeypatch.setattr(Path, "rename", counted(Path.rename))
     new = replace(morning, seed=99)
     try:

@@ -20,15 +20,15 @@ from scheduler.errors import AfterrainError
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import read_issued
 from scheduler.report.page_document import document
-from scheduler.report.phrases import weighed
+from scheduler.report.phrases import quality_note
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import KINDS
 from scheduler.web.access import (
-    FREE_TRIES,
+    FREE_ATTEMPTS,
     Access,
-    Tries,
+    LoginAttempts,
     host_allowed,
-    own_names,
+    machine_names,
     read_access,
     set_passphrase,
 )
@@ -131,7 +131,7 @@ def test_every_view_with_a_plan(client, folder):
     assert f"{first.start.mid:%H:%M}" in text
     assert "If the first sample is too wet" in text
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone<" in text
-    assert f'<p class="fine">{weighed(morning.farm)}</p>' in text
+    assert f'<p class="fine">{quality_note(morning.farm)}</p>' in text
 
 
 def test_forms_of_every_kind(client):
@@ -327,7 +327,7 @@ def test_strange_hosts_and_origins_are_refused(client):
     ],
 )  # fmt: skip
 def test_hosts(host, ours):
-    assert host_allowed(host, own_names() | {"barn.local"}) == ours
+    assert host_allowed(host, machine_names() | {"barn.local"}) == ours
 
 
 def test_every_answer_carries_its_headers(client):
@@ -404,7 +404,7 @@ def test_a_crew_link_shows_its_orders_and_writes_nothing(network, folder):
     link = re.search(r'href="[^"]*(/crew/[^"]+)"', get(client, "/links"))[1]
     text = get(network.test_client(), link)
     assert morning.crews[0].orders[0].name in text
-    assert f'<p class="fine">{weighed(morning.farm)}</p>' in text
+    assert f'<p class="fine">{quality_note(morning.farm)}</p>' in text
     assert morning.crews[1].orders[0].name not in text
     assert "<form" not in text
     assert 'href="/enter' not in text
@@ -413,8 +413,8 @@ def test_a_crew_link_shows_its_orders_and_writes_nothing(network, folder):
 
 
 def test_wrong_passphrases_cost_waits_that_double():
-    tries, now = Tries(), 1000.0
-    for _ in range(FREE_TRIES):
+    tries, now = LoginAttempts(), 1000.0
+    for _ in range(FREE_ATTEMPTS):
         assert tries.wait("a", now) == 0.0
         tries.failed("a", now)
     assert tries.wait("a", now) == 30.0
@@ -433,7 +433,7 @@ def test_wrong_passphrases_cost_waits_that_double():
 
 def test_login_is_rate_limited(network):
     client = network.test_client()
-    for _ in range(FREE_TRIES):
+    for _ in range(FREE_ATTEMPTS):
         assert "not the passphrase" in login(client, "no").text
     answer = login(client, "dry straw in august")
     assert answer.status_code == 403
