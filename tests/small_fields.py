@@ -3,7 +3,7 @@
 import numpy as np
 
 from readiness.atmosphere.weather import Weather
-from readiness.season.inputs import Limits, Stand
+from readiness.season.inputs import OperatingLimits, Stand
 from readiness.soil.properties import Land
 from readiness.validation.grain_events import plausible_weather
 
@@ -26,7 +26,7 @@ def stand(fields=1, crop="wheat_hard", *, ripe=FIRM_YET, moisture=np.nan, limit=
 
 def limits(fields=1, **changes):
     facts = {"combine_t": 25.0, "cart_t": 30.0, "approach": np.zeros(fields, dtype=np.int64)}
-    return Limits(**(facts | changes))
+    return OperatingLimits(**(facts | changes))
 
 
 def weather(days=6, *, members=1, sites=1, showers=(), start=START, **kind):

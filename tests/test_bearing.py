@@ -12,10 +12,10 @@ from readiness.soil.trafficability import (
     cart_axle,
     combine_axle,
     mobility_index,
-    second_opinions,
     strength_collins,
     strength_smsp,
     strength_spread,
+    strengths_at_limits,
     unified_class,
     vehicle_cone_index,
     water_limits,
@@ -182,7 +182,7 @@ def test_second_opinions_show_both_families():
         np.array([0.28, 0.38]), np.array([0.46, 0.51]), sand=sand, clay=clay, combine_t=25.0,
         cart_t=30.0, offset=np.zeros(2),
     )  # fmt: skip
-    rows = second_opinions(
+    rows = strengths_at_limits(
         ["loam", "silty clay loam"], water, sand=sand, clay=clay, density=density,
         combine_t=25.0, cart_t=30.0,
     )  # fmt: skip

@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from readiness.atmosphere.weather import Array, Weather
-from readiness.soil.calibrate import Seen, calibrate, depth_weights, probe_days, samples
+from readiness.soil.calibrate import (
+    WaterObservations,
+    calibrate,
+    depth_weights,
+    probe_observations,
+    water_observations,
+)
 from readiness.soil.properties import Land
 from readiness.soil.water_balance import run_water
 
@@ -53,7 +59,7 @@ def test_three_samples_help_and_never_wreck() -> None:
         weather, eto = summer(seed)
         truth = top_water(weather, eto, *draw(rng))
         hours = np.array([40, 75, 110]) * 24 + 9
-        seen = samples(hours, truth[hours] + rng.normal(0.0, 0.02, 3), weights=TOP)
+        seen = water_observations(hours, truth[hours] + rng.normal(0.0, 0.02, 3), weights=TOP)
         fit = calibrate(weather, Land.of(1), seen, kcb=0.6, eto=eto)
         later = np.s_[24 * DAYS // 2 :]
 
@@ -77,14 +83,14 @@ def test_probe_days_find_water_and_probe() -> None:
     said = 0.8 * (depth_weights(0.05) @ theta) + 0.05 + rng.normal(0.0, 0.004, DAYS)
     said[30:40] = np.nan
     half = np.where(np.arange(DAYS) < DAYS // 2, said, np.nan)
-    seen = probe_days(half, 0, depth_m=0.05, probe=0)
+    seen = probe_observations(half, 0, depth_m=0.05, probe=0)
     assert seen.hour.size == DAYS // 2 - 10
     fit = calibrate(weather, Land.of(1), seen, kcb=0.6, eto=eto)
     model = run_water(weather, fit.land, kcb=0.6 * fit.vigour, eto=eto)[0][0, 0]
-    told = fit.probe(0, depth_weights(0.05) @ model.reshape(5, DAYS, 24).mean(axis=2))
+    told = fit.probe_reading(0, depth_weights(0.05) @ model.reshape(5, DAYS, 24).mean(axis=2))
     miss = (told - said)[DAYS // 2 :]
     assert miss.std() < 0.012
-    assert fit.after < fit.before
+    assert fit.misfit_after < fit.misfit_before
 
 
 # hand: checks that only say 'at most' pull the model down where it was above, and not else
@@ -92,16 +98,16 @@ def test_one_sided_checks() -> None:
     weather, eto = summer(2)
     plain = top_water(weather, eto, Land.of(1))
     hours = np.array([60, 90, 120, 150]) * 24
-    agree = samples(hours, plain[hours] + 0.05, weights=TOP, side=-1)
-    assert calibrate(weather, Land.of(1), agree, kcb=0.6, eto=eto).before == 0.0
-    dry = samples(hours, plain[hours] - 0.05, weights=TOP, side=-1)
+    agree = water_observations(hours, plain[hours] + 0.05, weights=TOP, side=-1)
+    assert calibrate(weather, Land.of(1), agree, kcb=0.6, eto=eto).misfit_before == 0.0
+    dry = water_observations(hours, plain[hours] - 0.05, weights=TOP, side=-1)
     fit = calibrate(weather, Land.of(1), dry, kcb=0.6, eto=eto)
     assert top_water(weather, eto, fit.land, fit.vigour)[hours].mean() < plain[hours].mean() - 0.01
 
 
 def test_nothing_seen_changes_nothing() -> None:
     weather, eto = summer(1, 10)
-    none = samples(np.zeros(0, dtype=np.int64), np.zeros(0), weights=TOP)
+    none = water_observations(np.zeros(0, dtype=np.int64), np.zeros(0), weights=TOP)
     fit = calibrate(weather, Land.of(1), none, eto=eto)
     assert np.array_equal(fit.land.sand, Land.of(1).sand)
     assert fit.vigour == 1.0
@@ -109,7 +115,7 @@ def test_nothing_seen_changes_nothing() -> None:
 
 def test_observation_outside_is_refused() -> None:
     weather, eto = summer(1, 10)
-    late: Seen = samples(np.array([24 * 11]), np.array([0.2]), weights=TOP)
+    late: WaterObservations = water_observations(np.array([24 * 11]), np.array([0.2]), weights=TOP)
     with pytest.raises(ValueError, match="outside the weather"):
         calibrate(weather, Land.of(1), late, eto=eto)
     with pytest.raises(ValueError, match="one member and one field"):

@@ -36,13 +36,13 @@ def test_constants_are_consistent(key):
 
 
 def test_another_isotherm_is_chosen_by_edition_and_form():
-    book = CROPS["barley"].using(edition="textbook", form="chung-pfost")
+    book = CROPS["barley"].with_isotherm(edition="textbook", form="chung-pfost")
     assert book.isotherm.a == 457.12
     assert set(book.isotherms) == set(CROPS["barley"].isotherms)
     with pytest.raises(
         ValueError, match=r"canola: no isotherm D245\.6 halsey; known are D245\.5 halsey"
     ):
-        CROPS["canola"].using(edition="D245.6", form="halsey")
+        CROPS["canola"].with_isotherm(edition="D245.6", form="halsey")
 
 
 def test_barley_sprouts_more_readily_than_wheat():  # published

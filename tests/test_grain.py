@@ -30,7 +30,7 @@ def celsius(fahrenheit):
 
 
 def isotherm(crop, form, edition="D245.5"):
-    return CROPS[crop].using(edition=edition, form=form).isotherm
+    return CROPS[crop].with_isotherm(edition=edition, form=form).isotherm
 
 
 # published: shelled corn, % wb, from a grain-dryer maker's manual ('calculated from the
@@ -93,7 +93,7 @@ def test_both_forms_at_25_degrees(crop, rh, henderson, chung_pfost):
 def test_barley_sets_disagree_by_two_points_and_can_be_chosen():
     # published: textbook set 14.39 % at 60 °F and 65 % against 12.36-12.66 by D245.5.
     at = celsius(60), np.array(65.0)
-    book = CROPS["barley"].using(edition="textbook", form="chung-pfost").isotherm
+    book = CROPS["barley"].with_isotherm(edition="textbook", form="chung-pfost").isotherm
     assert float(equilibrium_moisture(*at, book)) == pytest.approx(14.39, abs=0.01)
     assert float(equilibrium_moisture(*at, CROPS["barley"].isotherm)) == pytest.approx(
         12.36, abs=0.01

@@ -77,7 +77,7 @@ def test_wet_number() -> None:
 # published: TEW of FAO-56 Table 19's mid values is within its range for loam and clay
 @pytest.mark.parametrize(("sand", "clay", "low", "high"), [(0.4, 0.2, 16, 22), (0.25, 0.5, 22, 29)])
 def test_evaporable_water(sand: float, clay: float, low: float, high: float) -> None:
-    row = Land.of(1, sand=sand, clay=clay).soil()[0]
+    row = Land.of(1, sand=sand, clay=clay).soil_table()[0]
     assert low <= row[soil.TEW] <= high
     assert 7.0 <= row[soil.REW] <= 12.0
 
@@ -92,7 +92,7 @@ def hours_to_drain(sand: float, clay: float) -> float:
         estimated=still > 1.0,
     )  # fmt: skip
     land = Land.of(1, sand=sand, clay=clay, drainage=soil.GOOD)
-    state = land.start()[None].copy()
+    state = land.initial_state()[None].copy()
     state[0, 0, :3] = land.saturation[0]
     theta = run_water(weather, land, state=state, eto=still)[0][0, 0]
     top = (theta[:3] * soil.LAYERS[:3, None]).sum(axis=0) / 0.30

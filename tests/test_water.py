@@ -71,7 +71,7 @@ def test_balance_closes(
     rng = np.random.default_rng(seed)
     weather = frame(storms(seed, mean=8.0), warm + rng.normal(0.0, 6.0, HOURS))
     theta, end, flux = run_water(weather, land, kcb=kcb, eto=day_et(et))
-    change = stored(end[0, 0]) - stored(land.start()[0])
+    change = stored(end[0, 0]) - stored(land.initial_state()[0])
     assert weather.rain.sum() - flux.sum() - change == pytest.approx(0.0, abs=1e-9)
     assert flux.min() >= 0.0
     assert theta.max() <= land.saturation[0] + 1e-12
@@ -96,7 +96,7 @@ def test_more_rain_never_drier(fact: dict[str, float], seed: int, more: float, e
 @given(facts, st.integers(0, 10_000), st.floats(0.0, 0.3))
 def test_wetter_start_never_drier(fact: dict[str, float], seed: int, share: float) -> None:
     land = Land.of(1, **fact)
-    weather, wetter = frame(storms(seed)), land.start()[None].copy()
+    weather, wetter = frame(storms(seed)), land.initial_state()[None].copy()
     wetter[0, 0, :5] += share * (land.saturation[0] - wetter[0, 0, :5])
     plain, _, _ = run_water(weather, land, eto=day_et(5.0))
     after, _, _ = run_water(weather, land, eto=day_et(5.0), state=wetter)
@@ -215,7 +215,7 @@ EXAMPLE_35 = (
 
 def test_evaporation_of_example_35() -> None:
     # its one store of 18 mm is two halves here, so a day may differ by a millimetre
-    row, state = Land.of(1, residue=0.0).soil()[0], Land.of(1).start()[0]
+    row, state = Land.of(1, residue=0.0).soil_table()[0], Land.of(1).initial_state()[0]
     low, full = 0.05, 0.05 + 0.18
     row[soil.LOW], row[soil.INV_KR] = low, 1.0 / (18.0 - 8.0)
     state[:2] = low

@@ -42,8 +42,8 @@ def test_hours_belong_to_the_farm_date():
     assert list(days.dates.astype(str)) == ["2024-08-10", "2024-08-11"]
     assert list(days.hours) == [24, 24]
     assert days.harvestable[0, 0].tolist() == [10, 1]
-    assert days.first[0, 0].tolist() == [10, 13]
-    assert days.lost[Reason.GRAIN, 0, 0].tolist() == [14, 23]
+    assert days.first_open[0, 0].tolist() == [10, 13]
+    assert days.hours_by_reason[Reason.GRAIN, 0, 0].tolist() == [14, 23]
 
 
 # published: U.S. clocks went forward on 10 March and back on 3 November 2024.
@@ -65,7 +65,7 @@ def test_half_hour_zones_keep_their_clock():
     days = daily_windows(season("2024-01-01T13", np.zeros((1, 1, 24))), tz=ZoneInfo("Asia/Kolkata"))
     # hand: 13 UTC is 18:30 in India; the date turns before the hour that starts at 00:30.
     assert list(days.hours) == [6, 18]
-    assert days.first[0, 0].tolist() == [18.5, 0.5]
+    assert days.first_open[0, 0].tolist() == [18.5, 0.5]
 
 
 def test_chance_and_quantiles_over_members():
@@ -86,8 +86,8 @@ def test_causes_are_counted_once():
     reason[0, :, 20:] = Reason.GRAIN
     reason[0, 1, 0] = Reason.UNKNOWN
     days = daily_windows(season("2024-08-10T05", reason), tz=CHICAGO)
-    assert days.lost.sum(axis=0).tolist() == [[[24], [24]]]
-    assert days.lost[Reason.GROUND, 0, :, 0].tolist() == [20, 19]
+    assert days.hours_by_reason.sum(axis=0).tolist() == [[[24], [24]]]
+    assert days.hours_by_reason[Reason.GROUND, 0, :, 0].tolist() == [20, 19]
     assert days.unknown[0, :, 0].tolist() == [0, 1]
 
 
@@ -104,6 +104,6 @@ def test_blocks_are_the_whole():
     facts = land(n), stand(n), limits(n)
     whole = daily_windows(simulate(frame, *facts, site=site), tz=CHICAGO)
     for part, days in block_windows(frame, *facts, site=site, tz=CHICAGO, block=3):
-        assert np.array_equal(days.lost, whole.lost[:, :, part])
-        assert np.array_equal(days.first, whole.first[:, part], equal_nan=True)
+        assert np.array_equal(days.hours_by_reason, whole.hours_by_reason[:, :, part])
+        assert np.array_equal(days.first_open, whole.first_open[:, part], equal_nan=True)
         assert np.array_equal(days.dates, whole.dates)

@@ -7,14 +7,13 @@ import numpy as np
 import pytest
 from small_fields import land, limits, stand, weather
 
-from readiness.season.codes import Reason, Tier
+from readiness.season.codes import OtherWorkReason, Reason, Tier
 from readiness.season.other_work import (
     PLANTING_TEMP,
-    Held,
-    Work,
+    OtherWork,
+    other_work_reasons,
     seed_temperature,
     tillage_limit,
-    work_reasons,
 )
 from readiness.season.simulate import simulate
 from readiness.soil.trafficability import plastic_limit
@@ -48,59 +47,66 @@ def held(frame, crop="corn"):
     where = land()
     season = simulate(frame, where, stand(), limits())
     return season, {
-        work: work_reasons(season, frame, where, work=work, crop=(crop,))[0, 0]
-        for work in get_args(Work)
+        work: other_work_reasons(season, frame, where, work=work, crop=(crop,))[0, 0]
+        for work in get_args(OtherWork)
     }
 
 
 def test_rain_ends_tillage_and_cold_ends_planting():
     dry, wet = weather(6), weather(6, showers=((30, 40.0),))
     before, after = held(dry)[1]["tillage"], held(wet)[1]["tillage"]
-    assert before[40] == Held.OPEN
-    assert after[40] != Held.OPEN
-    assert not ((after == Held.OPEN) & (before != Held.OPEN)).any()
+    assert before[40] == OtherWorkReason.OPEN
+    assert after[40] != OtherWorkReason.OPEN
+    assert not ((after == OtherWorkReason.OPEN) & (before != OtherWorkReason.OPEN)).any()
     cold = held(weather(6, temp=(-2.0, 12.0), dew_point=-4.0))[1]["planting"]
-    assert not (cold == Held.OPEN).any()
+    assert not (cold == OtherWorkReason.OPEN).any()
 
 
 def test_each_crop_waits_for_its_own_warmth():
     # hand: soil at 5 to 9 °C is warm enough for wheat (4 °C), not for corn (10 °C)
     frame = weather(4, temp=(5.0, 9.0), dew_point=2.0)
-    assert (held(frame, "corn")[1]["planting"] == Held.COLD).all()
-    assert not (held(frame, "wheat_hard")[1]["planting"] == Held.COLD).any()
+    assert (held(frame, "corn")[1]["planting"] == OtherWorkReason.COLD).all()
+    assert not (held(frame, "wheat_hard")[1]["planting"] == OtherWorkReason.COLD).any()
 
 
 def test_spraying_keeps_to_the_usual_wind_and_the_sun():
     # published: 3-10 mph; inversions until about an hour after sunrise
     frame = weather(4, wind=(4.0, 4.0))
     day = held(frame)[1]["spraying"][72:]
-    assert day[12] == Held.OPEN
-    assert (day[:5] == Held.SUN).all()
+    assert day[12] == OtherWorkReason.OPEN
+    assert (day[:5] == OtherWorkReason.SUN).all()
     for wind in (1.0, 5.0):
         blown = held(replace(frame, wind=np.full_like(frame.wind, wind)))[1]["spraying"]
-        assert (blown == Held.WIND).all()
+        assert (blown == OtherWorkReason.WIND).all()
 
 
 def test_what_closes_an_hour_is_charged_ground_first_then_rain():
     # hand: season, wind and sun are fit but for the hours written over
     frame = weather(4, wind=(4.0, 4.0))
     season, before = held(frame)
-    noon = int(np.flatnonzero(before["spraying"] == Held.OPEN)[0])
+    noon = int(np.flatnonzero(before["spraying"] == OtherWorkReason.OPEN)[0])
     season.tier[:, :, noon] = Tier.SOFT
     frame.rain[:, :, noon : noon + 2] = 1.0
-    after = work_reasons(season, frame, land(), work="spraying", crop=("corn",))[0, 0]
-    assert list(after[noon : noon + 3]) == [Held.GROUND, Held.RAIN, before["spraying"][noon + 2]]
+    after = other_work_reasons(season, frame, land(), work="spraying", crop=("corn",))[0, 0]
+    assert list(after[noon : noon + 3]) == [
+        OtherWorkReason.GROUND,
+        OtherWorkReason.RAIN,
+        before["spraying"][noon + 2],
+    ]
 
 
 def test_wet_topsoil_and_a_dry_seed_zone_are_told_apart():
     # hand: 0.40 is over any plastic limit, 0.02 under any wilting point
     frame = weather(4)
     season, _ = held(frame)
-    for water, tillage, planting in ((0.40, Held.WET, Held.WET), (0.02, Held.OPEN, Held.DRY)):
+    for water, tillage, planting in (
+        (0.40, OtherWorkReason.WET, OtherWorkReason.WET),
+        (0.02, OtherWorkReason.OPEN, OtherWorkReason.DRY),
+    ):
         firm = np.full_like(season.tier, Tier.FIRM)
         one = replace(season, tier=firm, water_top=np.full_like(season.water_top, water))
         for work, cause in (("tillage", tillage), ("planting", planting)):
-            codes = work_reasons(one, frame, land(), work=work, crop=("barley",))
+            codes = other_work_reasons(one, frame, land(), work=work, crop=("barley",))
             assert (codes == cause).all()
 
 
@@ -110,10 +116,14 @@ def test_unknown_is_never_fit():
     season, reasons = held(frame)
     assert (season.tier[:, :, 80:90] == Tier.UNKNOWN).all()
     for codes in reasons.values():
-        assert (codes[80:90] == Held.UNKNOWN).all()
+        assert (codes[80:90] == OtherWorkReason.UNKNOWN).all()
 
 
 def test_codes_are_counted_and_said_as_those_of_cutting():
-    assert max(Held) <= max(Reason)
-    assert (Held.OPEN, Held.UNKNOWN, Held.SUN) == (Reason.OPEN, Reason.UNKNOWN, Reason.NIGHT)
-    assert set(HELD_TEXTS) == set(Held) - {Held.OPEN}
+    assert max(OtherWorkReason) <= max(Reason)
+    assert (OtherWorkReason.OPEN, OtherWorkReason.UNKNOWN, OtherWorkReason.SUN) == (
+        Reason.OPEN,
+        Reason.UNKNOWN,
+        Reason.NIGHT,
+    )
+    assert set(HELD_TEXTS) == set(OtherWorkReason) - {OtherWorkReason.OPEN}

@@ -89,7 +89,7 @@ class Crop:
         """The equilibrium constants in use."""
         return self.isotherms[0]
 
-    def using(self, *, edition: str, form: Form) -> Crop:
+    def with_isotherm(self, *, edition: str, form: Form) -> Crop:
         """The same crop on another of its isotherms, for example barley on the textbook set."""
         for one in self.isotherms:
             if one.edition == edition and one.form == form:
@@ -152,7 +152,7 @@ _BARLEY = replace(
     test_weight=61.8,  # 48 lb/bu x 1.287
     base_moisture=14.0,  # memory: 13.5-14.5
     thresh_limit=18.0,  # memory: up to about 18 %
-    # Published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `using`.
+    # Published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `with_isotherm`.
     isotherms=(
         _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
         _isotherm("henderson", 2.2919e-5, 2.0123, 195.267, _D5, "memory"),

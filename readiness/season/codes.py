@@ -28,3 +28,17 @@ class Reason(IntEnum):
     LIGHTNING = 8
     HEAT = 9
     NIGHT = 10  # outside daylight, where the user asks for daylight only
+
+
+class OtherWorkReason(IntEnum):
+    """First cause that keeps an hour from other work; `Reason` has the same first two and last."""
+
+    OPEN = Reason.OPEN
+    UNKNOWN = Reason.UNKNOWN
+    GROUND = 2  # too soft
+    RAIN = 3
+    WET = 4  # topsoil too wet to work
+    COLD = 5
+    DRY = 6  # too little water in the seed zone
+    WIND = 7
+    SUN = Reason.NIGHT  # too low: dark, or an inversion is likely

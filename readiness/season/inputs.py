@@ -30,7 +30,7 @@ class Stand:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Limits:
+class OperatingLimits:
     """What closes an hour besides ground and grain; None switches a rule off.
 
     Attributes

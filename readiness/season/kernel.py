@@ -344,7 +344,7 @@ def walk(  # type: ignore[no-untyped-def]
     closed, lightning : (member or 1, site | field or 1, hour or 1) reason of the weather besides
         lightning, 0 for none; lightning.
     order, site, kind : (field,) fields sorted by site and crop; site; row of `crops`.
-    facts, crops, soil : (field, FACTS), (crop, CONSTANTS), `Land.soil`.
+    facts, crops, soil : (field, FACTS), (crop, CONSTANTS), `Land.soil_table`.
     first, seen, noise, surprise : (field + 1,) where each field's observations begin;
         (observation, 4); (member, observation) twice.
     """

@@ -26,7 +26,7 @@ from readiness.grain.crops import Crop
 from readiness.grain.moisture import FORMS, GREEN_MAX, dry_to_wet, wet_to_dry
 from readiness.season import kernel as lanes
 from readiness.season.codes import Reason
-from readiness.season.inputs import Limits, Observation, Stand
+from readiness.season.inputs import Observation, OperatingLimits, Stand
 from readiness.soil.properties import Land
 from readiness.soil.trafficability import water_limits
 
@@ -43,15 +43,15 @@ KINDS = {"moisture": 0, "tier": 1, "water": 2}
 
 
 @dataclass(frozen=True, kw_only=True)
-class State:
+class RunState:
     """Where lanes stand: soil water and the rest, (member, field, column)."""
 
     water: Array
     lane: Array
 
-    def fields(self, part: slice) -> State:
-        """State of some fields."""
-        return State(water=self.water[:, part], lane=self.lane[:, part])
+    def fields(self, rows: slice | Sequence[int]) -> RunState:
+        """State of the fields in `rows`."""
+        return RunState(water=self.water[:, rows], lane=self.lane[:, rows])
 
 
 def site_of(sites: int, fields: int, site: Int | None) -> Int:
@@ -82,7 +82,9 @@ def sky(times: NDArray[np.datetime64], land: Land, at: Int) -> tuple[Array, Arra
     return np.where(height >= SUN_LOW, clear, 0.0), 0.000665 * air_pressure(land.elevation_m[at])
 
 
-def closed_hours(weather: Weather, limits: Limits, land: Land, at: Int) -> NDArray[np.uint8]:
+def closed_hours(
+    weather: Weather, limits: OperatingLimits, land: Land, at: Int
+) -> NDArray[np.uint8]:
     """First of wind, fire, heat and night in each hour of each site; 0 where none."""
     stops = (limits.wind_stop, limits.fire_stop, limits.heat_stop)
     if stops == (None, None, None) and not limits.daylight_only:
@@ -120,7 +122,11 @@ def crop_table(crops: Sequence[Crop]) -> Array:
 
 
 def field_table(
-    start: np.datetime64, land: Land, stand: Stand, limits: Limits, crops: Mapping[str, Crop]
+    start: np.datetime64,
+    land: Land,
+    stand: Stand,
+    limits: OperatingLimits,
+    crops: Mapping[str, Crop],
 ) -> Array:
     """Facts of each field, (field, lanes.FACTS)."""
     out = np.empty((len(stand.crop), lanes.FACTS))
@@ -141,7 +147,7 @@ def field_table(
     return out
 
 
-def fresh_state(table: Array, land: Land, stand: Stand, known: Mapping[str, Crop]) -> State:
+def fresh_state(table: Array, land: Land, stand: Stand, known: Mapping[str, Crop]) -> RunState:
     """State before the first hour when nothing is known of earlier ones, one member."""
     crops = [known[name] for name in stand.crop]
     ripe, mature = table[:, lanes.RIPE], table[:, lanes.MATURE]
@@ -163,7 +169,7 @@ def fresh_state(table: Array, land: Land, stand: Stand, known: Mapping[str, Crop
     out[..., lanes.GRAIN_VAR] = np.where(moist, lanes.RIPENING_SD, lanes.GRAIN_SD) ** 2
     out[..., lanes.WATER_VAR] = lanes.WATER_SD**2
     out[..., lanes.CLOUDY] = np.nan
-    return State(water=land.start()[None], lane=out)
+    return RunState(water=land.initial_state()[None], lane=out)
 
 
 def spread(rng: np.random.Generator, members: int, fields: int) -> Array:
@@ -183,10 +189,10 @@ def begin(
     *,
     members: int,
     seed: int,
-) -> State:
+) -> RunState:
     """Start of each lane: `state` or a fresh one, one member spread by its variances over many."""
     state = fresh_state(table, land, stand, crops) if state is None else state
-    if not isinstance(state, State):
+    if not isinstance(state, RunState):
         raise TypeError(f"state must be the `end` of a Season, got {type(state).__name__}")
     have, fields = state.lane.shape[:2]
     if fields != len(stand.crop):
@@ -204,7 +210,7 @@ def begin(
         shift = spread(rng, members, fields) * np.sqrt(lane[..., lanes.WATER_VAR])
         top = water[..., :2] + shift[..., None]
         water[..., :2] = np.clip(top, WATER_LEAST, land.saturation[None, :, None])
-    return State(water=water, lane=lane)
+    return RunState(water=water, lane=lane)
 
 
 def seen_table(

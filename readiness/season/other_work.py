@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from enum import IntEnum
 from typing import Literal
 
 import numpy as np
@@ -11,29 +10,15 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.hazards import solar_elevation
 from readiness.atmosphere.weather import Array, Weather
-from readiness.season.codes import Reason, Tier
+from readiness.season.codes import OtherWorkReason, Tier
 from readiness.season.simulate import Season
 from readiness.soil.properties import Land, bulk_density
 from readiness.soil.trafficability import plastic_limit
 
-Work = Literal["tillage", "planting", "spraying"]
+OtherWork = Literal["tillage", "planting", "spraying"]
 
 
-class Held(IntEnum):
-    """First cause that keeps an hour from other work; `Reason` has the same first two and last."""
-
-    OPEN = Reason.OPEN
-    UNKNOWN = Reason.UNKNOWN
-    GROUND = 2  # too soft
-    RAIN = 3
-    WET = 4  # topsoil too wet to work
-    COLD = 5
-    DRY = 6  # too little water in the seed zone
-    WIND = 7
-    SUN = Reason.NIGHT  # too low: dark, or an inversion is likely
-
-
-Causes = dict[Held, NDArray[np.bool_]]
+Causes = dict[OtherWorkReason, NDArray[np.bool_]]
 #: Least soil temperature for planting, °C: corn 50 °F at 4 in published; soybean 50-55 °F from
 #: memory; sorghum and the small grains and canola assumed.
 PLANTING_TEMP: dict[str, float] = {
@@ -84,10 +69,10 @@ def tillage_limit(clay: Array, *, density: Array, offset: Array) -> Array:
     return np.asarray(0.9 * plastic_limit(clay) * density / 100.0 + offset, dtype=np.float64)
 
 
-def work_reasons(
-    season: Season, weather: Weather, land: Land, *, work: Work, crop: Sequence[str]
+def other_work_reasons(
+    season: Season, weather: Weather, land: Land, *, work: OtherWork, crop: Sequence[str]
 ) -> NDArray[np.uint8]:
-    """First cause that keeps each hour from other work, `Held` (member, field, hour).
+    """First cause that keeps each hour from other work, `OtherWorkReason` (member, field, hour).
 
     Tillage needs 0-15 cm no wetter than 0.9 of the plastic limit; planting that, and it warm and
     moist enough; spraying usual wind, no rain and no likely inversion, see `SPRAY_CAUTION`; all
@@ -107,23 +92,23 @@ def work_reasons(
         causes |= _seed_zone(season, weather, land, crop)
     bears = (season.tier == Tier.FIRM) | (season.tier == Tier.HEADLAND_ONLY)
     unknown = np.isnan(known) | (season.tier == Tier.UNKNOWN)
-    closed = {Held.UNKNOWN: unknown, Held.GROUND: ~bears} | causes
-    codes = np.select(list(closed.values()), [int(c) for c in closed], int(Held.OPEN))
+    closed = {OtherWorkReason.UNKNOWN: unknown, OtherWorkReason.GROUND: ~bears} | causes
+    codes = np.select(list(closed.values()), [int(c) for c in closed], int(OtherWorkReason.OPEN))
     return codes.astype(np.uint8)
 
 
 def _tillage(season: Season, land: Land) -> tuple[Array, Causes]:
     density = bulk_density(land.sand, land.clay, land.organic_pct)
     limit = tillage_limit(land.clay, density=density, offset=land.bearing_offset)
-    return season.water_top, {Held.WET: season.water_top > limit[:, None]}
+    return season.water_top, {OtherWorkReason.WET: season.water_top > limit[:, None]}
 
 
 def _seed_zone(season: Season, weather: Weather, land: Land, crop: Sequence[str]) -> Causes:
     least = np.array([PLANTING_TEMP[c] for c in crop])[:, None]
     dry, wet = land.wilting_point[:, None], land.field_capacity[:, None]
     return {
-        Held.COLD: seed_temperature(weather.temp) < least,
-        Held.DRY: season.water_top < dry + SEED_ZONE_SHARE * (wet - dry),
+        OtherWorkReason.COLD: seed_temperature(weather.temp) < least,
+        OtherWorkReason.DRY: season.water_top < dry + SEED_ZONE_SHARE * (wet - dry),
     }
 
 
@@ -131,7 +116,7 @@ def _spraying(weather: Weather, land: Land) -> tuple[Array, Causes]:
     low, high = SPRAY_WIND
     sun = solar_elevation(weather.times, land.latitude, land.longitude)
     return weather.wind + weather.rain, {
-        Held.RAIN: weather.rain > 0.0,
-        Held.WIND: (weather.wind < low) | (weather.wind > high),
-        Held.SUN: np.broadcast_to(sun < SPRAY_SUN, weather.wind.shape),
+        OtherWorkReason.RAIN: weather.rain > 0.0,
+        OtherWorkReason.WIND: (weather.wind < low) | (weather.wind > high),
+        OtherWorkReason.SUN: np.broadcast_to(sun < SPRAY_SUN, weather.wind.shape),
     }

@@ -12,8 +12,8 @@ from readiness.atmosphere.weather import Array, Weather
 from readiness.grain.crops import CROPS, Crop
 from readiness.season import kernel as lanes
 from readiness.season import kernel_arrays as facts
-from readiness.season.inputs import Limits, Observation, Stand
-from readiness.season.kernel_arrays import State
+from readiness.season.inputs import Observation, OperatingLimits, Stand
+from readiness.season.kernel_arrays import RunState
 from readiness.soil.properties import Land
 
 
@@ -55,7 +55,7 @@ def simulate(
     weather: Weather,
     land: Land,
     stand: Stand,
-    limits: Limits,
+    limits: OperatingLimits,
     *,
     state: object = None,
     observations: Sequence[Observation] = (),
@@ -86,7 +86,7 @@ def simulate(
     sample or a check. Unknown hours are NaN, `Tier.UNKNOWN` and `Reason.UNKNOWN`: never workable.
     """
     fields, hours = len(stand.crop), weather.shape[2]
-    have = state.lane.shape[0] if isinstance(state, State) else 1
+    have = state.lane.shape[0] if isinstance(state, RunState) else 1
     members = max(weather.shape[0], have, 1 if limits.lightning is None else len(limits.lightning))
     where = facts.site_of(weather.shape[1], fields, site)
     names = sorted(set(stand.crop))
@@ -110,7 +110,7 @@ def simulate(
         values, codes, end.water, end.lane, rain, temp, humidity, wind, radiation, clear, gamma,
         facts.closed_hours(weather, limits, land, at), np.ascontiguousarray(lightning),
         np.lexsort((kind, where)), where, kind, table,
-        facts.crop_table([crops[name] for name in names]), land.soil(),
+        facts.crop_table([crops[name] for name in names]), land.soil_table(),
         first, rows, noise, surprise,
     )  # fmt: skip
     return Season(

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array, Weather
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
-from readiness.season.inputs import Limits, Stand
-from readiness.season.kernel_arrays import State, begin, field_table
+from readiness.season.inputs import OperatingLimits, Stand
+from readiness.season.kernel_arrays import RunState, begin, field_table
 from readiness.season.simulate import Season, simulate
 from readiness.soil.properties import Land
 
@@ -46,25 +46,25 @@ class DailyWindows:
     dates : (day,) datetime64[D], farm dates.
     hours : (day,) hours of each date that the season covers.
     trafficable : (member, field, day) hours in which combines may drive.
-    lost : (reason, member, field, day) hours by `Reason`; row OPEN holds harvestable hours.
-    first : (member, field, day) farm clock hour of the first harvestable hour; NaN for none.
+    hours_by_reason : (reason, member, field, day) hours; row `Reason.OPEN` is harvestable.
+    first_open : (member, field, day) farm clock hour of the first harvestable hour; NaN for none.
     """
 
     dates: NDArray[np.datetime64]
     hours: NDArray[np.int64]
     trafficable: Count
-    lost: Count
-    first: NDArray[np.float32]
+    hours_by_reason: Count
+    first_open: NDArray[np.float32]
 
     @property
     def harvestable(self) -> Count:
         """(member, field, day) hours that can be cut."""
-        return np.asarray(self.lost[Reason.OPEN])
+        return np.asarray(self.hours_by_reason[Reason.OPEN])
 
     @property
     def unknown(self) -> Count:
         """(member, field, day) hours of which nothing is known; they are not workable."""
-        return np.asarray(self.lost[Reason.UNKNOWN])
+        return np.asarray(self.hours_by_reason[Reason.UNKNOWN])
 
     def chance(self, hours: float) -> Array:
         """Share of members with at least `hours` harvestable hours, (field, day)."""
@@ -79,7 +79,7 @@ class DailyWindows:
 
         Members without one count as never, so NaN means that quantile sees none that day.
         """
-        never = np.where(np.isnan(self.first), np.inf, self.first)
+        never = np.where(np.isnan(self.first_open), np.inf, self.first_open)
         value = np.quantile(never, q, axis=0, method="higher")
         return np.where(np.isinf(value), np.nan, value).astype(np.float64)
 
@@ -114,19 +114,21 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     first = np.full((members, n, len(dates)), np.nan, dtype=np.float32)
     reason, tier = np.ascontiguousarray(season.reason), np.ascontiguousarray(season.tier)
     _count(reason, tier, day.astype(np.int64), clock, trafficable, lost, first)
-    return DailyWindows(dates=dates, hours=counts, trafficable=trafficable, lost=lost, first=first)
+    return DailyWindows(
+        dates=dates, hours=counts, trafficable=trafficable, hours_by_reason=lost, first_open=first
+    )
 
 
 def block_windows(
     weather: Weather,
     land: Land,
     stand: Stand,
-    limits: Limits,
+    limits: OperatingLimits,
     *,
     site: NDArray[np.int64],
     tz: tzinfo,
     block: int = 24,
-    state: State | None = None,
+    state: RunState | None = None,
     seed: int = 0,
 ) -> Iterator[tuple[slice, DailyWindows]]:
     """Daily windows of many fields, block by block, so that memory stays bounded.

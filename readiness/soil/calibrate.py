@@ -47,7 +47,7 @@ MIDDLES = np.cumsum(LAYERS) - 0.5 * LAYERS
 
 
 @dataclass(frozen=True, kw_only=True)
-class Seen:
+class WaterObservations:
     """Observations of one field's water, arrays (observation,).
 
     Attributes
@@ -67,27 +67,29 @@ class Seen:
     side: Int
     probe: Int
 
-    def then(self, more: Seen) -> Seen:
+    def joined(self, more: WaterObservations) -> WaterObservations:
         """Both together."""
         names = ("hour", "hours", "weights", "value", "sd", "side", "probe")
-        return Seen(**{n: np.concatenate([getattr(self, n), getattr(more, n)]) for n in names})
+        return WaterObservations(
+            **{n: np.concatenate([getattr(self, n), getattr(more, n)]) for n in names}
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Calibration:
     """What was learnt: the field, the factor on its basal crop coefficient, the probes.
 
-    `before` and `after` are root mean squares of weighted misfits (1 = as expected).
+    `misfit_before` and `misfit_after` are root mean squares of weighted misfits (1 = as expected).
     """
 
     land: Land
     vigour: float
     gain: Array
     offset: Array
-    before: float
-    after: float
+    misfit_before: float
+    misfit_after: float
 
-    def probe(self, number: int, water: Array) -> Array:
+    def probe_reading(self, number: int, water: Array) -> Array:
         """What a probe would say of `water`, m³/m³."""
         return np.asarray(self.gain[number] * water + self.offset[number])
 
@@ -98,30 +100,38 @@ def depth_weights(depth_m: float) -> Array:
     return np.array([np.interp(depth_m, MIDDLES, row) for row in unit])
 
 
-def samples(
+def water_observations(
     hour: Int, value: Array, *, weights: Array, sd: float = 0.03, side: int = 0, hours: int = 1
-) -> Seen:
+) -> WaterObservations:
     """Observations of one kind: water by hand, or limits that ground checks speak of."""
     n = np.asarray(hour).size
     whole = np.ones(n, dtype=np.int64)
-    return Seen(
-        hour=np.asarray(hour, dtype=np.int64), hours=hours * whole,
-        weights=np.tile(weights, (n, 1)), value=np.asarray(value, dtype=np.float64),
-        sd=np.full(n, sd), side=side * whole, probe=-whole,
-    )  # fmt: skip
+    return WaterObservations(
+        hour=np.asarray(hour, dtype=np.int64),
+        hours=hours * whole,
+        weights=np.tile(weights, (n, 1)),
+        value=np.asarray(value, dtype=np.float64),
+        sd=np.full(n, sd),
+        side=side * whole,
+        probe=-whole,
+    )
 
 
-def probe_days(reading: Array, first_hour: int, *, depth_m: float, probe: int) -> Seen:
+def probe_observations(
+    reading: Array, first_hour: int, *, depth_m: float, probe: int
+) -> WaterObservations:
     """Daily means (day,) of a probe; NaN days are left out. `first_hour` of day 0 in the frame."""
     day = np.flatnonzero(np.isfinite(reading))
-    one = samples(first_hour + 24 * day, reading[day], weights=depth_weights(depth_m), hours=24)
+    one = water_observations(
+        first_hour + 24 * day, reading[day], weights=depth_weights(depth_m), hours=24
+    )
     return replace(one, probe=np.full(day.size, probe, dtype=np.int64), sd=np.full(day.size, 0.01))
 
 
 def calibrate(
     weather: Weather,
     land: Land,
-    seen: Seen,
+    seen: WaterObservations,
     *,
     kcb: Array | float = KCB_RIPE,
     eto: Array | None = None,
@@ -175,9 +185,14 @@ class _Task:
     """One calibration: parameters in standard errors of their priors, 0 is the prior."""
 
     def __init__(
-        self, weather: Weather, land: Land, seen: Seen, kcb: Array | float, eto: Array,
+        self,
+        weather: Weather,
+        land: Land,
+        seen: WaterObservations,
+        kcb: Array | float,
+        eto: Array,
         learn: tuple[str, ...],
-    ) -> None:  # fmt: skip
+    ) -> None:
         stop = int((seen.hour + seen.hours).max()) if seen.hour.size else 1
         self.weather = weather.between(weather.start, weather.start + np.timedelta64(stop, "h"))
         self.land, self.seen, self.learn = land, seen, learn
@@ -220,9 +235,13 @@ class _Task:
         kcb = np.asarray(self.kcb) * vigour
         cover = np.broadcast_to(kcb, (1, self.weather.shape[2]))[0]
         total, gaps = _running_sums(
-            land.start()[0], land.soil()[0], self.weather.rain[0, 0], self.weather.temp[0, 0],
-            self.eto[0, 0], np.ascontiguousarray(cover),
-        )  # fmt: skip
+            land.initial_state()[0],
+            land.soil_table()[0],
+            self.weather.rain[0, 0],
+            self.weather.temp[0, 0],
+            self.eto[0, 0],
+            np.ascontiguousarray(cover),
+        )
         first, stop = self.seen.hour, self.seen.hour + self.seen.hours
         mean = (self.seen.weights * (total[stop] - total[first])).sum(axis=1) / self.seen.hours
         return np.where(gaps[stop] > gaps[first], np.nan, mean)
@@ -274,19 +293,27 @@ class _Task:
         if not self.seen.hour.size:
             none = np.zeros(0)
             return Calibration(
-                land=land, vigour=vigour, gain=none, offset=none, before=0.0, after=0.0
+                land=land,
+                vigour=vigour,
+                gain=none,
+                offset=none,
+                misfit_before=0.0,
+                misfit_after=0.0,
             )
         before = self.gaps_to_seen(start)[0]
         after, gain, offset = self.gaps_to_seen(x)
         votes = _votes(self.seen).sum()
         return Calibration(
-            land=land, vigour=vigour, gain=gain, offset=offset,
-            before=float(np.sqrt((before**2).sum() / votes)),
-            after=float(np.sqrt((after**2).sum() / votes)),
-        )  # fmt: skip
+            land=land,
+            vigour=vigour,
+            gain=gain,
+            offset=offset,
+            misfit_before=float(np.sqrt((before**2).sum() / votes)),
+            misfit_after=float(np.sqrt((after**2).sum() / votes)),
+        )
 
 
-def _votes(seen: Seen) -> Array:
+def _votes(seen: WaterObservations) -> Array:
     """Share of a vote of each observation: those of one kind within `ALIKE_DAYS` share one."""
     votes = np.ones(seen.hour.size)
     for p in np.unique(seen.probe):

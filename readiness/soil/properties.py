@@ -15,7 +15,7 @@ LAYERS = np.array([0.05, 0.10, 0.15, 0.30, 0.40])
 POOR, MODERATE, GOOD = 0, 1, 2
 #: Free drainage below the profile as a share of saturated conductivity, by drainage class;
 #: assumed: a poorly drained field has a slow layer or a water table below.
-BELOW = np.array([0.002, 0.02, 0.2])
+DEEP_DRAINAGE_SHARE = np.array([0.002, 0.02, 0.2])
 #: Curve numbers of straight-row small grain in good condition, hydrologic groups A-D, bare and
 #: with residue (TR-55 Table 2-2b, memory).
 CN_ROW = np.array([63.0, 75.0, 83.0, 87.0])
@@ -197,14 +197,14 @@ class Land:
         steep = (wet_number(cn) - cn) / 3.0 * (1.0 - 2.0 * np.exp(-13.86 * self.slope_pct / 100.0))
         return np.asarray(np.clip(cn + steep, 30.0, 95.0))
 
-    def soil(self) -> Array:
+    def soil_table(self) -> Array:
         """Table for `water.water_step`, (field, COLUMNS)."""
         out = np.zeros((self.sand.size, COLUMNS))
         wp, fc, sat = self.wilting_point, self.field_capacity, self.saturation
         cn = self.curve_number()
         ksat = saturated_conductivity(self.sand, self.clay, self.organic_pct) * self.drain_factor
         out[:, WP], out[:, FC], out[:, SAT], out[:, LOW] = wp, fc, sat, 0.5 * wp
-        out[:, KSAT], out[:, OUT] = ksat, ksat * BELOW[self.drainage]
+        out[:, KSAT], out[:, OUT] = ksat, ksat * DEEP_DRAINAGE_SHARE[self.drainage]
         out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
         out[:, INTAKE] = INTAKE_SHARE * retention(cn)
         out[:, TEW] = 1000.0 * (fc - 0.5 * wp) * EVAPORATION_DEPTH  # FAO-56 eq. 73
@@ -222,7 +222,7 @@ class Land:
         out[:, ROOT:] = ROOTS
         return out
 
-    def start(self) -> Array:
+    def initial_state(self) -> Array:
         """Water state to start from, (field, STATE): half of what plants can use, thawed, bare."""
         out = np.zeros((self.sand.size, STATE))
         out[:, : LAYERS.size] = (0.5 * (self.field_capacity + self.wilting_point))[:, None]

@@ -36,10 +36,10 @@ SMSP: dict[str, tuple[float, float]] = {
 
 #: No work above this share of field capacity in the upper zones (Rutledge & McHardy, in Baier
 #: 1973, Can. Agric. Eng. 15).
-TOP_SHARE = 0.95
+TOP_FIELD_CAPACITY_SHARE = 0.95
 #: The same for 15-30 cm; assumed, because the published zones end near 20 cm and the subsoil
 #: only matters to loads when it is no longer drained.
-BELOW_SHARE = 1.0
+BELOW_FIELD_CAPACITY_SHARE = 1.0
 #: Sand fractions between which ground turns sandy; assumed, loam to loamy sand. On sandy ground
 #: field capacity is the water at 10 kPa (convention, memory), and the lower zone is not judged
 #: (Rutledge & McHardy judge two zones there, three elsewhere).
@@ -236,8 +236,8 @@ def water_limits(
     sandy = np.clip((sand - SANDY[0]) / (SANDY[1] - SANDY[0]), 0.0, 1.0)
     drained = field_capacity * 3.3 ** (sandy * pore_index(sand, clay, ORGANIC))
     sticky = plastic_limit(clay) * bulk_density(sand, clay, ORGANIC) / 100.0
-    top = np.minimum(TOP_SHARE * drained, np.where(sandy > 0.0, np.inf, sticky))
-    below = BELOW_SHARE * field_capacity
+    top = np.minimum(TOP_FIELD_CAPACITY_SHARE * drained, np.where(sandy > 0.0, np.inf, sticky))
+    below = BELOW_FIELD_CAPACITY_SHARE * field_capacity
     below = below + sandy * 0.5 * (saturation - below)
 
     def held(limit: Array) -> Array:
@@ -253,7 +253,7 @@ def water_limits(
 
 
 @dataclass(frozen=True, kw_only=True)
-class Opinion:
+class StrengthAtLimit:
     """What strength relations say of ground at a limit of water: the spread is the message.
 
     `strength` in kPa by family; `needed` in kPa by vehicle and passes.
@@ -266,7 +266,7 @@ class Opinion:
     needed: dict[str, float]
 
 
-def second_opinions(
+def strengths_at_limits(
     textures: Sequence[str],
     limits: WaterLimits,
     *,
@@ -275,7 +275,7 @@ def second_opinions(
     density: Array,
     combine_t: float,
     cart_t: float,
-) -> list[Opinion]:
+) -> list[StrengthAtLimit]:
     """Strength of 15-30 cm at the limits of each texture, against what the vehicles need.
 
     Arrays (texture,); bulk density in t/m³.
@@ -294,7 +294,7 @@ def second_opinions(
         ):
             families = strength_spread(water, sand=sand[i], clay=clay[i], density=density[i])
             rows.append(
-                Opinion(
+                StrengthAtLimit(
                     texture=texture,
                     limit=limit,
                     water=float(water),

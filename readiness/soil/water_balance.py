@@ -230,7 +230,7 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
 
     Parameters
     ----------
-    state : (STATE,) see `readiness.soil.properties`. soil : (COLUMNS,) row of `Land.soil`.
+    state : (STATE,) see `readiness.soil.properties`. soil : (COLUMNS,) row of `Land.soil_table`.
     rain : mm. temp : °C. eto : reference ET, mm. kcb : basal crop coefficient.
 
     Returns
@@ -307,11 +307,13 @@ def run_water(
     if eto is None:
         eto = weather_et(weather, land.latitude, land.longitude, land.elevation_m)
     first = (
-        np.broadcast_to(land.start(), (members, *land.start().shape)) if state is None else state
+        np.broadcast_to(land.initial_state(), (members, *land.initial_state().shape))
+        if state is None
+        else state
     )
     end: NDArray[np.float64] = np.array(first, dtype=np.float64)
     theta = np.empty((members, n, LAYERS.size, hours))
     flux = np.zeros((members, n, 4))
     cover = np.ascontiguousarray(np.broadcast_to(np.asarray(kcb, dtype=np.float64), (n, hours)))
-    _walk(theta, flux, end, land.soil(), weather.rain, weather.temp, eto, cover)
+    _walk(theta, flux, end, land.soil_table(), weather.rain, weather.temp, eto, cover)
     return theta, end, flux

@@ -143,7 +143,7 @@ def _hours_to_limit_error(crop: Crop) -> float:
     found = [hours(crop, 16.5), hours(crop, 15.4), hours(crop, 17.6)]
     for other in crop.isotherms[1:]:
         if other.edition == crop.isotherm.edition:
-            found.append(hours(crop.using(edition=other.edition, form=other.form), 16.5))
+            found.append(hours(crop.with_isotherm(edition=other.edition, form=other.form), 16.5))
     return float(np.max(found) - np.min(found)) / 2.0
 
 

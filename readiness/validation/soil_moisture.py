@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from readiness.soil.calibrate import Calibration, calibrate, depth_weights, probe_days
+from readiness.soil.calibrate import Calibration, calibrate, depth_weights, probe_observations
 from readiness.soil.trafficability import water_limits
 from readiness.sources.records import DEPTHS
 from readiness.validation.stations import Station, daily_soil_water
@@ -55,10 +55,10 @@ def calibrated(one: Station) -> Calibration | None:
     parts = []
     for number, depth in enumerate(PROBES):
         reading = np.where(days, one.daily.soil_water[DEPTHS.index(depth)], np.nan)
-        parts.append(probe_days(reading, 0, depth_m=depth / 100.0, probe=number))
+        parts.append(probe_observations(reading, 0, depth_m=depth / 100.0, probe=number))
     seen = parts[0]
     for more in parts[1:]:
-        seen = seen.then(more)
+        seen = seen.joined(more)
     if seen.hour.size < 60 or not all(p.hour.size for p in parts):
         return None
     learn = ("sand", "clay", "drain_factor", "evap_factor", "vigour")
@@ -97,7 +97,7 @@ def soil_results(one: Station) -> SoilResult:
     if fit is not None:
         theta = daily_soil_water(one, fit.land, vigour=fit.vigour)
         for number, d in enumerate(PROBES):
-            fitted[d] = fit.probe(number, depth_weights(d / 100.0) @ theta)
+            fitted[d] = fit.probe_reading(number, depth_weights(d / 100.0) @ theta)
             scores[f"{d} cm, calibrated, trained"] = score(
                 fitted[d], seen[d], one.compared & ~tested
             )

@@ -11,7 +11,7 @@ from typing import Any, get_args
 
 from tqdm import tqdm
 
-from readiness.season.other_work import Work
+from readiness.season.other_work import OtherWork
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm
@@ -35,7 +35,7 @@ def register(commands: Any) -> None:
     ready = commands.add_parser("ready", help="hours per field and day that can be driven or cut")
     _common(ready)
     ready.add_argument(
-        "--work", choices=get_args(Work), help="hours for other work instead of cutting"
+        "--work", choices=get_args(OtherWork), help="hours for other work instead of cutting"
     )
     ready.set_defaults(run=run_ready)
     price = commands.add_parser("price", help="what an order of your own would cost")

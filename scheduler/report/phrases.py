@@ -6,7 +6,8 @@ import math
 from datetime import date, datetime
 
 from readiness.grain.grade import SAMPLE_GRADE
-from readiness.season.other_work import Held, Work
+from readiness.season.codes import OtherWorkReason
+from readiness.season.other_work import OtherWork
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_mass, show_money, show_test_weight, wheat_t
 from scheduler.farm.wording import CAUSE, clock, plain
@@ -27,17 +28,17 @@ LIMITED_TEXTS = {
 }
 #: What keeps an hour from other work.
 HELD_TEXTS: dict[int, str] = {
-    Held.UNKNOWN: "weather unknown",
-    Held.GROUND: "ground too soft",
-    Held.RAIN: "rain falling",
-    Held.WET: "topsoil too wet to work",
-    Held.COLD: "soil too cold for its crop",
-    Held.DRY: "seed zone too dry",
-    Held.WIND: "wind too light or too strong",
-    Held.SUN: "dark, or inversions likely",
+    OtherWorkReason.UNKNOWN: "weather unknown",
+    OtherWorkReason.GROUND: "ground too soft",
+    OtherWorkReason.RAIN: "rain falling",
+    OtherWorkReason.WET: "topsoil too wet to work",
+    OtherWorkReason.COLD: "soil too cold for its crop",
+    OtherWorkReason.DRY: "seed zone too dry",
+    OtherWorkReason.WIND: "wind too light or too strong",
+    OtherWorkReason.SUN: "dark, or inversions likely",
 }
 #: Work of `ready`, cutting by default: the heading of its hours, what they are, what closes them.
-WORK_TEXTS: dict[Work | None, tuple[str, str, dict[int, str]]] = {
+WORK_TEXTS: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
     None: ("cut", "the field can be cut", CAUSE),
     "tillage": ("till", "the topsoil can be worked", HELD_TEXTS),
     "planting": ("plant", "the field's crop can be sown", HELD_TEXTS),

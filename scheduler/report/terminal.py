@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from datetime import datetime
 
-from readiness.season.other_work import SPRAY_CAUTION, Work
+from readiness.season.other_work import SPRAY_CAUTION, OtherWork
 from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_distance, show_money, show_rate
@@ -165,7 +165,7 @@ def terminal_ready(
     now: datetime,
     days: int = 4,
     least_h: float = WORTHWHILE_H,
-    work: Work | None = None,
+    work: OtherWork | None = None,
 ) -> str:
     """Hours of every field on each of the next days: to drive on, to cut, how sure, why not more.
 

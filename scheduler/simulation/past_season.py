@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from math import cos, radians
@@ -15,7 +14,7 @@ from readiness.atmosphere.weather import Weather
 from readiness.forecasts.ensemble import ShortRecordError
 from readiness.forecasts.reforecast import other_years
 from readiness.grain.crops import CROPS
-from readiness.season.kernel_arrays import State
+from readiness.season.kernel_arrays import RunState
 from readiness.season.simulate import Season, simulate
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
 from readiness.sources.records import DailyRecord, fill_short_gaps, screen_record
@@ -64,7 +63,7 @@ class PastSeason:
     weather: Weather
     climate: Weather
     season: Season
-    states: tuple[State, ...]
+    states: tuple[RunState, ...]
     compiled: Compiled
 
     @property
@@ -248,7 +247,7 @@ def soonest(farm: Farm, field: Field) -> int:
     return min((q for q, p in enumerate(farm.points) if field.crop in p.markets), key=minutes)
 
 
-def ahead_of(farm: Farm, weather: Weather, state: State | None, *, seed: int = 0) -> Season:
+def ahead_of(farm: Farm, weather: Weather, state: RunState | None, *, seed: int = 0) -> Season:
     """The fields of a farm under weather (member, 1, hour), from a state of theirs."""
     every = np.arange(len(season_rows(farm)))
     return simulate(
@@ -256,18 +255,13 @@ def ahead_of(farm: Farm, weather: Weather, state: State | None, *, seed: int = 0
     )
 
 
-def morning_states(farm: Farm, spin: Weather, weather: Weather) -> tuple[State, ...]:
+def morning_states(farm: Farm, spin: Weather, weather: Weather) -> tuple[RunState, ...]:
     """State of every field on each morning of the season."""
     state = ahead_of(farm, spin, None).end
     out = []
     for day in range(weather.shape[2] // 24):
-        assert isinstance(state, State)
+        assert isinstance(state, RunState)
         out.append(state)
         a = weather.times[0] + 24 * day
         state = ahead_of(farm, weather.between(a, a + 24), state).end
     return tuple(out)
-
-
-def picked(state: State, index: Sequence[int]) -> State:
-    """State of some fields."""
-    return State(water=state.water[:, index], lane=state.lane[:, index])

@@ -26,7 +26,7 @@ from scheduler.planning.dispatch_rules import RIPEST, keys, rule_orders
 from scheduler.planning.information import Known
 from scheduler.planning.makeup_choice import compiled_for
 from scheduler.simulation.field_work import Choice, Work, begun, fit_on_arrival, follow, work
-from scheduler.simulation.past_season import SLOTS_DAY, PastSeason, ahead_of, best_sold, picked
+from scheduler.simulation.past_season import SLOTS_DAY, PastSeason, ahead_of, best_sold
 from scheduler.solver.annealing import search, short_search
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import Orders
@@ -157,7 +157,7 @@ def morning_tables(
         past.weather.between(a, b), past.climate, members=settings.members, seed=seed,
         perfect=settings.perfect,
     )  # fmt: skip
-    season = ahead_of(farm, ahead, picked(past.states[day], kept), seed=seed)
+    season = ahead_of(farm, ahead, past.states[day].fields(kept), seed=seed)
     known = Known(
         farm=farm, now=now,
         weather=FarmWeather(past=past.weather, ahead=ahead, lightning=None, source="emulated",

@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from readiness.soil.properties import Land, bulk_density
-from readiness.soil.trafficability import second_opinions, water_limits
+from readiness.soil.trafficability import strengths_at_limits, water_limits
 from readiness.validation.soil_moisture import (
     CART_T,
     COMBINE_T,
@@ -174,7 +174,7 @@ def strength_lines() -> list[tuple[str, ...]]:
         land.field_capacity, land.saturation, sand=sand, clay=clay,
         combine_t=COMBINE_T, cart_t=CART_T, offset=np.zeros(len(sand)),
     )  # fmt: skip
-    opinions = second_opinions(
+    opinions = strengths_at_limits(
         [name.replace("_", " ") for name in TEXTURES], limits, sand=sand, clay=clay,
         density=bulk_density(sand, clay, land.organic_pct), combine_t=COMBINE_T, cart_t=CART_T,
     )  # fmt: skip

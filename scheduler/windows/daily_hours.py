@@ -107,7 +107,7 @@ def hours_by_day(
 def _day_hours(
     windows: DailyWindows, figures: dict[str, float], row: int, d: int, causes: Mapping[int, str]
 ) -> DayHours:
-    lost = windows.lost[1:, :, row, d].mean(axis=1)
+    lost = windows.hours_by_reason[1:, :, row, d].mean(axis=1)
     if lost[: Reason.NIGHT - 1].any():  # the last: every day has a night, other causes are news
         lost = lost[: Reason.NIGHT - 1]
     unknown = windows.unknown[:, row, d].mean() > UNKNOWN_SHARE * windows.hours[d]

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Weather
 from readiness.grain.crops import CROPS
-from readiness.season.inputs import Limits, Observation, Stand
-from readiness.season.other_work import Work, work_reasons
+from readiness.season.inputs import Observation, OperatingLimits, Stand
+from readiness.season.other_work import OtherWork, other_work_reasons
 from readiness.season.simulate import Season, simulate
 from readiness.soil.properties import Land
 from readiness.soil.trafficability import WaterLimits, water_limits
@@ -95,10 +95,12 @@ def stand_of(farm: Farm) -> Stand:
     )
 
 
-def limits_of(farm: Farm, lightning: NDArray[np.bool_] | None, row_of: NDArray[np.int64]) -> Limits:
+def limits_of(
+    farm: Farm, lightning: NDArray[np.bool_] | None, row_of: NDArray[np.int64]
+) -> OperatingLimits:
     """What closes hours besides ground and grain."""
     rules = farm.rules
-    return Limits(
+    return OperatingLimits(
         combine_t=max(c.loaded_t for c in farm.combines),
         cart_t=max((c.loaded_t for c in farm.carts), default=0.0),
         approach=np.array([APPROACH[f.approach] for f, _ in season_rows(farm)]),
@@ -197,17 +199,17 @@ def simulate_farm(
     return with_grain_offset(farm, with_history(old, new, keep)), recent.then(ahead)
 
 
-def season_for_work(farm: Farm, season: Season, sky: Weather, *, work: Work) -> Season:
+def season_for_work(farm: Farm, season: Season, sky: Weather, *, work: OtherWork) -> Season:
     """The season with its hours open or closed for other work.
 
-    The reasons are those of `readiness.season.other_work.Held`.
+    The reasons are those of `readiness.season.codes.OtherWorkReason`.
 
     `sky` (member, field, hour) on the season's hours; each field is sown with its own crop.
     """
     picked = [f for f, _ in season_rows(farm)]
     weather = sky.sites([farm.fields.index(f) for f in picked])
     crop = [f.crop for f in picked]
-    reason = work_reasons(season, weather, land_of(farm), work=work, crop=crop)
+    reason = other_work_reasons(season, weather, land_of(farm), work=work, crop=crop)
     return replace(season, reason=reason)
 
 
