@@ -32,7 +32,7 @@ from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.planning.information import gather
 from scheduler.planning.plan import plan_farm
 from scheduler.report.page_document import document
-from scheduler.review.observed_season import weather_that_came
+from scheduler.review.observed_season import observed_weather
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
 from scheduler.weather.history import gauged
@@ -184,7 +184,7 @@ class Crews:
         self.left = {f.id: f.area_ha * (1.0 - f.cut_fraction) for f in farm.fields}
         self.at: dict[str, str] = {}
         self.bias = dict(zip(self.left, self.rng.normal(0.0, 0.4, len(self.left)), strict=True))
-        known = weather_that_came(folder, farm, np.datetime64("2026-09-22T00"), [])
+        known = observed_weather(folder, farm, np.datetime64("2026-09-22T00"), [])
         first = np.datetime64("2026-08-12T00")
         known = gauged(known, farm, read_rain(folder, farm), [])
         past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)

@@ -18,14 +18,25 @@ import numpy as np
 from readiness.sources.records import read_uscrn_daily
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
-from scheduler.simulation.past_season import hourly_records, known_years, past_season
-from scheduler.simulation.rehearsal import Score, Settings, measure, rehearse
-from scheduler.simulation.whatif import SETTINGS, completion, mapping, what_if
+from scheduler.simulation.past_season import complete_years, hourly_records, past_season
+from scheduler.simulation.rehearsal import (
+    RehearsalSettings,
+    RehearsalSummary,
+    compare_season,
+    rehearse,
+)
+from scheduler.simulation.whatif import WHATIF_SETTINGS, completion, parallel_map, what_if
 
 ROOT = Path(__file__).parents[1]
 RECORDS = ROOT.parent / "shared" / "data" / "soil_moisture"
-STATIONS = ("ND_Northgate_5_ESE", "MN_Goodridge_12_NNW", "SD_Sioux_Falls_14_NNE",
-            "MT_Wolf_Point_29_ENE", "NE_Lincoln_8_ENE", "KS_Manhattan_6_SSW")  # fmt: skip
+STATIONS = (
+    "ND_Northgate_5_ESE",
+    "MN_Goodridge_12_NNW",
+    "SD_Sioux_Falls_14_NNE",
+    "MT_Wolf_Point_29_ENE",
+    "NE_Lincoln_8_ENE",
+    "KS_Manhattan_6_SSW",
+)
 
 
 def station(name):
@@ -36,9 +47,9 @@ def _season(task):
     name, year = task
     daily = station(name)
     past = past_season(read_farm(ROOT / "sample_forecasts"), daily, hourly_records(daily), year)
-    told = measure(past, name, Settings())
-    perfect = rehearse(past, Settings(perfect=True))
-    return told, replace(told, ours=perfect)
+    told = compare_season(past, name, RehearsalSettings())
+    perfect = rehearse(past, RehearsalSettings(perfect=True))
+    return told, replace(told, planner=perfect)
 
 
 def score():
@@ -46,7 +57,7 @@ def score():
     tasks = []
     for name in STATIONS:
         daily = station(name)
-        years = known_years(farm, daily, hourly_records(daily))
+        years = complete_years(farm, daily, hourly_records(daily))
         first = next(y for y in years if y >= 2012)
         tasks += [(name, first), (name, next(y for y in years if y >= max(2016, first + 1)))]
     print(tasks, flush=True)
@@ -57,14 +68,20 @@ def score():
             perfect.append(b)
             rules = "  ".join(f"{n}: {v:,.0f}" for n, v in a.rules.items())
             print(
-                f"{a.station:24s} {a.year}  ours {a.ours.loss:9,.0f}  hindsight {a.hindsight:9,.0f}"
-                f"  {rules}  share {a.share:.2f}  perfect {b.share:.2f}", flush=True,
-            )  # fmt: skip
-    one, other = (Score(seasons=tuple(s)) for s in (told, perfect))
-    print(f"median share {one.median_share:.3f}; rule best on average: {one.best_rule}; ours worse "
-          f"than it by at most {100 * one.worst_excess:+.1f} %")  # fmt: skip
-    print(f"perfect forecast: median {other.median_share:.3f}, least "
-          f"{min(s.share for s in other.seasons):.3f}")  # fmt: skip
+                f"{a.station:24s} {a.year}  ours {a.planner.loss:9,.0f}"
+                f"  hindsight {a.best_fixed_order:9,.0f}"
+                f"  {rules}  share {a.share:.2f}  perfect {b.share:.2f}",
+                flush=True,
+            )
+    one, other = (RehearsalSummary(seasons=tuple(s)) for s in (told, perfect))
+    print(
+        f"median share {one.median_share:.3f}; rule best on average: {one.best_rule}; ours worse "
+        f"than it by at most {100 * one.worst_excess:+.1f} %"
+    )
+    print(
+        f"perfect forecast: median {other.median_share:.3f}, least "
+        f"{min(s.share for s in other.seasons):.3f}"
+    )
 
 
 def whatif():
@@ -73,32 +90,37 @@ def whatif():
     stations, seasons = [], 0
     for name in names:
         stations.append(station(name))
-        seasons += len(known_years(farm, stations[-1], hourly_records(stations[-1])))
+        seasons += len(complete_years(farm, stations[-1], hourly_records(stations[-1])))
     begin = time.perf_counter()
-    with mapping(workers=2) as run:
+    with parallel_map(workers=2) as run:
         found = what_if(farm, Alteration(combines=("C1",)), stations, run=run)
     took = time.perf_counter() - begin
     n = len(found.base)
     print(f"{n} seasons twice: {took:.0f} s; 30 seasons: {took * 30 / n:.0f} s")
     print("value of the change", np.percentile(found.values, [10, 50, 90]).round())
-    print("done by", [completion(found.base, s) for s in (0.5, 0.8, 0.9)],
-          [completion(found.changed, s) for s in (0.5, 0.8, 0.9)])  # fmt: skip
+    print(
+        "done by",
+        [completion(found.base, s) for s in (0.5, 0.8, 0.9)],
+        [completion(found.changed, s) for s in (0.5, 0.8, 0.9)],
+    )
 
 
 def dask():
     from distributed import LocalCluster
 
     farm, daily = read_farm(ROOT / "sample_forecasts"), station("ND_Jamestown_38_WSW")
-    wanted = {"years": range(2015, 2017), "settings": replace(SETTINGS, members=3, days=6)}
+    wanted = {"years": range(2015, 2017), "settings": replace(WHATIF_SETTINGS, members=3, days=6)}
     change = Alteration(combines=("C1",))
     here = what_if(farm, change, [daily], **wanted)
     with (
         LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0") as cluster,
-        mapping(cluster=cluster.scheduler_address) as run,
+        parallel_map(cluster=cluster.scheduler_address) as run,
     ):
         there = what_if(farm, change, [daily], run=run, **wanted)
-    same = [a.loss == b.loss and a.done == b.done for a, b in
-            zip(here.base + here.changed, there.base + there.changed, strict=True)]  # fmt: skip
+    same = [
+        a.loss == b.loss and a.done == b.done
+        for a, b in zip(here.base + here.changed, there.base + there.changed, strict=True)
+    ]
     print(f"{len(same)} seasons on two worker processes; the same to the last digit: {all(same)}")
     print([o.loss for o in here.base + here.changed])
 

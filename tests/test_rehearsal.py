@@ -16,19 +16,19 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.planning.dispatch_rules import keys, rule_orders
 from scheduler.simulation.field_work import begun, follow
 from scheduler.simulation.past_season import (
+    complete_years,
+    farm_at_station,
     hourly_records,
-    known_years,
-    moved,
-    parcelled,
     past_season,
+    split_into_parcels,
 )
 from scheduler.simulation.rehearsal import (
-    Played,
-    Rehearsed,
-    Score,
-    Settings,
-    hindsight,
-    measure,
+    RehearsalSettings,
+    RehearsalSummary,
+    SeasonComparison,
+    SeasonResult,
+    best_fixed_order_loss,
+    compare_season,
     morning_tables,
     play,
     play_rules,
@@ -39,7 +39,7 @@ from scheduler.solver.evaluation import evaluate
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 DAILY = made_up()
 RECORDS = hourly_records(DAILY)
-CHEAP = Settings(members=3, days=8, moves=3_000)
+CHEAP = RehearsalSettings(members=3, days=8, moves=3_000)
 
 
 @pytest.fixture(scope="module")
@@ -109,7 +109,9 @@ def test_the_climate_of_a_year_holds_nothing_of_it():
 
 def test_hand_two_degrees_south_ripens_eight_days_earlier_and_roads_stay(farm):
     # Hopkins: four days a degree; F01 is ripe on 24 July at home
-    there = moved(farm, replace(DAILY, latitude=farm.base_lat - 2.0, longitude=-97.0), 2004)
+    there = farm_at_station(
+        farm, replace(DAILY, latitude=farm.base_lat - 2.0, longitude=-97.0), 2004
+    )
     assert there.fields[0].ripe.isoformat() == "2004-07-15"  # day 205 of 2004 is 23 July
     for a, b in (("base", "F01"), ("F02", "F05")):
         assert between_km(there, a, b) == pytest.approx(between_km(farm, a, b), rel=0.01)
@@ -118,11 +120,11 @@ def test_hand_two_degrees_south_ripens_eight_days_earlier_and_roads_stay(farm):
 def test_a_field_without_a_ripe_date_is_named(farm):
     bare = replace(farm, fields=(replace(farm.fields[0], ripe=None),))
     with pytest.raises(FarmError, match='field "F01": neither ripe nor heading is given'):
-        moved(bare, DAILY, 2004)
+        farm_at_station(bare, DAILY, 2004)
 
 
 def test_parcels_hold_the_whole_farm(farm):
-    parts = parcelled(farm)
+    parts = split_into_parcels(farm)
     assert sum(f.area_ha for f in parts.fields) == pytest.approx(
         sum(f.area_ha * (1 - f.cut_fraction) for f in farm.fields)
     )
@@ -135,8 +137,8 @@ def test_a_year_with_a_gap_is_left_out(farm):
     gap = int((np.datetime64("2004-07-10") - DAILY.first).astype(int))
     rain[gap : gap + 5] = np.nan
     broken = replace(DAILY, rain=rain)
-    years = known_years(farm, DAILY, RECORDS)
-    assert set(years) - set(known_years(farm, broken, hourly_records(broken))) == {2004}
+    years = complete_years(farm, DAILY, RECORDS)
+    assert set(years) - set(complete_years(farm, broken, hourly_records(broken))) == {2004}
     assert 2004 in years
 
 
@@ -153,7 +155,7 @@ def test_orders_kept_all_season_cost_what_the_tables_say(past):
 
 
 def test_a_perfect_forecast_gives_the_tables_of_what_came(past):
-    settings = Settings(perfect=True, days=past.days)
+    settings = RehearsalSettings(perfect=True, days=past.days)
     _, compiled = morning_tables(past, begun(past.compiled), 0, settings=settings)
     np.testing.assert_array_equal(compiled.tables.finish, past.compiled.tables.finish)
     np.testing.assert_array_equal(compiled.tables.cost, past.compiled.tables.cost)
@@ -161,9 +163,9 @@ def test_a_perfect_forecast_gives_the_tables_of_what_came(past):
 
 def test_perfect_forecast_captures_nearly_all(past):
     best = min(play_rules(past).values())
-    ours = rehearse(past, Settings(perfect=True, days=past.days)).loss
-    assert best > hindsight(past, moves=50_000)
-    assert (best - ours) / (best - hindsight(past, moves=50_000)) >= 0.95
+    planner = rehearse(past, RehearsalSettings(perfect=True, days=past.days)).loss
+    assert best > best_fixed_order_loss(past, moves=50_000)
+    assert (best - planner) / (best - best_fixed_order_loss(past, moves=50_000)) >= 0.95
 
 
 def test_a_season_is_repeatable_and_all_is_cut_once(past):
@@ -174,18 +176,23 @@ def test_a_season_is_repeatable_and_all_is_cut_once(past):
 
 
 def test_measure_tells_every_rule(past):
-    told = measure(past, "made up", replace(CHEAP, moves=1_000))
+    told = compare_season(past, "made up", replace(CHEAP, moves=1_000))
     names = set(keys(past.compiled))
     assert set(told.rules) == names | {f"{n}, once dry" for n in names}
-    assert told.hindsight <= told.best_rule
+    assert told.best_fixed_order <= told.best_rule
 
 
 def test_hand_headline():
-    def season(ours, *rules):
-        return Rehearsed(station="s", year=2000, ours=Played(loss=ours, ended=(1,)),
-                         hindsight=100.0, rules={"a": rules[0], "b": rules[1]})  # fmt: skip
+    def season(planner, *rules):
+        return SeasonComparison(
+            station="s",
+            year=2000,
+            planner=SeasonResult(loss=planner, ended=(1,)),
+            best_fixed_order=100.0,
+            rules={"a": rules[0], "b": rules[1]},
+        )
 
-    score = Score(seasons=(season(150.0, 200.0, 300.0), season(260.0, 240.0, 220.0)))
+    score = RehearsalSummary(seasons=(season(150.0, 200.0, 300.0), season(260.0, 240.0, 220.0)))
     # shares: (200 - 150) / 100 = 0.5; (220 - 260) / 120 = -1/3; rule a: mean 220 against 260
     assert [s.share for s in score.seasons] == [0.5, pytest.approx(-1 / 3)]
     assert score.median_share == pytest.approx((0.5 - 1 / 3) / 2)

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from readiness.season.codes import Reason
 from scheduler.review.delay_accounting import (
-    WEATHER,
+    WEATHER_CAUSES,
     Cause,
-    Hours,
+    HourStates,
     by_day,
     cause_codes,
     crew_account,
@@ -38,19 +38,19 @@ def hours(**told):
         "off": np.zeros((1, 1)),
         "move": np.zeros((1, 1)),
     }
-    return Hours(**(usual | told))
+    return HourStates(**(usual | told))
 
 
 @st.composite
 def any_hours(draw):
-    """Any season of a few fields, crews and hours that keeps to the limits `Hours` states."""
+    """Any season of a few fields, crews and hours that keeps to the limits `HourStates` states."""
     fields, crews, n = draw(st.integers(1, 4)), draw(st.integers(1, 3)), draw(st.integers(1, 12))
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
     some = rng.random((fields + 2, crews, n)) * (rng.random((fields + 2, crews, n)) < 0.6)
     total = np.maximum(some.sum(axis=0), 1.0)
     shares = some / total
-    codes = [*WEATHER, Cause.SPARE, Cause.CREW]
-    return Hours(
+    codes = [*WEATHER_CAUSES, Cause.SPARE, Cause.CREW]
+    return HourStates(
         closed=rng.choice(codes, (fields, n)),
         done=rng.random((fields, n)) < 0.3,
         cut=shares[:fields],
@@ -112,7 +112,7 @@ def test_hand_a_morning_of_one_crew_and_two_fields():
     """
     cut = np.zeros((2, 1, 3))
     cut[0, 0, 2] = 0.75
-    h = Hours(
+    h = HourStates(
         closed=np.array([[Cause.GRAIN, Cause.SPARE, Cause.SPARE]] * 2),
         done=np.zeros((2, 3), dtype=bool),
         cut=cut,
@@ -211,14 +211,14 @@ def review(folder):
 
 
 def test_season_is_whole(review):
-    farm, days = review.came.farm, len(review.days)
+    farm, days = review.observed.farm, len(review.days)
     shape = (len(farm.fields), len(review.crews), days)
     assert review.field_hours.sum(axis=0) == pytest.approx(np.full(shape, 24.0), abs=1e-6)
     assert review.crew_hours.sum(axis=0) == pytest.approx(np.full(shape[1:], 24.0), abs=1e-6)
     area = sum(f.area_ha * (1 - f.cut_fraction) for f in farm.fields)
     assert review.cut.area.sum() == pytest.approx(area, rel=0.005)
     assert days > 10
-    assert len(review.came.plans) >= days - 1
+    assert len(review.observed.plans) >= days - 1
 
 
 def test_duty_hours_are_the_working_week(review):
@@ -242,12 +242,12 @@ def test_what_was_logged_is_charged(review):
 def test_loss_splits_without_rest(review):
     assert sum(v for _, v, _, _ in review.split) == pytest.approx(review.loss.sum(axis=1).mean())
     assert review.parts.sum() == pytest.approx(review.loss.sum(axis=1).mean())
-    for f in range(len(review.came.farm.fields)):
+    for f in range(len(review.observed.farm.fields)):
         assert review.parts[f].sum() == pytest.approx(review.loss[:, f].mean(), abs=0.01)
 
 
 def test_hindsight_is_best_of_the_orders_and_above_its_bound(review):
-    by_name = {m.name: m.mid for m in review.mirrors}
+    by_name = {m.name: m.mid for m in review.counterfactuals}
     best = by_name["best order in hindsight"]
     others = set(by_name) - {"best order in hindsight", "as it was done"}
     assert len(others) == 5
@@ -258,19 +258,19 @@ def test_hindsight_is_best_of_the_orders_and_above_its_bound(review):
 def test_area_days_are_those_of_standing_grain(review):
     """The sum over causes is the area that stood, hour by hour, over 24."""
     cut = review.cut.area.sum(axis=1)
-    whole = np.array([f.area_ha * (1 - f.cut_fraction) for f in review.came.farm.fields])
+    whole = np.array([f.area_ha * (1 - f.cut_fraction) for f in review.observed.farm.fields])
     left = whole[:, None] - np.cumsum(cut, axis=1)
     left[left <= 0.005 * whole[:, None]] = 0.0
     assert review.area_days.sum() == pytest.approx(left.sum() / 24.0, rel=1e-6)  # all was ripe
 
 
 def test_review_of_a_part_of_the_season(folder, review):
-    from scheduler.review.observed_season import what_came
+    from scheduler.review.observed_season import read_observed_season
 
     until = datetime(2026, 8, 19, tzinfo=ZoneInfo("America/Chicago"))
-    part = what_came(folder, until=until)
+    part = read_observed_season(folder, until=until)
     assert part.stop <= until
-    assert len(part.plans) < len(review.came.plans)
+    assert len(part.plans) < len(review.observed.plans)
 
 
 def test_command_reads_a_book_elsewhere_and_leaves_it_alone(folder, capsys):
@@ -316,7 +316,7 @@ def test_files_of_the_review(folder, review, capsys):
     assert 'src="http' not in html
     assert 'href="http' not in html
     rows = list(csv.DictReader(io.StringIO(hours_csv(review))))
-    whole = 24 * len(review.days) * len(review.came.farm.fields) * len(review.crews)
+    whole = 24 * len(review.days) * len(review.observed.farm.fields) * len(review.crews)
     assert sum(float(r["hours"]) for r in rows) == pytest.approx(whole, rel=1e-4)
     paths = write_review(review, folder)
     assert sorted(p.name for p in paths) == ["fields.csv", "hours.csv", "review.html"]

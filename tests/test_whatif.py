@@ -34,10 +34,16 @@ from scheduler.farm.model import (
 )
 from scheduler.farm.working_time import SLOT_MIN, slot_times
 from scheduler.farm_files.folder import read_farm
-from scheduler.simulation.alterations import Alteration, altered
+from scheduler.simulation.alterations import Alteration, apply_alteration
 from scheduler.simulation.phrases import whatif_lines, workability_lines
-from scheduler.simulation.rehearsal import Settings
-from scheduler.simulation.whatif import capacity_ha_h, completion, mapping, tasks, what_if
+from scheduler.simulation.rehearsal import RehearsalSettings
+from scheduler.simulation.whatif import (
+    capacity_ha_h,
+    completion,
+    parallel_map,
+    season_tasks,
+    what_if,
+)
 from scheduler.simulation.workable_days import (
     WorkableDays,
     chance_of_days,
@@ -48,7 +54,7 @@ from scheduler.solver.evaluation import evaluate
 
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 STATION = SAMPLE.parents[1] / "shared/data/soil_moisture/CRND0103_ND_Jamestown_38_WSW.csv.gz"
-CHEAP = Settings(members=2, days=4, moves=500)
+CHEAP = RehearsalSettings(members=2, days=4, moves=500)
 
 
 # -- days are not independent -------------------------------------------------------------------
@@ -183,7 +189,9 @@ def farm():
 
 
 def test_one_more_machine_joins_its_crew(farm):
-    new = altered(farm, Alteration(combines=("C1", "C1"), carts=("cart 2",), trucks=("T1",)))
+    new = apply_alteration(
+        farm, Alteration(combines=("C1", "C1"), carts=("cart 2",), trucks=("T1",))
+    )
     assert [c.id for c in new.combines] == ["C1", "C2", "C3", "C1 (2)", "C1 (3)"]
     assert new.crews[0].combines == ("C1", "C2", "C1 (2)", "C1 (3)")
     assert new.crews[0].trucks[-1] == "T1 (2)"
@@ -193,7 +201,7 @@ def test_one_more_machine_joins_its_crew(farm):
 
 
 def test_hand_hours_moisture_and_tile(farm):
-    new = altered(farm, Alteration(hours=2.0, moisture=1.5, tile=("F03",)))
+    new = apply_alteration(farm, Alteration(hours=2.0, moisture=1.5, tile=("F03",)))
     assert new.crews[0].week[0] == (time(7), time(0, 30))  # 22:30 and two hours
     assert new.crews[0].hours_max_day == 16
     assert new.rules.thresh_limit_pct["wheat_hard"] == pytest.approx(21.5)
@@ -207,7 +215,7 @@ def test_a_dryer_takes_wetter_grain(farm):
         c: replace(m, drying_t_point=None, moisture_limit_pct=13.5)
         for c, m in farm.points[2].markets.items()
     })  # fmt: skip
-    new = altered(replace(farm, points=(*farm.points[:2], bins)), Alteration(dryer=True))
+    new = apply_alteration(replace(farm, points=(*farm.points[:2], bins)), Alteration(dryer=True))
     market = new.points[2].markets["wheat_hard"]
     assert (market.moisture_limit_pct, market.drying_t_point) == (20.0, 1.84)
     assert new.points[:2] == farm.points[:2]
@@ -224,7 +232,7 @@ def test_a_dryer_takes_wetter_grain(farm):
 )
 def test_errors_say_what_to_do(farm, change, message):
     with pytest.raises(FarmError) as error:
-        altered(farm, change)
+        apply_alteration(farm, change)
     assert str(error.value).startswith(message)
 
 
@@ -233,7 +241,7 @@ def test_errors_say_what_to_do(farm, change, message):
 
 @pytest.fixture(scope="module")
 def found(farm):
-    with mapping() as run:
+    with parallel_map() as run:
         return what_if(farm, Alteration(combines=("C3",)), [made_up()], years=range(2003, 2005),
                        settings=CHEAP, run=run)  # fmt: skip
 
@@ -257,7 +265,7 @@ def test_hand_completion(found):
 
 def test_no_season_in_the_records(farm):
     with pytest.raises(FarmError, match="no whole season in the records of made up"):
-        tasks(farm, [made_up(2)], years=range(1990, 1991))
+        season_tasks(farm, [made_up(2)], years=range(1990, 1991))
 
 
 def test_command_says_what_is_wrong(tmp_path, capsys):
@@ -310,7 +318,7 @@ def test_two_dask_workers_give_the_same_to_the_last_digit(farm, found):
         distributed.LocalCluster(
             n_workers=2, threads_per_worker=1, dashboard_address=":0"
         ) as cluster,
-        mapping(cluster=cluster.scheduler_address) as run,
+        parallel_map(cluster=cluster.scheduler_address) as run,
     ):
         there = what_if(farm, found.change, [made_up()], years=range(2003, 2005), settings=CHEAP,
                         run=run)  # fmt: skip

@@ -16,8 +16,14 @@ from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.phrases import rehearsal_lines, whatif_lines
-from scheduler.simulation.rehearsal import Score, Settings
-from scheduler.simulation.whatif import SETTINGS, mapping, measured, tasks, what_if
+from scheduler.simulation.rehearsal import RehearsalSettings, RehearsalSummary
+from scheduler.simulation.whatif import (
+    WHATIF_SETTINGS,
+    compare_task,
+    parallel_map,
+    season_tasks,
+    what_if,
+)
 
 
 def register(commands: Any) -> None:
@@ -25,13 +31,13 @@ def register(commands: Any) -> None:
     rehearse = commands.add_parser(
         "rehearse", help="play past seasons: the planner against rules of thumb and hindsight"
     )
-    _common(rehearse, Settings())
+    _common(rehearse, RehearsalSettings())
     rehearse.add_argument("--perfect", action="store_true", help="forecast the weather that came")
     rehearse.set_defaults(run=run_rehearse)
     what = commands.add_parser(
         "whatif", help="play past seasons with another combine, longer hours, a dryer, tile"
     )
-    _common(what, SETTINGS)
+    _common(what, WHATIF_SETTINGS)
     for kind in ("combine", "cart", "truck"):
         what.add_argument(
             f"--{kind}", action="append", default=[], metavar="ID", help=f"one more {kind} like ID"
@@ -46,35 +52,56 @@ def register(commands: Any) -> None:
         "--yearly-cost", type=float, default=0.0, metavar="MONEY", help="what the change costs"
     )
     what.add_argument(
-        "--capacity-price", type=float, metavar="MONEY",
+        "--capacity-price",
+        type=float,
+        metavar="MONEY",
         help="price of a combine for each acre (or ha) an hour, for the least-cost capacity",
-    )  # fmt: skip
+    )
     what.add_argument(
-        "--own-share", type=float, default=0.16, metavar="SHARE",
+        "--own-share",
+        type=float,
+        default=0.16,
+        metavar="SHARE",
         help="yearly cost of owning as a share of that price",
-    )  # fmt: skip
+    )
     what.add_argument(
         "--labour", type=float, default=25.0, metavar="MONEY", help="labour for an hour"
     )
     what.set_defaults(run=run_whatif)
 
 
-def _common(command: argparse.ArgumentParser, usual: Settings) -> None:
+def _common(command: argparse.ArgumentParser, usual: RehearsalSettings) -> None:
     command.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
     command.add_argument(
-        "--records", type=Path, nargs="+", required=True, metavar="FILE",
+        "--records",
+        type=Path,
+        nargs="+",
+        required=True,
+        metavar="FILE",
         help="daily files of the U.S. Climate Reference Network, one station each",
-    )  # fmt: skip
+    )
     command.add_argument("--years", type=_years, metavar="FIRST-LAST", help="only these years")
-    command.add_argument("--members", type=_count, default=usual.members, metavar="N",
-                         help="members of each forecast")  # fmt: skip
-    command.add_argument("--days", type=_count, default=usual.days, metavar="N",
-                         help="days planned ahead each morning")  # fmt: skip
+    command.add_argument(
+        "--members",
+        type=_count,
+        default=usual.members,
+        metavar="N",
+        help="members of each forecast",
+    )
+    command.add_argument(
+        "--days",
+        type=_count,
+        default=usual.days,
+        metavar="N",
+        help="days planned ahead each morning",
+    )
     command.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
-    command.add_argument("--workers", type=_count, default=2, metavar="N",
-                         help="processes on this machine")  # fmt: skip
-    command.add_argument("--cluster", metavar="ADDRESS",
-                         help="a Dask cluster instead, as tcp://10.0.0.5:8786")  # fmt: skip
+    command.add_argument(
+        "--workers", type=_count, default=2, metavar="N", help="processes on this machine"
+    )
+    command.add_argument(
+        "--cluster", metavar="ADDRESS", help="a Dask cluster instead, as tcp://10.0.0.5:8786"
+    )
 
 
 def _years(text: str) -> range:
@@ -112,9 +139,14 @@ def _given(args: argparse.Namespace) -> tuple[Farm, list[DailyRecord]]:
     return read_farm(args.folder), stations(args.records)
 
 
-def _settings(args: argparse.Namespace, usual: Settings) -> Settings:
-    return Settings(members=args.members, days=args.days, moves=usual.moves, seed=args.seed,
-                    perfect=getattr(args, "perfect", False))  # fmt: skip
+def _settings(args: argparse.Namespace, usual: RehearsalSettings) -> RehearsalSettings:
+    return RehearsalSettings(
+        members=args.members,
+        days=args.days,
+        moves=usual.moves,
+        seed=args.seed,
+        perfect=getattr(args, "perfect", False),
+    )
 
 
 def _told(found: Any, count: int) -> Iterator[Any]:
@@ -125,10 +157,12 @@ def _told(found: Any, count: int) -> Iterator[Any]:
 def run_rehearse(args: argparse.Namespace) -> int:
     """Play, print every season and the headline."""
     farm, records = _given(args)
-    todo = tasks(farm, records, years=args.years, settings=_settings(args, Settings()))
-    with mapping(workers=min(args.workers, len(todo)), cluster=args.cluster) as run:
-        seasons = tuple(_told(run(measured, todo), len(todo)))
-    print("\n".join(rehearsal_lines(Score(seasons=seasons), farm)))
+    todo = season_tasks(
+        farm, records, years=args.years, settings=_settings(args, RehearsalSettings())
+    )
+    with parallel_map(workers=min(args.workers, len(todo)), cluster=args.cluster) as run:
+        seasons = tuple(_told(run(compare_task, todo), len(todo)))
+    print("\n".join(rehearsal_lines(RehearsalSummary(seasons=seasons), farm)))
     return 0
 
 
@@ -136,19 +170,32 @@ def run_whatif(args: argparse.Namespace) -> int:
     """Play with and without the change, print what it is worth."""
     farm, records = _given(args)
     change = Alteration(
-        combines=tuple(args.combine), carts=tuple(args.cart), trucks=tuple(args.truck),
-        hours=args.hours, dryer=args.dryer, moisture=args.moisture,
+        combines=tuple(args.combine),
+        carts=tuple(args.cart),
+        trucks=tuple(args.truck),
+        hours=args.hours,
+        dryer=args.dryer,
+        moisture=args.moisture,
         tile=tuple(t.strip() for t in args.tile.split(",") if t.strip()),
-    )  # fmt: skip
+    )
     if change == Alteration():
         raise FarmError("nothing is changed: give --combine, --hours, --dryer, --tile or the like")
-    with mapping(workers=args.workers, cluster=args.cluster) as run:
+    with parallel_map(workers=args.workers, cluster=args.cluster) as run:
         found = what_if(
-            farm, change, records, years=args.years, settings=_settings(args, SETTINGS), run=run
+            farm,
+            change,
+            records,
+            years=args.years,
+            settings=_settings(args, WHATIF_SETTINGS),
+            run=run,
         )
     lines = whatif_lines(
-        found, farm, yearly_cost=args.yearly_cost, capacity_price=args.capacity_price,
-        own_share=args.own_share, labour_hour=args.labour,
-    )  # fmt: skip
+        found,
+        farm,
+        yearly_cost=args.yearly_cost,
+        capacity_price=args.capacity_price,
+        own_share=args.own_share,
+        labour_hour=args.labour,
+    )
     print("\n".join(lines))
     return 0

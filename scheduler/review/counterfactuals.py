@@ -29,10 +29,10 @@ from scheduler.errors import BookError
 from scheduler.farm.model import Cart, Combine, Truck
 from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
 from scheduler.planning.dispatch_rules import rule_orders
-from scheduler.review.observed_season import HOUR, Came
-from scheduler.review.work_record import Cutting, area_by_job
+from scheduler.review.observed_season import HOUR, ObservedSeason
+from scheduler.review.work_record import WorkRecord, area_by_job
 from scheduler.season_book.farm_state import DONE, SAMPLE_SD
-from scheduler.simulation.following import Told, followed
+from scheduler.simulation.following import CrewOrders, followed
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import Plan
@@ -42,13 +42,13 @@ T = TypeVar("T", Combine, Cart, Truck)
 #: Draws of the grain model's error; assumed, few, because each is solved, enough for a spread.
 DRAWS = 7
 #: Share of the usual search for the order in hindsight; assumed, a few seconds.
-HIND_EFFORT = 0.2
-DONE_NAME, PLANNED = "as it was done", "as planned each morning"
-HINDSIGHT = "best order in hindsight"
+BEST_ORDER_EFFORT = 0.2
+AS_DONE, AS_PLANNED = "as it was done", "as planned each morning"
+BEST_FIXED_ORDER = "best order in hindsight"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Mirror:
+class Counterfactual:
     """A way to cut the season, and money lost by it, (draw,)."""
 
     name: str
@@ -70,18 +70,22 @@ class Mirror:
         return float(np.quantile(self.loss, 0.9))
 
 
-def compile_came(came: Came, *, seed: int = 0) -> Compiled:
+def compile_observed(observed: ObservedSeason, *, seed: int = 0) -> Compiled:
     """Cut tables of the weather that came; members are draws of the grain model's error."""
-    days = (came.weather.shape[2] - (utc_hour(came.start) - came.weather.start).astype(int)) // 24
-    slots = slot_times(came.start, int(days), SLOT_MIN)
-    standing_loss = standing_loss_of(came.farm, _drawn(came, seed), slots)
-    return compile_tables(standing_loss, makeup := _makeup(came), stands=["base"] * len(makeup))
+    days = (
+        observed.weather.shape[2] - (utc_hour(observed.start) - observed.weather.start).astype(int)
+    ) // 24
+    slots = slot_times(observed.start, int(days), SLOT_MIN)
+    standing_loss = standing_loss_of(observed.farm, _drawn(observed, seed), slots)
+    return compile_tables(standing_loss, makeup := _makeup(observed), stands=["base"] * len(makeup))
 
 
-def _drawn(came: Came, seed: int) -> Season:
+def _drawn(observed: ObservedSeason, seed: int) -> Season:
     """The season with as many moistures as draws; ground and reasons are the same in all."""
-    season, picked = came.season, season_rows(came.farm)
-    sampled = {came.farm.fields[o.field].id for o in came.observations if o.kind == "moisture"}
+    season, picked = observed.season, season_rows(observed.farm)
+    sampled = {
+        observed.farm.fields[o.field].id for o in observed.observations if o.kind == "moisture"
+    }
     sd = np.array([SAMPLE_SD if f.id in sampled else GRAIN_SD for f, _ in picked])
     error = np.random.default_rng(seed).normal(0.0, 1.0, (DRAWS, len(picked))) * sd
     wide = {
@@ -92,9 +96,9 @@ def _drawn(came: Came, seed: int) -> Season:
     return replace(season, moisture=moisture, **wide)  # type: ignore[arg-type]
 
 
-def _makeup(came: Came) -> tuple[CrewMachines, ...]:
+def _makeup(observed: ObservedSeason) -> tuple[CrewMachines, ...]:
     """Every crew with its own machines, those included that were down on the first morning."""
-    farm = came.farm
+    farm = observed.farm
 
     def whole(machines: Sequence[T], ids: Sequence[str]) -> tuple[T, ...]:
         return tuple(m for i in ids for m in machines if m.id == i)
@@ -114,37 +118,43 @@ def _makeup(came: Came) -> tuple[CrewMachines, ...]:
     return makeup
 
 
-def mirrors(
-    came: Came, compiled: Compiled, cut: Cutting, *, seed: int = 0
-) -> tuple[list[Mirror], Plan]:
+def counterfactuals(
+    observed: ObservedSeason, compiled: Compiled, cut: WorkRecord, *, seed: int = 0
+) -> tuple[list[Counterfactual], Plan]:
     """Every mirror and the plan of hindsight, which has the bound."""
     tables = compiled.tables
     rules = rule_orders(compiled)
     costs = {name: evaluate(tables, orders).cost for name, orders in rules.items()}
     best = min(costs, key=lambda name: costs[name])
-    hind = solve(tables, hint=rules[best], seed=seed, effort=HIND_EFFORT)
+    hind = solve(tables, hint=rules[best], seed=seed, effort=BEST_ORDER_EFFORT)
     played = followed(compiled, [(0, hind.orders)])
     in_one_go = hind.member_cost / 100.0
     out = [
-        Mirror(name=DONE_NAME, loss=done_loss(came, compiled, cut).sum(axis=1)),
-        Mirror(name=HINDSIGHT, loss=min(played, in_one_go, key=lambda loss: float(loss.mean()))),
+        Counterfactual(name=AS_DONE, loss=done_loss(observed, compiled, cut).sum(axis=1)),
+        Counterfactual(
+            name=BEST_FIXED_ORDER, loss=min(played, in_one_go, key=lambda loss: float(loss.mean()))
+        ),
     ]
-    if came.plans:
-        out.append(Mirror(name=PLANNED, loss=followed(compiled, told_turns(came, compiled))))
-    out += [Mirror(name=n, loss=followed(compiled, [(0, o)])) for n, o in rules.items()]
+    if observed.plans:
+        out.append(
+            Counterfactual(
+                name=AS_PLANNED, loss=followed(compiled, planned_orders(observed, compiled))
+            )
+        )
+    out += [Counterfactual(name=n, loss=followed(compiled, [(0, o)])) for n, o in rules.items()]
     return out, hind
 
 
-def told_turns(came: Came, compiled: Compiled) -> list[tuple[int, Told]]:
+def planned_orders(observed: ObservedSeason, compiled: Compiled) -> list[tuple[int, CrewOrders]]:
     """The plans by the slot from which each is in force: jobs of every crew in order.
 
     Behind what a plan tells a crew stands what the plans before told it, the latest first: the
     plans knew what had really been cut, which when they are followed may be something else.
     """
     crews = [g.crew for g in compiled.makeup]
-    out: list[tuple[int, Told]] = []
+    out: list[tuple[int, CrewOrders]] = []
     told: list[list[int]] = [[] for _ in crews]
-    for at, plan in came.plans:
+    for at, plan in observed.plans:
         new = _wanted(plan, compiled, crews)
         told = [list(dict.fromkeys([*a, *b])) for a, b in zip(new, told, strict=True)]
         out.append((_slot(compiled, at), told))
@@ -173,14 +183,14 @@ def _wanted(plan: Mapping[str, Any], compiled: Compiled, crews: Sequence[str]) -
     return out
 
 
-def done_loss(came: Came, compiled: Compiled, cut: Cutting) -> Array:
+def done_loss(observed: ObservedSeason, compiled: Compiled, cut: WorkRecord) -> Array:
     """Money lost on each field as it was cut, what was left uncut included, (draw, field)."""
     standing_loss = compiled.standing_loss
-    out = np.zeros((standing_loss.loss.shape[0], len(came.farm.fields)))
+    out = np.zeros((standing_loss.loss.shape[0], len(observed.farm.fields)))
     area = area_by_job(compiled, cut)
     for j, job in enumerate(compiled.jobs):
         for k in range(len(compiled.makeup)):
-            out[:, job.field] += _cut_loss(came, compiled, j, k, area[j, k])
+            out[:, job.field] += _cut_loss(observed, compiled, j, k, area[j, k])
         out[:, job.field] += uncut_share(compiled, j, area) * standing_loss.leave[j]
     return out
 
@@ -191,12 +201,12 @@ def uncut_share(compiled: Compiled, j: int, area: Array) -> float:
     return left if left > 1.0 - DONE else 0.0
 
 
-def _cut_loss(came: Came, compiled: Compiled, j: int, k: int, area: Array) -> Array:
+def _cut_loss(observed: ObservedSeason, compiled: Compiled, j: int, k: int, area: Array) -> Array:
     """Money lost on what a crew cut of a job, ruts included, (draw,)."""
     standing_loss, cut = compiled.standing_loss, np.flatnonzero(area)
     if not len(cut):
         return np.zeros(standing_loss.loss.shape[0])
-    slot = hour_slots(came, standing_loss)[cut]
+    slot = hour_slots(observed, standing_loss)[cut]
     loss = standing_loss.loss[:, j][:, :, slot]
     best = np.where(np.isnan(loss), np.inf, loss).min(axis=1)
     q = compiled.point[:, k, j, slot]
@@ -205,19 +215,19 @@ def _cut_loss(came: Came, compiled: Compiled, j: int, k: int, area: Array) -> Ar
     # a load that the model thinks too wet for every point was taken somewhere: the worst price
     worst = np.where(np.isfinite(told), told, 0.0).max(axis=1, keepdims=True)
     told = np.maximum(np.where(np.isfinite(told), told, worst), 0.0)
-    return np.asarray(told @ area[cut], dtype=np.float64) + ruts(came, compiled, j, area)
+    return np.asarray(told @ area[cut], dtype=np.float64) + ruts(observed, compiled, j, area)
 
 
-def ruts(came: Came, compiled: Compiled, j: int, area: Array) -> float:
+def ruts(observed: ObservedSeason, compiled: Compiled, j: int, area: Array) -> float:
     """Money for ruts: what was cut of a job, ha by hour, while carts had to stay at the edge."""
-    slot = hour_slots(came, compiled.standing_loss)
+    slot = hour_slots(observed, compiled.standing_loss)
     edge = compiled.standing_loss.headland_only[0, compiled.jobs[j].row, slot]
-    return float(loss_terms(came.farm, compiled.field(j))["rut_ha"] * (area @ edge))
+    return float(loss_terms(observed.farm, compiled.field(j))["rut_ha"] * (area @ edge))
 
 
-def hour_slots(came: Came, standing_loss: StandingLoss) -> NDArray[np.int64]:
+def hour_slots(observed: ObservedSeason, standing_loss: StandingLoss) -> NDArray[np.int64]:
     """Slot of each hour of the season; hours before the first slot take the first."""
     start = standing_loss.slots[0]
-    hours = came.weather.start.astype("datetime64[m]") + np.arange(came.hours) * HOUR
+    hours = observed.weather.start.astype("datetime64[m]") + np.arange(observed.hours) * HOUR
     at = ((hours - start) / np.timedelta64(SLOT_MIN, "m")).astype(int)
     return np.asarray(np.clip(at, 0, len(standing_loss.slots) - 1))

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array
 from readiness.season.codes import Reason
 
-Bool = NDArray[np.bool_]
-Code = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+CodeArray = NDArray[np.int64]
 
 
 class Cause(IntEnum):
@@ -40,7 +40,7 @@ class Cause(IntEnum):
     SPARE = 14  # everything was open and nobody cut
 
 
-NAMES: dict[Cause, str] = {
+CAUSE_NAMES: dict[Cause, str] = {
     Cause.DONE: "already cut",
     Cause.CUT: "cutting",
     Cause.UNKNOWN: "weather unknown",
@@ -58,8 +58,8 @@ NAMES: dict[Cause, str] = {
     Cause.SPARE: "open, not used",
 }
 #: Causes that lose hours; the others are work or no harvest at all.
-LOST = tuple(c for c in Cause if c not in (Cause.DONE, Cause.CUT))
-WEATHER = (
+DELAY_CAUSES = tuple(c for c in Cause if c not in (Cause.DONE, Cause.CUT))
+WEATHER_CAUSES = (
     Cause.UNKNOWN, Cause.GREEN, Cause.GROUND, Cause.GRAIN, Cause.WIND, Cause.FIRE, Cause.HEAT,
 )  # fmt: skip
 _CAUSE_OF = {
@@ -78,14 +78,14 @@ _CAUSE_OF = {
 _OPEN = int(Cause.HEAT)  # codes above are not the weather's
 
 
-def cause_codes(reason: NDArray[np.uint8]) -> Code:
+def cause_codes(reason: NDArray[np.uint8]) -> CodeArray:
     """`Reason` codes as `Cause` codes, any shape."""
     table = np.array([_CAUSE_OF[r] for r in Reason], dtype=np.int64)
     return np.asarray(table[reason], dtype=np.int64)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Hours:
+class HourStates:
     """What is known of every hour.
 
     Attributes
@@ -101,23 +101,23 @@ class Hours:
     move : (crew, hour) share spent on the road; with `cut` over fields at most 1.
     """
 
-    closed: Code
-    done: Bool
+    closed: CodeArray
+    done: BoolArray
     cut: Array
     wait: Array
     down: Array
-    shut: Bool
+    shut: BoolArray
     off: Array
     move: Array
 
 
-def field_account(h: Hours) -> Array:
+def field_account(h: HourStates) -> Array:
     """Shares of every hour, (cause, field, crew, hour), each summing to 1 over causes."""
     out = np.zeros((len(Cause), *h.cut.shape))
     _work(out, h)
     rest = np.where(h.done[:, None], 0.0, 1.0 - h.cut)
     out[Cause.DONE] = np.where(h.done[:, None], 1.0 - h.cut, 0.0)
-    for cause in WEATHER:
+    for cause in WEATHER_CAUSES:
         out[cause] += np.where((h.closed == cause)[:, None], rest, 0.0)
     rest = np.where((h.closed <= _OPEN)[:, None], 0.0, rest)
     busy = h.cut.sum(axis=0)[None] - h.cut
@@ -125,7 +125,7 @@ def field_account(h: Hours) -> Array:
     return out
 
 
-def _work(out: Array, h: Hours) -> None:
+def _work(out: Array, h: HourStates) -> None:
     """Cutting time: combines that stood broken and time waited are charged as such."""
     up = h.cut * (1.0 - h.down[None])
     out[Cause.DOWN] += h.cut * h.down[None]
@@ -133,7 +133,7 @@ def _work(out: Array, h: Hours) -> None:
     out[Cause.CUT] += up * (1.0 - h.wait[:, :, None])
 
 
-def _charge_open(out: Array, h: Hours, rest: Array, busy: Array) -> None:
+def _charge_open(out: Array, h: HourStates, rest: Array, busy: Array) -> None:
     """Time that weather left open: breakdown, delivery points, crew, move, other field, spare."""
     out[Cause.DOWN] += rest * h.down[None]
     rest = rest * (1.0 - h.down[None])
@@ -152,7 +152,7 @@ def _charge_open(out: Array, h: Hours, rest: Array, busy: Array) -> None:
     out[Cause.SPARE] += rest * (1.0 - moving - away)
 
 
-def crew_account(h: Hours) -> Array:
+def crew_account(h: HourStates) -> Array:
     """Shares of every hour of each crew, (cause, crew, hour), each summing to 1 over causes.
 
     A crew that does not cut is held by whatever holds the field it could go to soonest: the
@@ -161,9 +161,9 @@ def crew_account(h: Hours) -> Array:
     fields, crews, hours = h.cut.shape
     work = np.zeros((len(Cause), fields, crews, hours))
     _work(work, h)
-    best: Code = np.where(h.done, -1, h.closed).max(axis=0)
+    best: CodeArray = np.where(h.done, -1, h.closed).max(axis=0)
     could = np.asarray(~h.done & (h.closed > _OPEN))
-    one = Hours(
+    one = HourStates(
         closed=best[None],
         done=np.asarray(best < 0)[None],
         cut=h.cut.sum(axis=0, keepdims=True),
@@ -181,7 +181,7 @@ def crew_account(h: Hours) -> Array:
     return np.asarray(out - mine[:, 0], dtype=np.float64)
 
 
-def by_day(shares: Array, day: Code) -> Array:
+def by_day(shares: Array, day: CodeArray) -> Array:
     """Hours summed over the last axis into days 0, 1, ...; `day` (hour,) is each hour's."""
     out = np.zeros((*shares.shape[:-1], int(day.max()) + 1))
     for d in range(out.shape[-1]):

@@ -18,8 +18,8 @@ from scheduler.costs.standing_loss import crop_state
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.model import Farm, Field, Market
 from scheduler.review.counterfactuals import hour_slots, ruts, uncut_share
-from scheduler.review.observed_season import Came
-from scheduler.review.work_record import Cutting, area_by_job
+from scheduler.review.observed_season import ObservedSeason
+from scheduler.review.work_record import WorkRecord, area_by_job
 
 #: Parts in the order in which they are told; 'sprouted before' was there on the first
 #: morning; 'other' is a delivery point farther or cheaper than the best.
@@ -75,19 +75,23 @@ def parts_ha(
     }
 
 
-def loss_parts(came: Came, compiled: Compiled, cut: Cutting, total: Array) -> Array:
+def loss_parts(
+    observed: ObservedSeason, compiled: Compiled, cut: WorkRecord, total: Array
+) -> Array:
     """Money lost by part, means over draws, (field, part), summing to `total` (field,)."""
-    out = np.zeros((len(came.farm.fields), len(PARTS)))
+    out = np.zeros((len(observed.farm.fields), len(PARTS)))
     first = int(
-        (compiled.standing_loss.slots[0].astype("datetime64[h]") - came.season.start).astype(int)
+        (compiled.standing_loss.slots[0].astype("datetime64[h]") - observed.season.start).astype(
+            int
+        )
     )
     area = area_by_job(compiled, cut)
     for j, job in enumerate(compiled.jobs):
         for k in range(len(compiled.makeup)):
             if len(hours := np.flatnonzero(area[j, k])):
-                for name, money in _of_hours(came, compiled, j, k, hours, first).items():
+                for name, money in _of_hours(observed, compiled, j, k, hours, first).items():
                     out[job.field, PARTS.index(name)] += money.mean(axis=0) @ area[j, k, hours]
-            out[job.field, PARTS.index("ruts")] += ruts(came, compiled, j, area[j, k])
+            out[job.field, PARTS.index("ruts")] += ruts(observed, compiled, j, area[j, k])
         left = uncut_share(compiled, j, area) * compiled.standing_loss.leave[j]
         out[job.field, PARTS.index("uncut")] += left
     out[:, -1] = total - out[:, :-1].sum(axis=1)
@@ -95,23 +99,28 @@ def loss_parts(came: Came, compiled: Compiled, cut: Cutting, total: Array) -> Ar
 
 
 def _of_hours(
-    came: Came, compiled: Compiled, j: int, k: int, hours: NDArray[np.int64], first: int
+    observed: ObservedSeason,
+    compiled: Compiled,
+    j: int,
+    k: int,
+    hours: NDArray[np.int64],
+    first: int,
 ) -> dict[str, Array]:
     """Parts of one field cut by one crew in hours of the season."""
     job = compiled.jobs[j]
-    field = came.farm.fields[job.field]
-    at = compiled.standing_loss.hour[hour_slots(came, compiled.standing_loss)[hours]]
-    state = crop_state(came.season, job.row, first)
+    field = observed.farm.fields[job.field]
+    at = compiled.standing_loss.hour[hour_slots(observed, compiled.standing_loss)[hours]]
+    state = crop_state(observed.season, job.row, first)
     moisture = compiled.standing_loss.moisture[:, job.row, at]
     shape = moisture.shape
     wet, sprout = (np.broadcast_to(x[0, at], shape) for x in (state.wettings, state.sprout))
     stand = (moisture, wet, sprout)
-    point = compiled.point[:, k, j, hour_slots(came, compiled.standing_loss)[hours]]
+    point = compiled.point[:, k, j, hour_slots(observed, compiled.standing_loss)[hours]]
     before = float(state.sprout[0, 0])
-    terms = loss_terms(came.farm, field)
+    terms = loss_terms(observed.farm, field)
     parts: dict[str, Array] = {}
     for q in np.unique(point):
-        market = _market(came.farm, field, int(q))
+        market = _market(observed.farm, field, int(q))
         for name, money in parts_ha(field, market, stand, at.astype(float), terms, before).items():
             parts[name] = np.where(point == q, money, parts.get(name, 0.0))
     return parts

@@ -37,7 +37,7 @@ BEYOND_DAYS = 14
 
 
 @dataclass(frozen=True, kw_only=True)
-class Came:
+class ObservedSeason:
     """The season as it turned out.
 
     Attributes
@@ -66,7 +66,7 @@ class Came:
         """Hours from the first midnight to the last."""
         return int((utc_hour(self.stop) - self.weather.start).astype(int))
 
-    def of(self, *kinds: str) -> list[Entry]:
+    def entries_of(self, *kinds: str) -> list[Entry]:
         """Entries of some kinds by time."""
         found = [e for e in self.entries if e.kind in kinds and e.at <= self.stop]
         return sorted(found, key=lambda e: (e.at, e.id))
@@ -76,9 +76,9 @@ class Came:
         return int((utc_hour(when) - self.weather.start).astype(int))
 
 
-def what_came(
+def read_observed_season(
     folder: Path, *, book: Path | None = None, until: datetime | None = None, seed: int = 0
-) -> Came:
+) -> ObservedSeason:
     """Read the book and the records of a farm folder and run the season that came.
 
     Parameters
@@ -103,7 +103,7 @@ def what_came(
         plans = [(e.at, told.plan(e.id)) for e in entries if e.kind == "plan" and e.at < stop]
     notes: list[str] = []
     first = utc_hour(start.replace(hour=0, minute=0))
-    known = weather_that_came(folder, farm, utc_hour(stop) + 24 * BEYOND_DAYS * HOUR, notes)
+    known = observed_weather(folder, farm, utc_hour(stop) + 24 * BEYOND_DAYS * HOUR, notes)
     if known.times[-1] < utc_hour(stop) - HOUR:
         raise WeatherError(
             f"the weather records end {known.times[-1]} UTC, before the season's end; run "
@@ -112,7 +112,7 @@ def what_came(
     known = gauged(known, farm, gauges, notes)
     past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)
     season, _ = simulate_farm(farm, past, ahead, observations=seen, seed=seed)
-    return Came(
+    return ObservedSeason(
         farm=farm, start=start, stop=stop, weather=ahead, season=season, observations=seen,
         past=known, entries=entries, notes=tuple(dict.fromkeys(notes)),
         plans=tuple(sorted(((at, p) for at, p in plans if p is not None), key=lambda x: x[0])),
@@ -162,7 +162,7 @@ def _as_at_start(farm: Farm, book: Book, stop: datetime) -> Farm:
     return replace(told, fields=farm.fields, points=points)
 
 
-def weather_that_came(folder: Path, farm: Farm, end: np.datetime64, notes: list[str]) -> Weather:
+def observed_weather(folder: Path, farm: Farm, end: np.datetime64, notes: list[str]) -> Weather:
     """Records of every field, (1, field, hour), to `end` or their last known hour before it."""
     archive = stored(folder, "archive")
     now = datetime.fromisoformat(f"{end}+00:00")

@@ -16,20 +16,20 @@ from scheduler.report.charts import INK, PALETTE, money_axis, new_axes, note
 from scheduler.report.files import write_whole
 from scheduler.report.sheet import heading, unbroken
 from scheduler.report.svg import picture
-from scheduler.review.counterfactuals import DONE_NAME, HINDSIGHT
-from scheduler.review.delay_accounting import NAMES, Cause
+from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
+from scheduler.review.delay_accounting import CAUSE_NAMES, Cause
 from scheduler.review.loss_breakdown import PARTS
 from scheduler.review.phrases import (
+    adherence_line,
+    adherence_rows,
     agreement_lines,
     cause_rows,
-    deed_line,
-    deed_rows,
+    counterfactual_rows,
     field_rows,
     fields_csv,
     headline,
     hours_csv,
     lost_lines,
-    mirror_rows,
     skill_rows,
     split_lines,
     split_notes,
@@ -81,21 +81,23 @@ def plot_hours(review: Review, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def plot_mirrors(review: Review, *, ax: Axes | None = None) -> Axes:
+def plot_counterfactuals(review: Review, *, ax: Axes | None = None) -> Axes:
     """Loss of each way to cut the season, whiskers over the grain model's error."""
-    ax = ax or new_axes(6.4, 0.8 + 0.3 * len(review.mirrors))
-    ends = range(len(review.mirrors), 0, -1)
-    mids = [m.mid for m in review.mirrors]
-    dark = {DONE_NAME: PALETTE[6], HINDSIGHT: PALETTE[4]}
+    ax = ax or new_axes(6.4, 0.8 + 0.3 * len(review.counterfactuals))
+    ends = range(len(review.counterfactuals), 0, -1)
+    mids = [m.mid for m in review.counterfactuals]
+    dark = {AS_DONE: PALETTE[6], BEST_FIXED_ORDER: PALETTE[4]}
     ax.barh(list(ends), mids, height=0.6, edgecolor=INK, linewidth=0.5,
-            color=[dark.get(m.name, PALETTE[2]) for m in review.mirrors])  # fmt: skip
-    for y, m in zip(ends, review.mirrors, strict=True):
+            color=[dark.get(m.name, PALETTE[2]) for m in review.counterfactuals])  # fmt: skip
+    for y, m in zip(ends, review.counterfactuals, strict=True):
         ax.plot((m.low, m.high), (y - 0.22, y - 0.22), color=INK, linewidth=1.2)
         note(ax, f"{m.mid:,.0f}", max(m.mid, m.high), y)
     if review.bound is not None:
         ax.axvline(review.bound, color=INK, linewidth=0.9, linestyle="--")
-    ax.set_yticks(list(ends), [m.name for m in review.mirrors], fontsize=7.5, parse_math=False)
-    money_axis(ax, f"loss, {review.came.farm.currency}", 1.18 * max(*mids, 1.0), ticks=5)
+    ax.set_yticks(
+        list(ends), [m.name for m in review.counterfactuals], fontsize=7.5, parse_math=False
+    )
+    money_axis(ax, f"loss, {review.observed.farm.currency}", 1.18 * max(*mids, 1.0), ticks=5)
     return ax
 
 
@@ -105,7 +107,7 @@ def calendar(review: Review) -> list[dict[str, Any]]:
     cut = review.field_hours[Cause.CUT].sum(axis=1)
     causes = [c for c in LETTERS if c is not Cause.CREW]
     out = []
-    for i, field in enumerate(review.came.farm.fields):
+    for i, field in enumerate(review.observed.farm.fields):
         cells = []
         for d in range(len(review.days)):
             if cut[i, d] > 0.05:
@@ -122,7 +124,7 @@ def calendar(review: Review) -> list[dict[str, Any]]:
 
 def review_parts(review: Review) -> dict[str, Any]:
     """What the HTML shows, for other pages to show parts of."""
-    farm = review.came.farm
+    farm = review.observed.farm
     return {
         "title": title(review),
         "headline": headline(review),
@@ -130,20 +132,20 @@ def review_parts(review: Review) -> dict[str, Any]:
         "causes": cause_rows(review),
         "split": split_lines(review),
         "split_notes": split_notes(review),
-        "mirrors": mirror_rows(review),
+        "counterfactuals": counterfactual_rows(review),
         "fields": field_rows(review),
         "parts": [p for p, v in zip(PARTS, abs(review.parts).max(axis=0), strict=True) if v >= 0.5],
         "agreement": agreement_lines(review),
         "skill": skill_rows(review),
-        "deed_line": deed_line(review),
-        "deeds": deed_rows(review),
+        "adherence_line": adherence_line(review),
+        "adherence": adherence_rows(review),
         "days": review.days,
         "calendar": calendar(review),
-        "letters": [(LETTERS[c], NAMES[c]) for c in LETTERS if c is not Cause.CREW],
+        "letters": [(LETTERS[c], CAUSE_NAMES[c]) for c in LETTERS if c is not Cause.CREW],
         "unit": USUAL["area"][farm.units == "metric"],
-        "notes": review.came.notes,
+        "notes": review.observed.notes,
         "hours_picture": picture(plot_hours(review)),
-        "mirrors_picture": picture(plot_mirrors(review)),
+        "counterfactuals_picture": picture(plot_counterfactuals(review)),
     }
 
 

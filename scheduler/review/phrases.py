@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from scheduler.farm.units import USUAL, from_si, show_area, show_money, show_number
 from scheduler.farm.wording import crew_title, crop_name, day_name, guarded, percent, plain
-from scheduler.review.counterfactuals import DONE_NAME, HINDSIGHT, PLANNED
-from scheduler.review.delay_accounting import LOST, NAMES, WEATHER, Cause
+from scheduler.review.counterfactuals import AS_DONE, AS_PLANNED, BEST_FIXED_ORDER
+from scheduler.review.delay_accounting import CAUSE_NAMES, DELAY_CAUSES, WEATHER_CAUSES, Cause
 from scheduler.review.loss_breakdown import PARTS
 from scheduler.review.review import Review
 
@@ -23,7 +23,7 @@ WIDTH = 96
 
 def money(review: Review, value: float) -> str:
     """Money of the farm."""
-    return show_money(value, review.came.farm.currency)
+    return show_money(value, review.observed.farm.currency)
 
 
 def spread(review: Review, low: float, high: float) -> str:
@@ -35,7 +35,7 @@ def spread(review: Review, low: float, high: float) -> str:
 def title(review: Review) -> str:
     """What is looked back on."""
     first, last = review.days[0], review.days[-1]
-    name = plain(review.came.farm.name)
+    name = plain(review.observed.farm.name)
     return f"{name}: {day_name(first)} to {day_name(last)} {last.year}"
 
 
@@ -43,10 +43,10 @@ def headline(review: Review) -> list[str]:
     """The season in a few sentences."""
     loss = review.loss.sum(axis=1)
     before = float(review.parts[:, PARTS.index("sprouted before")].sum())
-    cut = show_area(float(review.cut.area.sum()), review.came.farm.units)
-    lost = [c for c in LOST if review.machine_hours[c] >= 0.5]
+    cut = show_area(float(review.cut.area.sum()), review.observed.farm.units)
+    lost = [c for c in DELAY_CAUSES if review.machine_hours[c] >= 0.5]
     most = sorted(lost, key=lambda c: -float(review.machine_hours[c]))[:3]
-    hours = "; ".join(f"{NAMES[c]}: {review.machine_hours[c]:.0f} h" for c in most)
+    hours = "; ".join(f"{CAUSE_NAMES[c]}: {review.machine_hours[c]:.0f} h" for c in most)
     return [
         f"{cut} cut in {len(review.days)} days, {len(review.lost_days)} of them without any "
         f"cutting. Combines worked {review.machine_hours[Cause.CUT]:.0f} of "
@@ -75,7 +75,7 @@ def split_notes(review: Review) -> list[str]:
             f"Proven: no order of these fields, each cut in one go, could have lost less than "
             f"{money(review, math.floor(review.bound))} in this weather."
         )
-    done, planned = review.mirror(DONE_NAME), review.mirror(PLANNED)
+    done, planned = review.counterfactual(AS_DONE), review.counterfactual(AS_PLANNED)
     if planned is None:
         out.append("The book holds no issued plan, so forecasts and choices cannot be told apart.")
     elif done is not None and done.mid < planned.mid:
@@ -86,22 +86,22 @@ def split_notes(review: Review) -> list[str]:
     return out
 
 
-def mirror_rows(review: Review) -> list[tuple[str, str, str, str]]:
+def counterfactual_rows(review: Review) -> list[tuple[str, str, str, str]]:
     """Ways to cut the season: name, loss, spread, against the best in hindsight."""
-    best = next(m.mid for m in review.mirrors if m.name == HINDSIGHT)
+    best = next(m.mid for m in review.counterfactuals if m.name == BEST_FIXED_ORDER)
     return [
         (m.name, money(review, m.mid), spread(review, m.low, m.high), money(review, m.mid - best))
-        for m in review.mirrors
+        for m in review.counterfactuals
     ]
 
 
 def cause_rows(review: Review) -> list[tuple[str, str, str, str]]:
     """Causes: name, combine-hours of the working week, their share, area-days of delay."""
-    units, whole = review.came.farm.units, review.machine_hours.sum()
+    units, whole = review.observed.farm.units, review.machine_hours.sum()
     days = review.area_days.sum(axis=0)
     return [
         (
-            NAMES[c],
+            CAUSE_NAMES[c],
             f"{review.machine_hours[c]:.0f}",
             percent(float(review.machine_hours[c] / whole)),
             show_number(from_si(float(days[c]), "area", units)),
@@ -113,18 +113,18 @@ def cause_rows(review: Review) -> list[tuple[str, str, str, str]]:
 
 def field_rows(review: Review) -> list[dict[str, str]]:
     """One row a field, dearest per area first."""
-    farm = review.came.farm
+    farm = review.observed.farm
     loss = review.loss.mean(axis=0)
     order = np.argsort([-loss[i] / f.area_ha for i, f in enumerate(farm.fields)], kind="stable")
     return [_field_row(review, int(i)) for i in order]
 
 
 def _field_row(review: Review, i: int) -> dict[str, str]:
-    field, units = review.came.farm.fields[i], review.came.farm.units
+    field, units = review.observed.farm.fields[i], review.observed.farm.units
     low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
     days = np.flatnonzero(review.cut.area[i].any(axis=0))
     cut = _dates(review, days)
-    weather = max(WEATHER, key=lambda c: float(review.area_days[i, c]))
+    weather = max(WEATHER_CAUSES, key=lambda c: float(review.area_days[i, c]))
     return {
         "field": f"{plain(field.name)} ({plain(field.id)})",
         "crop": crop_name(field.crop),
@@ -132,7 +132,7 @@ def _field_row(review: Review, i: int) -> dict[str, str]:
         "cut": cut,
         "lost": str(int(review.lost[i].sum())),
         "delay": show_number(from_si(float(review.area_days[i].sum()), "area", units)),
-        "weather": NAMES[weather] if review.area_days[i, weather] > 0 else "-",
+        "weather": CAUSE_NAMES[weather] if review.area_days[i, weather] > 0 else "-",
         "loss": money(review, float(review.loss[:, i].mean())),
         "spread": spread(review, float(low), float(high)),
         **{name: money(review, float(v)) for name, v in zip(PARTS, review.parts[i], strict=True)},
@@ -143,7 +143,7 @@ def _dates(review: Review, hours: NDArray[np.int64]) -> str:
     """'13-15 Aug' of hours of the season."""
     if not len(hours):
         return "not cut"
-    starts = [review.came.index(d) for d in review.days]
+    starts = [review.observed.index(d) for d in review.days]
     first, last = (
         review.days[int(np.searchsorted(starts, h, side="right")) - 1] for h in hours[[0, -1]]
     )
@@ -156,7 +156,7 @@ def _dates(review: Review, hours: NDArray[np.int64]) -> str:
 def lost_lines(review: Review) -> list[str]:
     """Days on which nothing was cut."""
     return [
-        f"{day_name(d.day)}: {NAMES[d.cause]}, {d.hours:.0f} combine-hours"
+        f"{day_name(d.day)}: {CAUSE_NAMES[d.cause]}, {d.hours:.0f} combine-hours"
         for d in review.lost_days
     ]
 
@@ -181,27 +181,27 @@ def agreement_lines(review: Review) -> list[str]:
 def skill_rows(review: Review) -> list[tuple[str, ...]]:
     """Days ahead, chances told, mean told, came, mean squared error, skill."""
     return [
-        (str(s.lead), str(s.count), percent(s.said), percent(s.came), f"{s.brier.score:.3f}",
+        (str(s.lead), str(s.count), percent(s.said), percent(s.observed), f"{s.brier.score:.3f}",
          "-" if math.isnan(s.brier.skill) else f"{s.brier.skill:+.2f}")
         for s in review.skill
     ]  # fmt: skip
 
 
-def deed_rows(review: Review) -> list[tuple[str, str, str, str, str]]:
+def adherence_rows(review: Review) -> list[tuple[str, str, str, str, str]]:
     """Days that did not go as told: day, crew, told, cut, why."""
     return [
         (day_name(d.day), plain(d.crew), ", ".join(d.told) or "-", ", ".join(d.cut) or "-", d.why)
-        for d in review.deeds
+        for d in review.adherence
         if not d.followed
     ]
 
 
-def deed_line(review: Review) -> str:
+def adherence_line(review: Review) -> str:
     """How many days went as told."""
-    if not review.deeds:
+    if not review.adherence:
         return "No issued plan in the book: nothing to compare."
-    same = sum(d.followed for d in review.deeds)
-    return f"{same} of {len(review.deeds)} crew-days went as that morning's plan said."
+    same = sum(d.followed for d in review.adherence)
+    return f"{same} of {len(review.adherence)} crew-days went as that morning's plan said."
 
 
 def review_terminal(review: Review) -> str:
@@ -215,11 +215,13 @@ def review_terminal(review: Review) -> str:
         "---------",
         *(lost_lines(review) or ["none: every day saw cutting"]),
     ]
-    unit = USUAL["area"][review.came.farm.units == "metric"]
+    unit = USUAL["area"][review.observed.farm.units == "metric"]
     lines += ["", "Where the hours went"]
     lines += _table(("cause", "combine-h", "share", f"{unit}-days"), cause_rows(review))
     lines += ["", "Ways to cut this season, in the weather that came"]
-    lines += _table(("way", "loss", "with the model's error", "over the best"), mirror_rows(review))
+    lines += _table(
+        ("way", "loss", "with the model's error", "over the best"), counterfactual_rows(review)
+    )
     lines += ["", "What the loss is due to"]
     lines += _table(("cause", "loss", "with the model's error"), split_lines(review))
     for text in split_notes(review):
@@ -229,9 +231,9 @@ def review_terminal(review: Review) -> str:
     lines += ["", "Fields, dearest per area first"]
     lines += _table(("field", "area", "cut", "lost days", f"{unit}-days", "loss"), rows)
     lines += ["", "Model and plans against what came"]
-    for text in [*agreement_lines(review), deed_line(review)]:
+    for text in [*agreement_lines(review), adherence_line(review)]:
         lines += textwrap.wrap(text, WIDTH)
-    for day, crew, told, cut, why in deed_rows(review):
+    for day, crew, told, cut, why in adherence_rows(review):
         text = f"{day}, {crew_title(crew)}: told {told}, cut {cut}; {why}"
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     return "\n".join(lines)
@@ -256,13 +258,13 @@ def hours_csv(review: Review) -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(("day", "field", "name", "crew", "cause", "hours"))
     for d, midnight in enumerate(review.days):
-        for f, field in enumerate(review.came.farm.fields):
+        for f, field in enumerate(review.observed.farm.fields):
             for k, crew in enumerate(review.crews):
                 for c in Cause:
                     if (hours := float(review.field_hours[c, f, k, d])) > 5e-5:
                         writer.writerow((
                             midnight.date(), guarded(field.id), guarded(field.name),
-                            guarded(crew), NAMES[c], f"{hours:.4f}",
+                            guarded(crew), CAUSE_NAMES[c], f"{hours:.4f}",
                         ))  # fmt: skip
     return out.getvalue()
 
@@ -270,7 +272,7 @@ def hours_csv(review: Review) -> str:
 def fields_csv(review: Review) -> str:
     """One row a field: area, days, delay by cause, money by part."""
     out = io.StringIO(newline="")
-    units = review.came.farm.units
+    units = review.observed.farm.units
     unit = USUAL["area"][units == "metric"]
     delay = [c for c in Cause if c not in (Cause.DONE, Cause.GREEN)]
     writer = csv.writer(out, lineterminator="\r\n")
@@ -279,7 +281,7 @@ def fields_csv(review: Review) -> str:
         "loss_high", *(f"loss_{p.replace(' ', '_').replace('-', '_')}" for p in PARTS),
         *(f"{unit}_days_{c.name.lower()}" for c in delay),
     ))  # fmt: skip
-    for i, f in enumerate(review.came.farm.fields):
+    for i, f in enumerate(review.observed.farm.fields):
         low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
         days = (from_si(float(review.area_days[i, c]), "area", units) for c in delay)
         money_parts = (review.loss[:, i].mean(), low, high, *review.parts[i])

@@ -14,33 +14,33 @@ from readiness.atmosphere.weather import Array
 from readiness.season.codes import Reason
 from scheduler.farm.working_time import crew_slots
 from scheduler.review.counterfactuals import (
-    DONE_NAME,
-    HINDSIGHT,
-    PLANNED,
-    Mirror,
-    compile_came,
+    AS_DONE,
+    AS_PLANNED,
+    BEST_FIXED_ORDER,
+    Counterfactual,
+    compile_observed,
+    counterfactuals,
     done_loss,
-    mirrors,
 )
 from scheduler.review.delay_accounting import (
-    LOST,
+    DELAY_CAUSES,
     Cause,
-    Hours,
+    HourStates,
     by_day,
     crew_account,
     field_account,
 )
 from scheduler.review.forecast_and_adherence import (
-    Agreement,
-    DayTold,
+    CrewDay,
     LeadSkill,
-    agreement,
+    ModelAgreement,
     forecast_skill,
-    plan_and_deed,
+    model_agreement,
+    plan_adherence,
 )
 from scheduler.review.loss_breakdown import PARTS, loss_parts
-from scheduler.review.observed_season import Came, what_came
-from scheduler.review.work_record import Cutting, cutting, days_of, hours_of
+from scheduler.review.observed_season import ObservedSeason, read_observed_season
+from scheduler.review.work_record import WorkRecord, day_of_hours, hour_states, work_record
 from scheduler.solver.tables import Plan
 from scheduler.windows.daily_hours import WORTHWHILE_H
 
@@ -79,8 +79,8 @@ class Review:
     mirrors : ways to cut the season; `hindsight` is the plan with the bound.
     """
 
-    came: Came
-    cut: Cutting
+    observed: ObservedSeason
+    cut: WorkRecord
     crews: tuple[str, ...]
     combines: NDArray[np.int64]
     days: tuple[datetime, ...]
@@ -91,11 +91,11 @@ class Review:
     area_days: Array
     loss: Array
     parts: Array
-    mirrors: tuple[Mirror, ...]
-    hindsight: Plan
+    counterfactuals: tuple[Counterfactual, ...]
+    best_fixed_order: Plan
     skill: tuple[LeadSkill, ...]
-    agreement: Agreement
-    deeds: tuple[DayTold, ...]
+    agreement: ModelAgreement
+    adherence: tuple[CrewDay, ...]
 
     @property
     def machine_hours(self) -> Array:
@@ -105,11 +105,11 @@ class Review:
     @property
     def bound(self) -> float | None:
         """Money that no order of one fixed make-up could have saved, at least."""
-        return None if self.hindsight.bound is None else self.hindsight.bound / 100.0
+        return None if self.best_fixed_order.bound is None else self.best_fixed_order.bound / 100.0
 
-    def mirror(self, name: str) -> Mirror | None:
+    def counterfactual(self, name: str) -> Counterfactual | None:
         """A mirror by name."""
-        return next((m for m in self.mirrors if m.name == name), None)
+        return next((m for m in self.counterfactuals if m.name == name), None)
 
     @property
     def lost_days(self) -> tuple[LostDay, ...]:
@@ -117,9 +117,9 @@ class Review:
         hours = np.einsum("ckd,k->cd", self.duty_hours, self.combines)
         out = []
         for d, midnight in enumerate(self.days):
-            if hours[Cause.CUT, d] > 0 or hours[list(LOST), d].sum() <= 0:
+            if hours[Cause.CUT, d] > 0 or hours[list(DELAY_CAUSES), d].sum() <= 0:
                 continue
-            most = max(LOST, key=lambda c: float(hours[c, d]))
+            most = max(DELAY_CAUSES, key=lambda c: float(hours[c, d]))
             out.append(LostDay(day=midnight.date(), cause=most, hours=float(hours[most, d])))
         return tuple(out)
 
@@ -128,7 +128,7 @@ class Review:
         """What the loss is due to: name, money, and 10th and 90th percentile; sums to the loss."""
         there = float(self.parts[:, PARTS.index("sprouted before")].sum())
         out = [(BEFORE, there, there, there)]
-        steps = [self.mirror(n) for n in (HINDSIGHT, PLANNED, DONE_NAME)]
+        steps = [self.counterfactual(n) for n in (BEST_FIXED_ORDER, AS_PLANNED, AS_DONE)]
         names, before = (DODGE, FORECAST, CHOICE), np.full(self.loss.shape[0], there)
         for name, step in zip(names, steps, strict=True):
             if step is not None:
@@ -164,39 +164,50 @@ def review_season(
     FarmError, BookError, WeatherError
         Where an input is wrong, nothing was cut, or the records do not reach so far.
     """
-    came = what_came(folder, book=book, until=until, seed=seed)
+    observed = read_observed_season(folder, book=book, until=until, seed=seed)
     progress(0.25, "pricing what came")
-    compiled = compile_came(came, seed=seed)
-    cut = cutting(came, compiled)
-    hours = hours_of(came, compiled, cut)
-    day, days = days_of(came)
+    compiled = compile_observed(observed, seed=seed)
+    cut = work_record(observed, compiled)
+    hours = hour_states(observed, compiled, cut)
+    day, days = day_of_hours(observed)
     crews = tuple(g.crew for g in compiled.makeup)
     mine, alone = field_account(hours), crew_account(hours)
     progress(0.4, "searching for the best order in hindsight")
-    found, hind = mirrors(came, compiled, cut, seed=seed)
+    found, best_fixed_order = counterfactuals(observed, compiled, cut, seed=seed)
     progress(0.8, "holding plans and model against what came")
-    loss = done_loss(came, compiled, cut)
+    loss = done_loss(observed, compiled, cut)
     crew_hours = by_day(alone, day)
     return Review(
-        came=came, cut=cut, crews=crews, days=days,
+        observed=observed,
+        cut=cut,
+        crews=crews,
+        days=days,
         combines=np.array([len(g.combines) for g in compiled.makeup]),
-        field_hours=by_day(mine, day), crew_hours=crew_hours,
-        duty_hours=by_day(alone * _duty(came, crews)[None], day),
-        lost=_lost(came, hours, day), area_days=_area_days(came, cut, mine),
-        loss=loss, parts=loss_parts(came, compiled, cut, loss.mean(axis=0)),
-        mirrors=tuple(found), hindsight=hind, skill=forecast_skill(came),
-        agreement=agreement(came), deeds=plan_and_deed(came, cut, crew_hours, days, list(crews)),
-    )  # fmt: skip
+        field_hours=by_day(mine, day),
+        crew_hours=crew_hours,
+        duty_hours=by_day(alone * _duty(observed, crews)[None], day),
+        lost=_lost(observed, hours, day),
+        area_days=_area_days(observed, cut, mine),
+        loss=loss,
+        parts=loss_parts(observed, compiled, cut, loss.mean(axis=0)),
+        counterfactuals=tuple(found),
+        best_fixed_order=best_fixed_order,
+        skill=forecast_skill(observed),
+        agreement=model_agreement(observed),
+        adherence=plan_adherence(observed, cut, crew_hours, days, list(crews)),
+    )
 
 
-def _duty(came: Came, crews: tuple[str, ...]) -> Array:
+def _duty(observed: ObservedSeason, crews: tuple[str, ...]) -> Array:
     """1 in hours of each crew's working week, whether it was there or not, (crew, hour)."""
-    times = came.weather.times[: came.hours]
-    by_id = {c.id: replace(c, absent=()) for c in came.farm.crews}
-    return np.array([crew_slots(by_id[c], times, came.farm.tz) for c in crews], dtype=np.float64)
+    times = observed.weather.times[: observed.hours]
+    by_id = {c.id: replace(c, absent=()) for c in observed.farm.crews}
+    return np.array(
+        [crew_slots(by_id[c], times, observed.farm.tz) for c in crews], dtype=np.float64
+    )
 
 
-def _lost(came: Came, hours: Hours, day: NDArray[np.int64]) -> NDArray[np.bool_]:
+def _lost(observed: ObservedSeason, hours: HourStates, day: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Days (field, day) with less than `WORTHWHILE_H` workable hours for a ripe, uncut field."""
     worked = (hours.off < 1.0).any(axis=0)
     ripe = (hours.closed != Cause.GREEN) & ~hours.done
@@ -204,13 +215,13 @@ def _lost(came: Came, hours: Hours, day: NDArray[np.int64]) -> NDArray[np.bool_]
     return (by_day(workable & ~hours.done, day) < WORTHWHILE_H) & (by_day(ripe, day) > 12)
 
 
-def _area_days(came: Came, cut: Cutting, mine: Array) -> Array:
+def _area_days(observed: ObservedSeason, cut: WorkRecord, mine: Array) -> Array:
     """Hectare-days that ripe grain stood, (field, cause); a field's crews count alike."""
-    whole = np.array([f.area_ha * (1.0 - f.cut_fraction) for f in came.farm.fields])
+    whole = np.array([f.area_ha * (1.0 - f.cut_fraction) for f in observed.farm.fields])
     left = whole[:, None] - np.cumsum(cut.area.sum(axis=1), axis=1)
     left = np.where(left > 0.005 * whole[:, None], left, 0.0)
-    first = int((came.weather.start - came.season.start).astype(int))
+    first = int((observed.weather.start - observed.season.start).astype(int))
     n = len(whole)
-    green = came.season.reason[0, :n, first : first + came.hours] == Reason.GREEN
+    green = observed.season.reason[0, :n, first : first + observed.hours] == Reason.GREEN
     standing = np.where(green, 0.0, left) / 24.0
     return np.asarray(np.einsum("cfkh,fh->fc", mine, standing) / mine.shape[2])

@@ -13,8 +13,8 @@ from scheduler.costs.standing_loss import wet_yield
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.distances import between_km
 from scheduler.farm.working_time import crew_slots, down_slots, local, open_slots, utc_hour
-from scheduler.review.delay_accounting import Hours, cause_codes
-from scheduler.review.observed_season import HOUR, Came
+from scheduler.review.delay_accounting import HourStates, cause_codes
+from scheduler.review.observed_season import HOUR, ObservedSeason
 from scheduler.season_book.farm_state import DONE
 from scheduler.season_book.kinds import Entry
 
@@ -23,7 +23,7 @@ BACK_H = 24
 
 
 @dataclass(frozen=True, kw_only=True)
-class Cutting:
+class WorkRecord:
     """Who cut what when.
 
     `share` (field, crew, hour) of the hour spent cutting, `area` (field, crew, hour) ha, `move`
@@ -37,27 +37,27 @@ class Cutting:
     done: NDArray[np.int64]
 
 
-def cutting(came: Came, compiled: Compiled) -> Cutting:
+def work_record(observed: ObservedSeason, compiled: Compiled) -> WorkRecord:
     """Spread what was cut over the hours before each entry, at the rate of the crew's machines.
 
     An entry tells an area and when it was cut by; the crew is taken to have worked on it in its
     last free working hours before. An entry without a crew is given to the crew whose machines
     need least time.
     """
-    farm, hours = came.farm, came.hours
+    farm, hours = observed.farm, observed.hours
     shape = (len(farm.fields), len(compiled.makeup), hours)
     share, area = np.zeros(shape), np.zeros(shape)
     ids = [f.id for f in farm.fields]
     crews = [g.crew for g in compiled.makeup]
     rate = rates_ha_h(compiled)
-    works = np.array([_works(came, compiled, k) for k in range(len(crews))])
-    for e in came.of("cut"):
+    works = np.array([_works(observed, compiled, k) for k in range(len(crews))])
+    for e in observed.entries_of("cut"):
         f = ids.index(e.subject)
         k = crews.index(e.text("crew")) if e.text("crew") in crews else int(rate[f].argmax())
         free = np.maximum(works[k] - share[:, k].sum(axis=0), 0.0)
-        _spread(share[f, k], area[f, k], free, e, came, rate[f, k])
-    done = _done(came, area.sum(axis=1))
-    return Cutting(share=share, area=area, move=_moves(came, compiled, share), done=done)
+        _spread(share[f, k], area[f, k], free, e, observed, rate[f, k])
+    done = _done(observed, area.sum(axis=1))
+    return WorkRecord(share=share, area=area, move=_moves(observed, compiled, share), done=done)
 
 
 def rates_ha_h(compiled: Compiled) -> Array:
@@ -78,15 +78,19 @@ def waits(compiled: Compiled) -> Array:
     return out
 
 
-def _works(came: Came, compiled: Compiled, k: int) -> Array:
+def _works(observed: ObservedSeason, compiled: Compiled, k: int) -> Array:
     """1 in hours in which a crew works."""
-    crew = next(c for c in came.farm.crews if c.id == compiled.makeup[k].crew)
-    return crew_slots(crew, came.weather.times[: came.hours], came.farm.tz).astype(np.float64)
+    crew = next(c for c in observed.farm.crews if c.id == compiled.makeup[k].crew)
+    return crew_slots(crew, observed.weather.times[: observed.hours], observed.farm.tz).astype(
+        np.float64
+    )
 
 
-def _spread(share: Array, area: Array, free: Array, e: Entry, came: Came, rate: float) -> None:
+def _spread(
+    share: Array, area: Array, free: Array, e: Entry, observed: ObservedSeason, rate: float
+) -> None:
     """Fill the hours before an entry, last first; what does not fit goes faster."""
-    last = min(came.index(e.at - timedelta(seconds=1)), came.hours - 1)
+    last = min(observed.index(e.at - timedelta(seconds=1)), observed.hours - 1)
     minute = (e.at - timedelta(seconds=1)).minute + 1
     room = free.copy()
     room[last] = min(room[last], minute / 60.0)
@@ -102,16 +106,16 @@ def _spread(share: Array, area: Array, free: Array, e: Entry, came: Came, rate: 
     area += ha * took / took.sum()
 
 
-def _done(came: Came, area: Array) -> NDArray[np.int64]:
+def _done(observed: ObservedSeason, area: Array) -> NDArray[np.int64]:
     """First hour of each field in which nothing is left to cut."""
-    whole = np.array([f.area_ha for f in came.farm.fields])
-    before = np.array([f.area_ha * f.cut_fraction for f in came.farm.fields])
+    whole = np.array([f.area_ha for f in observed.farm.fields])
+    before = np.array([f.area_ha * f.cut_fraction for f in observed.farm.fields])
     cut = (before[:, None] + np.cumsum(area, axis=1)) / whole[:, None]
     full = cut >= DONE
     return np.asarray(np.where(full.any(axis=1), full.argmax(axis=1) + 1, area.shape[1]))
 
 
-def area_by_job(compiled: Compiled, cut: Cutting) -> Array:
+def area_by_job(compiled: Compiled, cut: WorkRecord) -> Array:
     """What was cut of each job, ha, (job, crew, hour): a field's jobs are taken in their order."""
     out = np.zeros((len(compiled.jobs), *cut.area.shape[1:]))
     begun = np.zeros(len(cut.area))
@@ -128,18 +132,18 @@ def area_by_job(compiled: Compiled, cut: Cutting) -> Array:
     return out
 
 
-def _moves(came: Came, compiled: Compiled, share: Array) -> Array:
+def _moves(observed: ObservedSeason, compiled: Compiled, share: Array) -> Array:
     """Share of each hour on the road: the hours free of cutting before a crew's next field."""
     crews, hours = share[0].shape
     out = np.zeros((crews, hours))
-    ids = [f.id for f in came.farm.fields]
+    ids = [f.id for f in observed.farm.fields]
     for k in range(crews):
         at, free = "base", np.maximum(1.0 - share[:, k].sum(axis=0), 0.0)
         for h in range(hours):
             for f in np.flatnonzero(share[:, k, h] > 0):
                 if ids[f] != at:
-                    km = between_km(came.farm, at, ids[f])
-                    _before(out[k], free, h, km / came.farm.moves.road_kmh)
+                    km = between_km(observed.farm, at, ids[f])
+                    _before(out[k], free, h, km / observed.farm.moves.road_kmh)
                     at = ids[f]
     return out
 
@@ -154,12 +158,12 @@ def _before(move: Array, free: Array, hour: int, need: float) -> None:
             return
 
 
-def hours_of(came: Came, compiled: Compiled, cut: Cutting) -> Hours:
+def hour_states(observed: ObservedSeason, compiled: Compiled, cut: WorkRecord) -> HourStates:
     """What is known of every hour of fields and crews, for `charging`."""
-    farm, times = came.farm, came.weather.times[: came.hours]
-    first = int((came.weather.start - came.season.start).astype(int))
+    farm, times = observed.farm, observed.weather.times[: observed.hours]
+    first = int((observed.weather.start - observed.season.start).astype(int))
     n = len(farm.fields)
-    reason = came.season.reason[0, :n, first : first + came.hours]
+    reason = observed.season.reason[0, :n, first : first + observed.hours]
     ups = [np.array([~down_slots(c.down, times) for c in g.combines]) for g in compiled.makeup]
     taken = {
         crop: np.any(
@@ -167,26 +171,26 @@ def hours_of(came: Came, compiled: Compiled, cut: Cutting) -> Hours:
              for p in farm.points if crop in p.markets], axis=0)
         for crop in {f.crop for f in farm.fields}
     }  # fmt: skip
-    return Hours(
+    return HourStates(
         closed=cause_codes(reason),
-        done=np.arange(came.hours)[None] >= cut.done[:, None],
+        done=np.arange(observed.hours)[None] >= cut.done[:, None],
         cut=cut.share,
         wait=waits(compiled),
         down=np.array([1.0 - up.mean(axis=0) for up in ups]),
         shut=np.array([~taken[f.crop] for f in farm.fields]),
-        off=np.array([1.0 - _works(came, compiled, k) for k in range(len(compiled.makeup))]),
+        off=np.array([1.0 - _works(observed, compiled, k) for k in range(len(compiled.makeup))]),
         move=cut.move,
     )
 
 
-def days_of(came: Came) -> tuple[NDArray[np.int64], tuple[datetime, ...]]:
+def day_of_hours(observed: ObservedSeason) -> tuple[NDArray[np.int64], tuple[datetime, ...]]:
     """Day number of each hour of the season, and the midnights that begin the days."""
     midnights = []
-    at = came.start.replace(hour=0, minute=0, second=0, microsecond=0)
-    while at < came.stop:
+    at = observed.start.replace(hour=0, minute=0, second=0, microsecond=0)
+    while at < observed.stop:
         midnights.append(at)
-        next_day = local(utc_hour(at) + 36 * HOUR, came.farm.tz)
+        next_day = local(utc_hour(at) + 36 * HOUR, observed.farm.tz)
         at = next_day.replace(hour=0, minute=0, second=0, microsecond=0)
-    starts = np.array([came.index(m) for m in midnights])
-    day = np.searchsorted(starts, np.arange(came.hours), side="right") - 1
+    starts = np.array([observed.index(m) for m in midnights])
+    day = np.searchsorted(starts, np.arange(observed.hours), side="right") - 1
     return day, tuple(midnights)

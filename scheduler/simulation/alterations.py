@@ -45,7 +45,7 @@ class Alteration:
         return ", ".join(parts) or "no change"
 
 
-def altered(farm: Farm, change: Alteration) -> Farm:
+def apply_alteration(farm: Farm, change: Alteration) -> Farm:
     """The farm with a change.
 
     Raises

@@ -19,7 +19,7 @@ Choice = Callable[[int, int, set[int]], int | None]
 
 
 @dataclass(kw_only=True)
-class Work:
+class FieldWorkState:
     """Where all crews and jobs stand; `compiled` holds the weather that came, one member.
 
     Attributes
@@ -62,10 +62,10 @@ def _tonnes(compiled: Compiled) -> Array:
     )
 
 
-def begun(compiled: Compiled) -> Work:
+def begun(compiled: Compiled) -> FieldWorkState:
     """All crews where they start, nothing cut."""
     crews, jobs = len(compiled.makeup), len(compiled.jobs)
-    return Work(
+    return FieldWorkState(
         compiled=compiled,
         left=_tonnes(compiled),
         ended=np.full(jobs, -1.0),
@@ -76,7 +76,7 @@ def begun(compiled: Compiled) -> Work:
     )
 
 
-def work(state: Work, first: int, stop: int, choose: Choice) -> None:
+def work(state: FieldWorkState, first: int, stop: int, choose: Choice) -> None:
     """Let the crews work through slots [first, stop); moves `state` on.
 
     At `first` every crew is free to be sent elsewhere. A crew that has a job waits in the field
@@ -93,7 +93,7 @@ def work(state: Work, first: int, stop: int, choose: Choice) -> None:
                 _cut(state, k, t)
 
 
-def _send(state: Work, k: int, t: int, choose: Choice) -> None:
+def _send(state: FieldWorkState, k: int, t: int, choose: Choice) -> None:
     """Send a free crew to its next job, if it has one."""
     taken = {j for j in state.on if j is not None}
     j = choose(k, t, state.open_jobs - taken)
@@ -110,7 +110,7 @@ def _send(state: Work, k: int, t: int, choose: Choice) -> None:
     state.held[k] = 0.0
 
 
-def _cut(state: Work, k: int, t: int) -> None:
+def _cut(state: FieldWorkState, k: int, t: int) -> None:
     """Cut for one slot, as `compile._cut` reckons it."""
     compiled, j = state.compiled, state.on[k]
     assert j is not None
@@ -136,7 +136,7 @@ def _cut(state: Work, k: int, t: int) -> None:
         state.on[k], state.free[k] = None, t + 1
 
 
-def fit_on_arrival(state: Work, k: int, t: int, j: int) -> bool:
+def fit_on_arrival(state: FieldWorkState, k: int, t: int, j: int) -> bool:
     """Whether a crew that leaves for a job at a slot can cut as soon as it is there."""
     can, arrive = state.compiled.can[0, k, j], state.compiled.arrive[k, j]
     if state.at[k] == j:

@@ -14,7 +14,7 @@ from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.working_time import SLOT_MIN
 
 STEP_H = SLOT_MIN / 60.0
-Told = Sequence[Sequence[int]]
+CrewOrders = Sequence[Sequence[int]]
 
 
 @dataclass(kw_only=True)
@@ -27,7 +27,7 @@ class _Crew:
     day: int = -1  # day on which it last looked at its orders from the top
 
 
-def followed(compiled: Compiled, turns: Sequence[tuple[int, Told]]) -> Array:
+def followed(compiled: Compiled, turns: Sequence[tuple[int, CrewOrders]]) -> Array:
     """Money lost by following orders slot by slot, (draw,).
 
     `turns` : (slot, jobs of each crew in order), each in force until the next. Each day a crew

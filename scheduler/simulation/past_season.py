@@ -81,7 +81,7 @@ def hourly_records(daily: DailyRecord) -> Weather:
     return daily_to_hourly(estimate_missing(fill_short_gaps(screen_record(daily))))
 
 
-def moved(farm: Farm, daily: DailyRecord, year: int) -> Farm:
+def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
     """The farm at a station in a year: same roads, soils and machines, ripe as that latitude is.
 
     Samples and what is cut are dropped.
@@ -99,7 +99,7 @@ def moved(farm: Farm, daily: DailyRecord, year: int) -> Farm:
 
     def placed(f: Field) -> Field:
         lat, lon = spot(f.lat, f.lon)
-        return replace(f, lat=lat, lon=lon, ripe=ripe_in(f, year, north), heading=None,
+        return replace(f, lat=lat, lon=lon, ripe=ripe_date(f, year, north), heading=None,
                        sample_pct=None, sample_at=None, cut_fraction=0.0, boundary=())  # fmt: skip
 
     def at(p: DeliveryPoint) -> DeliveryPoint:
@@ -120,7 +120,7 @@ def moved(farm: Farm, daily: DailyRecord, year: int) -> Farm:
     )  # fmt: skip
 
 
-def ripe_in(field: Field, year: int, north: float) -> date:
+def ripe_date(field: Field, year: int, north: float) -> date:
     """Day a field is ripe in a year, `north` degrees from home."""
     day = field.ripe
     if day is None and field.heading is not None:
@@ -134,7 +134,7 @@ def ripe_in(field: Field, year: int, north: float) -> date:
     return date(year, 1, 1) + timedelta(days=day.timetuple().tm_yday - 1) + shift
 
 
-def parcelled(farm: Farm) -> Farm:
+def split_into_parcels(farm: Farm) -> Farm:
     """The farm with every job (parcel of a large field, wet hollow) as a field of its own."""
     fields, ids = [], dict[str, list[str]]()
     for job in jobs_of(farm):
@@ -162,12 +162,12 @@ def _first_morning(farm: Farm) -> datetime:
     return datetime.combine(day, time(MORNING_HOUR), farm.tz)
 
 
-def known_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int]:
+def complete_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int]:
     """Years whose season is known hour by hour, spin-up included."""
     out = []
     years = daily.days.astype("datetime64[Y]").astype(int) + 1970
     for year in range(int(years.min()), int(years.max()) + 1):
-        span = _span(parcelled(moved(farm, daily, year)))
+        span = _span(split_into_parcels(farm_at_station(farm, daily, year)))
         if span[0] < records.times[0] or span[1] > records.times[-1] + 1:
             continue
         cut = records.between(*span)
@@ -195,7 +195,7 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
     FarmError
         Where the records of the year, or of other years, do not reach.
     """
-    there = parcelled(moved(farm, daily, year))
+    there = split_into_parcels(farm_at_station(farm, daily, year))
     start, end = _span(there)
     now = _first_morning(there)
     first = utc_hour(now)
@@ -205,9 +205,9 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
     except (ValueError, ShortRecordError) as error:
         raise FarmError(f"records of {daily.name}, season {year}: {error}") from None
     states = morning_states(there, spin, weather)
-    season = ahead_of(there, weather, states[0])
+    season = simulate_fields(there, weather, states[0])
     makeup = own_makeup(there, now)
-    standing_loss = best_sold(
+    standing_loss = sold_at_best_price(
         standing_loss_of(there, season, slot_times(now, SEASON_DAYS, SLOT_MIN))
     )
     return PastSeason(
@@ -222,7 +222,7 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
     )
 
 
-def best_sold(standing_loss: StandingLoss) -> StandingLoss:
+def sold_at_best_price(standing_loss: StandingLoss) -> StandingLoss:
     """The same standing_loss with each hour's grain sold where it is worth most that hour.
 
     All goes by the haul to the point that a truck is back from soonest, on every morning alike, so
@@ -231,12 +231,12 @@ def best_sold(standing_loss: StandingLoss) -> StandingLoss:
     best = np.fmin.reduce(standing_loss.loss, axis=2)
     loss = np.full_like(standing_loss.loss, np.nan)
     for j in range(len(standing_loss.jobs)):
-        loss[:, j, soonest(standing_loss.farm, standing_loss.field(j))] = best[:, j]
+        loss[:, j, quickest_point(standing_loss.farm, standing_loss.field(j))] = best[:, j]
     points = tuple(replace(p, capacity_t=None) for p in standing_loss.farm.points)
     return replace(standing_loss, loss=loss, farm=replace(standing_loss.farm, points=points))
 
 
-def soonest(farm: Farm, field: Field) -> int:
+def quickest_point(farm: Farm, field: Field) -> int:
     """Index of the point taking a field's crop that a truck is back from soonest."""
     speed = min((t.loaded_kmh for t in farm.trucks), default=1.0)
 
@@ -247,7 +247,9 @@ def soonest(farm: Farm, field: Field) -> int:
     return min((q for q, p in enumerate(farm.points) if field.crop in p.markets), key=minutes)
 
 
-def ahead_of(farm: Farm, weather: Weather, state: RunState | None, *, seed: int = 0) -> Season:
+def simulate_fields(
+    farm: Farm, weather: Weather, state: RunState | None, *, seed: int = 0
+) -> Season:
     """The fields of a farm under weather (member, 1, hour), from a state of theirs."""
     every = np.arange(len(season_rows(farm)))
     return simulate(
@@ -257,11 +259,11 @@ def ahead_of(farm: Farm, weather: Weather, state: RunState | None, *, seed: int 
 
 def morning_states(farm: Farm, spin: Weather, weather: Weather) -> tuple[RunState, ...]:
     """State of every field on each morning of the season."""
-    state = ahead_of(farm, spin, None).end
+    state = simulate_fields(farm, spin, None).end
     out = []
     for day in range(weather.shape[2] // 24):
         assert isinstance(state, RunState)
         out.append(state)
         a = weather.times[0] + 24 * day
-        state = ahead_of(farm, weather.between(a, a + 24), state).end
+        state = simulate_fields(farm, weather.between(a, a + 24), state).end
     return tuple(out)

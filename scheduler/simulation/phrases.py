@@ -9,8 +9,8 @@ import numpy as np
 
 from scheduler.farm.model import Farm
 from scheduler.farm.units import ACRE_HA, show_money
-from scheduler.simulation.rehearsal import Score
-from scheduler.simulation.whatif import SURE, Outcome, WhatIf, completion
+from scheduler.simulation.rehearsal import RehearsalSummary
+from scheduler.simulation.whatif import COMPLETION_SHARES, SeasonOutcome, WhatIf, completion
 from scheduler.simulation.workable_days import HalfMonth, chance_of_days, half_months
 
 MODEL = (
@@ -19,12 +19,12 @@ MODEL = (
 )
 
 
-def rehearsal_lines(score: Score, farm: Farm) -> list[str]:
+def rehearsal_lines(score: RehearsalSummary, farm: Farm) -> list[str]:
     """Every season, then the headline."""
     head = ["station", "year", "ours", "hindsight", "best rule", "share", "which rule"]
     rows = [
         [s.station, str(s.year),
-         *(_money(v, farm) for v in (s.ours.loss, s.hindsight, s.best_rule)),
+         *(_money(v, farm) for v in (s.planner.loss, s.best_fixed_order, s.best_rule)),
          "-" if s.share is None else f"{100 * s.share:.0f} %",
          min(s.rules, key=lambda n: s.rules[n])]
         for s in score.seasons
@@ -65,7 +65,7 @@ def whatif_lines(
 
 def _completion(found: WhatIf) -> list[str]:
     out = []
-    for share in SURE:
+    for share in COMPLETION_SHARES:
         now, then = (_month_day(completion(o, share)) for o in (found.base, found.changed))
         out.append(f"Harvest over in {100 * share:.0f} % of years: now by {now}, then by {then}.")
     return out
@@ -125,7 +125,7 @@ def _half_of_them(m: HalfMonth) -> str:
     return f"{100 * chance:.0f} %"
 
 
-def workability_lines(outcomes: Sequence[Outcome]) -> list[str]:
+def workability_lines(outcomes: Sequence[SeasonOutcome]) -> list[str]:
     """Workable days of each field by half-month, with how they hang together."""
     names: dict[str, int] = {}
     for i, name in enumerate(outcomes[0].names):  # parcels of one field are alike but a hollow

@@ -25,8 +25,20 @@ from scheduler.farm.working_time import SLOT_MIN, slot_times
 from scheduler.planning.dispatch_rules import RIPEST, keys, rule_orders
 from scheduler.planning.information import Known
 from scheduler.planning.makeup_choice import compiled_for
-from scheduler.simulation.field_work import Choice, Work, begun, fit_on_arrival, follow, work
-from scheduler.simulation.past_season import SLOTS_DAY, PastSeason, ahead_of, best_sold
+from scheduler.simulation.field_work import (
+    Choice,
+    FieldWorkState,
+    begun,
+    fit_on_arrival,
+    follow,
+    work,
+)
+from scheduler.simulation.past_season import (
+    SLOTS_DAY,
+    PastSeason,
+    simulate_fields,
+    sold_at_best_price,
+)
 from scheduler.solver.annealing import search, short_search
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import Orders
@@ -34,13 +46,13 @@ from scheduler.weather.field_weather import FarmWeather
 
 #: Moves of the search for the best order in hindsight, from each start; assumed: more found less
 #: than 0.2 % on trial seasons.
-HINDSIGHT_MOVES = 300_000
+BEST_ORDER_MOVES = 300_000
 #: Moisture from which a careful farmer cuts by a rule, percent; assumed: what most elevators take.
 DRY_PCT = 16.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Settings:
+class RehearsalSettings:
     """How a season is played.
 
     Defaults are assumed, from three seasons at stations that the headline is not told on: plans
@@ -59,7 +71,7 @@ class Settings:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Played:
+class SeasonResult:
     """A season played out: money lost, and the day (0 is the first) each job was done, -1 never."""
 
     loss: float
@@ -72,13 +84,13 @@ class Played:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rehearsed:
+class SeasonComparison:
     """One season: what each way of deciding lost on the weather that came."""
 
     station: str
     year: int
-    ours: Played
-    hindsight: float
+    planner: SeasonResult
+    best_fixed_order: float
     rules: Mapping[str, float] = field(default_factory=dict)
 
     @property
@@ -89,36 +101,36 @@ class Rehearsed:
     @property
     def share(self) -> float | None:
         """Share of the avoidable loss captured; None where there was nothing to avoid."""
-        avoidable = self.best_rule - self.hindsight
-        return (self.best_rule - self.ours.loss) / avoidable if avoidable > 0 else None
+        avoidable = self.best_rule - self.best_fixed_order
+        return (self.best_rule - self.planner.loss) / avoidable if avoidable > 0 else None
 
 
-def played_out(state: Work) -> Played:
+def season_result(state: FieldWorkState) -> SeasonResult:
     """What a season came to."""
-    return Played(
+    return SeasonResult(
         loss=state.loss,
         ended=tuple(int(s) // SLOTS_DAY if s >= 0 else -1 for s in state.ended),
     )
 
 
-def play(past: PastSeason, decide: Callable[[int, Work], Choice]) -> Played:
+def play(past: PastSeason, decide: Callable[[int, FieldWorkState], Choice]) -> SeasonResult:
     """Play a season: each morning `decide` (day, work so far) says how crews choose."""
     state = begun(past.compiled)
     for day in range(past.days):
         if not state.open_jobs:
             break
         work(state, day * SLOTS_DAY, (day + 1) * SLOTS_DAY, decide(day, state))
-    return played_out(state)
+    return season_result(state)
 
 
 # -- ours ---------------------------------------------------------------------------------------
 
 
-def rehearse(past: PastSeason, settings: Settings) -> Played:
+def rehearse(past: PastSeason, settings: RehearsalSettings) -> SeasonResult:
     """Play a season by the planner's orders of each morning."""
     last: list[Orders] = [((),) * len(past.makeup)]
 
-    def decide(day: int, state: Work) -> Choice:
+    def decide(day: int, state: FieldWorkState) -> Choice:
         last[0] = morning_orders(past, state, day, settings=settings, last=last[0])
         return follow(last[0])
 
@@ -126,7 +138,7 @@ def rehearse(past: PastSeason, settings: Settings) -> Played:
 
 
 def morning_orders(
-    past: PastSeason, state: Work, day: int, *, settings: Settings, last: Orders
+    past: PastSeason, state: FieldWorkState, day: int, *, settings: RehearsalSettings, last: Orders
 ) -> Orders:
     """Orders that the planner gives on a morning, per crew, as jobs of the season."""
     todo = sorted(state.open_jobs)
@@ -143,12 +155,12 @@ def morning_orders(
 
 
 def morning_tables(
-    past: PastSeason, state: Work, day: int, *, settings: Settings
+    past: PastSeason, state: FieldWorkState, day: int, *, settings: RehearsalSettings
 ) -> tuple[Known, Compiled]:
     """What is known on a morning, and the tables of the days ahead."""
     # a field that is done stays while a crew stands there, because the way on begins there
     kept = sorted(state.open_jobs | {j for j in state.at if j < len(past.farm.fields)})
-    farm = as_it_stands(past, state, day, kept)
+    farm = farm_on_morning(past, state, day, kept)
     now = past.morning(day)
     a = past.weather.times[0] + 24 * day
     b = min(a + 24 * settings.days, past.weather.times[-1] + 1)
@@ -157,7 +169,7 @@ def morning_tables(
         past.weather.between(a, b), past.climate, members=settings.members, seed=seed,
         perfect=settings.perfect,
     )  # fmt: skip
-    season = ahead_of(farm, ahead, past.states[day].fields(kept), seed=seed)
+    season = simulate_fields(farm, ahead, past.states[day].fields(kept), seed=seed)
     known = Known(
         farm=farm, now=now,
         weather=FarmWeather(past=past.weather, ahead=ahead, lightning=None, source="emulated",
@@ -165,13 +177,13 @@ def morning_tables(
         begun=_stands(past, state),
     )  # fmt: skip
     slots = slot_times(now, ahead.shape[2] // 24, SLOT_MIN)
-    standing_loss = best_sold(standing_loss_of(farm, season, slots))
+    standing_loss = sold_at_best_price(standing_loss_of(farm, season, slots))
     # one price of waiting within a day all season, as in the tables of the weather that came
     standing_loss = replace(standing_loss, day_loss=past.compiled.standing_loss.day_loss)
     return known, compiled_for(known, standing_loss, past.makeup)
 
 
-def _stands(past: PastSeason, state: Work) -> dict[str, str]:
+def _stands(past: PastSeason, state: FieldWorkState) -> dict[str, str]:
     """Field -> crew that stands there."""
     return {
         past.farm.fields[j].id: machines.crew
@@ -185,7 +197,7 @@ def _sound(f: Field) -> float:
     return f.test_weight_kg_hl or CROPS[f.crop].test_weight
 
 
-def as_it_stands(past: PastSeason, state: Work, day: int, kept: Sequence[int]) -> Farm:
+def farm_on_morning(past: PastSeason, state: FieldWorkState, day: int, kept: Sequence[int]) -> Farm:
     """The farm with what is still to be cut, and the test weight that wettings left."""
     wet = past.season.wettings[0, :, 24 * day] - past.season.wettings[0, :, 0]
     fields = []
@@ -206,7 +218,7 @@ def as_it_stands(past: PastSeason, state: Work, day: int, kept: Sequence[int]) -
 # -- what it is measured against ----------------------------------------------------------------
 
 
-def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> Played:
+def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> SeasonResult:
     """Play a season by a rule of thumb, without any forecast but with eyes.
 
     A crew that is free goes to the field that the rule names among those which can be cut when it
@@ -215,7 +227,7 @@ def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> Played:
     """
     farm, key = past.farm, keys(past.compiled)[name]
 
-    def choose(state: Work, k: int, t: int, free: set[int]) -> int | None:
+    def choose(state: FieldWorkState, k: int, t: int, free: set[int]) -> int | None:
         at = state.at[k]
         here = farm.fields[at] if at < len(farm.fields) else None
         spot = (here.lat, here.lon) if here else (farm.base_lat, farm.base_lon)
@@ -238,7 +250,9 @@ def play_rules(past: PastSeason) -> dict[str, float]:
     return told | careful
 
 
-def hindsight(past: PastSeason, *, moves: int = HINDSIGHT_MOVES, seed: int = 0) -> float:
+def best_fixed_order_loss(
+    past: PastSeason, *, moves: int = BEST_ORDER_MOVES, seed: int = 0
+) -> float:
     """Money lost by the best order found with the weather that came known from the start."""
     tables = past.compiled.tables
     starts = [tables.prefixes, *rule_orders(past.compiled).values()]
@@ -250,22 +264,22 @@ def hindsight(past: PastSeason, *, moves: int = HINDSIGHT_MOVES, seed: int = 0) 
     return min(found) / 100.0
 
 
-def measure(past: PastSeason, station: str, settings: Settings) -> Rehearsed:
+def compare_season(past: PastSeason, station: str, settings: RehearsalSettings) -> SeasonComparison:
     """One season by the planner, by every rule, and in hindsight."""
-    return Rehearsed(
+    return SeasonComparison(
         station=station,
         year=past.year,
-        ours=rehearse(past, settings),
+        planner=rehearse(past, settings),
         rules=play_rules(past),
-        hindsight=hindsight(past, seed=settings.seed),
+        best_fixed_order=best_fixed_order_loss(past, seed=settings.seed),
     )
 
 
 @dataclass(frozen=True, kw_only=True)
-class Score:
+class RehearsalSummary:
     """Many seasons together: the headline, and the rule that is best on average."""
 
-    seasons: tuple[Rehearsed, ...]
+    seasons: tuple[SeasonComparison, ...]
 
     @property
     def best_rule(self) -> str:
@@ -283,4 +297,4 @@ class Score:
     def worst_excess(self) -> float:
         """Most that ours lost more than the rule best on average in a year, share of its loss."""
         rule = self.best_rule
-        return max(s.ours.loss / s.rules[rule] - 1.0 for s in self.seasons)
+        return max(s.planner.loss / s.rules[rule] - 1.0 for s in self.seasons)

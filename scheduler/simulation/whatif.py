@@ -20,30 +20,35 @@ from scheduler.cut_tables.compile import Compiled
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
 from scheduler.farm.working_time import crew_slots
-from scheduler.simulation.alterations import Alteration, altered
-from scheduler.simulation.past_season import PastSeason, hourly_records, known_years, past_season
-from scheduler.simulation.rehearsal import Rehearsed, Settings, measure, rehearse
+from scheduler.simulation.alterations import Alteration, apply_alteration
+from scheduler.simulation.past_season import PastSeason, complete_years, hourly_records, past_season
+from scheduler.simulation.rehearsal import (
+    RehearsalSettings,
+    SeasonComparison,
+    compare_season,
+    rehearse,
+)
 from scheduler.simulation.workable_days import WORKABLE_H, WorkableDays, workable_days
 
 #: Shares of years by which completion is told.
-SURE = (0.5, 0.8, 0.9)
+COMPLETION_SHARES = (0.5, 0.8, 0.9)
 #: Cheaper than a rehearsal, because only differences between two farms are told; assumed.
-SETTINGS = Settings(members=5, days=20, moves=10_000)
-Mapping_ = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
+WHATIF_SETTINGS = RehearsalSettings(members=5, days=20, moves=10_000)
+MapFunction = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Task:
+class SeasonTask:
     """One season of one farm to be played."""
 
     farm: Farm
     daily: DailyRecord
     year: int
-    settings: Settings
+    settings: RehearsalSettings
 
 
 @dataclass(frozen=True, kw_only=True)
-class Outcome:
+class SeasonOutcome:
     """One season played: money lost, the day harvest ended (None: never), workable days.
 
     `closed_form` is the timeliness cost of the same farm by the standard's formula with the hours
@@ -56,7 +61,7 @@ class Outcome:
     done: date | None
     workable: WorkableDays
     names: tuple[str, ...]
-    facts: Facts
+    facts: TimelinessInputs
 
     @property
     def closed_form(self) -> float:
@@ -65,7 +70,7 @@ class Outcome:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Facts:
+class TimelinessInputs:
     """What the closed form needs.
 
     Attributes
@@ -104,8 +109,8 @@ class WhatIf:
     """The same seasons with the farm as it is and altered."""
 
     change: Alteration
-    base: tuple[Outcome, ...]
-    changed: tuple[Outcome, ...]
+    base: tuple[SeasonOutcome, ...]
+    changed: tuple[SeasonOutcome, ...]
 
     @property
     def values(self) -> tuple[float, ...]:
@@ -113,13 +118,13 @@ class WhatIf:
         return tuple(b.loss - c.loss for b, c in zip(self.base, self.changed, strict=True))
 
 
-def tasks(
+def season_tasks(
     farm: Farm,
     stations: Sequence[DailyRecord],
     *,
     years: range | None = None,
-    settings: Settings = SETTINGS,
-) -> list[Task]:
+    settings: RehearsalSettings = WHATIF_SETTINGS,
+) -> list[SeasonTask]:
     """Every season of every station that is known hour by hour.
 
     Raises
@@ -128,9 +133,9 @@ def tasks(
         Where there is none.
     """  # fmt: skip
     out = [
-        Task(farm=farm, daily=d, year=y, settings=settings)
+        SeasonTask(farm=farm, daily=d, year=y, settings=settings)
         for d in stations
-        for y in known_years(farm, d, hourly_records(d))
+        for y in complete_years(farm, d, hourly_records(d))
         if years is None or y in years
     ]
     if not out:
@@ -139,33 +144,33 @@ def tasks(
     return out
 
 
-def season_of(task: Task) -> PastSeason:
+def season_of(task: SeasonTask) -> PastSeason:
     """The season of a task."""
     return past_season(task.farm, task.daily, hourly_records(task.daily), task.year)
 
 
-def outcome(task: Task) -> Outcome:
+def play_task(task: SeasonTask) -> SeasonOutcome:
     """Play one season; the same task gives the same outcome wherever it runs."""
     past = season_of(task)
     played = rehearse(past, task.settings)
     days = played.done_day
-    return Outcome(
+    return SeasonOutcome(
         station=task.daily.name,
         year=task.year,
         loss=played.loss,
         done=None if days is None else past.morning(0).date() + timedelta(days=days),
         workable=workable_days(past),
         names=tuple(f.id for f in past.farm.fields),
-        facts=facts_of(past),
+        facts=timeliness_inputs(past),
     )
 
 
-def measured(task: Task) -> Rehearsed:
+def compare_task(task: SeasonTask) -> SeasonComparison:
     """Play one season by the planner, by every rule, and in hindsight."""
-    return measure(season_of(task), task.daily.name, task.settings)
+    return compare_season(season_of(task), task.daily.name, task.settings)
 
 
-def facts_of(past: PastSeason) -> Facts:
+def timeliness_inputs(past: PastSeason) -> TimelinessInputs:
     """What the closed form needs of a season."""
     farm, compiled = past.farm, past.compiled
     area = np.array([f.area_ha for f in farm.fields])
@@ -174,7 +179,7 @@ def facts_of(past: PastSeason) -> Facts:
     loss = np.array([loss_terms(farm, f)["shatter_day"] for f in farm.fields])
     hours = _crew_hours(past)
     working = hours >= WORKABLE_H
-    return Facts(
+    return TimelinessInputs(
         area=float(area.sum()),
         capacity=capacity_ha_h(compiled),
         loss_day=float((area * worth) @ loss / (area @ worth)),
@@ -212,24 +217,26 @@ def what_if(
     stations: Sequence[DailyRecord],
     *,
     years: range | None = None,
-    settings: Settings = SETTINGS,
-    run: Mapping_ = map,
+    settings: RehearsalSettings = WHATIF_SETTINGS,
+    run: MapFunction = map,
 ) -> WhatIf:
     """Play all seasons with the farm as it is and altered.
 
     Parameters
     ----------
-    run : maps a function over tasks, as `map` does; see `mapping`.
+    run : maps a function over tasks, as `map` does; see `parallel_map`.
     """  # fmt: skip
-    base = tasks(farm, stations, years=years, settings=settings)
-    other = altered(farm, change)
-    both = base + [Task(farm=other, daily=t.daily, year=t.year, settings=settings) for t in base]
-    found = list(run(outcome, both))
+    base = season_tasks(farm, stations, years=years, settings=settings)
+    other = apply_alteration(farm, change)
+    both = base + [
+        SeasonTask(farm=other, daily=t.daily, year=t.year, settings=settings) for t in base
+    ]
+    found = list(run(play_task, both))
     return WhatIf(change=change, base=tuple(found[: len(base)]), changed=tuple(found[len(base) :]))
 
 
 @contextmanager
-def mapping(*, workers: int = 1, cluster: str | None = None) -> Iterator[Mapping_]:
+def parallel_map(*, workers: int = 1, cluster: str | None = None) -> Iterator[MapFunction]:
     """How seasons are spread: processes of this machine, or the Dask cluster at an address.
 
     Raises
@@ -258,7 +265,7 @@ def _client(address: str) -> Any:
         raise FarmError(f"the cluster at {address} does not answer: {error}") from None
 
 
-def completion(outcomes: Sequence[Outcome], share: float) -> tuple[int, int] | None:
+def completion(outcomes: Sequence[SeasonOutcome], share: float) -> tuple[int, int] | None:
     """(month, day) by which harvest is over in a share of the years; None where it is not."""
     never = (13, 1)
     ends = sorted((o.done.month, o.done.day) if o.done is not None else never for o in outcomes)

@@ -36,7 +36,7 @@ LEADS = 10
 
 
 @dataclass(frozen=True, kw_only=True)
-class Chances:
+class ChanceForecasts:
     """Told chances and what came: (n,) lead day, chance 0-1, happened, day for grouping."""
 
     lead: NDArray[np.int64]
@@ -46,7 +46,7 @@ class Chances:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Score:
+class LeadScore:
     """Scores of one lead day with their standard errors; NaN where there is nothing to score."""
 
     lead: int
@@ -67,10 +67,10 @@ class Verification:
     product: str
     truth: str
     issues: int
-    rain: tuple[Score, ...]
-    rain_days: Chances
-    workable: tuple[Score, ...]
-    workable_days: Chances
+    rain: tuple[LeadScore, ...]
+    rain_days: ChanceForecasts
+    workable: tuple[LeadScore, ...]
+    workable_days: ChanceForecasts
 
 
 def verify(
@@ -100,7 +100,7 @@ def verify(
             f"{folder}: no stored {product} has a day of records or gauges behind it yet; verify "
             "again when the days it told have passed"
         )
-    rain_days = Chances(
+    rain_days = ChanceForecasts(
         lead=pairs.lead, chance=(pairs.told >= RAIN_DAY_MM).mean(axis=1),
         happened=pairs.fell >= RAIN_DAY_MM, day=pairs.day,
     )  # fmt: skip
@@ -150,26 +150,26 @@ def _records(
     return known.start + begin, rain.reshape(len(cells), days, 24).sum(axis=2)
 
 
-def _rain_score(pairs: Pairs, days: Chances, lead: int) -> Score:
+def _rain_score(pairs: Pairs, days: ChanceForecasts, lead: int) -> LeadScore:
     own = pairs.of(lead, lead)
     base = _chance_score(days, lead)
     if not len(own.lead):
         return base
     crps = crps_ensemble(own.told, own.fell, fair=own.told.shape[1] > 1)
-    return Score(
+    return LeadScore(
         lead=lead, cases=base.cases, days=base.days, brier=base.brier,
         brier_error=base.brier_error, skill=base.skill, crps=float(crps.mean()),
         crps_error=standard_error(crps, own.day), bias=float((own.told.mean(1) - own.fell).mean()),
     )  # fmt: skip
 
 
-def _chance_score(chances: Chances, lead: int) -> Score:
+def _chance_score(chances: ChanceForecasts, lead: int) -> LeadScore:
     k = chances.lead == lead
     if not k.any():
-        return Score(lead=lead, cases=0, days=0, brier=np.nan, brier_error=np.nan, skill=np.nan)
+        return LeadScore(lead=lead, cases=0, days=0, brier=np.nan, brier_error=np.nan, skill=np.nan)
     f, o = chances.chance[k], chances.happened[k].astype(np.float64)
     parts = brier(f, o)
-    return Score(
+    return LeadScore(
         lead=lead, cases=int(k.sum()), days=len(np.unique(chances.day[k])), brier=parts.score,
         brier_error=standard_error((f - o) ** 2, chances.day[k]), skill=parts.skill,
     )  # fmt: skip
@@ -177,7 +177,7 @@ def _chance_score(chances: Chances, lead: int) -> Score:
 
 def _workable(
     folder: Path, farm: Farm, gauges: pd.DataFrame, product: str, now: datetime
-) -> Chances:
+) -> ChanceForecasts:
     """Chance of a workable day of every field as told, and as reckoned from what then came.
 
     What came is the run of soil and grain over the records with the gauges in them, the same run
@@ -201,7 +201,7 @@ def _workable(
         season, _ = simulate_farm(farm, known.past, known.ahead, lightning=known.lightning)
         out += _paired(farm, daily_windows(season, tz=farm.tz), came, issued)
     columns = list(zip(*out, strict=True)) or [(), (), (), ()]
-    return Chances(
+    return ChanceForecasts(
         lead=np.array(columns[0], dtype=np.int64),
         chance=np.array(columns[1], dtype=np.float64),
         happened=np.array(columns[2], dtype=np.bool_),

@@ -16,14 +16,20 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import INCH_MM
 from scheduler.report.charts import GREY, INK, PALETTE, new_axes
 from scheduler.report.svg import svg
-from scheduler.verification.forecasts import RAIN_DAY_MM, WORKABLE_H, Chances, Score, Verification
+from scheduler.verification.forecasts import (
+    RAIN_DAY_MM,
+    WORKABLE_H,
+    ChanceForecasts,
+    LeadScore,
+    Verification,
+)
 from scheduler.weather.store import replace_bytes, replace_file
 
 #: Fewest days of a lead that are worth a number; assumed: under ten the error swamps it.
 FEW_DAYS = 10
 
 
-def plot_scores(scores: Sequence[Score], *, ax: Axes | None = None) -> Axes:
+def plot_scores(scores: Sequence[LeadScore], *, ax: Axes | None = None) -> Axes:
     """Brier score by lead day with twice its standard error, and that of always saying the mean."""
     ax = ax or new_axes(4.6, 2.8)
     held = [s for s in scores if s.cases]
@@ -39,7 +45,7 @@ def plot_scores(scores: Sequence[Score], *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def plot_amounts(scores: Sequence[Score], *, inches: bool, ax: Axes | None = None) -> Axes:
+def plot_amounts(scores: Sequence[LeadScore], *, inches: bool, ax: Axes | None = None) -> Axes:
     """CRPS of daily rain by lead day with twice its standard error."""
     ax = ax or new_axes(4.6, 2.8)
     unit = INCH_MM if inches else 1.0
@@ -53,7 +59,7 @@ def plot_amounts(scores: Sequence[Score], *, inches: bool, ax: Axes | None = Non
     return ax
 
 
-def plot_reliability(chances: Chances, *, ax: Axes | None = None) -> Axes:
+def plot_reliability(chances: ChanceForecasts, *, ax: Axes | None = None) -> Axes:
     """Observed rate against told chance with twice its standard error; counts beside the points."""
     ax = ax or new_axes(3.4, 2.8)
     curve = reliability(chances.chance, chances.happened)
@@ -105,7 +111,7 @@ def _figure(value: float, width: int, digits: int = 2) -> str:
     return f"{'-':>{width}}" if not np.isfinite(value) else f"{value:>{width}.{digits}f}"
 
 
-def _chance(score: Score) -> str:
+def _chance(score: LeadScore) -> str:
     return (f"{_figure(score.brier, 6)} {_figure(score.brier_error, 6)} "
             f"{_figure(score.skill, 6)} {score.days:>6}")  # fmt: skip
 
