@@ -24,7 +24,7 @@ needs_data = pytest.mark.skipif(
 def test_score() -> None:
     model = np.array([1.0, 2.0, np.nan, 3.0])
     found = soil_moisture.score(model, model + 1.0)
-    assert found == soil_moisture.Score(r=pytest.approx(1.0), unbiased=0.0, bias=-1.0, days=3)
+    assert found == soil_moisture.Score(r=pytest.approx(1.0), unbiased_rmse=0.0, bias=-1.0, days=3)
     assert np.isnan(soil_moisture.score(model, np.full(4, 2.0)).r)
 
 
@@ -34,7 +34,7 @@ def test_hits_and_false_alarms() -> None:
     model = np.array([1, 1, 1, 0, 1, 0, 0, 0, 0, 0, 1.0])
 
     class Days:
-        wet_seen, wet_model = seen, model
+        wet_measured, wet_modelled = seen, model
 
     count = soil_moisture.contingency_table([Days()])  # type: ignore[list-item]
     assert count == {"hit": 3, "missed": 1, "false alarm": 1, "rightly dry": 5}
@@ -119,11 +119,11 @@ def test_one_station_and_its_split() -> None:
     soil = soil_moisture.soil_results(site)
     plain, tested = soil.scores["5 cm, no calibration"], soil.scores["5 cm, calibrated, tested"]
     assert plain.r >= 0.76
-    assert plain.unbiased <= 0.048
+    assert plain.unbiased_rmse <= 0.048
     assert tested.r >= 0.85
-    assert tested.unbiased <= 0.040
+    assert tested.unbiased_rmse <= 0.040
     assert min(soil.by_year) == soil_moisture.LAST_TRAINING + 1
-    year = site.year[np.isfinite(soil.wet_seen)]
+    year = site.year[np.isfinite(soil.wet_measured)]
     assert year.min() > soil_moisture.LAST_TRAINING
     weeks = state_weeks(
         [site],
@@ -160,9 +160,9 @@ def test_page_shows_what_both_families_say_of_the_limits() -> None:
 def test_tested_years_do_not_leak() -> None:
     path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"
     site = stations.prepare_station(read_uscrn_daily(path))
-    fit = soil_moisture.calibrated(site)
+    fit = soil_moisture.calibrate_station(site)
     site.daily.soil_water[:, site.year > soil_moisture.LAST_TRAINING] = 0.4
-    again = soil_moisture.calibrated(site)
+    again = soil_moisture.calibrate_station(site)
     assert fit is not None
     assert again is not None
     assert fit.land.sand == again.land.sand

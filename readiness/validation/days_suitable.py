@@ -1,10 +1,10 @@
-"""Days suitable for fieldwork of a state's week, from the model at stations, against reports.
+"""Modelled days suitable for fieldwork of a state's week against published reports.
 
 The reports (USDA-NASS: weather and field conditions let producers work a major portion of the day)
-are of whole states; stations are points. Fields of several textures stand for a state's soils,
-and block kriging carries the stations' days to the state. No number is fitted on the reports; the
-rules were chosen among some sixty variants while forty of them were in view (r 0.66-0.81), so
-other weeks are the fair test.
+cover whole states; stations are points. Fields of several textures stand for a state's soils, and
+block kriging averages the stations' days over the state. No parameter is fitted to the reports.
+The rules were chosen among some sixty variants with forty reports in view (r 0.66-0.81), so other
+weeks are the fair test.
 """
 
 from __future__ import annotations
@@ -23,23 +23,26 @@ from readiness.soil.calibrate import MODEL_SD
 from readiness.soil.properties import Land
 from readiness.soil.trafficability import WaterLimits, water_limits
 from readiness.soil.water_balance import KCB_RIPE, run_water
-from readiness.validation.soil_moisture import SoilResult
+from readiness.validation.soil_moisture import (
+    FIELD_MACHINE_T,
+    LOADED_CART_T,
+    SoilResult,
+    top_water_by_probes,
+)
 from readiness.validation.stations import Station
 
-#: Fields that stand for a state: sandy loam, loam, silt loam, clay loam (sand, clay), each ripe or
-#: in stubble and under a growing crop; the probed ground of the station itself is one more soil.
+#: Fields that stand for a state's soils: sandy loam, loam, silt loam, clay loam (sand, clay). Each
+#: is modelled once ripe or in stubble and once under a growing crop. The probed ground of the
+#: station is one more soil.
 TEXTURES = ((0.65, 0.10), (0.40, 0.20), (0.20, 0.20), (0.30, 0.35))
-#: Loads of fieldwork, t: a combine or a tractor with its implement; the lighter limit counts,
-#: because most of the work goes without a loaded cart.
-MACHINE_T, CART_T = 20.0, 30.0
 #: Hours of a working day, local standard time; assumed.
 DAY_HOURS = (9, 19)
-#: An hour is lost to rain above this, mm, or to air above this humidity, percent: wheat at 14.5 %
-#: is in equilibrium with 70 % (hard wheat, 25 °C, ASAE D245.5), and hay and straw toughen alike.
-RAIN_MOST, HUMIDITY_MOST = 0.2, 70.0
-#: Distance over which wetness of stations loses its likeness to 1/e, km, and the share of a
-#: station's own; assumed: summer rain systems of a week span some hundreds of km.
-REACH_KM, NUGGET = 400.0, 0.2
+#: Rain, mm, and humidity, percent, above which an hour is lost. Wheat at 14.5 % is in equilibrium
+#: with 70 % (hard wheat, 25 °C, ASAE D245.5), and hay and straw toughen alike.
+MAX_RAIN_MM, MAX_HUMIDITY = 0.2, 70.0
+#: Range over which the correlation of station wetness falls to 1/e, km, and the nugget; assumed:
+#: summer rain systems of a week span some hundreds of km.
+CORRELATION_KM, NUGGET = 400.0, 0.2
 #: South, north, west, east edges of states, degrees (atlas, rounded; memory).
 STATES: Mapping[str, tuple[float, float, float, float]] = {
     "CO": (37.0, 41.0, -109.0, -102.0),
@@ -62,49 +65,50 @@ STATES: Mapping[str, tuple[float, float, float, float]] = {
     "WI": (42.5, 46.5, -92.5, -87.5),
     "WY": (41.0, 45.0, -111.0, -104.0),
 }
-#: Weeks compared, by month and day of their end; late autumn and early spring are cold, not wet.
-FIRST, LAST = (4, 1), (10, 20)
+#: First and last (month, day) on which a compared week ends; late autumn and early spring are
+#: cold, not wet.
+FIRST_WEEK_END, LAST_WEEK_END = (4, 1), (10, 20)
 
 
 def _limits(land: Land) -> WaterLimits:
+    """Bearing limits of fieldwork; its limit without a loaded cart is the headland limit."""
     return water_limits(
         land.field_capacity,
         land.saturation,
         sand=land.sand,
         clay=land.clay,
-        combine_t=MACHINE_T,
-        cart_t=CART_T,
+        combine_t=FIELD_MACHINE_T,
+        cart_t=LOADED_CART_T,
         offset=np.zeros(land.sand.size),
     )
 
 
-def open_hours(one: Station) -> NDArray[np.bool_]:
-    """Hours of each day that neither rain nor damp air closes, (day, hour of work)."""
+def open_hours(station: Station) -> NDArray[np.bool_]:
+    """Hours of the working day without rain or damp air, (day, hour of work)."""
     a, b = DAY_HOURS
-    rain = one.weather.rain[0, 0].reshape(-1, 24)[:, a:b]
-    humidity = one.weather.humidity[0, 0].reshape(-1, 24)[:, a:b]
-    return np.asarray((rain <= RAIN_MOST) & (humidity <= HUMIDITY_MOST))
+    rain = station.weather.rain[0, 0].reshape(-1, 24)[:, a:b]
+    humidity = station.weather.humidity[0, 0].reshape(-1, 24)[:, a:b]
+    return np.asarray((rain <= MAX_RAIN_MM) & (humidity <= MAX_HUMIDITY))
 
 
-def workable_share(one: Station, soil: SoilResult) -> Array:
-    """Share of fields and hours workable at a station, (day,), NaN where the weather is unknown."""
-    hours = open_hours(one)
-    soils = [cover.mean(axis=0) for cover in _model_fields(one)] + _own_ground(soil)
+def workable_share(station: Station, soil: SoilResult) -> Array:
+    """Share of fields and hours workable at a station, (day,); NaN where weather is unknown."""
+    hours = open_hours(station)
+    soils = [cover.mean(axis=0) for cover in _modelled_fields(station)] + _probed_ground(soil)
     chance = sum(soils) / len(soils)
     return np.asarray((chance * hours).mean(axis=1))
 
 
-def _model_fields(one: Station) -> list[Array]:
+def _modelled_fields(station: Station) -> list[Array]:
     """Chance that the ground bears, (cover, day, hour of work), for each texture."""
     sand, clay = (np.repeat(x, 2) for x in zip(*TEXTURES, strict=True))
     n = sand.size
     land = Land.of(
-        n, sand=sand, clay=clay, latitude=one.daily.latitude, longitude=one.daily.longitude
+        n, sand=sand, clay=clay, latitude=station.daily.latitude, longitude=station.daily.longitude
     )
-    kcb = np.concatenate([np.full_like(one.kcb, KCB_RIPE), one.kcb] * len(TEXTURES))
-    theta = run_water(one.weather.sites([0] * n), land, kcb=kcb, eto=np.repeat(one.eto, n, axis=1))[
-        0
-    ][0]
+    kcb = np.concatenate([np.full_like(station.kcb, KCB_RIPE), station.kcb] * len(TEXTURES))
+    weather, eto = station.weather.sites([0] * n), np.repeat(station.eto, n, axis=1)
+    theta = run_water(weather, land, kcb=kcb, eto=eto)[0][0]
     a, b = DAY_HOURS
     water = theta[:, :3].reshape(n, 3, -1, 24)[..., a:b]
     limits = _limits(land)
@@ -114,27 +118,27 @@ def _model_fields(one: Station) -> list[Array]:
     return [chance[2 * i : 2 * i + 2] for i in range(len(TEXTURES))]
 
 
-def _own_ground(soil: SoilResult) -> list[Array]:
-    """Chance that the probed ground bears, (day, 1); the model's where the probes are silent."""
+def _probed_ground(soil: SoilResult) -> list[Array]:
+    """Chance that the probed ground bears, (day, 1); modelled where no probe reads."""
     fit = soil.calibration
     if fit is None:
         return []
-    told = [(soil.seen[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(soil.seen)]
-    top = np.where(np.isfinite(sum(told)), 0.5 * sum(told), soil.fitted_top)
+    probes = top_water_by_probes(fit, soil.measured)
+    top = np.where(np.isfinite(probes), probes, soil.calibrated_top)
     limit = _limits(fit.land).headland_top[0]
     return [np.asarray(norm.cdf((limit - top) / MODEL_SD))[:, None]]
 
 
 def state_weights(state: str, latitude: Array, longitude: Array) -> Array:
-    """Weights of stations for a state's mean, (station,): ordinary block kriging."""
+    """Weights of the stations in the mean over a state, (station,), by ordinary block kriging."""
     south, north, west, east = STATES[state]
     grid = np.meshgrid(np.linspace(south, north, 9), np.linspace(west, east, 9))
     lat, lon = (g.ravel() for g in grid)
     n = latitude.size
-    between = np.exp(-distance_km(latitude, longitude, latitude, longitude) / REACH_KM)
+    between = np.exp(-distance_km(latitude, longitude, latitude, longitude) / CORRELATION_KM)
     system = np.ones((n + 1, n + 1))
     system[:n, :n], system[n, n] = between + NUGGET * np.eye(n), 0.0
-    towards = np.exp(-distance_km(latitude, longitude, lat, lon) / REACH_KM).mean(axis=1)
+    towards = np.exp(-distance_km(latitude, longitude, lat, lon) / CORRELATION_KM).mean(axis=1)
     return np.asarray(np.linalg.solve(system, np.append(towards, 1.0))[:n])
 
 
@@ -145,21 +149,24 @@ def state_weeks(
 
     Parameters
     ----------
+    stations, soils : station and its result, in the same order.
     reports : columns `state`, `week_ending` (ISO date), `days_suitable`.
 
     Returns
     -------
-    state, week_ending, reported, modelled.
+    pandas.DataFrame
+        Columns `state`, `week_ending`, `reported`, `modelled`.
     """
-    shares = [workable_share(one, soil) for one, soil in zip(stations, soils, strict=True)]
+    shares = [workable_share(s, soil) for s, soil in zip(stations, soils, strict=True)]
     lat = np.array([s.daily.latitude for s in stations])
     lon = np.array([s.daily.longitude for s in stations])
     rows = []
     for report in reports.dropna(subset=["days_suitable"]).itertuples():
         end = pd.Timestamp(str(report.week_ending))
-        if report.state not in STATES or not FIRST <= (end.month, end.day) <= LAST:
+        ends = (end.month, end.day)
+        if report.state not in STATES or not FIRST_WEEK_END <= ends <= LAST_WEEK_END:
             continue
-        week = np.array([_week(s, x, end) for s, x in zip(stations, shares, strict=True)])
+        week = np.array([_week_days(s, x, end) for s, x in zip(stations, shares, strict=True)])
         known = np.isfinite(week)
         if known.any():
             weights = state_weights(str(report.state), lat[known], lon[known])
@@ -168,16 +175,16 @@ def state_weeks(
     return pd.DataFrame(rows, columns=["state", "week_ending", "reported", "modelled"])
 
 
-def _week(one: Station, share: Array, end: pd.Timestamp) -> float:
-    """Days of the week that ends with `end`; NaN where a day is unknown."""
-    last = int((np.datetime64(end, "D") - one.daily.days[0]).astype(int)) + 1
+def _week_days(station: Station, share: Array, end: pd.Timestamp) -> float:
+    """Modelled days of the week that ends on `end`; NaN where a day is unknown."""
+    last = int((np.datetime64(end, "D") - station.daily.days[0]).astype(int)) + 1
     if last < 7 or last > share.size:
         return float("nan")
     return float(share[last - 7 : last].sum())
 
 
 def read_reports(folder: Path) -> pd.DataFrame:
-    """Every weekly report of the folder's CSV files."""
+    """Weekly reports of all CSV files in the folder."""
     tables = [pd.read_csv(path) for path in sorted(folder.glob("*.csv"))]
     columns = ["state", "week_ending", "days_suitable"]
     return pd.concat(tables)[columns] if tables else pd.DataFrame(columns=columns)

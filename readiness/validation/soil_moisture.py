@@ -1,7 +1,8 @@
-"""The model against records nobody here made: what `afterrain validate` computes.
+"""Modelled soil moisture against the probes of a station network.
 
-Parameters are fitted on years up to `LAST_TRAINING` only; everything said 'tested' is after. The
-stations stand under grass, their wind is unknown (2 m/s) and so is their texture (loam).
+Calibration uses years up to `LAST_TRAINING` only; scores named 'tested' come from later years. The
+stations stand under grass. Their wind is unknown (2 m/s assumed) and so is their texture (loam
+assumed).
 """
 
 from __future__ import annotations
@@ -19,124 +20,155 @@ from readiness.sources.records import DEPTHS
 from readiness.validation.stations import Station, daily_soil_water
 
 LAST_TRAINING = 2016
-#: Water of 0-15 cm: shares of the 5 cm (0-7.5) and 10 cm (7.5-15) probes.
+#: Probe depths, cm. Together they stand for 0-15 cm: 5 cm for 0-7.5, 10 cm for 7.5-15.
 PROBES = (5, 10)
-CART_T, COMBINE_T = 30.0, 20.0
+#: Loads that the bearing limits are computed for, t: a combine or a tractor with its implement,
+#: and a loaded grain cart.
+FIELD_MACHINE_T, LOADED_CART_T = 20.0, 30.0
+#: Fewest probe readings that calibration needs; assumed.
+FEWEST_READINGS = 60
+#: Parameters of the soil and its cover that calibration fits.
+FITTED_PARAMETERS = ("sand", "clay", "drain_factor", "evap_factor", "vigour")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Score:
-    """Agreement of a model with what was seen: r, unbiased RMSE, bias, days."""
+    """Agreement of model and measurement: Pearson r, unbiased RMSE, bias, number of days."""
 
     r: float
-    unbiased: float
+    unbiased_rmse: float
     bias: float
     days: int
 
 
-def score(model: Array, seen: Array, days: NDArray[np.bool_] | None = None) -> Score:
-    """Pearson r, unbiased root mean square error and bias over days where both are known."""
-    both = np.isfinite(model) & np.isfinite(seen)
+def score(model: Array, measured: Array, days: NDArray[np.bool_] | None = None) -> Score:
+    """Score the days on which both series are known; NaN with fewer than three or no variance."""
+    both = np.isfinite(model) & np.isfinite(measured)
     both = both if days is None else both & days
-    a, b = model[both], seen[both]
+    a, b = model[both], measured[both]
     if a.size < 3 or a.std() == 0.0 or b.std() == 0.0:
-        return Score(r=np.nan, unbiased=np.nan, bias=np.nan, days=int(a.size))
+        return Score(r=np.nan, unbiased_rmse=np.nan, bias=np.nan, days=int(a.size))
     return Score(
         r=float(np.corrcoef(a, b)[0, 1]),
-        unbiased=float((a - b).std()),
+        unbiased_rmse=float((a - b).std()),
         bias=float((a - b).mean()),
         days=int(a.size),
     )
 
 
-def calibrated(one: Station) -> Calibration | None:
-    """Calibration from the probes up to `LAST_TRAINING`; None where there is nothing to learn."""
-    days = one.compared & (one.year <= LAST_TRAINING)
+def calibrate_station(station: Station) -> Calibration | None:
+    """Calibrate to the probes up to `LAST_TRAINING`; None with too few readings."""
+    days = station.in_season & (station.year <= LAST_TRAINING)
     parts = []
     for number, depth in enumerate(PROBES):
-        reading = np.where(days, one.daily.soil_water[DEPTHS.index(depth)], np.nan)
+        reading = np.where(days, station.daily.soil_water[DEPTHS.index(depth)], np.nan)
         parts.append(probe_observations(reading, 0, depth_m=depth / 100.0, probe=number))
-    seen = parts[0]
-    for more in parts[1:]:
-        seen = seen.joined(more)
-    if seen.hour.size < 60 or not all(p.hour.size for p in parts):
+    readings = parts[0]
+    for part in parts[1:]:
+        readings = readings.joined(part)
+    if readings.hour.size < FEWEST_READINGS or not all(p.hour.size for p in parts):
         return None
-    learn = ("sand", "clay", "drain_factor", "evap_factor", "vigour")
-    return calibrate(one.weather, one.land(), seen, kcb=one.kcb, eto=one.eto, learn=learn)
+    return calibrate(
+        station.weather,
+        station.land(),
+        readings,
+        kcb=station.kcb,
+        eto=station.eto,
+        learn=FITTED_PARAMETERS,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class SoilResult:
-    """One station's results: readings and runs by depth in cm, scores by name, wet and dry days."""
+    """Results of one station.
+
+    Attributes
+    ----------
+    days : (day,) datetime64[D].
+    measured, uncalibrated, calibrated : by probe depth in cm, (day,) m³/m³. `calibrated` is empty
+        where `calibration` is None.
+    scores : by name. by_year : by tested year, calibrated model at 5 cm.
+    wet_measured, wet_modelled : (day,) 1 wet, 0 dry, NaN where unknown or not a tested day.
+    calibrated_top : (day,) modelled water of 0-15 cm, m³/m³.
+    """
 
     name: str
     days: NDArray[np.datetime64]
-    seen: Mapping[int, Array]
-    guessed: Mapping[int, Array]
-    fitted: Mapping[int, Array]
+    measured: Mapping[int, Array]
+    uncalibrated: Mapping[int, Array]
+    calibrated: Mapping[int, Array]
     scores: Mapping[str, Score]
     by_year: Mapping[int, Score]
-    wet_seen: Array  # 1 wet, 0 dry, NaN not known or not tested
-    wet_model: Array
+    wet_measured: Array
+    wet_modelled: Array
     calibration: Calibration | None
-    fitted_top: Array
+    calibrated_top: Array
 
 
-def soil_results(one: Station) -> SoilResult:
-    """Run a station without and with calibration and score it."""
-    daily, plain = one.daily, daily_soil_water(one, one.land())
-    tested = one.compared & (one.year > LAST_TRAINING)
-    seen = {d: daily.soil_water[DEPTHS.index(d)] for d in PROBES}
-    guessed = {d: depth_weights(d / 100.0) @ plain for d in PROBES}
-    scores = {f"{d} cm, no calibration": score(guessed[d], seen[d], one.compared) for d in PROBES}
-    fit, fitted = calibrated(one), {}
-    nothing = np.full(daily.tmax.size, np.nan)
-    top = nothing.copy()
-    wet_seen, wet_model = nothing, nothing.copy()
+def soil_results(station: Station) -> SoilResult:
+    """Run a station without and with calibration and score both runs."""
+    daily, default_water = station.daily, daily_soil_water(station, station.land())
+    tested = station.in_season & (station.year > LAST_TRAINING)
+    trained = station.in_season & ~tested
+    measured = {d: daily.soil_water[DEPTHS.index(d)] for d in PROBES}
+    uncalibrated = {d: depth_weights(d / 100.0) @ default_water for d in PROBES}
+    scores = {
+        f"{d} cm, no calibration": score(uncalibrated[d], measured[d], station.in_season)
+        for d in PROBES
+    }
+    fit = calibrate_station(station)
+    calibrated: dict[int, Array] = {}
+    top, wet_measured, wet_modelled = (np.full(daily.tmax.size, np.nan) for _ in range(3))
     by_year: dict[int, Score] = {}
     if fit is not None:
-        theta = daily_soil_water(one, fit.land, vigour=fit.vigour)
+        water = daily_soil_water(station, fit.land, vigour=fit.vigour)
         for number, d in enumerate(PROBES):
-            fitted[d] = fit.probe_reading(number, depth_weights(d / 100.0) @ theta)
-            scores[f"{d} cm, calibrated, trained"] = score(
-                fitted[d], seen[d], one.compared & ~tested
-            )
-            scores[f"{d} cm, calibrated, tested"] = score(fitted[d], seen[d], tested)
-        top = (theta[0] + 2.0 * theta[1]) / 3.0
-        wet_seen, wet_model = wet_day_series(fit, top, seen, days=(one.compared & ~tested, tested))
-        for year in np.unique(one.year[tested]):
-            by_year[int(year)] = score(fitted[5], seen[5], tested & (one.year == year))
+            calibrated[d] = fit.probe_reading(number, depth_weights(d / 100.0) @ water)
+            scores[f"{d} cm, calibrated, trained"] = score(calibrated[d], measured[d], trained)
+            scores[f"{d} cm, calibrated, tested"] = score(calibrated[d], measured[d], tested)
+        top = (water[0] + 2.0 * water[1]) / 3.0
+        wet_measured, wet_modelled = wet_day_series(fit, top, measured, days=(trained, tested))
+        for year in np.unique(station.year[tested]):
+            of_year = tested & (station.year == year)
+            by_year[int(year)] = score(calibrated[5], measured[5], of_year)
     return SoilResult(
         name=daily.name,
         days=daily.days,
-        seen=seen,
-        guessed=guessed,
-        fitted=fitted,
+        measured=measured,
+        uncalibrated=uncalibrated,
+        calibrated=calibrated,
         scores=scores,
         by_year=by_year,
-        wet_seen=wet_seen,
-        wet_model=wet_model,
+        wet_measured=wet_measured,
+        wet_modelled=wet_modelled,
         calibration=fit,
-        fitted_top=top,
+        calibrated_top=top,
     )
+
+
+def top_water_by_probes(fit: Calibration, measured: Mapping[int, Array]) -> Array:
+    """Measured water of 0-15 cm, (day,), m³/m³: probes freed of their gain and offset."""
+    readings = [(measured[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(PROBES)]
+    return np.asarray(sum(readings) / len(PROBES), dtype=np.float64)
 
 
 def wet_day_series(
     fit: Calibration,
     top: Array,
-    seen: Mapping[int, Array],
+    measured: Mapping[int, Array],
     *,
     days: tuple[NDArray[np.bool_], NDArray[np.bool_]],
 ) -> tuple[Array, Array]:
-    """Whether 0-15 cm is above the bearing limit for a loaded cart, as seen and as modelled.
+    """Whether 0-15 cm is wetter than the bearing limit for a loaded cart, measured and modelled.
 
-    The limit is that of the learnt soil. The model's own limit is shifted, as ground checks would
-    shift it, to where in the training days it misses as large a share of wet days as it wrongly
-    warns of dry ones.
+    The limit is that of the calibrated soil. The model's limit is shifted, as ground checks would
+    shift it, to where the training days miss as large a share of wet days as they wrongly warn of
+    dry days.
 
     Parameters
     ----------
-    top : model's water of 0-15 cm. days : those of training and those tested.
+    top : modelled water of 0-15 cm, m³/m³.
+    days : training days and tested days.
     """
     land = fit.land
     limit = water_limits(
@@ -144,37 +176,41 @@ def wet_day_series(
         land.saturation,
         sand=land.sand,
         clay=land.clay,
-        combine_t=COMBINE_T,
-        cart_t=CART_T,
+        combine_t=FIELD_MACHINE_T,
+        cart_t=LOADED_CART_T,
         offset=np.zeros(1),
     ).firm_top[0]
-    told = sum((seen[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(PROBES)) / len(PROBES)
-    known = np.isfinite(told) & np.isfinite(top)
+    probes = top_water_by_probes(fit, measured)
+    known = np.isfinite(probes) & np.isfinite(top)
     train, tested = (known & d for d in days)
-    own = _even_limit(told[train] > limit, top[train], limit)
-    return np.where(tested, told > limit, np.nan), np.where(tested, top > own, np.nan)
+    model_limit = _balanced_limit(probes[train] > limit, top[train], limit)
+    return np.where(tested, probes > limit, np.nan), np.where(tested, top > model_limit, np.nan)
 
 
-def _even_limit(wet: NDArray[np.bool_], top: Array, limit: float) -> float:
-    """Model's water at which missed and false shares are equal; `limit` where nothing tells."""
+def _balanced_limit(wet: NDArray[np.bool_], top: Array, limit: float) -> float:
+    """Modelled water at which miss rate and false-alarm rate are equal; else `limit`."""
     if wet.all() or not wet.any():
         return float(limit)
-    tries = np.quantile(top, np.linspace(0.01, 0.99, 197))
-    alarm = top[None] > tries[:, None]
+    candidates = np.quantile(top, np.linspace(0.01, 0.99, 197))
+    alarm = top[None] > candidates[:, None]
     missed, false = 1.0 - alarm[:, wet].mean(axis=1), alarm[:, ~wet].mean(axis=1)
-    return float(tries[np.argmin(np.abs(missed - false))])
+    return float(candidates[np.argmin(np.abs(missed - false))])
+
+
+#: Cells of the contingency table: name, measured wet (1) or dry (0), modelled wet or dry.
+CONTINGENCY_CELLS = (
+    ("hit", 1, 1),
+    ("missed", 1, 0),
+    ("false alarm", 0, 1),
+    ("rightly dry", 0, 0),
+)
 
 
 def contingency_table(results: Iterable[SoilResult]) -> dict[str, int]:
-    """Days of the tested years, pooled: hit, missed, false alarm, rightly dry."""
-    out = {"hit": 0, "missed": 0, "false alarm": 0, "rightly dry": 0}
-    for one in results:
-        seen, model = one.wet_seen, one.wet_model
-        for name, a, b in (
-            ("hit", 1, 1),
-            ("missed", 1, 0),
-            ("false alarm", 0, 1),
-            ("rightly dry", 0, 0),
-        ):
-            out[name] += int(((seen == a) & (model == b)).sum())
-    return out
+    """Tested days of all stations: hits, misses, false alarms and correct rejections."""
+    table = {name: 0 for name, _, _ in CONTINGENCY_CELLS}
+    for result in results:
+        for name, wet, modelled in CONTINGENCY_CELLS:
+            same = (result.wet_measured == wet) & (result.wet_modelled == modelled)
+            table[name] += int(same.sum())
+    return table

@@ -1,4 +1,4 @@
-"""Stations ready to run: daily records screened, filled and spread over hours, cover and ET."""
+"""Records of a station screened, gap-filled and spread over hours, with grass cover and ET."""
 
 from __future__ import annotations
 
@@ -15,38 +15,44 @@ from readiness.atmosphere.weather import Array, Weather
 from readiness.soil.properties import Land
 from readiness.soil.water_balance import run_water
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
-from readiness.sources.records import DailyRecord, fill_short_gaps, read_uscrn_daily, screen_record
+from readiness.sources.records import (
+    DailyRecord,
+    fill_short_gaps,
+    read_uscrn_daily,
+    screen_record,
+)
 
-#: Months compared, April to October.
-MONTHS = (4, 10)
-
-
-#: Grass: basal coefficient dormant and full (FAO-56 Table 17, grazing pasture 0.30-1.00; dormant as
-#: bare), and the 20-day mean temperatures between which it greens (cool- and warm-season grasses
-#: begin near 5 °C; full growth near 20 °C; assumed).
+#: First and last month that scores compare.
+COMPARED_MONTHS = (4, 10)
+#: Basal crop coefficient of grass, dormant and full (FAO-56 Table 17, grazing pasture 0.30-1.00;
+#: the dormant value is that of bare ground).
 GRASS_DORMANT, GRASS_FULL = 0.15, 0.80
-
-
+#: Mean temperatures, °C, between which grass greens, and the days of the mean. Cool- and
+#: warm-season grasses begin near 5 °C and grow fully near 20 °C; assumed.
 GREENING, GREENING_DAYS = (5.0, 20.0), 20
-
-
-#: Sod and litter shade the ground all year: residue 1, and evaporation a further 0.4 of FAO-56's
-#: half; assumed.
+#: Sod and litter shade the ground all year: full residue cover, and a further 0.4 of FAO-56's half
+#: of evaporation; assumed.
 SOD: Mapping[str, float] = {"residue": 1.0, "evap_factor": 0.4}
-
-
-#: Years of the record before the first soil moisture that warm the model up.
-WARM_UP_DAYS = 730
+#: Days of records before the first soil moisture reading that spin the model up.
+SPIN_UP_DAYS = 730
+#: Elevation where the record states none, m; assumed.
+ELEVATION_M = 400.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Station:
-    """A station ready to run: days, their hours, ET and cover."""
+    """A station ready to run.
+
+    Attributes
+    ----------
+    weather : (1, 1, hour) of the days of `daily`.
+    eto, kcb : (1, hour) reference ET, mm/h, and basal crop coefficient of grass.
+    """
 
     daily: DailyRecord
     weather: Weather
     eto: Array
-    kcb: Array  # (1, hour)
+    kcb: Array
 
     @property
     def year(self) -> NDArray[np.int64]:
@@ -54,24 +60,24 @@ class Station:
         return self.daily.days.astype("datetime64[Y]").astype(np.int64) + 1970
 
     @property
-    def compared(self) -> NDArray[np.bool_]:
-        """Days within `MONTHS`."""
+    def in_season(self) -> NDArray[np.bool_]:
+        """Whether each day lies within `COMPARED_MONTHS`."""
         month = self.daily.days.astype("datetime64[M]").astype(np.int64) % 12 + 1
-        return np.asarray((month >= MONTHS[0]) & (month <= MONTHS[1]))
+        return np.asarray((month >= COMPARED_MONTHS[0]) & (month <= COMPARED_MONTHS[1]))
 
     def land(self) -> Land:
-        """Loam under sod: what is known without looking."""
+        """Loam under sod at the station: the ground assumed without a look at it."""
         return Land.of(
             1,
             latitude=self.daily.latitude,
             longitude=self.daily.longitude,
-            elevation_m=400.0 if np.isnan(self.daily.elevation_m) else self.daily.elevation_m,
+            elevation_m=ELEVATION_M if np.isnan(self.daily.elevation_m) else self.daily.elevation_m,
             **SOD,
         )
 
 
 def grass_kcb(daily: DailyRecord) -> Array:
-    """Basal crop coefficient of grass by day, from the mean temperature of the days before."""
+    """Basal crop coefficient of grass, (day,), from the mean temperature of the days before."""
     mean = 0.5 * (daily.tmax + daily.tmin)
     known = np.flatnonzero(np.isfinite(mean))
     if not known.size:
@@ -83,21 +89,22 @@ def grass_kcb(daily: DailyRecord) -> Array:
 
 
 def prepare_station(daily: DailyRecord) -> Station:
-    """Screen, fill, estimate, spread over hours and cut to the years that matter."""
+    """Screen, fill, estimate and spread a record over hours; cut it to the years with probes."""
     clean = estimate_missing(fill_short_gaps(screen_record(daily)))
     weather = daily_to_hourly(clean)
-    seen = np.flatnonzero(np.isfinite(clean.soil_water).any(axis=0))
-    first = max(0, int(seen[0]) - WARM_UP_DAYS) if seen.size else 0
-    last = min(clean.tmax.size, int(seen[-1]) + 365) if seen.size else clean.tmax.size
+    probed = np.flatnonzero(np.isfinite(clean.soil_water).any(axis=0))
+    first = max(0, int(probed[0]) - SPIN_UP_DAYS) if probed.size else 0
+    last = min(clean.tmax.size, int(probed[-1]) + 365) if probed.size else clean.tmax.size
     clean = _cut(clean, first, last)
-    hour = np.timedelta64(24, "h")
-    weather = weather.between(weather.start + first * hour, weather.start + last * hour)
+    day = np.timedelta64(24, "h")
+    weather = weather.between(weather.start + first * day, weather.start + last * day)
     land = Land.of(1, latitude=daily.latitude, longitude=daily.longitude)
     eto = weather_et(weather, land.latitude, land.longitude, land.elevation_m)
     return Station(daily=clean, weather=weather, eto=eto, kcb=np.repeat(grass_kcb(clean), 24)[None])
 
 
 def _cut(daily: DailyRecord, first: int, last: int) -> DailyRecord:
+    """Days in [first, last) of a record."""
     cut = {
         f.name: getattr(daily, f.name)[..., first:last]
         for f in fields(daily)
@@ -108,7 +115,7 @@ def _cut(daily: DailyRecord, first: int, last: int) -> DailyRecord:
 
 
 def read_stations(folder: Path) -> list[DailyRecord]:
-    """Stations of a folder of daily01 files; a station's files of single years join."""
+    """Stations of a folder of USCRN daily01 files; files of single years are joined."""
     groups: dict[str, list[Path]] = {}
     for path in sorted(folder.glob("CRN*")):
         name = path.name.removesuffix(".gz").rsplit(".", 1)[0]
@@ -116,7 +123,12 @@ def read_stations(folder: Path) -> list[DailyRecord]:
     return [read_uscrn_daily(paths) for paths in groups.values()]
 
 
-def daily_soil_water(one: Station, land: Land, *, vigour: float = 1.0) -> Array:
-    """Daily mean water (layer, day) of a run over the whole record."""
-    theta = run_water(one.weather, land, kcb=one.kcb * vigour, eto=one.eto)[0][0, 0]
+def daily_soil_water(station: Station, land: Land, *, vigour: float = 1.0) -> Array:
+    """Daily mean soil water, (layer, day), of a run over the whole record.
+
+    Parameters
+    ----------
+    vigour : factor on the basal crop coefficient.
+    """
+    theta = run_water(station.weather, land, kcb=station.kcb * vigour, eto=station.eto)[0][0, 0]
     return np.asarray(theta.reshape(theta.shape[0], -1, 24).mean(axis=2))

@@ -34,7 +34,7 @@ def _median(results: Sequence[SoilResult], name: str) -> tuple[float, float, int
         return np.nan, np.nan, 0
     return (
         float(np.median([s.r for s in found])),
-        float(np.median([s.unbiased for s in found])),
+        float(np.median([s.unbiased_rmse for s in found])),
         len(found),
     )
 

@@ -15,13 +15,13 @@ from matplotlib.figure import Figure
 from readiness.soil.properties import Land, bulk_density
 from readiness.soil.trafficability import strengths_at_limits, water_limits
 from readiness.validation.soil_moisture import (
-    CART_T,
-    COMBINE_T,
+    FIELD_MACHINE_T,
     LAST_TRAINING,
+    LOADED_CART_T,
     SoilResult,
     contingency_table,
 )
-from readiness.validation.stations import MONTHS
+from readiness.validation.stations import COMPARED_MONTHS
 from readiness.validation.validate import Validation, ValidationRow
 from scheduler.farm_files.vocabulary import TEXTURES
 
@@ -50,22 +50,26 @@ def plot_series(soil: SoilResult, *, depth: int = 5, ax: Axes | None = None) -> 
     ax = ax if ax is not None else Figure(figsize=(8, 2.6)).subplots()
     year = soil.days.astype("datetime64[Y]").astype(np.int64) + 1970
     month = soil.days.astype("datetime64[M]").astype(np.int64) % 12 + 1
-    season = (month >= MONTHS[0]) & (month <= MONTHS[1]) & np.isfinite(soil.seen[depth])
+    season = (
+        (month >= COMPARED_MONTHS[0])
+        & (month <= COMPARED_MONTHS[1])
+        & np.isfinite(soil.measured[depth])
+    )
     days = np.bincount(year[season], minlength=1)
     full = np.flatnonzero(days > 100)
     part = season & (year == (full[-1] if full.size else year[-1]))
-    ax.plot(soil.days[part], soil.seen[depth][part], color=INK, lw=1.4, label="probe")
+    ax.plot(soil.days[part], soil.measured[depth][part], color=INK, lw=1.4, label="probe")
     ax.plot(
         soil.days[part],
-        soil.guessed[depth][part],
+        soil.uncalibrated[depth][part],
         color=GREY,
         lw=1.2,
         ls="--",
         label="loam guessed",
     )
-    if soil.fitted:
+    if soil.calibrated:
         ax.plot(
-            soil.days[part], soil.fitted[depth][part], color=BLUE, lw=1.4,
+            soil.days[part], soil.calibrated[depth][part], color=BLUE, lw=1.4,
             label=f"calibrated to {LAST_TRAINING}",
         )  # fmt: skip
     ax.set_title(f"{soil.name.replace('_', ' ')}, {depth} cm", loc="left", fontsize=9)
@@ -80,11 +84,11 @@ def plot_scatter(soils: Sequence[SoilResult], *, depth: int = 5, ax: Axes | None
     """Every tested day of every station: calibrated model against probe."""
     ax = ax if ax is not None else Figure(figsize=(5, 5)).subplots()
     for soil in soils:
-        if soil.fitted:
+        if soil.calibrated:
             year = soil.days.astype("datetime64[Y]").astype(np.int64) + 1970
-            part = (year > LAST_TRAINING) & np.isfinite(soil.seen[depth])
+            part = (year > LAST_TRAINING) & np.isfinite(soil.measured[depth])
             ax.plot(
-                soil.seen[depth][part][::5], soil.fitted[depth][part][::5],
+                soil.measured[depth][part][::5], soil.calibrated[depth][part][::5],
                 ".", ms=2, alpha=0.4, color=BLUE,
             )  # fmt: skip
     ax.plot([0, 0.6], [0, 0.6], color=INK, lw=0.8)
@@ -147,7 +151,7 @@ def station_lines(soils: Sequence[SoilResult]) -> list[tuple[str, ...]]:
     lines = []
     for soil in soils:
         told = [soil.scores.get(n) for n in names]
-        cells = [f"{s.r:.2f} {s.unbiased:.3f}" if s else "-" for s in told]
+        cells = [f"{s.r:.2f} {s.unbiased_rmse:.3f}" if s else "-" for s in told]
         lines.append((soil.name, *cells, str(told[2].days if told[2] else 0)))
     return lines
 
@@ -159,7 +163,7 @@ def year_lines(soils: Sequence[SoilResult]) -> list[tuple[str, str, str, str]]:
         found = [s.by_year[year] for s in soils if year in s.by_year]
         found = [x for x in found if np.isfinite(x.r) and x.days >= 60]
         if found:
-            r, unbiased = ([getattr(x, n) for x in found] for n in ("r", "unbiased"))
+            r, unbiased = ([getattr(x, n) for x in found] for n in ("r", "unbiased_rmse"))
             lines.append(
                 (str(year), f"{np.median(r):.2f}", f"{np.median(unbiased):.3f}", str(len(found)))
             )
@@ -172,11 +176,12 @@ def strength_lines() -> list[tuple[str, ...]]:
     land = Land.of(len(sand), sand=sand, clay=clay)
     limits = water_limits(
         land.field_capacity, land.saturation, sand=sand, clay=clay,
-        combine_t=COMBINE_T, cart_t=CART_T, offset=np.zeros(len(sand)),
+        combine_t=FIELD_MACHINE_T, cart_t=LOADED_CART_T, offset=np.zeros(len(sand)),
     )  # fmt: skip
     opinions = strengths_at_limits(
         [name.replace("_", " ") for name in TEXTURES], limits, sand=sand, clay=clay,
-        density=bulk_density(sand, clay, land.organic_pct), combine_t=COMBINE_T, cart_t=CART_T,
+        density=bulk_density(sand, clay, land.organic_pct), combine_t=FIELD_MACHINE_T,
+        cart_t=LOADED_CART_T,
     )  # fmt: skip
     head = ("texture", "limit", "water 15-30 cm", *opinions[0].strength)
     lines = [(*head, *(f"needed: {who}" for who in opinions[0].needed))]
@@ -222,8 +227,8 @@ def validation_page(found: Validation) -> str:
         "<h2>Strength at the bearing limits</h2>",
         "<p>Two published families of relations turn water into strength (kPa) and disagree; the "
         "limits rest on shares of field capacity instead, and on your ground checks. What each "
-        f"family says of the ground at those limits, and what a combine of {COMBINE_T:g} t and a "
-        f"cart of {CART_T:g} t need:</p>",
+        "family says of the ground at those limits, and what a combine of "
+        f"{FIELD_MACHINE_T:g} t and a cart of {LOADED_CART_T:g} t need:</p>",
         _table(head, lines),
     ]
     return "\n".join([*parts, "</body></html>"])
