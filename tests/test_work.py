@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 from small_fields import land, limits, stand, weather
 
-from readiness.season.codes import OtherWorkReason, Reason, Tier
+from readiness.season.codes import OtherWork, OtherWorkReason, Reason, Tier
 from readiness.season.other_work import (
     PLANTING_TEMP,
-    OtherWork,
     other_work_reasons,
     seed_temperature,
     tillage_limit,

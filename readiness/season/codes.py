@@ -1,8 +1,9 @@
-"""Codes of what the ground bears and of what closes an hour."""
+"""Codes: what the ground bears, what closes an hour, other work."""
 
 from __future__ import annotations
 
 from enum import IntEnum
+from typing import Literal
 
 
 class Tier(IntEnum):
@@ -42,3 +43,7 @@ class OtherWorkReason(IntEnum):
     DRY = 6  # too little water in the seed zone
     WIND = 7
     SUN = Reason.NIGHT  # too low: dark, or an inversion is likely
+
+
+#: Field work other than cutting.
+OtherWork = Literal["tillage", "planting", "spraying"]

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.hazards import solar_elevation
 from readiness.atmosphere.weather import Array, Weather
-from readiness.season.codes import OtherWorkReason, Tier
+from readiness.season.codes import OtherWork, OtherWorkReason, Tier
 from readiness.season.simulate import Season
 from readiness.soil.properties import Land, bulk_density
 from readiness.soil.trafficability import plastic_limit
-
-OtherWork = Literal["tillage", "planting", "spraying"]
-
 
 Causes = dict[OtherWorkReason, NDArray[np.bool_]]
 #: Least soil temperature for planting, °C: corn 50 °F at 4 in published; soybean 50-55 °F from

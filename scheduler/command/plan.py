@@ -11,7 +11,7 @@ from typing import Any, get_args
 
 from tqdm import tqdm
 
-from readiness.season.other_work import OtherWork
+from readiness.season.codes import OtherWork
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm

@@ -6,8 +6,7 @@ import math
 from datetime import date, datetime
 
 from readiness.grain.grade import SAMPLE_GRADE
-from readiness.season.codes import OtherWorkReason
-from readiness.season.other_work import OtherWork
+from readiness.season.codes import OtherWork, OtherWorkReason
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_mass, show_money, show_test_weight, wheat_t
 from scheduler.farm.wording import CAUSE, clock, plain

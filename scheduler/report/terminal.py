@@ -6,7 +6,8 @@ import textwrap
 from collections.abc import Iterator
 from datetime import datetime
 
-from readiness.season.other_work import SPRAY_CAUTION, OtherWork
+from readiness.season.codes import OtherWork
+from readiness.season.other_work import SPRAY_CAUTION
 from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_distance, show_money, show_rate

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Weather
 from readiness.grain.crops import CROPS
+from readiness.season.codes import OtherWork
 from readiness.season.inputs import Observation, OperatingLimits, Stand
-from readiness.season.other_work import OtherWork, other_work_reasons
+from readiness.season.other_work import other_work_reasons
 from readiness.season.simulate import Season, simulate
 from readiness.soil.properties import Land
 from readiness.soil.trafficability import WaterLimits, water_limits
