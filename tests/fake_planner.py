@@ -9,6 +9,7 @@ import mornings
 
 from scheduler.errors import AfterrainError
 from scheduler.farm_files.folder import read_farm
+from scheduler.planning.stages import PlanStage
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 
@@ -28,7 +29,7 @@ def plan_morning(
     if (Path(folder) / "crash").exists():
         raise RuntimeError("boom")
     for step in range(20):
-        progress(step / 20, f"timing the fields, {step} of 20")
+        progress(PlanStage.READINESS, step / 20)
         time.sleep(TAKES / 20 if swift else 0.01)
     sky = mornings.weather(place, days=days, members=7, seed=3)
     crews = []

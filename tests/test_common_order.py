@@ -11,6 +11,7 @@ from scheduler.solver.common_order.common_walk import KNOTS, Walks
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.lagrangian_bound import bound_members
 from scheduler.solver.solve import solve
+from scheduler.solver.stages import SolveStage
 from scheduler.solver.tables import CAUTIOUS, CutTables, worst_weights
 
 
@@ -88,8 +89,8 @@ def test_it_stops_where_it_is_told_to():
     tables = farm_tables(12, 2, members=3, seed=5)
     shares = []
 
-    def tell(text, share):
-        if text == "proving how good one order can be":
+    def tell(stage, share):
+        if stage == SolveStage.COMMON_BOUND:
             shares.append(share)
             raise KeyboardInterrupt
 

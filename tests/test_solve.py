@@ -10,6 +10,7 @@ from farms import farm_tables, small_tables, tardiness_tables, wt40
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
+from scheduler.solver.stages import SolveStage
 from scheduler.solver.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
@@ -94,11 +95,12 @@ def test_tables_out_of_range_are_refused(name, value, told):
 
 def test_progress_is_told_and_may_stop():
     heard = []
-    solve(FARM, effort=LIGHT, progress=lambda text, share: heard.append((share, text)))
+    solve(FARM, effort=LIGHT, progress=lambda stage, share: heard.append((share, stage)))
     assert [s for s, _ in heard] == sorted(s for s, _ in heard)
-    assert heard[-1] == (1.0, "done")
+    assert heard[-1] == (1.0, SolveStage.DONE)
+    assert {stage for _, stage in heard} == set(SolveStage)
 
-    def stop(text, share):
+    def stop(stage, share):
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):

@@ -8,8 +8,12 @@ import pytest
 
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock, plain
-from scheduler.report.phrases import loss_lines, proof_text, time_range
+from scheduler.planning.stages import PlanStage
+from scheduler.report.phrases import STAGE, loss_lines, proof_text, time_range
 from scheduler.report.terminal import WIDTH, terminal_plan
+from scheduler.review.phrases import REVIEW_STAGE
+from scheduler.review.stages import ReviewStage
+from scheduler.solver.stages import SolveStage
 
 
 @pytest.fixture
@@ -116,3 +120,8 @@ def test_times_name_their_day_only_where_it_differs():
     whole = mornings.spread(now.replace(hour=20), 6)
     assert time_range(whole, now.date()) == "14:00-Sun 02:00"
     assert time_range(mornings.spread(now.replace(day=18), 1), now.date()) == "Mon 05:00-07:00"
+
+
+def test_every_stage_of_planning_and_review_has_its_words():
+    assert set(STAGE) == {*PlanStage, *SolveStage}
+    assert set(REVIEW_STAGE) == set(ReviewStage)

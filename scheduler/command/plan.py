@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Mapping
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any, get_args
@@ -18,11 +18,21 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.orders.model import Morning
 from scheduler.planning.information import outlook_of
 from scheduler.planning.plan import MORNING_HOUR, plan_morning, price_order
+from scheduler.planning.stages import PlanStage
 from scheduler.report.page_document import document
+from scheduler.report.phrases import STAGE
 from scheduler.report.terminal import terminal_plan, terminal_ready
 from scheduler.season_book.book import Book
+from scheduler.solver.stages import Progress, SolveStage, Stage
 from scheduler.solver.warm_up import WarmUp
 from scheduler.windows.model_inputs import season_for_work
+
+#: Stages of planning that call compiled code, and the stage of `solve` that compiles it.
+COMPILED_BY: dict[Stage, SolveStage] = {
+    PlanStage.MAKEUPS: SolveStage.SEARCH,
+    SolveStage.BOUND: SolveStage.BOUND,
+    SolveStage.COMMON_BOUND: SolveStage.COMMON_BOUND,
+}
 
 
 def register(commands: Any) -> None:
@@ -95,21 +105,23 @@ def moment(text: str | None, farm: Farm) -> datetime:
     return when if when.tzinfo else when.replace(tzinfo=farm.tz)
 
 
-class _Bar:
-    """Progress on a terminal, nothing elsewhere."""
+class ProgressBar:
+    """Bar of progress on a terminal, nothing elsewhere; `words` says what each stage does."""
 
-    def __init__(self) -> None:
+    def __init__(self, words: Mapping[Stage, str]) -> None:
+        self.words = words
         self.bar = tqdm(
             total=100, disable=None, leave=False, file=sys.stderr, bar_format="{l_bar}{bar}| {desc}"
         )
 
-    def told(self, share: float, text: str) -> None:
-        self.bar.set_description_str(text, refresh=False)
+    def show(self, stage: Stage, share: float) -> None:
+        """Draw the bar for a stage and the share of the work done."""
+        self.bar.set_description_str(self.words[stage], refresh=False)
         self.bar.n = round(100 * share)
         self.bar.refresh()
 
-    def __enter__(self) -> Callable[[float, str], None]:
-        return self.told
+    def __enter__(self) -> Progress:
+        return self.show
 
     def __exit__(self, *_: object) -> None:
         self.bar.close()
@@ -117,11 +129,12 @@ class _Bar:
 
 def _planned(args: argparse.Namespace, *, fast: bool = False) -> Morning:
     now = moment(args.on, read_farm(args.folder))
-    with _Bar() as told, WarmUp() as ahead:
+    with ProgressBar(STAGE) as show, WarmUp() as warm_up:
 
-        def progress(share: float, text: str) -> None:
-            told(share, text)
-            ahead.wait(text)
+        def progress(stage: Stage, share: float) -> None:
+            show(stage, share)
+            if stage in COMPILED_BY:
+                warm_up.wait(COMPILED_BY[stage])
 
         return plan_morning(
             args.folder, now=now, forecast=args.forecast, days=args.days, seed=args.seed,

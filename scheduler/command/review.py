@@ -7,7 +7,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from scheduler.command.plan import _Bar, moment
+from scheduler.command.plan import ProgressBar, moment
 from scheduler.farm_files.folder import read_farm
 
 
@@ -31,16 +31,16 @@ def register(commands: Any) -> None:
 def run_review(args: argparse.Namespace) -> int:
     """Review, print, write."""
     from scheduler.review.page import write_review
-    from scheduler.review.phrases import review_terminal
+    from scheduler.review.phrases import REVIEW_STAGE, review_terminal
     from scheduler.review.review import review_season  # the solver only where it is asked for
 
     farm = read_farm(args.folder)
     until = None
     if args.until is not None:
         until = moment(args.until, farm).replace(hour=0, minute=0) + timedelta(days=1)
-    with _Bar() as told:
+    with ProgressBar(REVIEW_STAGE) as show:
         review = review_season(
-            args.folder, book=args.book, until=until, seed=args.seed, progress=told
+            args.folder, book=args.book, until=until, seed=args.seed, progress=show
         )
     print(review_terminal(review))
     if not args.no_files:

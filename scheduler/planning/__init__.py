@@ -6,5 +6,6 @@ Layer: may import explanation and what lies below.
 - `makeup_choice`: make-ups compiled and priced, cheapest first
 - `plan_stability`: the previous orders stay unless a change pays
 - `dispatch_rules`: rules of thumb to measure a plan against
+- `stages`: stages of planning, for progress
 - `plan`: the planner itself
 """

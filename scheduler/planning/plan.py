@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -28,14 +28,15 @@ from scheduler.planning.dispatch_rules import rule_orders
 from scheduler.planning.information import Known, gather
 from scheduler.planning.makeup_choice import compiled_for, rank_makeups
 from scheduler.planning.plan_stability import ordered, steadied
+from scheduler.planning.stages import PlanStage
 from scheduler.solver.annealing import short_search
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
+from scheduler.solver.stages import Progress, SolveStage, ignore_progress
 from scheduler.solver.tables import Plan
 from scheduler.windows.model_inputs import simulate_farm
 
-Progress = Callable[[float, str], None]
 #: Moves of the search for a page that waits; assumed, about a second for 26 fields.
 SWIFT_MOVES = 60_000
 #: Hour of the farm's day at which a plan for a bare date is made.
@@ -54,10 +55,6 @@ class Decision:
     ignoring_cost: float | None
 
 
-def _silent(share: float, text: str) -> None:
-    """Progress that nobody watches."""
-
-
 def plan_morning(
     folder: Path,
     *,
@@ -67,7 +64,7 @@ def plan_morning(
     seed: int = 0,
     fast: bool = False,
     swift: bool = False,
-    progress: Progress | None = None,
+    progress: Progress = ignore_progress,
 ) -> Morning:
     """Plan a farm folder from its files, its stored weather and its season book.
 
@@ -79,7 +76,7 @@ def plan_morning(
     days, seed : horizon and random seed; the same seed gives the same plan.
     fast : a quarter of the search, with a wider gap.
     swift : orders in seconds by a short search, nothing proven or weighed, for a page that waits.
-    progress : called with a share done and what is being done.
+    progress : called with each stage and the share of the work done.
 
     Raises
     ------
@@ -88,10 +85,9 @@ def plan_morning(
     NoPlanError
         Where no crew can cut anything.
     """
-    told = progress or _silent
     known = gather(folder, now, forecast=forecast, days=days, seed=seed)
-    told(0.05, "running soil and grain")
-    return plan_farm(known, days=days, seed=seed, fast=fast, swift=swift, progress=told)
+    progress(PlanStage.READINESS, 0.05)
+    return plan_farm(known, days=days, seed=seed, fast=fast, swift=swift, progress=progress)
 
 
 def plan_farm(
@@ -101,7 +97,7 @@ def plan_farm(
     seed: int = 0,
     fast: bool = False,
     swift: bool = False,
-    progress: Progress = _silent,
+    progress: Progress = ignore_progress,
 ) -> Morning:
     """Plan a morning from what is known, in memory; see `plan_morning`."""
     farm, weather = known.farm, known.weather
@@ -113,13 +109,13 @@ def plan_farm(
     )  # fmt: skip
     slots = slot_times(known.now, days, SLOT_MIN)
     slots = slots[slots < season.start + season.moisture.shape[2]]
-    progress(0.15, "pricing make-ups")
+    progress(PlanStage.MAKEUPS, 0.15)
     mean = None if swift else _mean_standing_loss(known, slots, seed)
     decision = decide(
         known, standing_loss_of(farm, season, slots), seed=seed, fast=fast, swift=swift,
         progress=progress, mean=mean, study=not swift,
     )  # fmt: skip
-    progress(0.93, "putting it into words")
+    progress(PlanStage.BRIEFING, 0.93)
     return _morning(known, sky, season, seed, decision)
 
 
@@ -139,7 +135,7 @@ def decide(
     seed: int = 0,
     fast: bool = False,
     swift: bool = False,
-    progress: Progress = _silent,
+    progress: Progress = ignore_progress,
     mean: StandingLoss | None = None,
     study: bool = False,
 ) -> Decision:
@@ -164,21 +160,21 @@ def decide(
         )
     start = ordered(compiled, known.last or ())
     if swift:
-        progress(0.4, "searching for orders")
+        progress(SolveStage.SEARCH, 0.4)
         plan = short_search(
             compiled.tables, seed=seed, objective=objective, moves=SWIFT_MOVES, orders=start
         )
     else:
         plan = solve(
             compiled.tables, seed=seed, objective=objective, fast=fast, hint=start,
-            progress=lambda text, share: progress(0.3 + 0.5 * share, text),
+            progress=lambda stage, share: progress(stage, 0.3 + 0.5 * share),
         )  # fmt: skip
     if known.last:
         plan = steadied(compiled, plan, known.last, seed=seed)
     faults = check(compiled.tables, plan, objective=objective)
     if faults:
         raise AssertionError("the plan breaks a rule: " + "; ".join(faults))
-    progress(0.82, "weighing what is not known")
+    progress(PlanStage.UNCERTAINTY, 0.82)
     alone = None if mean is None else compiled_for(known, mean, ranked[0][2])
     return Decision(
         compiled=compiled,

@@ -19,6 +19,8 @@ from scheduler.orders.model import (
     Spread,
     TimeSpread,
 )
+from scheduler.planning.stages import PlanStage
+from scheduler.solver.stages import SolveStage, Stage
 
 LIMITED_TEXTS = {
     "combine": "as fast as the combines cut",
@@ -42,6 +44,19 @@ WORK_TEXTS: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
     "tillage": ("till", "the topsoil can be worked", HELD_TEXTS),
     "planting": ("plant", "the field's crop can be sown", HELD_TEXTS),
     "spraying": ("spray", "wind and sun are fit for spraying", HELD_TEXTS),
+}
+#: What the planner is doing, beside a bar of its progress.
+STAGE: dict[Stage, str] = {
+    PlanStage.READINESS: "running soil and grain",
+    PlanStage.MAKEUPS: "pricing make-ups",
+    SolveStage.SEARCH: "searching for orders",
+    SolveStage.BOUND: "proving how good they are",
+    SolveStage.IMPROVE: "looking for better orders",
+    SolveStage.POLISH: "polishing",
+    SolveStage.COMMON_BOUND: "proving how good one order can be",
+    SolveStage.DONE: "done",
+    PlanStage.UNCERTAINTY: "weighing what is not known",
+    PlanStage.BRIEFING: "putting it into words",
 }
 EDGE_ONLY = "carts and trucks stay at the edge"
 

@@ -8,6 +8,7 @@ Layer: may import simulation and what lies below.
 - `counterfactuals`: done, planned, hindsight and rules in the observed weather
 - `loss_breakdown`: yield, test weight, sprouting, moisture, ruts
 - `forecast_and_adherence`: forecasts and orders against what came
+- `stages`: stages of the review, for progress
 - `review`: all of it together
 - `phrases`: the review in words and tables
 - `page`: the review as HTML and CSV

@@ -17,8 +17,16 @@ from scheduler.review.counterfactuals import AS_DONE, AS_PLANNED, BEST_FIXED_ORD
 from scheduler.review.delay_accounting import CAUSE_NAMES, DELAY_CAUSES, WEATHER_CAUSES, Cause
 from scheduler.review.loss_breakdown import PARTS
 from scheduler.review.review import Review
+from scheduler.review.stages import ReviewStage
+from scheduler.solver.stages import Stage
 
 WIDTH = 96
+#: What the review is doing, beside a bar of its progress.
+REVIEW_STAGE: dict[Stage, str] = {
+    ReviewStage.TABLES: "pricing what came",
+    ReviewStage.HINDSIGHT: "searching for the best order in hindsight",
+    ReviewStage.COMPARISON: "holding plans and model against what came",
+}
 
 
 def money(review: Review, value: float) -> str:

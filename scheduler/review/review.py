@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -40,11 +39,12 @@ from scheduler.review.forecast_and_adherence import (
 )
 from scheduler.review.loss_breakdown import PARTS, loss_parts
 from scheduler.review.observed_season import ObservedSeason, read_observed_season
+from scheduler.review.stages import ReviewStage
 from scheduler.review.work_record import WorkRecord, day_of_hours, hour_states, work_record
+from scheduler.solver.stages import Progress, ignore_progress
 from scheduler.solver.tables import Plan
 from scheduler.windows.daily_hours import WORTHWHILE_H
 
-Progress = Callable[[float, str], None]
 #: What a loss is due to, in the order in which it is told.
 BEFORE, DODGE, FORECAST, CHOICE = (
     "sprouting there on the first morning",
@@ -139,17 +139,13 @@ class Review:
         return tuple(out)
 
 
-def _silent(share: float, text: str) -> None:
-    """Progress that nobody watches."""
-
-
 def review_season(
     folder: Path,
     *,
     book: Path | None = None,
     until: datetime | None = None,
     seed: int = 0,
-    progress: Progress = _silent,
+    progress: Progress = ignore_progress,
 ) -> Review:
     """Look back on the season of a farm folder, from its book and its weather records.
 
@@ -165,16 +161,16 @@ def review_season(
         Where an input is wrong, nothing was cut, or the records do not reach so far.
     """
     observed = read_observed_season(folder, book=book, until=until, seed=seed)
-    progress(0.25, "pricing what came")
+    progress(ReviewStage.TABLES, 0.25)
     compiled = compile_observed(observed, seed=seed)
     cut = work_record(observed, compiled)
     hours = hour_states(observed, compiled, cut)
     day, days = day_of_hours(observed)
     crews = tuple(g.crew for g in compiled.makeup)
     mine, alone = field_account(hours), crew_account(hours)
-    progress(0.4, "searching for the best order in hindsight")
+    progress(ReviewStage.HINDSIGHT, 0.4)
     found, best_fixed_order = counterfactuals(observed, compiled, cut, seed=seed)
-    progress(0.8, "holding plans and model against what came")
+    progress(ReviewStage.COMPARISON, 0.8)
     loss = done_loss(observed, compiled, cut)
     crew_hours = by_day(alone, day)
     return Review(

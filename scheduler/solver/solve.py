@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -17,6 +17,7 @@ from scheduler.solver.common_order.common_order import BEGUN, common_bound, usua
 from scheduler.solver.enumeration import enumerate_orders
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.lagrangian_bound import EACH, TURNS, MemberBounds, bound_members
+from scheduler.solver.stages import Progress, SolveStage, ignore_progress
 from scheduler.solver.tables import (
     CAUTIOUS,
     FEASIBLE,
@@ -58,8 +59,6 @@ BEFORE, AFTER = 1.5, 8.0
 #: Share of the work done where it should be fast; assumed.
 HASTE = 0.25
 
-Progress = Callable[[str, float], None]
-
 
 def solve(
     tables: CutTables,
@@ -70,7 +69,7 @@ def solve(
     effort: float = 1.0,
     fast: bool = False,
     gap_target: float = 0.0,
-    progress: Progress | None = None,
+    progress: Progress = ignore_progress,
 ) -> Plan:
     """Best orders found for tables, with a proven lower bound; checked before it is returned.
 
@@ -90,19 +89,18 @@ def solve(
         1 searches longer and, with several members, proves more.
     fast : a quarter of the work.
     gap_target : stop once the gap is proved to be at most this.
-    progress : told what is being done and the share done; may raise to stop.
+    progress : called with each stage and the share of the work done.
 
     Raises
     ------
     ValueError
         Where the tables break their rules, or the hint does not fit them or breaks a lock.
     """
-    tell = progress or (lambda text, share: None)
     _verify(tables)
     if _clash(tables):
         return _nothing(tables)
     effort *= HASTE if fast else 1.0
-    tell("searching for orders", 0.0)
+    progress(SolveStage.SEARCH, 0.0)
     start = _start(tables, hint)
     many = 2 if tables.shape[0] == 1 else FIRSTS
     plans = _searched(
@@ -111,16 +109,16 @@ def solve(
     plans += [] if hint is None else [evaluate(tables, start, objective=objective)]
     plan = _best(plans)
     if effort > 0:
-        plan = _proved(tables, plans, effort, seed, objective, gap_target, tell)
+        plan = _proved(tables, plans, effort, seed, objective, gap_target, progress)
     wrong = check(tables, plan, objective=objective)
     assert not wrong, "; ".join(wrong)
-    tell("done", 1.0)
+    progress(SolveStage.DONE, 1.0)
     return plan
 
 
 def _proved(
     tables: CutTables, plans: list[Plan], effort: float, seed: int, objective: str,
-    gap_target: float, tell: Progress,
+    gap_target: float, progress: Progress,
 ) -> Plan:  # fmt: skip
     """A plan better than those given where there is one, with its bound."""
     plan = _best(plans)
@@ -128,7 +126,7 @@ def _proved(
         plan, done = enumerate_orders(tables, plan, objective=objective)
         if done:
             return with_bound(plan, plan.cost)
-    tell("proving how good they are", 0.3)
+    progress(SolveStage.BOUND, 0.3)
     alone = tables.shape[0] == 1
     share = min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY)
     known = bound_members(
@@ -139,7 +137,7 @@ def _proved(
     plan, value = _settled(tables, plan, value, known, effort * BEFORE, objective, gap_target)
     if with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
         return with_bound(plan, value)
-    tell("looking for better orders", 0.6)
+    progress(SolveStage.IMPROVE, 0.6)
     back = len(known.walks[0]) if alone else math.ceil(SEVERAL / tables.shape[0])
     kept = [w[-x] for x in range(1, back + 1) for w in known.walks if len(w) >= x]
     starts = [orders_from_paths(tables, walk, n) for n, walk in enumerate(kept)]
@@ -150,14 +148,14 @@ def _proved(
     )
     # of several members, the best of the first searches is polished twice
     found = sorted([plan, *([] if alone else plans), *found], key=lambda p: p.cost)[:4]
-    tell("polishing", 0.8)
+    progress(SolveStage.POLISH, 0.8)
     last = _searched(
         tables, [p.orders for p in found], effort * LAST, seed, objective=objective, hot=WARM
     )
     plan = _best([*found, *last])
     plan, value = _settled(tables, plan, value, known, effort * AFTER, objective, gap_target)
     if not alone:
-        value = max(value, _common(tables, plan, known, effort, objective, gap_target, tell))
+        value = max(value, _common(tables, plan, known, effort, objective, gap_target, progress))
     return with_bound(plan, value)
 
 
@@ -174,7 +172,7 @@ def _settled(
 
 def _common(
     tables: CutTables, plan: Plan, known: MemberBounds, effort: float, objective: str,
-    gap_target: float, tell: Progress,
+    gap_target: float, progress: Progress,
 ) -> float:  # fmt: skip
     """The bound that knows there is one order; of the cautious, in the plan's own worst fifth."""
     weight = tables.weight
@@ -183,7 +181,7 @@ def _common(
     return common_bound(
         tables, plan, known, weight=weight, enough=(1.0 - gap_target) * plan.cost,
         turns=usual_turns(tables, max(effort, LEAST)), begun=round(BEGUN * effort),
-        tell=lambda share: tell("proving how good one order can be", 0.85 + 0.15 * share),
+        tell=lambda share: progress(SolveStage.COMMON_BOUND, 0.85 + 0.15 * share),
     )  # fmt: skip
 
 

@@ -1,10 +1,11 @@
-"""The solver compiled ahead: by a second process, while the first reads the farm and walks hours.
+"""Warm-up: a second process compiles the solver while the first reads the farm.
 
-On a first run nothing compiled is stored yet, and the planner would stand still before each stage
-of `solve`. So a child solves a small problem of its own, which goes through the same stages, and
-tells what it is done with. numba stores what the child compiles; the planner waits with a stage
-until the child is past it, and finds it stored. Nothing else passes between them: with no child,
-or one that failed, the planner compiles for itself, and its plan is the same.
+On a first run no compiled code is stored, and the planner would stand still before each stage of
+`solve`. So a child process solves a small problem, which goes through the same stages, and prints
+the stages it has finished. numba stores the code that the child compiles; the planner waits before
+a stage until the child has finished it, then loads the stored code. Nothing else passes between
+the processes: without a child, or after its failure, the planner compiles for itself, and the plan
+is the same.
 """
 
 from __future__ import annotations
@@ -21,28 +22,23 @@ import numpy as np
 
 from scheduler.solver.annealing import anneal
 from scheduler.solver.solve import solve
+from scheduler.solver.stages import SolveStage, Stage
 from scheduler.solver.tables import CutTables
 
-#: What the planner tells it begins -> the stage of `solve` that compiles what it needs.
-NEEDS = {
-    "pricing make-ups": "searching for orders",
-    "proving how good they are": "proving how good they are",
-    "proving how good one order can be": "proving how good one order can be",
-}
-#: `-P`: not from the folder that the planner was called in, where anything may lie.
+#: `-P` keeps the working folder, which is the user's, off the child's module path.
 COMMAND = (sys.executable, "-P", "-m", "scheduler.solver.warm_up")
-#: Seconds after which a child is ended; assumed: compiling takes half a minute.
-PATIENCE = 180.0
+#: Seconds after which the child is killed; assumed: compiling takes half a minute.
+TIMEOUT_S = 180.0
 
 
-def wanted() -> bool:
-    """Whether a child would help: no compiled search is stored, and there is a second processor."""
+def worth_starting() -> bool:
+    """Whether a child helps: no compiled search is stored, and there is a second processor."""
     stored = Path(str(anneal.stats.cache_path)).glob("annealing.anneal-*.nbi")
     return (os.cpu_count() or 1) > 1 and not any(stored)
 
 
 class WarmUp:
-    """The child, where one is wanted, as long as this is entered; `wait` is for the planner."""
+    """Context in which the child runs, where it is worth starting; the planner calls `wait`."""
 
     def __init__(self, command: Sequence[str] = COMMAND) -> None:
         self.command = command
@@ -50,21 +46,20 @@ class WarmUp:
         self.child: subprocess.Popen[str] | None = None
 
     def __enter__(self) -> WarmUp:
-        if wanted():
+        if worth_starting():
             with suppress(OSError):  # the planner then compiles for itself
                 self.child = subprocess.Popen(
                     self.command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
                     stderr=subprocess.DEVNULL, encoding="utf-8",
                 )  # fmt: skip
-                self.timer = Timer(PATIENCE, self.child.kill)
+                self.timer = Timer(TIMEOUT_S, self.child.kill)
                 self.timer.daemon = True
                 self.timer.start()
         return self
 
-    def wait(self, begun: str) -> None:
-        """Return once the child has compiled what is needed for what is begun, or has ended."""
-        need = NEEDS.get(begun)
-        while need and self.child and self.child.stdout and need not in self.done:
+    def wait(self, stage: SolveStage) -> None:
+        """Return once the child has finished the stage, or has ended."""
+        while self.child and self.child.stdout and stage.value not in self.done:
             line = self.child.stdout.readline()
             if not line:
                 return self._end()
@@ -81,8 +76,8 @@ class WarmUp:
             self.child = None
 
 
-def small() -> CutTables:
-    """Tables of more jobs than are walked through one by one, and of members at odds."""
+def small_problem() -> CutTables:
+    """Tables with too many jobs to enumerate, and with members that differ."""
     members, crews, jobs, slots = 3, 2, 12, 60
     rng, start = np.random.default_rng(0), np.arange(slots)
     finish = start + rng.integers(2, 9, (members, crews, jobs, 1))
@@ -97,15 +92,15 @@ def small() -> CutTables:
 
 
 def main() -> None:
-    """Compile; a line for each stage that is done."""
-    stages: list[str] = []
+    """Compile; print a line for each stage finished."""
+    stages: list[Stage] = []
 
-    def told(stage: str, share: float) -> None:
+    def print_finished(stage: Stage, share: float) -> None:
         if stages and stages[-1] != stage:
-            print(stages[-1], flush=True)
+            print(stages[-1].value, flush=True)
         stages.append(stage)
 
-    solve(small(), effort=0.01, progress=told)
+    solve(small_problem(), effort=0.01, progress=print_finished)
 
 
 if __name__ == "__main__":

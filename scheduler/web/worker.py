@@ -99,15 +99,18 @@ def _plan(
 ) -> Any:
     """Make orders swiftly and issue them."""
     from scheduler.report.page_document import document
+    from scheduler.report.phrases import STAGE
 
-    def told(share: float, text: str) -> None:
+    def show(text: str, share: float) -> None:
         if stop.is_set():
             raise Stopped
-        pipe.send(("progress", (float(share), str(text))))
+        pipe.send(("progress", (share, text)))
 
-    told(0.0, "reading the farm, the weather and the book")
-    morning = planner.plan_morning(Path(folder), now=now, swift=True, progress=told)
-    told(0.95, "writing the orders")
+    show("reading the farm, the weather and the book", 0.0)
+    morning = planner.plan_morning(
+        Path(folder), now=now, swift=True, progress=lambda stage, share: show(STAGE[stage], share)
+    )
+    show("writing the orders", 0.95)
     with Book(folder) as book:
         entry = book.issue_plan(document(morning), seen=seen)
     pipe.send(("done", entry.id))
@@ -124,12 +127,13 @@ def prove_orders(
     planner = _settle(NICE_PROOF, module)
     from scheduler.report.files import write_plan
     from scheduler.report.page_document import document
+    from scheduler.report.phrases import STAGE
 
     try:
         morning = planner.plan_morning(
             Path(folder),
             now=now,
-            progress=lambda share, text: pipe.send(("progress", (share, text))),
+            progress=lambda stage, share: pipe.send(("progress", (share, STAGE[stage]))),
         )
         with Book(folder) as book:
             last = book.last_issue()

@@ -1,0 +1,13 @@
+"""Stages of reviewing a season."""
+
+from __future__ import annotations
+
+from scheduler.solver.stages import Stage
+
+
+class ReviewStage(Stage):
+    """What the review does, in order."""
+
+    TABLES = "tables"
+    HINDSIGHT = "hindsight"
+    COMPARISON = "comparison"
