@@ -35,8 +35,8 @@ from scheduler.report.page_document import document
 from scheduler.review.observed_season import observed_weather
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
-from scheduler.weather.history import gauged
-from scheduler.weather.store import Answer, store
+from scheduler.weather.history import with_gauges
+from scheduler.weather.store import Answer, store_answer
 from scheduler.windows.model_inputs import simulate_farm
 
 HERE = Path(__file__).resolve().parent
@@ -154,7 +154,7 @@ def write_records(folder: Path, sky: Season) -> None:
         cut = {k: v[first : first + hours + 1] for k, v in true.items()}
         hourly = {"time": make_weather.stamps(BEGIN, hours)}
         hourly |= {n: make_weather.labelled(cut, n, hours) for n in FIELDS}
-        store(folder, answer("archive", cell, datetime(2026, 9, 22, 6, tzinfo=UTC), hourly))
+        store_answer(folder, answer("archive", cell, datetime(2026, 9, 22, 6, tzinfo=UTC), hourly))
 
 
 def write_forecast(folder: Path, sky: Season, now: datetime) -> None:
@@ -172,7 +172,7 @@ def write_forecast(folder: Path, sky: Season, now: datetime) -> None:
             cut = {k: v[first : first + hours + 1] for k, v in member[c].items()}
             rows = {n: make_weather.labelled(cut, n, hours) for n in FIELDS}
             hourly |= {(f"{n}_member{m:02d}" if m else n): v for n, v in rows.items()}
-        store(folder, answer("ensemble", cell, begin + timedelta(hours=6), hourly))
+        store_answer(folder, answer("ensemble", cell, begin + timedelta(hours=6), hourly))
 
 
 class Crews:
@@ -186,7 +186,7 @@ class Crews:
         self.bias = dict(zip(self.left, self.rng.normal(0.0, 0.4, len(self.left)), strict=True))
         known = observed_weather(folder, farm, np.datetime64("2026-09-22T00"), [])
         first = np.datetime64("2026-08-12T00")
-        known = gauged(known, farm, read_rain(folder, farm), [])
+        known = with_gauges(known, farm, read_rain(folder, farm), [])
         past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)
         self.season, _ = simulate_farm(farm, past, ahead)
 

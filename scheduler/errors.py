@@ -38,7 +38,7 @@ class NoPlanError(AfterrainError):
     exit_code = 3
 
 
-class Unreadable(AfterrainError):  # noqa: N818 - a value, not a fault of the program
+class UnreadableError(AfterrainError):
     """One value in a file cannot be read. `remedy` says what to write instead."""
 
     def __init__(self, message: str, remedy: str) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scheduler.weather.store import Answer, store
+from scheduler.weather.store import Answer, store_answer
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 CELL = (47.25, -99.0)
@@ -77,7 +77,7 @@ def part(rows, day, hours):
 
 def store_archive(folder, rows, until_day, issued=None, hours=None):
     content = payload(BEGIN, part(rows, 0, hours or 24 * until_day))
-    store(folder, answer("archive", issued or BEGIN + timedelta(days=until_day), content))
+    store_answer(folder, answer("archive", issued or BEGIN + timedelta(days=until_day), content))
 
 
 def store_ensemble(folder, rows, day, rng, *, bias=1.0, keep=0.9, members=MEMBERS):
@@ -94,7 +94,7 @@ def store_ensemble(folder, rows, day, rng, *, bias=1.0, keep=0.9, members=MEMBER
                 rain[cut] = rows["precipitation"][24 * other : 24 * other + 24]
         for name, values in air(bias * rain, h).items():
             out[f"{name}_member{m:02d}" if m else name] = values
-    store(folder, answer("ensemble", issued, payload(issued, out)))
+    store_answer(folder, answer("ensemble", issued, payload(issued, out)))
 
 
 def write_gauges(folder, rows, until_day):

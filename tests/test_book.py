@@ -11,7 +11,7 @@ from readiness.season.codes import Tier
 from scheduler.errors import BookError, ConflictError
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
-from scheduler.season_book.farm_state import FOREVER
+from scheduler.season_book.farm_state import OPEN_ENDED
 from scheduler.season_book.kinds import Entry
 
 NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
@@ -147,7 +147,7 @@ def test_breakdown_lasts_until_told_or_repaired(book):
     book.add(entry("down", "C3", -5))
     book.add(entry("repaired", "C3", -2))
     spans = book.down(NOW)
-    assert spans["C1"] == ((a.at, FOREVER),)
+    assert spans["C1"] == ((a.at, OPEN_ENDED),)
     assert spans["C2"][0][1] == NOW + timedelta(hours=6)
     assert spans["C3"][0][1] == NOW - timedelta(hours=2)
     book.withdraw(a.id)

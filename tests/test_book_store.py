@@ -10,7 +10,7 @@ from scheduler.errors import BookError
 from scheduler.season_book import store as book_store
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
-from scheduler.season_book.store import FILE, MIGRATIONS
+from scheduler.season_book.store import BOOK_FILE, MIGRATIONS
 
 NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
 
@@ -68,7 +68,7 @@ def version_1(path):
 
 
 def test_a_version_1_book_opens_with_all_it_had(tmp_path):
-    version_1(tmp_path / FILE)
+    version_1(tmp_path / BOOK_FILE)
     with Book(tmp_path) as book:
         assert [e.facts["rain"] for e in book.entries()] == [6.2]
         tokens = {e.token for e in book.entries(gone=True)}
@@ -81,7 +81,7 @@ def test_a_version_1_book_opens_with_all_it_had(tmp_path):
 
 
 def test_a_migration_that_fails_leaves_the_book_as_it_was(tmp_path, monkeypatch):
-    version_1(tmp_path / FILE)
+    version_1(tmp_path / BOOK_FILE)
     broken = (MIGRATIONS[0], (*MIGRATIONS[1], "CREATE TABLE plan (x)"))
     monkeypatch.setattr(book_store, "MIGRATIONS", broken)
     with pytest.raises(BookError):
@@ -92,11 +92,11 @@ def test_a_migration_that_fails_leaves_the_book_as_it_was(tmp_path, monkeypatch)
 
 
 def test_strange_files_are_told_and_untouched(tmp_path):
-    (tmp_path / FILE).write_bytes(b"gauge,date,amount\n" * 100)
+    (tmp_path / BOOK_FILE).write_bytes(b"gauge,date,amount\n" * 100)
     with pytest.raises(BookError, match="is not a season book: move it away"):
         Book(tmp_path)
-    (tmp_path / FILE).unlink()
-    db = sqlite3.connect(tmp_path / FILE)
+    (tmp_path / BOOK_FILE).unlink()
+    db = sqlite3.connect(tmp_path / BOOK_FILE)
     db.execute("CREATE TABLE other (x)")
     db.commit()
     with pytest.raises(BookError, match="is not a season book: move it away"):
@@ -117,9 +117,9 @@ def test_backup_is_a_whole_book(book, tmp_path):
     book.add(Entry(kind="rain", subject="NORTH", at=NOW, facts={"rain": 3.0}))
     elsewhere = tmp_path / "copies"
     elsewhere.mkdir()
-    book.backup(elsewhere / FILE)
+    book.backup(elsewhere / BOOK_FILE)
     book.add(Entry(kind="rain", subject="NORTH", at=NOW, facts={"rain": 4.0}))
-    assert [p.name for p in elsewhere.iterdir()] == [FILE]
+    assert [p.name for p in elsewhere.iterdir()] == [BOOK_FILE]
     with Book(elsewhere) as copy:
         assert [e.facts["rain"] for e in copy.entries()] == [3.0]
     with pytest.raises(BookError, match="the book itself"):

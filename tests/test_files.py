@@ -12,7 +12,7 @@ import mornings
 import pytest
 
 from scheduler.farm.units import ACRE_HA, MILE_KM
-from scheduler.farm.wording import guarded
+from scheduler.farm.wording import formula_safe
 from scheduler.orders import document
 from scheduler.orders.document import plan_json
 from scheduler.orders.model import Order
@@ -106,7 +106,7 @@ def test_test_weight_in_the_farms_units_and_a_grade_for_wheat_in_us_units(mornin
 # Cells that a spreadsheet would run (OWASP, CSV injection: = + - @, tab, carriage return).
 @pytest.mark.parametrize("evil", ["=HYPERLINK(1)", "+1", "-1+1", "@SUM(A1)", "\t=1", "\r=1", " =1"])
 def test_text_cells_are_never_formulas(morning, evil):
-    assert guarded(evil)[0] == "'"
+    assert formula_safe(evil)[0] == "'"
     rows = table(plan_csv(renamed(morning, name=evil, reason=evil, field=evil)))
     for cell in rows[0].values():
         assert cell[0:1] not in tuple("=+@\t\r")

@@ -15,11 +15,11 @@ from scheduler.command import main
 from scheduler.errors import WeatherError
 from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.verification.forecasts import LEADS, verify
-from scheduler.weather.bias_correction import Pairs, matched, rain_pairs
+from scheduler.weather.bias_correction import RainPairs, bias_corrected, rain_pairs
 from scheduler.weather.field_weather import weather_for
 from scheduler.weather.given_file import read_forecast
 from scheduler.weather.history import gauge_readings
-from scheduler.weather.store import read_answer, store, stored
+from scheduler.weather.store import read_answer, store_answer, stored_answers
 from tests.stored_season import (
     BEGIN,
     CELL,
@@ -130,10 +130,10 @@ def test_nothing_stored_says_what_to_do(tmp_path):
 
 def test_a_forecast_that_starts_tomorrow_is_an_error(small):
     folder, farm, now, rows = small
-    for one in stored(folder, "ensemble"):
+    for one in stored_answers(folder, "ensemble"):
         one.path.unlink()
     content = payload(BEGIN + timedelta(days=FIRST_ISSUE + 1), part(rows, FIRST_ISSUE + 1, 100))
-    store(folder, answer("ensemble", now - timedelta(hours=1), content))
+    store_answer(folder, answer("ensemble", now - timedelta(hours=1), content))
     with pytest.raises(WeatherError, match="18 h after the planning time"):
         weather_for(folder, farm, now, days=3)
 
@@ -148,7 +148,7 @@ def test_a_forecast_that_has_ended_is_an_error(small):
 def test_a_broken_file_is_passed_over(small):
     folder, farm, now, rows = small
     store_ensemble(folder, rows, FIRST_ISSUE + 1, np.random.default_rng(5))
-    last = stored(folder, "ensemble")[0]
+    last = stored_answers(folder, "ensemble")[0]
     text = last.path.read_text(encoding="utf-8")
     last.path.write_text(text[: len(text) // 2], encoding="utf-8")
     known = weather_for(folder, farm, now + timedelta(days=1), days=2)
@@ -158,7 +158,7 @@ def test_a_broken_file_is_passed_over(small):
 
 def test_a_gap_of_two_days_is_unknown_and_told(small):
     folder, farm, now, rows = small
-    for one in stored(folder, "archive"):
+    for one in stored_answers(folder, "archive"):
         one.path.unlink()
     gap = {k: v.copy() for k, v in rows.items()}
     for row in gap.values():
@@ -179,7 +179,7 @@ def test_a_gap_of_two_days_is_unknown_and_told(small):
 def test_hours_the_archive_lacks_come_from_forecasts(small):
     """The archive ends days ago; older ensembles told those hours and are flagged."""
     folder, farm, now, rows = small
-    for one in stored(folder, "archive"):
+    for one in stored_answers(folder, "archive"):
         one.path.unlink()
     store_archive(folder, rows, FIRST_ISSUE - 2)
     store_ensemble(folder, rows, FIRST_ISSUE - 3, np.random.default_rng(5), keep=1.5)
@@ -195,9 +195,9 @@ def test_unknown_humidity_is_estimated_and_flagged(small):
     folder, farm, now, rows = small
     content = payload(BEGIN, {k: v for k, v in part(rows, 0, 24 * FIRST_ISSUE + 7).items()
                               if k != "relative_humidity_2m"})  # fmt: skip
-    for one in stored(folder, "archive"):
+    for one in stored_answers(folder, "archive"):
         one.path.unlink()
-    store(folder, answer("archive", now, content))
+    store_answer(folder, answer("archive", now, content))
     known = weather_for(folder, farm, now, days=2)
     assert np.isfinite(known.past.humidity).all()
     assert known.past.estimated.mean() > 0.9
@@ -205,7 +205,7 @@ def test_unknown_humidity_is_estimated_and_flagged(small):
 
 def test_no_records_at_all_is_a_documented_stand_in(small):
     folder, farm, now, _ = small
-    for one in stored(folder, "archive"):
+    for one in stored_answers(folder, "archive"):
         one.path.unlink()
     known = weather_for(folder, farm, now, days=14)
     assert known.past.shape == (1, len(farm.fields), 5 * 24)
@@ -219,10 +219,12 @@ def test_no_records_at_all_is_a_documented_stand_in(small):
 def test_days_past_of_a_forecast_stand_for_records(small):
     """Seven days that came with the forecast are records, too few to cut windows from."""
     folder, farm, now, rows = small
-    for one in stored(folder):
+    for one in stored_answers(folder):
         one.path.unlink()
     start = BEGIN + timedelta(days=FIRST_ISSUE - 7)
-    store(folder, answer("forecast", now, payload(start, part(rows, FIRST_ISSUE - 7, 24 * 12))))
+    store_answer(
+        folder, answer("forecast", now, payload(start, part(rows, FIRST_ISSUE - 7, 24 * 12)))
+    )
     known = weather_for(folder, farm, now, days=8)
     assert known.past.start == np.datetime64(start.replace(tzinfo=None), "h")
     want = rows["precipitation"][24 * (FIRST_ISSUE - 7) + 1 : 24 * FIRST_ISSUE + 7].sum()
@@ -235,7 +237,7 @@ def test_the_newer_product_is_taken_before_the_better_one(small):
     folder, farm, _, rows = small
     one = part(rows, FIRST_ISSUE + 1, 120)
     start = BEGIN + timedelta(days=FIRST_ISSUE + 1)
-    store(folder, answer("forecast", start, payload(start, one)))
+    store_answer(folder, answer("forecast", start, payload(start, one)))
     later = start + timedelta(hours=6)
     known = weather_for(folder, farm, later, days=2)
     assert known.source == "open-meteo forecast"
@@ -249,7 +251,7 @@ def test_fields_take_their_own_cell(small):
     dry = {f"{k}_member{m:02d}" if m else k: v for m in range(MEMBERS)
            for k, v in part(none, FIRST_ISSUE, 200).items()}  # fmt: skip
     start = now - timedelta(hours=6)
-    store(folder, answer("ensemble", start, payload(start, dry), cell=(47.5, -99.25)))
+    store_answer(folder, answer("ensemble", start, payload(start, dry), cell=(47.5, -99.25)))
     fields = (farm.fields[0], replace(farm.fields[1], lat=47.45, lon=-99.2))
     known = weather_for(folder, replace(farm, fields=fields), now, days=5)
     assert known.ahead.rain[:, 1].sum() == 0.0
@@ -271,7 +273,7 @@ def test_warnings_are_noted_and_close_their_hours(small):
     content = {
         "features": [warning("Severe Thunderstorm Watch", 4), warning("Red Flag Warning", 9)]
     }
-    store(folder, answer("alerts", now, content, source="nws"))
+    store_answer(folder, answer("alerts", now, content, source="nws"))
     known = weather_for(folder, farm, now, days=2)
     assert known.lightning is not None
     assert known.lightning[:, :, :5].all()
@@ -388,21 +390,23 @@ def test_a_given_forecast_from_the_future_or_the_past(sample):
 def test_a_late_copy_does_not_replace(tmp_path):
     new = answer("forecast", MORNING, {"a": 2})
     old = replace(new, payload={"a": 1}, fetched=MORNING - timedelta(hours=1))
-    assert store(tmp_path, new)
-    assert not store(tmp_path, old)
-    assert not store(tmp_path, new)
-    assert read_answer(stored(tmp_path)[0].path).payload == {"a": 2}
-    assert store(tmp_path, replace(new, payload={"a": 3}, fetched=MORNING + timedelta(hours=1)))
-    assert read_answer(stored(tmp_path)[0].path).payload == {"a": 3}
-    path = stored(tmp_path)[0].path
+    assert store_answer(tmp_path, new)
+    assert not store_answer(tmp_path, old)
+    assert not store_answer(tmp_path, new)
+    assert read_answer(stored_answers(tmp_path)[0].path).payload == {"a": 2}
+    assert store_answer(
+        tmp_path, replace(new, payload={"a": 3}, fetched=MORNING + timedelta(hours=1))
+    )
+    assert read_answer(stored_answers(tmp_path)[0].path).payload == {"a": 3}
+    path = stored_answers(tmp_path)[0].path
     path.write_text("{")
-    assert store(tmp_path, old)  # a broken file may be replaced by any sound one
+    assert store_answer(tmp_path, old)  # a broken file may be replaced by any sound one
 
 
 def test_a_folder_that_cannot_be_written(tmp_path):
     (tmp_path / "forecasts").write_text("in the way")
     with pytest.raises(WeatherError, match="what was stored is untouched"):
-        store(tmp_path, answer("forecast", MORNING, {}))
+        store_answer(tmp_path, answer("forecast", MORNING, {}))
 
 
 # ---- past forecasts and verification -------------------------------------------------------------
@@ -426,7 +430,7 @@ def test_pairs_by_hand(small):
     first = rows["precipitation"][24 * FIRST_ISSUE + 13 :][:24].sum()
     assert pairs.fell[0] == pytest.approx(first, abs=0.01)
     assert pairs.told.shape == (3, MEMBERS)
-    content = read_answer(stored(folder, "ensemble")[0].path).payload["hourly"]
+    content = read_answer(stored_answers(folder, "ensemble")[0].path).payload["hourly"]
     assert pairs.told[0, 3] == pytest.approx(
         sum(content["precipitation_member03"][13:37]), abs=0.01
     )
@@ -456,15 +460,15 @@ def test_matching_takes_the_bias_away_on_later_days():
         [np.where(rng.random(600) < 0.8, fell, rng.permutation(fell)) for _ in range(11)]
     )
     told = 1.8 * told.T
-    built = Pairs(lead=np.ones(100, dtype=int), told=told[:100], fell=fell[:100],
+    built = RainPairs(lead=np.ones(100, dtype=int), told=told[:100], fell=fell[:100],
                   day=np.arange(100))  # fmt: skip
     hourly = np.repeat(told[100:].T[:, :, None] / 24, 24, axis=2)  # each day a site of its own
-    out, groups = matched(hourly, built, lead=0.0)
+    out, groups = bias_corrected(hourly, built, lead=0.0)
     assert groups == (0,)
     assert told[100:].mean() / fell[100:].mean() == pytest.approx(1.8, abs=0.1)
     error = 2 * fell[:100].std() / np.sqrt(100) / fell[:100].mean()  # of the mean built on
     assert out.sum(axis=2).mean() / fell[100:].mean() == pytest.approx(1.0, abs=error)
-    same, none = matched(hourly, built.of(4, 7), lead=0.0)
+    same, none = bias_corrected(hourly, built.of(4, 7), lead=0.0)
     assert none == ()
     np.testing.assert_array_equal(same, hourly)
 

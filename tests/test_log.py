@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from mornings import farm as make_farm
 
 from scheduler.command import main
-from scheduler.errors import BookError, EntryError, Unreadable
+from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm_files.folder import read_farm
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, read_rows
@@ -212,7 +212,7 @@ def test_numbers_there_and_back(kind_fact, units, share):
         text = write_value(fact, value, farm, crop)
         try:
             back = read_value(fact, text, farm, crop=crop, now=NOW)
-        except Unreadable:
+        except UnreadableError:
             assert share < 1e-9 or share > 1 - 1e-9  # the bound itself, rounded outwards
         else:
             assert back == pytest.approx(value, rel=1e-9, abs=1e-9)

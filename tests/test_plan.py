@@ -12,7 +12,7 @@ import pytest
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import quality
 from scheduler.explanation.timing import first_hour
-from scheduler.farm.units import bushel_t, wheat_t
+from scheduler.farm.units import bushel_t, wheat_equivalent_t
 from scheduler.orders.document import plan_json
 from scheduler.planning.information import gather
 from scheduler.planning.plan import plan_farm, plan_morning, price_order
@@ -72,10 +72,14 @@ def test_no_more_is_hauled_to_the_bins_than_they_have_room_for(morning):
     bins = next(p for p in morning.farm.points if p.id == "home bins")
     assert bins.capacity_t == pytest.approx(60_000 * bushel_t(None))
     hauls = [(o, d) for crew in morning.crews for o in crew.orders for d in o.deliveries]
-    brought = sum(wheat_t(d.tonnes, o.crop) for o, d in hauls if d.point == bins.id)
+    brought = sum(wheat_equivalent_t(d.tonnes, o.crop) for o, d in hauls if d.point == bins.id)
     assert 0.0 < brought <= bins.capacity_t
     # the fields that may be hauled there fit in whole, whatever the order and the weather
-    whole = {o.field + o.parcel: wheat_t(o.tonnes, o.crop) for o, d in hauls if d.point == bins.id}
+    whole = {
+        o.field + o.parcel: wheat_equivalent_t(o.tonnes, o.crop)
+        for o, d in hauls
+        if d.point == bins.id
+    }
     assert sum(whole.values()) <= bins.capacity_t
     # all of a field goes somewhere, and to each point once
     for crew in morning.crews:

@@ -16,10 +16,9 @@ from hypothesis import strategies as st
 
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import LOSSES
-from scheduler.errors import FarmError, Unreadable
-from scheduler.farm_files import boundaries as shape_file
-from scheduler.farm_files import csv_table as csv_file
-from scheduler.farm_files import dates, vocabulary
+from scheduler.errors import FarmError, UnreadableError
+from scheduler.farm.units import normalized_name
+from scheduler.farm_files import boundaries, csv_table, dates, vocabulary
 from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
 from scheduler.farm_files.new_folder import new_farm
 
@@ -106,7 +105,7 @@ def test_unit_in_a_heading_wins(folder):
     "word", ["Spring Wheat", "HRS", "hard red winter", "durum", "Milo", "maize"]
 )
 def test_crop_names(word):
-    assert vocabulary.CROP_NAMES[vocabulary.spelled(word)] in CROPS
+    assert vocabulary.CROP_NAMES[normalized_name(word)] in CROPS
 
 
 # published: hard red spring alone has lower test weights than the other wheats (7 CFR 810.2204)
@@ -183,14 +182,14 @@ def test_area_less_a_hole():
     outer = shapely.box(-99.51, 47.10, -99.50, 47.107)
     hole = shapely.box(-99.508, 47.102, -99.506, 47.104)
     expected = rectangle_ha(*outer.bounds) - rectangle_ha(*hole.bounds)
-    assert shape_file.area_ha(outer.difference(hole)) == pytest.approx(expected, rel=1e-4)
+    assert boundaries.area_ha(outer.difference(hole)) == pytest.approx(expected, rel=1e-4)
 
 
 # published: the U.S. public land survey's section, 640 acres in a mile square
 def test_area_of_a_section():
     lat, wide = 1.609344 / 111.195, 1.609344 / (111.195 * math.cos(math.radians(47.0)))
     box = shapely.box(-99.0, 47.0 - lat / 2, -99.0 + wide, 47.0 + lat / 2)
-    assert shape_file.area_ha(box) / 0.40468564 == pytest.approx(640, rel=1e-3)
+    assert boundaries.area_ha(box) / 0.40468564 == pytest.approx(640, rel=1e-3)
 
 
 def test_boundary_as_well_known_text(folder):
@@ -248,7 +247,7 @@ def test_quoted_decimal_commas_between_commas(folder):
     ],
 )  # fmt: skip
 def test_numbers(text, mark, value):
-    assert csv_file.read_number(text, mark) == value
+    assert csv_table.read_number(text, mark) == value
 
 
 @pytest.mark.parametrize(
@@ -262,8 +261,8 @@ def test_numbers(text, mark, value):
     ],
 )
 def test_not_numbers(text, mark, message):
-    with pytest.raises(Unreadable) as error:
-        csv_file.read_number(text, mark)
+    with pytest.raises(UnreadableError) as error:
+        csv_table.read_number(text, mark)
     assert str(error.value) == message
 
 
@@ -271,7 +270,7 @@ def test_not_numbers(text, mark, message):
 def test_numbers_survive_each_mark(x):
     for mark, other in ((".", ","), (",", ".")):
         text = f"{x:,.3f}".replace(",", "_").replace(".", mark).replace("_", other)
-        assert csv_file.read_number(text, mark) == x
+        assert csv_table.read_number(text, mark) == x
 
 
 @pytest.mark.parametrize(
@@ -298,7 +297,7 @@ def test_dates(text):
     ],
 )  # fmt: skip
 def test_not_dates(text, message):
-    with pytest.raises(Unreadable) as error:
+    with pytest.raises(UnreadableError) as error:
         dates.read_date(text)
     assert str(error.value) == message
 
@@ -334,13 +333,13 @@ def test_times(text, hour):
     ],
 )  # fmt: skip
 def test_spans(text, span):
-    assert dates.read_span(text) == span
+    assert dates.read_daily_span(text) == span
 
 
 @pytest.mark.parametrize("text", ["25:00-26:00", "seven", "07:00", "7:00-7:00", "07:61-08:00"])
 def test_not_spans(text):
-    with pytest.raises(Unreadable):
-        dates.read_span(text)
+    with pytest.raises(UnreadableError):
+        dates.read_daily_span(text)
 
 
 # ---- rain ----------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scheduler.farm.units import LB_KG, factor, from_si
+from scheduler.farm.units import LB_KG, from_si, si_per_unit
 from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
 from scheduler.weather.field_weather import weather_for
 
@@ -254,4 +254,6 @@ def test_wheat_price_is_within_forty_years_of_prices(farm):
 
 def test_a_hundred_pounds_of_seed_return_about_3000(farm):
     wheat = [f.yield_t_ha for f in farm.fields if f.crop.startswith("wheat")]
-    assert np.mean(wheat) == pytest.approx(50 * factor("yield", "bu_ac", "wheat_hard"), rel=0.2)
+    assert np.mean(wheat) == pytest.approx(
+        50 * si_per_unit("yield", "bu_ac", "wheat_hard"), rel=0.2
+    )

@@ -23,8 +23,8 @@ from scheduler.command import main
 from scheduler.farm_files.csv_table import read_csv
 from scheduler.farm_files.folder import read_farm
 from scheduler.farm_files.soil_csv import survey_rows, with_survey
-from scheduler.weather.fetch import PRODUCTS, cells_of, fetch, ring_of
-from scheduler.weather.store import read_answer, stored
+from scheduler.weather.fetch import PRODUCTS, boundary_ring, fetch, grid_cells
+from scheduler.weather.store import read_answer, stored_answers
 from tests.replay import broken, replay_server
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
@@ -200,7 +200,7 @@ def states(outcomes):
 def test_one_question_for_each_cell(folder, server):
     url, replay = server
     farm = read_farm(folder)
-    cells = len(cells_of(farm))
+    cells = len(grid_cells(farm))
     assert cells < len(farm.fields)
     with session(folder, url) as services:
         first = fetch(folder, farm, services, now=NOW)
@@ -209,7 +209,7 @@ def test_one_question_for_each_cell(folder, server):
     assert set().union(*states(first).values()) == {"stored"}
     assert max(asked.values()) <= cells
     assert asked["meta.json"] == 1
-    assert {p: len(stored(folder, p)) for p in PRODUCTS} == dict.fromkeys(PRODUCTS, cells)
+    assert {p: len(stored_answers(folder, p)) for p in PRODUCTS} == dict.fromkeys(PRODUCTS, cells)
     # again at once: what was asked comes out of the cache, but for records not asked before
     assert replay.asked[ENSEMBLE] == asked[ENSEMBLE]
     assert states(second)["ensemble"] == {"same"}
@@ -233,7 +233,7 @@ def test_the_stored_file_is_the_services_own(folder, server):
     url, replay = server
     with session(folder, url) as services:
         fetch(folder, read_farm(folder), services, now=NOW)
-    one = read_answer(stored(folder, "ensemble")[0].path)
+    one = read_answer(stored_answers(folder, "ensemble")[0].path)
     assert one.payload == replay.answers[ENSEMBLE]
     assert one.issued == NOW.replace(hour=0)
     assert one.fetched == NOW
@@ -265,7 +265,7 @@ def test_each_fault_is_told_and_the_last_good_kept(folder, server, fault):
     farm = read_farm(folder)
     with session(folder, url) as services:
         fetch(folder, farm, services, now=NOW)
-    before = {s.path.name: s.path.read_bytes() for s in stored(folder)}
+    before = {s.path.name: s.path.read_bytes() for s in stored_answers(folder)}
     shutil.rmtree(folder / "cache")
     replay.faults = {ENSEMBLE: fault}
     replay.wait = "0"
@@ -277,9 +277,9 @@ def test_each_fault_is_told_and_the_last_good_kept(folder, server, fault):
     assert {o.state for o in mine} == {"failed"}
     assert all(WORDS[fault] in o.text for o in mine)
     assert states(outcomes)["forecast"] == {"stored"}  # the others came
-    after = {s.path.name: s.path.read_bytes() for s in stored(folder)}
+    after = {s.path.name: s.path.read_bytes() for s in stored_answers(folder)}
     assert before.items() <= after.items()
-    assert stored(folder, "ensemble")[0].issued == NOW.replace(hour=0)
+    assert stored_answers(folder, "ensemble")[0].issued == NOW.replace(hour=0)
 
 
 def test_patience_that_is_asked_for_is_kept(folder, server):
@@ -362,7 +362,7 @@ def test_an_older_forecast_does_not_win(folder, server):
         found = states(fetch(folder, farm, services, now=NOW + timedelta(minutes=5)))
     assert found["gridpoint"] == {"older"}
     assert found["ensemble"] == {"older"}
-    assert stored(folder, "gridpoint")[-1].issued == NOW - timedelta(hours=2)
+    assert stored_answers(folder, "gridpoint")[-1].issued == NOW - timedelta(hours=2)
 
 
 def test_a_forecast_from_the_future_is_not_stored(folder, server):
@@ -372,7 +372,7 @@ def test_a_forecast_from_the_future_is_not_stored(folder, server):
         outcomes = fetch(folder, read_farm(folder), services, now=NOW)
     mine = [o for o in outcomes if o.product == "gridpoint"]
     assert all(o.state == "failed" and "future" in o.text for o in mine)
-    assert stored(folder, "gridpoint") == []
+    assert stored_answers(folder, "gridpoint") == []
 
 
 def test_a_wrong_clock_is_told_and_the_services_time_kept(folder, server):
@@ -381,7 +381,7 @@ def test_a_wrong_clock_is_told_and_the_services_time_kept(folder, server):
         fetch(folder, read_farm(folder), services, now=datetime.now(UTC))
         notes = " ".join(services.notes)
     assert "clock is" in notes
-    assert read_answer(stored(folder, "forecast")[0].path).fetched == NOW
+    assert read_answer(stored_answers(folder, "forecast")[0].path).fetched == NOW
 
 
 def test_a_corrupt_cache_is_set_aside(folder, server):
@@ -476,7 +476,7 @@ def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
         replay.wait = "0"
         with session(folder, url) as services:
             fetch(folder, farm, services, now=NOW)
-        known = {s.path.name: parsed(s) for s in stored(folder)}
+        known = {s.path.name: parsed(s) for s in stored_answers(folder)}
         for n, (where, what) in enumerate(faults, start=1):
             now = NOW + timedelta(hours=7 * n)
             sound(replay, now)
@@ -491,7 +491,7 @@ def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
                 ),
             ):
                 fetch(folder, farm, services, now=now)
-            found = {s.path.name: parsed(s) for s in stored(folder)}
+            found = {s.path.name: parsed(s) for s in stored_answers(folder)}
             assert known.keys() <= found.keys()
             assert all(found[name] == known[name] for name in known)
             assert all(p.name == ".killed.part" for p in (folder / "forecasts").glob(".*"))
@@ -635,7 +635,7 @@ def test_ring_of_a_field_without_boundary():
     field = read_farm(SAMPLE).fields[0]
     from dataclasses import replace
 
-    ring = ring_of(replace(field, boundary=()))
+    ring = boundary_ring(replace(field, boundary=()))
     wide = (ring[1][0] - ring[0][0]) * 111.195 * 0.6776  # cos 47.35°
     assert wide**2 * 100 == pytest.approx(field.area_ha, rel=0.01)
 

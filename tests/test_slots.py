@@ -8,13 +8,13 @@ import pytest
 
 from scheduler.farm.model import Crew
 from scheduler.farm.working_time import (
-    arrivals,
     crew_slots,
     down_slots,
+    farm_time,
     forbidden_slots,
-    local,
     open_slots,
     slot_times,
+    work_start_slots,
 )
 
 CHICAGO = ZoneInfo("America/Chicago")
@@ -22,16 +22,16 @@ DAY = ((time(8), time(20)),) * 7
 
 
 def hours(slots, mask, tz=CHICAGO):
-    return [f"{local(s, tz):%d %H:%M}" for s in slots[mask]]
+    return [f"{farm_time(s, tz):%d %H:%M}" for s in slots[mask]]
 
 
 def test_first_slot_is_the_first_whole_one_after_now():
     now = datetime(2026, 8, 12, 6, 10, tzinfo=CHICAGO)
     slots = slot_times(now, 1, 30)
-    assert local(slots[0], CHICAGO) == datetime(2026, 8, 12, 6, 30, tzinfo=CHICAGO)
+    assert farm_time(slots[0], CHICAGO) == datetime(2026, 8, 12, 6, 30, tzinfo=CHICAGO)
     assert len(slots) == 48
     even = slot_times(datetime(2026, 8, 12, 6, tzinfo=CHICAGO), 1, 30)
-    assert local(even[0], CHICAGO).hour == 6
+    assert farm_time(even[0], CHICAGO).hour == 6
 
 
 def test_windows_start_up_and_end_down():
@@ -60,7 +60,7 @@ def test_open_to_midnight():
 def test_a_day_of_the_clock_change_has_its_own_hours(day, count):
     slots = slot_times(datetime(day.year, day.month, day.day, tzinfo=CHICAGO), 2, 60)
     whole = open_slots(((time(0), time(0)),) * 7, slots, CHICAGO)
-    days = [local(s, CHICAGO).date() for s in slots[whole]]
+    days = [farm_time(s, CHICAGO).date() for s in slots[whole]]
     assert days.count(day) == count
 
 
@@ -89,14 +89,14 @@ def test_arrivals_wait_for_a_shut_run_to_end_and_then_move():
     # shut in slots 3-5; a move takes up to 2 slots
     shut = np.array([0, 0, 0, 1, 1, 1, 0, 0, 0, 0], dtype=bool)
     # arriving at 3 moved in 1-2: fine; at 4 the move touched 3: sets off at 6, there at 8
-    assert arrivals(shut, 2).tolist() == [0, 1, 2, 3, 8, 8, 8, 8, 8, 9]
-    assert arrivals(shut, 0).tolist() == list(range(10))
+    assert work_start_slots(shut, 2).tolist() == [0, 1, 2, 3, 8, 8, 8, 8, 8, 9]
+    assert work_start_slots(shut, 0).tolist() == list(range(10))
 
 
 def test_arrivals_never_go_back():
     rng = np.random.default_rng(5)
     for _ in range(200):
         shut = rng.random(40) < 0.3
-        got = arrivals(shut, int(rng.integers(0, 6)))
+        got = work_start_slots(shut, int(rng.integers(0, 6)))
         assert (np.diff(got) >= 0).all()
         assert (got >= np.arange(40)).all()

@@ -8,9 +8,9 @@ import pytest
 from readiness.grain.crops import CROPS
 from scheduler.command import main
 from scheduler.errors import FarmError
-from scheduler.farm_files import new_folder as starter
+from scheduler.farm_files import new_folder
 from scheduler.farm_files.folder import farm_problems, read_farm
-from scheduler.farm_files.new_folder import FILES, new_farm
+from scheduler.farm_files.new_folder import STARTER_FILES, new_farm
 
 
 def test_starter_passes_check(tmp_path, capsys):
@@ -20,7 +20,7 @@ def test_starter_passes_check(tmp_path, capsys):
         f"wrote farm.toml, fields.csv, rain.csv, README.md into {folder}\n"
         f"put your own farm in, then run: afterrain check {folder}\n"
     )
-    assert sorted(p.name for p in folder.iterdir()) == sorted(FILES)
+    assert sorted(p.name for p in folder.iterdir()) == sorted(STARTER_FILES)
     assert main(["check", str(folder)]) == 0
     assert capsys.readouterr().out == (
         f"{folder}: no problems\n"
@@ -102,7 +102,7 @@ def test_nothing_is_left_of_a_write_that_fails(tmp_path, monkeypatch):
             raise OSError(28, os.strerror(28))
         return real(path, data)
 
-    monkeypatch.setattr(starter.Path, "write_bytes", full)
+    monkeypatch.setattr(new_folder.Path, "write_bytes", full)
     with pytest.raises(FarmError, match="cannot be written: No space left on device"):
         new_farm(tmp_path / "farm")
     assert list(tmp_path.iterdir()) == []

@@ -7,7 +7,7 @@ import mornings
 import pytest
 
 from scheduler.farm.model import Rules
-from scheduler.farm.wording import clock, plain
+from scheduler.farm.wording import clock, one_line
 from scheduler.planning.stages import PlanStage
 from scheduler.report.phrases import STAGE, loss_lines, proof_text, time_range
 from scheduler.report.terminal import WIDTH, terminal_plan
@@ -87,7 +87,7 @@ def test_control_characters_of_people_do_not_reach_the_terminal(morning):
     assert "\x1b" not in text
     assert "\x07" not in text
     assert "\u202e" not in text
-    assert plain("\x1b[2J a\n b") == "[2J a b"
+    assert one_line("\x1b[2J a\n b") == "[2J a b"
 
 
 def test_proof_in_plain_words_never_flatters(morning):

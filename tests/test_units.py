@@ -20,7 +20,7 @@ GALLON_L = 3.785411784  # published: NIST SP 811 (U.S. gallon, 3.785412 E-03 m3)
         (u.INCH_MM, 25.4, 7),  # inch to millimetre
         (u.FOOT_M, 3.048e-1, 7),  # foot to metre
         (u.SHORT_TON_T * 1000, 9.071847e2, 7),  # ton, short, to kilogram
-        (u.SCALES["wind"]["mph"], 4.4704e-1, 7),  # mile per hour to metre per second
+        (u.SI_PER_UNIT["wind"]["mph"], 4.4704e-1, 7),  # mile per hour to metre per second
         # acre (based on U.S. survey foot) 4.046873 E+03 m2; the international acre, in use since
         # 2023, is less by 4 parts in a million
         (u.ACRE_HA * 1e4, 4.046873e3, 5),
@@ -36,9 +36,9 @@ def test_factors(value, printed, digits):
 
 def test_wheat_yield():
     # hand: 60 lb x 0.45359237 kg / 0.40468564 ha = 67.25 kg/ha
-    assert u.factor("yield", "bu_ac", "wheat_hard") == pytest.approx(0.06725, abs=5e-6)
+    assert u.si_per_unit("yield", "bu_ac", "wheat_hard") == pytest.approx(0.06725, abs=5e-6)
     # hand: 56 lb x 0.45359237 / 0.40468564 = 62.77 kg/ha (extension tables print the same; memory)
-    assert u.factor("yield", "bu_ac", "corn") * 1000 == pytest.approx(62.77, abs=0.005)
+    assert u.si_per_unit("yield", "bu_ac", "corn") * 1000 == pytest.approx(62.77, abs=0.005)
 
 
 def test_test_weight():
@@ -49,20 +49,20 @@ def test_test_weight():
     assert u.kg_hl(48, "barley") == pytest.approx(61.78, abs=0.005)
 
 
-@pytest.mark.parametrize("quantity", sorted(u.USUAL))
+@pytest.mark.parametrize("quantity", sorted(u.DEFAULT_UNITS))
 @pytest.mark.parametrize("units", ["us", "metric"])
 @pytest.mark.parametrize("crop", ["wheat_hard", "barley", None])
 def test_there_and_back(quantity, units, crop):
-    unit = u.USUAL[quantity][units == "metric"]
-    si = 7.3 * u.factor(quantity, unit, crop)
+    unit = u.DEFAULT_UNITS[quantity][units == "metric"]
+    si = 7.3 * u.si_per_unit(quantity, unit, crop)
     assert u.from_si(si, quantity, units, crop) == pytest.approx(7.3)
 
 
 def test_metric_units_are_si_but_wind_and_unloading():
-    for quantity, (_, metric) in u.USUAL.items():
+    for quantity, (_, metric) in u.DEFAULT_UNITS.items():
         if quantity not in ("wind", "unloading"):
-            assert u.factor(quantity, metric, "barley") == 1.0
-    assert u.factor("wind", "km_h") == pytest.approx(1 / 3.6)
+            assert u.si_per_unit(quantity, metric, "barley") == 1.0
+    assert u.si_per_unit("wind", "km_h") == pytest.approx(1 / 3.6)
 
 
 @pytest.mark.parametrize(
@@ -110,7 +110,7 @@ def test_shown(shown, text):
     ],
 )
 def test_spelled(name, spelled):
-    assert u.spelled(name) == spelled
+    assert u.normalized_name(name) == spelled
 
 
 # Trade facts: common practice, no source.
@@ -121,7 +121,12 @@ def test_bushel_of_wheat_is_sixty_pounds():
 def test_full_400_bushel_tank_of_wheat_holds_24000_pounds():
     assert 400 * u.bushel_t("wheat_hard") / (u.LB_KG / 1000) == pytest.approx(24_000)
     # and by its volume at the crop's test weight, within 3 %
-    tonnes = 400 * u.factor("volume", u.USUAL["volume"][0]) * CROPS["wheat_hard"].test_weight / 100
+    tonnes = (
+        400
+        * u.si_per_unit("volume", u.DEFAULT_UNITS["volume"][0])
+        * CROPS["wheat_hard"].test_weight
+        / 100
+    )
     assert tonnes / (u.LB_KG / 1000) == pytest.approx(24_000, rel=0.03)
 
 
@@ -140,6 +145,6 @@ def test_bushel_is_about_two_five_gallon_buckets():
 
 def test_hundred_pounds_of_seed_return_three_thousand():
     # 3,000 lb/ac is 50 bu/ac, thirtyfold
-    back = 3000 / 60 * u.factor("yield", "bu_ac", "wheat_hard")
+    back = 3000 / 60 * u.si_per_unit("yield", "bu_ac", "wheat_hard")
     seed = 100 * u.LB_KG / 1000 / u.ACRE_HA
     assert back / seed == pytest.approx(30)

@@ -13,14 +13,14 @@ from pathlib import Path
 from typing import Any
 
 from scheduler.command.plan import moment
-from scheduler.errors import BookError, EntryError, Unreadable
+from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import SCALES, spelled
+from scheduler.farm.units import SI_PER_UNIT, normalized_name
 from scheduler.farm_files.csv_table import file_text
 from scheduler.farm_files.folder import read_farm
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, import_rows, read_rows
-from scheduler.season_book.formatting import at_words, says
+from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.season_book.kinds import KINDS, Entry, Kind
 from scheduler.season_book.parsing import read_entry
 
@@ -148,7 +148,7 @@ def _spread(kind: Kind, words: list[str], told: dict[str, str]) -> dict[str, str
     for fact in open_facts:
         if not rest:
             break
-        unit = spelled(" ".join(rest[1:2])) in SCALES.get(fact.quantity, ())  # 0.62 in
+        unit = normalized_name(" ".join(rest[1:2])) in SI_PER_UNIT.get(fact.quantity, ())  # 0.62 in
         taken = len(rest) if fact.quantity in _REST else 2 if unit else 1
         out[fact.name] = " ".join(rest[:taken])
         rest = rest[taken:]
@@ -175,7 +175,7 @@ def _who(args: argparse.Namespace) -> str:
 
 def _line(entry: Entry, farm: Farm, now: datetime) -> str:
     by = f", {entry.by}" if entry.by else ""
-    return f"entry {entry.id}: {says(entry, farm)} ({at_words(entry, farm, now)}{by})"
+    return f"entry {entry.id}: {entry_text(entry, farm)} ({entry_time_text(entry, farm, now)}{by})"
 
 
 def run_export(args: argparse.Namespace) -> int:
@@ -193,7 +193,7 @@ def run_import(args: argparse.Namespace) -> int:
     farm = read_farm(args.folder)
     try:
         text = file_text(args.file)
-    except Unreadable as error:
+    except UnreadableError as error:
         raise BookError(f"{args.file} {error}") from None
     try:
         rows = read_rows(text, farm, now=datetime.now(UTC))

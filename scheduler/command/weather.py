@@ -15,11 +15,11 @@ from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.season_book.book import Book
-from scheduler.weather.selection import choose
+from scheduler.weather.selection import choose_forecast
 
 if TYPE_CHECKING:
     from readiness.sources.services import Services
-    from scheduler.weather.fetch import Outcome
+    from scheduler.weather.fetch import FetchOutcome
 
 STATES = {"stored": "new", "same": "as stored", "older": "older than stored", "stale": "old copy",
           "failed": "nothing"}  # fmt: skip
@@ -64,7 +64,7 @@ def run_fetch(args: argparse.Namespace) -> int:
 
 
 def product_lines(
-    farm: Farm, product: str, outcomes: Sequence[Outcome], now: datetime
+    farm: Farm, product: str, outcomes: Sequence[FetchOutcome], now: datetime
 ) -> list[str]:
     """What came of one product, one line for each way it went."""
     mine = [o for o in outcomes if o.product == product]
@@ -91,7 +91,7 @@ def _usable(folder: Path, farm: Farm) -> int:
     """Say what a plan would use now."""
     now = datetime.now(farm.tz)
     try:
-        cells = choose(folder, farm, now, [])
+        cells = choose_forecast(folder, farm, now, [])
     except WeatherError as error:
         print(f"There is nothing to plan on: {error}")
         return 1

@@ -23,7 +23,7 @@ from scheduler.costs.grain_value import (
 )
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import down_slots, local, open_slots
+from scheduler.farm.working_time import down_slots, farm_time, open_slots
 
 Bool = NDArray[np.bool_]
 #: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed: a
@@ -92,7 +92,7 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
         jobs=jobs,
         slots=slots,
         hour=hour,
-        day=np.array([local(s, farm.tz).toordinal() for s in slots]),
+        day=np.array([farm_time(s, farm.tz).toordinal() for s in slots]),
         loss=loss[..., hour],
         leave=leave,
         field_open=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],

@@ -23,8 +23,14 @@ from scheduler.cut_tables.delivery import delivery_by_slot, until_open
 from scheduler.cut_tables.moves import moves
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
-from scheduler.farm.units import wheat_t
-from scheduler.farm.working_time import SLOT_MIN, arrivals, crew_slots, down_slots, forbidden_slots
+from scheduler.farm.units import wheat_equivalent_t
+from scheduler.farm.working_time import (
+    SLOT_MIN,
+    crew_slots,
+    down_slots,
+    forbidden_slots,
+    work_start_slots,
+)
 from scheduler.solver.tables import CutTables
 
 #: Slots between arrivals for which delivery points are compared, and how many: every seventh hour
@@ -241,7 +247,7 @@ def compile_tables(
         worked = crew_slots(crews[machines.crew], slots, farm.tz)
         shut = ~worked | forbidden_slots(farm.rules.road_forbidden, slots, farm.tz)
         for j, job in enumerate(jobs):
-            out.arrive[k, j] = arrivals(shut, int(move[k, :, j].max()))
+            out.arrive[k, j] = work_start_slots(shut, int(move[k, :, j].max()))
             out.rates[k][j].update(accepting_points(standing_loss, j, machines))
             cutters[k].append(
                 _cutter(out, k, j, standing_loss.field_open[:, job.row] & worked, losses[j], wait)
@@ -315,7 +321,7 @@ def _storage_needed(standing_loss: StandingLoss, j: int) -> float:
     moisture = standing_loss.moisture[:, job.row, :24]
     known = moisture[np.isfinite(moisture)]
     t_ha = wet_yield(field, float(known.mean()) if known.size else None)
-    return wheat_t(job.area_ha * t_ha, field.crop)
+    return wheat_equivalent_t(job.area_ha * t_ha, field.crop)
 
 
 def _cutter(

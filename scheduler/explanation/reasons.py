@@ -11,8 +11,8 @@ from readiness.season.codes import Reason
 from readiness.season.simulate import Season
 from scheduler.cut_tables.compile import Compiled
 from scheduler.explanation.timing import first_hour
-from scheduler.farm.wording import CAUSE
-from scheduler.farm.working_time import local, utc_hour
+from scheduler.farm.wording import REASON_TEXT
+from scheduler.farm.working_time import farm_time, utc_hour
 from scheduler.orders.model import Alternative
 
 AFTER = {
@@ -67,7 +67,7 @@ def _opened(compiled: Compiled, season: Season, row: int, begin: datetime) -> st
         closed = codes[:, h] != Reason.OPEN
         if closed.mean() > 0.5:
             cause = Reason(int(np.bincount(codes[closed, h]).argmax()))
-            opens = local(season.start + np.timedelta64(h + 1, "h"), compiled.farm.tz)
+            opens = farm_time(season.start + np.timedelta64(h + 1, "h"), compiled.farm.tz)
             return f"{AFTER[cause]} about {opens:%H:%M}"
     return "open since the day before, begun when the crew is free"
 
@@ -83,6 +83,6 @@ def why_left(compiled: Compiled, season: Season, j: int) -> str:
         shut = codes[codes != Reason.OPEN]
         if shut.size:
             cause = Reason(int(np.bincount(shut.ravel()).argmax()))
-            return f"cannot be finished in the days planned: mostly {CAUSE[cause]}"
+            return f"cannot be finished in the days planned: mostly {REASON_TEXT[cause]}"
         return "too large to finish in the days planned"
     return "no crew gets to it in the days planned without losing more elsewhere"

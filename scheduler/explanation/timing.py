@@ -10,7 +10,7 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from readiness.season.simulate import Season
 from scheduler.cut_tables.compile import Compiled
-from scheduler.farm.working_time import SLOT_MIN, local
+from scheduler.farm.working_time import SLOT_MIN, farm_time
 from scheduler.orders.model import Spread, TimeSpread
 from scheduler.solver.tables import Int, Plan
 
@@ -55,7 +55,7 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
 
 def clock(compiled: Compiled, slot: float) -> datetime:
     """Farm time of a slot (fractions allowed, the end of the horizon too)."""
-    return local(compiled.standing_loss.slots[0], compiled.farm.tz) + timedelta(
+    return farm_time(compiled.standing_loss.slots[0], compiled.farm.tz) + timedelta(
         minutes=float(slot) * SLOT_MIN
     )
 

@@ -9,11 +9,11 @@ from zoneinfo import ZoneInfo
 
 from scheduler.errors import FarmError
 
-Span = tuple[time, time]
-Week = tuple[Span | None, ...]  # seven entries, Monday first; None is shut all day
+DailySpan = tuple[time, time]
+Week = tuple[DailySpan | None, ...]  # seven entries, Monday first; None is shut all day
 
 
-def positive(kind: str, name: str, **values: float | None) -> None:
+def require_positive(kind: str, name: str, **values: float | None) -> None:
     """Raise FarmError naming the first value that is not > 0."""
     for key, value in values.items():
         if value is not None and not value > 0:
@@ -35,7 +35,7 @@ class Combine:
     down: tuple[tuple[datetime, datetime], ...] = ()  # broken down from-until, UTC
 
     def __post_init__(self) -> None:
-        positive("combine", self.id, header_m=self.header_m, speed_kmh=self.speed_kmh,
+        require_positive("combine", self.id, header_m=self.header_m, speed_kmh=self.speed_kmh,
                  efficiency=self.efficiency, tank_m3=self.tank_m3, unload_m3_s=self.unload_m3_s,
                  flow_t_h=self.flow_t_h, loaded_t=self.loaded_t)  # fmt: skip
         if self.efficiency > 1:
@@ -161,7 +161,7 @@ class Field:
     calibration: dict[str, float] = field(default_factory=dict)  # learnt offsets, by name
 
     def __post_init__(self) -> None:
-        positive("field", self.id, area_ha=self.area_ha, yield_t_ha=self.yield_t_ha)
+        require_positive("field", self.id, area_ha=self.area_ha, yield_t_ha=self.yield_t_ha)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,7 +175,7 @@ class Rules:
     heat_index_stop_c: float | None = None
     lightning_stop: bool = True
     daylight_only: bool = False
-    road_forbidden: tuple[Span, ...] = ()  # no road moves, farm time
+    road_forbidden: tuple[DailySpan, ...] = ()  # no road moves, farm time
     objective: Literal["mean", "cautious"] = "mean"
     forecast_age_max_h: float = 48.0
     change_price: float = 50.0  # money for changing an order already given

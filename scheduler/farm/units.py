@@ -27,10 +27,9 @@ WHEAT_LB = 60.0
 #: kg/hL per lb/bu by volume alone: 1.2872.
 LB_BU_KG_HL = LB_KG / (BUSHEL_M3 * 10.0)
 
-#: For each quantity the unit names a file may carry, as `spelled` writes them, and SI per unit.
-#: Of each pair of `USUAL` the first is what is meant in a farm with US units, the second in a
-#: metric one. 0 stands for what is counted in bushels and so depends on the crop: see `factor`.
-SCALES: dict[str, dict[str, float]] = {
+#: SI per unit, by quantity and by the unit names that files may carry (see `normalized_name`).
+#: 0 marks a unit by the bushel, whose weight depends on the crop: see `si_per_unit`.
+SI_PER_UNIT: dict[str, dict[str, float]] = {
     "area": {"ac": ACRE_HA, "acre": ACRE_HA, "acres": ACRE_HA, "ha": 1.0, "hectares": 1.0},
     "depth": {"in": INCH_MM, "inch": INCH_MM, "inches": INCH_MM, "mm": 1.0, "cm": 10.0},
     "distance": {"mi": MILE_KM, "mile": MILE_KM, "miles": MILE_KM, "km": 1.0},
@@ -47,7 +46,8 @@ SCALES: dict[str, dict[str, float]] = {
     "money_area": {"ac": 1 / ACRE_HA, "per_ac": 1 / ACRE_HA, "ha": 1.0, "per_ha": 1.0},
     "test_weight_change": {"lb_bu": LB_BU_KG_HL, "kg_hl": 1.0},
 }
-USUAL: dict[str, tuple[str, str]] = {
+#: Unit of a number that carries none: on a farm with US units, on a metric farm.
+DEFAULT_UNITS: dict[str, tuple[str, str]] = {
     "area": ("ac", "ha"),
     "depth": ("in", "mm"),
     "distance": ("mi", "km"),
@@ -66,7 +66,7 @@ USUAL: dict[str, tuple[str, str]] = {
 }
 
 
-def spelled(name: str) -> str:
+def normalized_name(name: str) -> str:
     """A name as files are compared: lower case, words joined by '_', '%' as 'pct'."""
     low = name.strip().lower().replace("%", " pct ").replace("³", "3").replace("°", "")
     return re.sub(r"[^0-9a-z]+", "_", low).strip("_")
@@ -78,9 +78,9 @@ def bushel_t(crop: str | None) -> float:
     return lb * LB_KG / 1000.0
 
 
-def factor(quantity: str, unit: str, crop: str | None = None) -> float:
+def si_per_unit(quantity: str, unit: str, crop: str | None = None) -> float:
     """SI per `unit` of a quantity (t/ha, t, money/t, …); by the bushel it depends on the crop."""
-    fixed = SCALES[quantity][unit]
+    fixed = SI_PER_UNIT[quantity][unit]
     if fixed:
         return fixed
     per = bushel_t(crop)
@@ -89,7 +89,7 @@ def factor(quantity: str, unit: str, crop: str | None = None) -> float:
 
 def from_si(value: float, quantity: str, units: Units, crop: str | None = None) -> float:
     """An SI number in the farm's units."""
-    return value / factor(quantity, USUAL[quantity][units == "metric"], crop)
+    return value / si_per_unit(quantity, DEFAULT_UNITS[quantity][units == "metric"], crop)
 
 
 def kg_hl(lb_bu: float, crop: str) -> float:
@@ -149,7 +149,7 @@ def show_distance(km: float, units: Units) -> str:
     return _show(from_si(km, "distance", units), "mi" if units == "us" else "km", 1)
 
 
-def wheat_t(t: float, crop: str | None) -> float:
+def wheat_equivalent_t(t: float, crop: str | None) -> float:
     """Tonnes of wheat that fill the room of `t` tonnes of a crop, by their pounds per bushel.
 
     A crop that is not named is taken for wheat.

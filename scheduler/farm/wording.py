@@ -10,7 +10,7 @@ from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 
 #: What closes an hour, as said in a reason.
-CAUSE: dict[int, str] = {
+REASON_TEXT: dict[int, str] = {
     Reason.UNKNOWN: "weather unknown",
     Reason.GROUND: "ground too soft or rain falling",
     Reason.APPROACH: "dirt approach shut",
@@ -24,15 +24,15 @@ CAUSE: dict[int, str] = {
 }
 
 
-def plain(text: str) -> str:
+def one_line(text: str) -> str:
     """Text of other people on one line, without control, direction or broken characters."""
     swap = {"Cc": " ", "Cf": "", "Cs": ""}
     return " ".join("".join(swap.get(unicodedata.category(c), c) for c in text).split())
 
 
-def guarded(text: str) -> str:
+def formula_safe(text: str) -> str:
     """A text cell that no spreadsheet takes for a formula."""
-    clean = plain(text)
+    clean = one_line(text)
     return f"'{clean}" if clean.startswith(("=", "+", "-", "@")) else clean
 
 
@@ -56,10 +56,10 @@ def percent(share: float) -> str:
 
 def crop_name(crop: str) -> str:
     """The crop as shown to people."""
-    return CROPS[crop].name if crop in CROPS else plain(crop)
+    return CROPS[crop].name if crop in CROPS else one_line(crop)
 
 
 def crew_title(crew: str) -> str:
     """'crew North', or the id as it is where it says crew itself."""
-    name = plain(crew)
+    name = one_line(crew)
     return name if "crew" in name.lower() else f"crew {name}"

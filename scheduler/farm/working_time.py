@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.farm.model import Crew, Span, Week
+from scheduler.farm.model import Crew, DailySpan, Week
 
-Bool = NDArray[np.bool_]
+BoolArray = NDArray[np.bool_]
 
 
 def utc_hour(when: datetime) -> np.datetime64:
@@ -21,7 +21,7 @@ def utc_hour(when: datetime) -> np.datetime64:
 
 
 @lru_cache(maxsize=1 << 15)  # the same stamps are asked for by every week and crew
-def local(stamp: np.datetime64, tz: ZoneInfo) -> datetime:
+def farm_time(stamp: np.datetime64, tz: ZoneInfo) -> datetime:
     """A UTC stamp as an aware farm time."""
     naive: datetime = stamp.astype("datetime64[s]").astype(datetime)
     return naive.replace(tzinfo=UTC).astimezone(tz)
@@ -37,7 +37,7 @@ def slot_times(now: datetime, days: int, minutes: int) -> NDArray[np.datetime64]
     return slots
 
 
-def within(span: Span, a: datetime, b: datetime) -> bool:
+def slot_in_span(span: DailySpan, a: datetime, b: datetime) -> bool:
     """Whether the slot [a, b) lies inside a daily span; a span may run past midnight."""
     first, last = span
     end = last if last != time(0) else time(23, 59, 59)
@@ -50,29 +50,29 @@ def _same(a: datetime, b: datetime) -> bool:
     return a.date() == (b - timedelta(seconds=1)).date()
 
 
-def open_slots(week: Week, slots: NDArray[np.datetime64], tz: ZoneInfo) -> Bool:
+def open_slots(week: Week, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
     """Slots wholly inside the week's hours (starts rounded up, ends down)."""
     step = slots[1] - slots[0]
     out = np.zeros(len(slots), dtype=np.bool_)
     for i, stamp in enumerate(slots):
-        a, b = local(stamp, tz), local(stamp + step, tz)
+        a, b = farm_time(stamp, tz), farm_time(stamp + step, tz)
         today, before = week[a.weekday()], week[(a.weekday() - 1) % 7]
         if today is not None and (
             today[0] <= today[1] or a.time() >= today[0] or today[1] == time(0)
         ):
-            out[i] = within(today, a, b)
+            out[i] = slot_in_span(today, a, b)
         if not out[i] and before is not None and time(0) < before[1] < before[0]:
-            out[i] = a.time() < before[1] and within(before, a, b)
+            out[i] = a.time() < before[1] and slot_in_span(before, a, b)
     return out
 
 
-def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> Bool:
+def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
     """Slots a crew works: its week less absences, and no more than `hours_max_day` a day.
 
     Of a longer day the last hours are kept, because dew closes the early ones.
     """
     on = open_slots(crew.week, slots, tz)
-    days = np.array([local(s, tz).date() for s in slots])
+    days = np.array([farm_time(s, tz).date() for s in slots])
     if crew.absent:
         on &= ~np.isin(days, np.array(crew.absent, dtype=object))
     most = int(crew.hours_max_day * 60 / float((slots[1] - slots[0]) / np.timedelta64(1, "m")))
@@ -82,7 +82,9 @@ def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> Bool:
     return on
 
 
-def forbidden_slots(spans: Sequence[Span], slots: NDArray[np.datetime64], tz: ZoneInfo) -> Bool:
+def forbidden_slots(
+    spans: Sequence[DailySpan], slots: NDArray[np.datetime64], tz: ZoneInfo
+) -> BoolArray:
     """Slots touched by any daily span in which moves on the road are forbidden."""
     allowed = np.ones(len(slots), dtype=np.bool_)
     for first, last in spans:
@@ -90,7 +92,9 @@ def forbidden_slots(spans: Sequence[Span], slots: NDArray[np.datetime64], tz: Zo
     return ~allowed
 
 
-def down_slots(spans: Sequence[tuple[datetime, datetime]], slots: NDArray[np.datetime64]) -> Bool:
+def down_slots(
+    spans: Sequence[tuple[datetime, datetime]], slots: NDArray[np.datetime64]
+) -> BoolArray:
     """Slots touched by any of the aware spans."""
     step = slots[1] - slots[0]
     out = np.zeros(len(slots), dtype=np.bool_)
@@ -100,7 +104,7 @@ def down_slots(spans: Sequence[tuple[datetime, datetime]], slots: NDArray[np.dat
     return out
 
 
-def arrivals(shut: Bool, longest: int) -> NDArray[np.int32]:
+def work_start_slots(shut: BoolArray, longest: int) -> NDArray[np.int32]:
     """Slot at which work can begin after arriving at each slot, (slot,).
 
     A move into a job takes up to `longest` slots and none of it may fall into `shut` slots: an

@@ -10,17 +10,17 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from scheduler.errors import Unreadable
-from scheduler.farm.units import spelled
+from scheduler.errors import UnreadableError
+from scheduler.farm.units import normalized_name
 from scheduler.farm_files.record import Problem
 
 FILE = "fields.geojson"
 #: Authalic radius of the WGS 84 ellipsoid, km.
-EARTH_KM = 6371.0072
+EARTH_RADIUS_KM = 6371.0072
 
 
 @dataclass(frozen=True, kw_only=True)
-class Shape:
+class Boundary:
     """A boundary: its outer ring (lon, lat), a point inside (lat, lon) and its area, ha."""
 
     ring: tuple[tuple[float, float], ...]
@@ -33,56 +33,56 @@ def area_ha(geometry: BaseGeometry) -> float:
     lon0 = geometry.centroid.x
 
     def flat(xy: Any) -> Any:
-        out = np.radians(xy) * EARTH_KM
-        out[:, 0] = np.radians(xy[:, 0] - lon0) * EARTH_KM * np.cos(np.radians(xy[:, 1]))
+        out = np.radians(xy) * EARTH_RADIUS_KM
+        out[:, 0] = np.radians(xy[:, 0] - lon0) * EARTH_RADIUS_KM * np.cos(np.radians(xy[:, 1]))
         return out
 
     return float(shapely.transform(geometry, flat).area) * 100.0
 
 
-def from_geojson(value: object) -> Shape:
+def from_geojson(value: object) -> Boundary:
     """A boundary from a GeoJSON geometry; Unreadable if it is none."""
     try:
         return _shape(shapely.from_geojson(json.dumps(value)))
     except (shapely.errors.ShapelyError, ValueError, TypeError):
-        raise Unreadable(
+        raise UnreadableError(
             "is not a polygon with closed rings", "draw its boundary as a polygon"
         ) from None
 
 
-def from_wkt(text: str) -> Shape:
+def from_wkt(text: str) -> Boundary:
     """A boundary from well-known text; Unreadable if it is none."""
     try:
         return _shape(shapely.from_wkt(text))
     except (shapely.errors.ShapelyError, ValueError, TypeError):
-        raise Unreadable(
+        raise UnreadableError(
             "is no POLYGON in well-known text", "correct it, or use fields.geojson"
         ) from None
 
 
-def _shape(geometry: BaseGeometry | None) -> Shape:
+def _shape(geometry: BaseGeometry | None) -> Boundary:
     """The facts of a polygon that is sound; of several parts the largest gives the ring."""
     if geometry is None or geometry.geom_type not in ("Polygon", "MultiPolygon"):
         raise TypeError
     west, south, east, north = geometry.bounds  # NaN of an empty one
     if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):
-        raise Unreadable(
+        raise UnreadableError(
             "is not in degrees of longitude and latitude", "export it in WGS 84, EPSG:4326"
         )
     if not geometry.is_valid:
         reason = shapely.is_valid_reason(geometry).split("[")[0].lower()
-        raise Unreadable(f"crosses or touches itself ({reason})", "draw the boundary again")
+        raise UnreadableError(f"crosses or touches itself ({reason})", "draw the boundary again")
     parts = list(getattr(geometry, "geoms", [geometry]))
     largest = max(parts, key=lambda p: p.area)
     inside = largest.representative_point()
-    return Shape(
+    return Boundary(
         ring=tuple((round(x, 7), round(y, 7)) for x, y, *_ in largest.exterior.coords),
         inside=(inside.y, inside.x),
         area_ha=area_ha(geometry),
     )
 
 
-def read_shapes(text: str, problems: list[Problem]) -> dict[str, Shape]:
+def read_boundaries(text: str, problems: list[Problem]) -> dict[str, Boundary]:
     """Boundaries of fields.geojson (RFC 7946) by spelled id or name; problems are added."""
 
     def fault(where: str, message: str, remedy: str) -> None:
@@ -101,7 +101,7 @@ def read_shapes(text: str, problems: list[Problem]) -> dict[str, Shape]:
     if "crs" in tree and "CRS84" not in str(tree["crs"]) and "4326" not in str(tree["crs"]):
         fault("", "is not in longitude and latitude (WGS 84)", "export it in WGS 84, EPSG:4326")
         return {}
-    out: dict[str, Shape] = {}
+    out: dict[str, Boundary] = {}
     for n, feature in enumerate(features, start=1):
         where = f"feature {n}"
         name = _feature_id(feature)
@@ -109,11 +109,11 @@ def read_shapes(text: str, problems: list[Problem]) -> dict[str, Shape]:
             fault(where, "has no id", 'give it a property "id" as in fields.csv')
             continue
         where = f'{where} "{name}"'
-        if spelled(name) in out:
+        if normalized_name(name) in out:
             fault(where, "has the id of an earlier feature", "give each its own id")
         try:
-            out[spelled(name)] = from_geojson(feature.get("geometry"))
-        except Unreadable as error:
+            out[normalized_name(name)] = from_geojson(feature.get("geometry"))
+        except UnreadableError as error:
             fault(where, error.message, error.remedy)
     return out
 

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from scheduler.errors import Unreadable
+from scheduler.errors import UnreadableError
 
-Mark = Literal[".", ","]
+DecimalMark = Literal[".", ","]
 
 #: Largest file that is opened; assumed, because a farm's season of gauges is under 1 MB.
-MOST_BYTES = 50_000_000
+MAX_FILE_BYTES = 50_000_000
 _SAVE = 'save it as "CSV UTF-8" and try again'
 _MAGIC = {
     b"PK\x03\x04": "a spreadsheet workbook or zip file",
@@ -40,7 +40,7 @@ class CsvTable:
 
     columns: tuple[str, ...]
     rows: tuple[tuple[int, tuple[str, ...]], ...]
-    mark: Mark | None
+    mark: DecimalMark | None
     faults: tuple[tuple[int, str, str], ...] = ()
 
 
@@ -48,21 +48,23 @@ def file_bytes(path: Path) -> bytes:
     """Content of a file; Unreadable says why it cannot be had."""
     try:
         if path.is_dir():
-            raise Unreadable("is a folder, not a file", "move it away and put the file there")
-        if (size := path.stat().st_size) > MOST_BYTES:
-            raise Unreadable(
-                f"is {size / 1e6:,.0f} MB; files above {MOST_BYTES / 1e6:.0f} MB are not read",
+            raise UnreadableError("is a folder, not a file", "move it away and put the file there")
+        if (size := path.stat().st_size) > MAX_FILE_BYTES:
+            raise UnreadableError(
+                f"is {size / 1e6:,.0f} MB; files above {MAX_FILE_BYTES / 1e6:.0f} MB are not read",
                 "keep this season's rows only",
             )
         return path.read_bytes()
     except FileNotFoundError:
-        raise Unreadable(
+        raise UnreadableError(
             "is missing", f"write it, or start from `afterrain new {path.parent}-start`"
         ) from None
     except PermissionError:
-        raise Unreadable("may not be read by you", "give yourself permission to read it") from None
+        raise UnreadableError(
+            "may not be read by you", "give yourself permission to read it"
+        ) from None
     except OSError as error:
-        raise Unreadable(f"cannot be read ({error.strerror})", "check the disk") from None
+        raise UnreadableError(f"cannot be read ({error.strerror})", "check the disk") from None
 
 
 def file_text(path: Path) -> str:
@@ -70,10 +72,10 @@ def file_text(path: Path) -> str:
     data = file_bytes(path)
     for magic, what in _MAGIC.items():
         if data.startswith(magic):
-            raise Unreadable(f"is {what}, not text", _SAVE)
+            raise UnreadableError(f"is {what}, not text", _SAVE)
     text = _decoded(data)
     if _NOT_TEXT.search(text):
-        raise Unreadable("is not text (binary data)", _SAVE)
+        raise UnreadableError("is not text (binary data)", _SAVE)
     return text
 
 
@@ -145,7 +147,7 @@ def _lines(
         faults.append((number, f"cannot be split into cells ({error})", "pair the quotation marks"))
 
 
-def decimal_mark(cells: Iterable[str]) -> Mark | None:
+def decimal_mark(cells: Iterable[str]) -> DecimalMark | None:
     """The decimal mark that numbers among the cells prove; None for no proof, or both."""
     comma = dot = False
     for cell in cells:
@@ -157,7 +159,7 @@ def decimal_mark(cells: Iterable[str]) -> Mark | None:
     return None if comma == dot else "," if comma else "."
 
 
-def read_number(text: str, mark: Mark | None = ".") -> float:
+def read_number(text: str, mark: DecimalMark | None = ".") -> float:
     """A number from its text, with thousands separators or a decimal comma.
 
     Forms that can be read one way only are read so; 1,234 and 1.234 follow `mark`.
@@ -167,7 +169,7 @@ def read_number(text: str, mark: Mark | None = ".") -> float:
         if m[2] is not None or (mark is not None and m[1] != mark):
             return float(bare.replace(m[1], ""))
         if mark is None and m[1] == ",":
-            raise Unreadable(
+            raise UnreadableError(
                 f'"{text}" may be {bare.replace(",", "")} or {bare.replace(",", ".")}',
                 "write it without a thousands separator",
             )
@@ -176,5 +178,5 @@ def read_number(text: str, mark: Mark | None = ".") -> float:
     if _DOT.fullmatch(bare):
         return float(bare.replace(",", ""))
     if not _PLAIN.fullmatch(bare):
-        raise Unreadable(f'"{text}" is not a number', "write digits only, as 12.5")
+        raise UnreadableError(f'"{text}" is not a number', "write digits only, as 12.5")
     return float(bare)

@@ -8,11 +8,11 @@ from datetime import UTC, date, datetime, time
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from scheduler.errors import Unreadable
-from scheduler.farm.model import Span
+from scheduler.errors import UnreadableError
+from scheduler.farm.model import DailySpan
 
 #: How day and month of a date such as 8/12/2026 are ordered in a column.
-Order = Literal["mdy", "dmy", "mixed"]
+DateOrder = Literal["mdy", "dmy", "mixed"]
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _ISO = re.compile(r"(\d{4})([-/.]?)(\d{1,2})\2(\d{1,2})")
@@ -28,7 +28,7 @@ _CLOCK = re.compile(
 _WRITE = "write the date as 2026-08-12"
 
 
-def date_order(texts: Iterable[str]) -> Order | None:
+def date_order(texts: Iterable[str]) -> DateOrder | None:
     """Order that a column's slashed dates show by themselves; None where none of them does."""
     pairs = [(int(m[1]), int(m[2])) for t in texts if (m := _SLASHED.match(t.strip()))]
     day_first = any(a > 12 for a, _ in pairs)
@@ -38,7 +38,7 @@ def date_order(texts: Iterable[str]) -> Order | None:
     return "dmy" if day_first else "mdy" if month_first else None
 
 
-def read_date(text: str, order: Order | None = None) -> date:
+def read_date(text: str, order: DateOrder | None = None) -> date:
     """A date from its text. Dotted dates are day first; slashed ones follow `order`.
 
     Raises
@@ -58,20 +58,20 @@ def read_date(text: str, order: Order | None = None) -> date:
     if m := _SLASHED.fullmatch(text):
         return _slashed(text, m[1], m[2], m[3], order)
     if re.fullmatch(r"\d{5}(\.\d+)?", text):
-        raise Unreadable(
+        raise UnreadableError(
             f'"{text}" is a spreadsheet\'s day number', "format the column as dates, then save"
         )
-    raise Unreadable(f'"{text}" is not a date', _WRITE)
+    raise UnreadableError(f'"{text}" is not a date', _WRITE)
 
 
-def _slashed(text: str, a: str, b: str, year: str, order: Order | None) -> date:
+def _slashed(text: str, a: str, b: str, year: str, order: DateOrder | None) -> date:
     if order == "mixed":
-        raise Unreadable(
+        raise UnreadableError(
             f'"{text}": some dates of this column put the day first, others the month', _WRITE
         )
     if order is None and a != b:
         if int(a) <= 12 and int(b) <= 12:
-            raise Unreadable(
+            raise UnreadableError(
                 f'"{text}" may be day/month or month/day',
                 f'{_WRITE}, or set date_order = "mdy" (or "dmy") in farm.toml',
             )
@@ -81,21 +81,21 @@ def _slashed(text: str, a: str, b: str, year: str, order: Order | None) -> date:
 
 def _month(text: str, name: str) -> str:
     if name[:3].lower() not in _MONTHS:
-        raise Unreadable(f'"{text}" is not a date', _WRITE)
+        raise UnreadableError(f'"{text}" is not a date', _WRITE)
     return str(_MONTHS.index(name[:3].lower()) + 1)
 
 
 def _date(text: str, year: str, month: str, day: str) -> date:
     full = int(year) + (2000 if len(year) == 2 else 0)
     if not 1980 <= full <= 2100:
-        raise Unreadable(f'"{text}": the year {full} is not a season of this farm', _WRITE)
+        raise UnreadableError(f'"{text}": the year {full} is not a season of this farm', _WRITE)
     try:
         return date(full, int(month), int(day))
     except ValueError:
-        raise Unreadable(f'"{text}" is not a day of the calendar', _WRITE) from None
+        raise UnreadableError(f'"{text}" is not a day of the calendar', _WRITE) from None
 
 
-def read_time(text: str, tz: ZoneInfo, order: Order | None = None) -> tuple[datetime, bool]:
+def read_time(text: str, tz: ZoneInfo, order: DateOrder | None = None) -> tuple[datetime, bool]:
     """An instant (UTC) from its text, and whether a clock time was given.
 
     Without an offset the text is farm time; without a clock time it is the day's midnight.
@@ -104,11 +104,11 @@ def read_time(text: str, tz: ZoneInfo, order: Order | None = None) -> tuple[date
     m = _CLOCK.search(text)
     day = read_date(text[: m.start()].rstrip(" ,").removesuffix("T") if m else text, order)
     if m is None:
-        return instant(datetime.combine(day, time(0)), tz), False
+        return farm_time_to_utc(datetime.combine(day, time(0)), tz), False
     hour, zone = int(m["h"]), m["zone"]
     if m["half"]:
         if not 1 <= hour <= 12:
-            raise Unreadable(f'"{text}" is not a time of day', "write the time as 14:30")
+            raise UnreadableError(f'"{text}" is not a time of day', "write the time as 14:30")
         hour = hour % 12 + (12 if m["half"].lower() == "p" else 0)
     try:
         clock = time(hour, int(m["m"]), int(m["s"] or 0))
@@ -117,30 +117,30 @@ def read_time(text: str, tz: ZoneInfo, order: Order | None = None) -> tuple[date
         if offset:
             return datetime.fromisoformat(f"{naive.isoformat()}{offset}").astimezone(UTC), True
     except ValueError:
-        raise Unreadable(f'"{text}" is not a time of day', "write the time as 14:30") from None
-    return instant(naive, tz), True
+        raise UnreadableError(f'"{text}" is not a time of day', "write the time as 14:30") from None
+    return farm_time_to_utc(naive, tz), True
 
 
-def instant(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
+def farm_time_to_utc(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
     """A farm-time clock reading as UTC; `fold` 1 is the second of an hour that comes twice."""
     there = naive.replace(tzinfo=tz, fold=fold)
     utc = there.astimezone(UTC)
     if utc.astimezone(tz).replace(tzinfo=None) != naive:
-        raise Unreadable(
+        raise UnreadableError(
             f"{naive:%Y-%m-%d %H:%M} does not exist in {tz.key}: clocks go forward there",
             "use the hour after it, or give the time with its offset, as 03:30-05:00",
         )
     return utc
 
 
-def comes_twice(utc: datetime, tz: ZoneInfo) -> datetime | None:
+def second_occurrence(utc: datetime, tz: ZoneInfo) -> datetime | None:
     """The later instant with the same farm-time reading, where clocks are put back; else None."""
     naive = utc.astimezone(tz).replace(tzinfo=None)
     later = naive.replace(tzinfo=tz, fold=1).astimezone(UTC)
     return later if later > utc else None
 
 
-def read_span(text: str) -> Span | None:
+def read_daily_span(text: str) -> DailySpan | None:
     """Hours of a day: '07:00-21:00', '24 h' or 'closed' (None). 24:00 is midnight, time(0)."""
     low = text.strip().lower().replace("–", "-").replace(" to ", "-")
     if low in ("closed", "shut", "off", "none", ""):
@@ -154,9 +154,9 @@ def read_span(text: str) -> Span | None:
         first = time(int(m[1]), int(m[2] or 0))
         last = time(int(m[3]) % 24 if m[3] == "24" else int(m[3]), int(m[4] or 0))
     except ValueError:
-        raise Unreadable(
+        raise UnreadableError(
             f'"{text}" are no hours of a day', 'write them as "07:00-21:00", or "closed"'
         ) from None
     if first == last and first != time(0):
-        raise Unreadable(f'"{text}" opens and closes at once', 'write "closed" or "24 h"')
+        raise UnreadableError(f'"{text}" opens and closes at once', 'write "closed" or "24 h"')
     return first, last

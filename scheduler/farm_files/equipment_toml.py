@@ -7,20 +7,20 @@ from datetime import date, datetime
 from itertools import pairwise
 
 from readiness.grain.crops import CROPS
-from scheduler.errors import Unreadable
+from scheduler.errors import UnreadableError
 from scheduler.farm.model import (
     Cart,
     Combine,
     Crew,
+    DailySpan,
     DeliveryPoint,
     Market,
     Schedule,
-    Span,
     Truck,
     Week,
 )
-from scheduler.farm.units import factor, kg_hl, spelled
-from scheduler.farm_files.dates import read_date, read_span
+from scheduler.farm.units import kg_hl, normalized_name, si_per_unit
+from scheduler.farm_files.dates import read_daily_span, read_date
 from scheduler.farm_files.record import Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
 
@@ -156,7 +156,7 @@ def read_schedule(r: Record, name: str, crop: str, scale: Callable[[float], floa
     except (TypeError, ValueError, OverflowError):
         r.fault(key, f"{name} is not a list of pairs", _PAIRS)
         return Schedule()
-    money = factor("price", unit or r.usual("price"), crop)
+    money = si_per_unit("price", unit or r.usual("price"), crop)
     at = [a for a, _ in steps]
     off = [b for _, b in steps][:: -1 if name == "test_weight_discount" else 1]
     if not all(0 <= a <= 100 for a in at) or not all(0 <= b < 1e6 for b in off):
@@ -176,8 +176,8 @@ def read_week(r: Record) -> Week:
         return (None,) * 7
     by_name = value if isinstance(value, dict) else {"daily": value}
     texts: dict[int, str] = {}
-    for name in sorted(by_name, key=lambda n: -len(_GROUPS.get(spelled(n), ()))):
-        day = spelled(name)
+    for name in sorted(by_name, key=lambda n: -len(_GROUPS.get(normalized_name(n), ()))):
+        day = normalized_name(name)
         if day in _GROUPS:
             texts |= {i: str(by_name[name]) for i in _GROUPS[day]}
         elif day[:3] in _DAYS:
@@ -188,11 +188,11 @@ def read_week(r: Record) -> Week:
     return tuple(spans[texts[i]] if i in texts else None for i in range(7))
 
 
-def read_hours(r: Record, key: str, text: str) -> Span | None:
+def read_hours(r: Record, key: str, text: str) -> DailySpan | None:
     """Hours of a day, None where closed or (noted) wrong."""
     try:
-        return read_span(text)
-    except Unreadable as error:
+        return read_daily_span(text)
+    except UnreadableError as error:
         r.fault(key, error.message, error.remedy)
         return None
 
@@ -204,7 +204,7 @@ def read_days(r: Record, name: str) -> tuple[date, ...]:
         try:
             day = value if isinstance(value, date) else read_date(str(value), r.custom.order)
             out.append(day.date() if isinstance(day, datetime) else day)
-        except Unreadable as error:
+        except UnreadableError as error:
             r.fault(name, error.message, error.remedy)
     return tuple(out)
 
@@ -216,9 +216,9 @@ def read_down(r: Record) -> tuple[tuple[datetime, datetime], ...]:
         try:
             first, last = (r.instant_of(v, "down")[0] for v in pair)
             if last <= first:
-                raise Unreadable(f"{pair[1]} is not after {pair[0]}", "swap them")
+                raise UnreadableError(f"{pair[1]} is not after {pair[0]}", "swap them")
             out.append((first, last))
-        except Unreadable as error:
+        except UnreadableError as error:
             r.fault("down", error.message, error.remedy)
         except (TypeError, ValueError):
             r.fault("down", f"{pair} is not a pair of times",

@@ -6,14 +6,14 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from scheduler.errors import Unreadable
+from scheduler.errors import UnreadableError
 from scheduler.farm.model import Field
-from scheduler.farm.units import show_area, spelled
-from scheduler.farm_files import boundaries as shape_file
-from scheduler.farm_files.boundaries import Shape, from_wkt
+from scheduler.farm.units import normalized_name, show_area
+from scheduler.farm_files import boundaries
+from scheduler.farm_files.boundaries import Boundary, from_wkt
 from scheduler.farm_files.csv_table import CsvTable
 from scheduler.farm_files.dates import date_order
-from scheduler.farm_files.record import Custom, Problem, Record, table_records
+from scheduler.farm_files.record import Notation, Problem, Record, table_records
 from scheduler.farm_files.vocabulary import (
     APPROACH_NAMES,
     CROP_NAMES,
@@ -21,8 +21,8 @@ from scheduler.farm_files.vocabulary import (
     PURPOSE_NAMES,
     SPRING_WHEAT,
     TEXTURE_NAMES,
-    columns,
-    named,
+    column_names,
+    quantity_columns,
 )
 
 FILE = "fields.csv"
@@ -30,18 +30,18 @@ FILE = "fields.csv"
 #: boundary are seldom more.
 AREA_TOLERANCE = 0.20
 #: Largest field; assumed: 50 sections.
-MOST_HA = 13_000.0
-KNOWN = ("id", "name", "lat", "lon", "area", "area_ac", "area_ha", "crop", "variety", "texture",
+MAX_FIELD_HA = 13_000.0
+COLUMNS = ("id", "name", "lat", "lon", "area", "area_ac", "area_ha", "crop", "variety", "texture",
          "sand", "clay", "organic_matter", "drainage", "tile", "slope", "residue", "approach",
          "yield", "yield_bu_ac", "yield_t_ha", "ripe", "heading", "sample", "sampled",
          "test_weight", "purpose", "cut", "wet", "boundary")  # fmt: skip
 
 
 def read_fields(
-    table: CsvTable, shapes: Mapping[str, Shape], custom: Custom, problems: list[Problem]
+    table: CsvTable, shapes: Mapping[str, Boundary], custom: Notation, problems: list[Problem]
 ) -> tuple[Field, ...]:
     """The fields of fields.csv that can be read; whatever is wrong is added to `problems`."""
-    names = columns(table.columns)
+    names = column_names(table.columns)
     if "id" not in names:
         names = ["id" if n == "name" else n for n in names]
     if not _headed(table, names, problems):
@@ -59,15 +59,15 @@ def read_fields(
         if own in seen:
             record.fault("id", f'field "{own}" is already in row {seen[own]}', "give its own id")
         seen.setdefault(own, record.row)
-        shape = shapes.get(spelled(own)) or shapes.get(spelled(record.text("name")))
-        used |= {spelled(own), spelled(record.text("name"))}
+        shape = shapes.get(normalized_name(own)) or shapes.get(normalized_name(record.text("name")))
+        used |= {normalized_name(own), normalized_name(record.text("name"))}
         field = _field(record, shape, custom)
         if field is not None:
             out.append(field)
     for extra in sorted(shapes.keys() - used):
         problems.append(
             Problem(
-                file=shape_file.FILE,
+                file=boundaries.FILE,
                 row=f'"{extra}"',
                 column="",
                 message="is no field of fields.csv",
@@ -89,19 +89,19 @@ def _headed(table: CsvTable, names: list[str], problems: list[Problem]) -> bool:
         problems.append(Problem(file=FILE, row="1", column=name, message=message, remedy=remedy))
 
     good = True
-    for name in KNOWN:
+    for name in COLUMNS:
         if names.count(name) > 1:
             fault(name, f'column "{name}" stands there twice', "keep one")
             good = False
     shown = ", ".join(c for c in table.columns[:30] if c) or "none"
     for name in ("id", "crop", "yield"):
-        if name not in names and not (name == "yield" and named(name, name, names)):
+        if name not in names and not (name == "yield" and quantity_columns(name, name, names)):
             fault(name, f'column "{name}" is missing', f"add it; found are: {shown:.300}")
             good = False
     return good
 
 
-def _field(r: Record, shape: Shape | None, custom: Custom) -> Field | None:
+def _field(r: Record, shape: Boundary | None, custom: Notation) -> Field | None:
     """One field, or None with its problems noted."""
     shape = _wkt(r) or shape
     lat, lon = _position(r, shape)
@@ -124,7 +124,7 @@ def _field(r: Record, shape: Shape | None, custom: Custom) -> Field | None:
         "lon": lon,
         "area_ha": _area(r, shape, custom),
         "crop": crop,
-        "spring": spelled(r.text("crop")) in SPRING_WHEAT,
+        "spring": normalized_name(r.text("crop")) in SPRING_WHEAT,
         "variety": r.text("variety"),
         "organic_pct": r.percent("organic_matter", low=0.0, high=30.0),
         "tile": r.truth("tile"),
@@ -150,19 +150,19 @@ def _field(r: Record, shape: Shape | None, custom: Custom) -> Field | None:
     return None if r.failed else Field(**values)
 
 
-def _wkt(r: Record) -> Shape | None:
+def _wkt(r: Record) -> Boundary | None:
     """A boundary given as well-known text in the row itself."""
     text = r.text("boundary")
     if not text:
         return None
     try:
         return from_wkt(text)
-    except Unreadable as error:
+    except UnreadableError as error:
         r.fault("boundary", error.message, error.remedy)
         return None
 
 
-def _position(r: Record, shape: Shape | None) -> tuple[float, float]:
+def _position(r: Record, shape: Boundary | None) -> tuple[float, float]:
     lat, lon = r.maybe("lat", low=-90.0, high=90.0), r.maybe("lon", low=-180.0, high=180.0)
     if lat is not None and lon is not None:
         return lat, lon
@@ -173,10 +173,10 @@ def _position(r: Record, shape: Shape | None) -> tuple[float, float]:
     return math.nan, math.nan
 
 
-def _area(r: Record, shape: Shape | None, custom: Custom) -> float:
+def _area(r: Record, shape: Boundary | None, custom: Notation) -> float:
     if shape is None:
-        return r.number("area", "area", above=0.0, high=MOST_HA)
-    given = r.maybe("area", "area", above=0.0, high=MOST_HA)
+        return r.number("area", "area", above=0.0, high=MAX_FIELD_HA)
+    given = r.maybe("area", "area", above=0.0, high=MAX_FIELD_HA)
     if given is not None and abs(given - shape.area_ha) > AREA_TOLERANCE * shape.area_ha:
         units = custom.units
         r.fault("area", f"area is {show_area(given, units)}, its boundary holds "

@@ -11,24 +11,20 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from scheduler.errors import FarmError, Unreadable
+from scheduler.errors import FarmError, UnreadableError
 from scheduler.farm.distances import road_km
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.units import show_distance
-from scheduler.farm_files import boundaries as shape_file
-from scheduler.farm_files import fields_csv as field_file
-from scheduler.farm_files import rain_csv as rain_file
-from scheduler.farm_files import settings_toml as farm_file
-from scheduler.farm_files import soil_csv as soil_file
+from scheduler.farm_files import boundaries, fields_csv, rain_csv, settings_toml, soil_csv
 from scheduler.farm_files.csv_table import CsvTable, file_text, read_csv
-from scheduler.farm_files.record import Custom, Problem
+from scheduler.farm_files.record import Notation, Problem
 from scheduler.farm_files.settings_toml import Settings
 
 T = TypeVar("T")
 #: Problems told in one error message; the rest is left to `afterrain check`.
-TOLD = 5
+MAX_PRINTED_PROBLEMS = 5
 #: Farthest a place may lie from the base, km; assumed, to catch a lost sign or swapped degrees.
-MOST_KM = 500.0
+MAX_KM_FROM_BASE = 500.0
 
 
 @dataclass(kw_only=True)
@@ -40,7 +36,7 @@ class _Folder:
     problems: list[Problem] = field(default_factory=list)
     settings: Settings | None = None
     fields: tuple[Field, ...] = ()
-    rain: pd.DataFrame = field(default_factory=rain_file.empty)
+    rain: pd.DataFrame = field(default_factory=rain_csv.empty)
 
     def fault(self, file: str, row: str, column: str, message: str, remedy: str) -> None:
         self.problems.append(
@@ -54,7 +50,7 @@ class _Folder:
             return None
         try:
             return file_text(path)
-        except Unreadable as error:
+        except UnreadableError as error:
             self.fault(file, "", "", error.message, error.remedy)
             return None
 
@@ -105,17 +101,24 @@ def _stop(read: _Folder) -> None:
     n = len(read.problems)
     if n:
         lines = [f"{n} problem{'s' if n > 1 else ''} in {read.path}"]
-        lines += [f"  {p}" for p in read.problems[:TOLD]]
-        if n > TOLD:
-            lines.append(f"  and {n - TOLD} more: run `afterrain check {read.path}`")
+        lines += [f"  {p}" for p in read.problems[:MAX_PRINTED_PROBLEMS]]
+        if n > MAX_PRINTED_PROBLEMS:
+            lines.append(
+                f"  and {n - MAX_PRINTED_PROBLEMS} more: run `afterrain check {read.path}`"
+            )
         raise FarmError("\n".join(lines))
 
 
 def _read(path: Path, guess_soil: str = "") -> _Folder:
     read = _Folder(path=path, guess_soil=guess_soil)
     if not path.is_dir():
-        read.fault(str(path), "", "", "is no folder" if path.exists() else "does not exist",
-                   "give your farm's folder, or start one with `afterrain new FOLDER`")  # fmt: skip
+        read.fault(
+            str(path),
+            "",
+            "",
+            "is no folder" if path.exists() else "does not exist",
+            "give your farm's folder, or start one with `afterrain new FOLDER`",
+        )
         return read
     _settings(read)
     _fields(read)
@@ -126,9 +129,9 @@ def _read(path: Path, guess_soil: str = "") -> _Folder:
 
 
 def _settings(read: _Folder) -> None:
-    text = read.text(farm_file.FILE, needed=True)
+    text = read.text(settings_toml.FILE, needed=True)
     if text is not None:
-        read.settings = farm_file.read_settings(text, read.problems)
+        read.settings = settings_toml.read_settings(text, read.problems)
 
 
 def _table(
@@ -144,34 +147,39 @@ def _table(
     table = read_csv(text)
     for number, message, remedy in table.faults:
         read.fault(file, str(number), "", message, remedy)
-    custom = read.settings.custom if read.settings else Custom(units="us", tz=ZoneInfo("UTC"))
+    custom = read.settings.custom if read.settings else Notation(units="us", tz=ZoneInfo("UTC"))
     return rows(table, known, replace(custom, mark=table.mark), read.problems)
 
 
 def _fields(read: _Folder) -> None:
-    text = read.text(shape_file.FILE, needed=False)
-    shapes = {} if text is None else shape_file.read_shapes(text, read.problems)
-    survey = read.text(soil_file.FILE, needed=False)
-    soils = {} if survey is None else soil_file.survey_rows(read_csv(survey))
+    text = read.text(boundaries.FILE, needed=False)
+    shapes = {} if text is None else boundaries.read_boundaries(text, read.problems)
+    survey = read.text(soil_csv.FILE, needed=False)
+    soils = {} if survey is None else soil_csv.survey_rows(read_csv(survey))
 
     def rows(table: CsvTable, *rest: Any) -> tuple[Field, ...]:
-        full = soil_file.with_survey(table, soils, guess=read.guess_soil)
-        return field_file.read_fields(full, *rest)
+        full = soil_csv.with_survey(table, soils, guess=read.guess_soil)
+        return fields_csv.read_fields(full, *rest)
 
-    found = _table(read, field_file.FILE, rows, shapes, needed=True)
+    found = _table(read, fields_csv.FILE, rows, shapes, needed=True)
     read.fields = found or ()
 
 
 def _rain(read: _Folder) -> None:
     gauges = read.settings.gauges if read.settings else {}
-    found = _table(read, rain_file.FILE, rain_file.read_gauges, gauges, needed=False)
+    found = _table(read, rain_csv.FILE, rain_csv.read_rain_table, gauges, needed=False)
     if found is None:
         return
     read.rain = found
     names = sorted(found["gauge"].unique())
     if read.settings and not gauges and len(names) > 1:
-        read.fault(farm_file.FILE, "", "gauge", f"the gauges {', '.join(names)} have no place",
-                   "add a [[gauge]] with id, lat and lon for each")  # fmt: skip
+        read.fault(
+            settings_toml.FILE,
+            "",
+            "gauge",
+            f"the gauges {', '.join(names)} have no place",
+            "add a [[gauge]] with id, lat and lon for each",
+        )
 
 
 def _farm(settings: Settings, read: _Folder) -> Farm:
@@ -202,14 +210,19 @@ def _cross_check(settings: Settings, read: _Folder) -> None:
     """Note what is wrong between the parts of a farm."""
     for kind, ids in settings.ids.items():
         if not ids and kind not in ("cart", "gauge"):
-            read.fault(farm_file.FILE, "", kind, f"the farm has no {kind}", f"add a [[{kind}]]")
+            read.fault(settings_toml.FILE, "", kind, f"the farm has no {kind}", f"add a [[{kind}]]")
     _check_crews(settings, read)
     whole = len(settings.points) == len(settings.ids["point"]) > 0
     sold = {crop for point in settings.points for crop in point.markets}
     for f in read.fields:
         if whole and f.crop not in sold:
-            read.fault(farm_file.FILE, "", "point", f'no delivery point takes {f.crop} of field '
-                       f'"{f.id}"', f'add a [[point.market]] with crop = "{f.crop}"')  # fmt: skip
+            read.fault(
+                settings_toml.FILE,
+                "",
+                "point",
+                f'no delivery point takes {f.crop} of field "{f.id}"',
+                f'add a [[point.market]] with crop = "{f.crop}"',
+            )
     _check_places(settings, read)
 
 
@@ -221,15 +234,30 @@ def _check_crews(settings: Settings, read: _Folder) -> None:
             for name in getattr(crew, f"{kind}s"):
                 if name not in settings.ids[kind]:
                     where = f'[[crew]] "{crew.id}"'
-                    read.fault(farm_file.FILE, where, f"{kind}s", f'there is no {kind} "{name}"',
-                               f"add a [[{kind}]] with that id")  # fmt: skip
+                    read.fault(
+                        settings_toml.FILE,
+                        where,
+                        f"{kind}s",
+                        f'there is no {kind} "{name}"',
+                        f"add a [[{kind}]] with that id",
+                    )
         for name in settings.ids[kind]:
             if members[name] > 1:
-                read.fault(farm_file.FILE, f'[[{kind}]] "{name}"', "", "is in more than one crew",
-                           "keep it in one")  # fmt: skip
+                read.fault(
+                    settings_toml.FILE,
+                    f'[[{kind}]] "{name}"',
+                    "",
+                    "is in more than one crew",
+                    "keep it in one",
+                )
             elif not members[name] and len(settings.crews) == len(settings.ids["crew"]):
-                read.fault(farm_file.FILE, f'[[{kind}]] "{name}"', "", "is in no crew",
-                           f"add it to the {kind}s of a crew, or remove it")  # fmt: skip
+                read.fault(
+                    settings_toml.FILE,
+                    f'[[{kind}]] "{name}"',
+                    "",
+                    "is in no crew",
+                    f"add it to the {kind}s of a crew, or remove it",
+                )
 
 
 def _check_places(settings: Settings, read: _Folder) -> None:
@@ -237,20 +265,38 @@ def _check_places(settings: Settings, read: _Folder) -> None:
     places = Counter(["base", *settings.ids["point"], *(f.id for f in read.fields)])
     for name in [n for n, count in places.items() if count > 1]:
         if sum(f.id == name for f in read.fields) < places[name]:
-            read.fault(farm_file.FILE, "", "id", f'"{name}" names two places',
-                       "give the field or the delivery point another id")  # fmt: skip
+            read.fault(
+                settings_toml.FILE,
+                "",
+                "id",
+                f'"{name}" names two places',
+                "give the field or the delivery point another id",
+            )
     for pair in settings.moves.distances_km:
         for name in pair:
             if name not in places:
-                read.fault(farm_file.FILE, "[[moves.distance]]", "", f'there is no place "{name}"',
-                           'use "base", a field id or a delivery point id')  # fmt: skip
+                read.fault(
+                    settings_toml.FILE,
+                    "[[moves.distance]]",
+                    "",
+                    f'there is no place "{name}"',
+                    'use "base", a field id or a delivery point id',
+                )
     base = settings.base_lat, settings.base_lon
-    spots = [(field_file.FILE, f.id, f.lat, f.lon) for f in read.fields]
-    spots += [(farm_file.FILE, p.id, p.lat, p.lon) for p in settings.points
-              if p.lat is not None and p.lon is not None]  # fmt: skip
-    spots += [(farm_file.FILE, g, s.lat, s.lon) for g, s in settings.gauges.items()]
+    spots = [(fields_csv.FILE, f.id, f.lat, f.lon) for f in read.fields]
+    spots += [
+        (settings_toml.FILE, p.id, p.lat, p.lon)
+        for p in settings.points
+        if p.lat is not None and p.lon is not None
+    ]
+    spots += [(settings_toml.FILE, g, s.lat, s.lon) for g, s in settings.gauges.items()]
     for file, name, lat, lon in spots:
-        if (km := road_km(base, (lat, lon))) > MOST_KM:
+        if (km := road_km(base, (lat, lon))) > MAX_KM_FROM_BASE:
             away = show_distance(km, settings.custom.units)
-            read.fault(file, f'"{name}"', "lat", f"lies {away} from the base",
-                       "check its lat and lon, and their signs")  # fmt: skip
+            read.fault(
+                file,
+                f'"{name}"',
+                "lat",
+                f"lies {away} from the base",
+                "check its lat and lon, and their signs",
+            )

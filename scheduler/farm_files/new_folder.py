@@ -9,7 +9,7 @@ from pathlib import Path
 
 from scheduler.errors import FarmError
 
-FILES = ("farm.toml", "fields.csv", "rain.csv", "README.md")
+STARTER_FILES = ("farm.toml", "fields.csv", "rain.csv", "README.md")
 
 
 def new_farm(folder: str | Path) -> tuple[str, ...]:
@@ -31,7 +31,7 @@ def new_farm(folder: str | Path) -> tuple[str, ...]:
     part = folder.absolute().with_name(f".{folder.absolute().name}.part-{os.getpid()}")
     try:
         part.mkdir()
-        for name in FILES:
+        for name in STARTER_FILES:
             text = resources.files("scheduler.farm_files").joinpath(f"new_folder_files/{name}")
             (part / name).write_bytes(text.read_bytes())
         if folder.exists():
@@ -41,4 +41,4 @@ def new_farm(folder: str | Path) -> tuple[str, ...]:
         raise FarmError(f'"{folder}" cannot be written: {error.strerror}') from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
-    return FILES
+    return STARTER_FILES

@@ -10,22 +10,22 @@ from typing import TypedDict
 
 import pandas as pd
 
-from scheduler.errors import Unreadable
-from scheduler.farm.units import spelled
+from scheduler.errors import UnreadableError
+from scheduler.farm.units import normalized_name
 from scheduler.farm_files.csv_table import CsvTable
-from scheduler.farm_files.dates import comes_twice, date_order, instant
-from scheduler.farm_files.record import Custom, Problem, Record, table_records
+from scheduler.farm_files.dates import date_order, farm_time_to_utc, second_occurrence
+from scheduler.farm_files.record import Notation, Problem, Record, table_records
 from scheduler.farm_files.settings_toml import Gauge
-from scheduler.farm_files.vocabulary import columns, named
+from scheduler.farm_files.vocabulary import column_names, quantity_columns
 
 FILE = "rain.csv"
 COLUMNS = ["gauge", "time", "hours", "mm"]
 #: Most rain of one entry, mm; assumed: above any recorded day of the plains.
-MOST_MM = 500.0
-TRACE = ("t", "tr", "trace")
+MAX_READING_MM = 500.0
+TRACE_WORDS = ("t", "tr", "trace")
 
 
-class Catch(TypedDict):
+class RainReading(TypedDict):
     """One entry: gauge, UTC start, length and amount."""
 
     gauge: str
@@ -40,8 +40,8 @@ def empty() -> pd.DataFrame:
     return out.astype({"time": "datetime64[ns, UTC]", "hours": "float64", "mm": "float64"})
 
 
-def read_gauges(
-    table: CsvTable, gauges: Mapping[str, Gauge], custom: Custom, problems: list[Problem]
+def read_rain_table(
+    table: CsvTable, gauges: Mapping[str, Gauge], custom: Notation, problems: list[Problem]
 ) -> pd.DataFrame:
     """Every reading: gauge, time (UTC, start), hours, mm; problems are added.
 
@@ -50,25 +50,25 @@ def read_gauges(
     else the least step between readings of the gauge. Blank amounts are unknown and left out.
     """
     table = _joined(table)
-    names = columns(table.columns)
+    names = column_names(table.columns)
     if not _headed(names, table, problems):
         return empty()
     order = {"time": date_order(cells[names.index("time")] for _, cells in table.rows)}
-    known = {spelled(g): g for g in gauges}
+    known = {normalized_name(g): g for g in gauges}
     seen: dict[tuple[str, datetime], str] = {}
-    daily: list[Catch] = []
-    timed: list[Catch] = []
+    daily: list[RainReading] = []
+    timed: list[RainReading] = []
     for r in table_records(table, names, custom, problems, file=FILE, orders=order):
         gauge = _gauge(r, known)
-        amount = 0.0 if r.text("amount").lower() in TRACE else r.maybe(
-            "amount", "depth", low=0.0, high=MOST_MM)  # fmt: skip
+        amount = 0.0 if r.text("amount").lower() in TRACE_WORDS else r.maybe(
+            "amount", "depth", low=0.0, high=MAX_READING_MM)  # fmt: skip
         hours = r.maybe("hours", above=0.0, high=24.0 * 31)
         found = _when(r)
         if r.failed or found is None or amount is None:
             continue
         when, clock = found
         if (gauge, when) in seen and clock:
-            when = comes_twice(when, custom.tz) or when
+            when = second_occurrence(when, custom.tz) or when
         if (gauge, when) in seen:
             r.fault("time", f'gauge "{gauge}" is read already in row {seen[gauge, when]}',
                     "keep one of the two")  # fmt: skip
@@ -79,7 +79,7 @@ def read_gauges(
         else:
             try:
                 first, long = _day(when, gauges.get(gauge), custom)
-            except Unreadable as error:
+            except UnreadableError as error:
                 r.fault("time", error.message, error.remedy)
                 continue
             daily.append({"gauge": gauge, "time": first, "hours": long, "mm": amount})
@@ -93,7 +93,7 @@ def read_gauges(
 
 def _joined(table: CsvTable) -> CsvTable:
     """The table with its columns 'date' and 'time', where it has both, made one."""
-    low = [spelled(c) for c in table.columns]
+    low = [normalized_name(c) for c in table.columns]
     if low.count("date") != 1 or low.count("time") != 1:
         return table
     d, t = low.index("date"), low.index("time")
@@ -109,7 +109,10 @@ def _joined(table: CsvTable) -> CsvTable:
 
 def _headed(names: list[str], table: CsvTable, problems: list[Problem]) -> bool:
     good = True
-    counts = {"time": names.count("time"), "amount": len(named("amount", "depth", names))}
+    counts = {
+        "time": names.count("time"),
+        "amount": len(quantity_columns("amount", "depth", names)),
+    }
     for name, count in counts.items():
         if count != 1:
             shown = ", ".join(c for c in table.columns[:30] if c) or "none"
@@ -129,10 +132,10 @@ def _gauge(r: Record, known: Mapping[str, str]) -> str:
         return next(iter(known.values()))
     if not known:
         return word or "base"
-    if spelled(word) not in known:
+    if normalized_name(word) not in known:
         r.fault("gauge", f'gauge "{word}" is not in farm.toml' if word else "gauge is missing",
                 f"use one of {', '.join(known.values())}, or add a [[gauge]]")  # fmt: skip
-    return known.get(spelled(word), word)
+    return known.get(normalized_name(word), word)
 
 
 def _when(r: Record) -> tuple[datetime, bool] | None:
@@ -142,21 +145,23 @@ def _when(r: Record) -> tuple[datetime, bool] | None:
         return None
     try:
         return r.instant_of(hit[0], hit[1])
-    except Unreadable as error:
+    except UnreadableError as error:
         r.fault("time", error.message, error.remedy)
         return None
 
 
-def _day(midnight: datetime, gauge: Gauge | None, custom: Custom) -> tuple[datetime, float]:
+def _day(midnight: datetime, gauge: Gauge | None, custom: Notation) -> tuple[datetime, float]:
     """Start and length of the day that a reading stands for; 23 or 25 h when clocks change."""
     day: date = midnight.astimezone(custom.tz).date()
     at = gauge.read_at if gauge else datetime.min.time()
     last = day if at > datetime.min.time() else day + timedelta(days=1)
-    ends = [instant(datetime.combine(last - timedelta(days=n), at), custom.tz) for n in (1, 0)]
+    ends = [
+        farm_time_to_utc(datetime.combine(last - timedelta(days=n), at), custom.tz) for n in (1, 0)
+    ]
     return ends[0], (ends[1] - ends[0]) / timedelta(hours=1)
 
 
-def _stepped(timed: list[Catch]) -> list[Catch]:
+def _stepped(timed: list[RainReading]) -> list[RainReading]:
     """Readings with a clock time, their lengths filled in."""
     times: dict[str, list[datetime]] = {}
     for c in timed:

@@ -10,15 +10,22 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from scheduler.errors import Unreadable
-from scheduler.farm.units import SCALES, USUAL, Units, factor, kg_hl, spelled
-from scheduler.farm_files.csv_table import CsvTable, Mark, read_number
-from scheduler.farm_files.dates import Order, instant, read_date, read_time
+from scheduler.errors import UnreadableError
+from scheduler.farm.units import (
+    DEFAULT_UNITS,
+    SI_PER_UNIT,
+    Units,
+    kg_hl,
+    normalized_name,
+    si_per_unit,
+)
+from scheduler.farm_files.csv_table import CsvTable, DecimalMark, read_number
+from scheduler.farm_files.dates import DateOrder, farm_time_to_utc, read_date, read_time
 
 T = TypeVar("T")
 #: Cells that say 'nothing here'.
-BLANK = ("", "-", "n/a", "na", "none", "null", "?")
-TRUE, FALSE = ("yes", "y", "true", "1", "x", "ja"), ("no", "n", "false", "0", "")
+BLANK_CELLS = ("", "-", "n/a", "na", "none", "null", "?")
+YES_WORDS, NO_WORDS = ("yes", "y", "true", "1", "x", "ja"), ("no", "n", "false", "0", "")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,13 +45,13 @@ class Problem:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Custom:
+class Notation:
     """How a farm writes: units, time zone, order of dates; the decimal mark of one file."""
 
     units: Units
     tz: ZoneInfo
-    order: Order | None = None
-    mark: Mark | None = "."
+    order: DateOrder | None = None
+    mark: DecimalMark | None = "."
 
 
 class Record:
@@ -57,15 +64,15 @@ class Record:
     def __init__(
         self,
         values: Mapping[str, object],
-        custom: Custom,
+        custom: Notation,
         problems: list[Problem],
         *,
         file: str,
         row: str = "",
-        orders: Mapping[str, Order | None] | None = None,
+        orders: Mapping[str, DateOrder | None] | None = None,
     ) -> None:
-        self.values = {spelled(k): v for k, v in values.items()}
-        self.written = {spelled(k): k for k in values}
+        self.values = {normalized_name(k): v for k, v in values.items()}
+        self.written = {normalized_name(k): k for k in values}
         self.custom, self.problems = custom, problems
         self.file, self.row = file, row
         self.orders = orders or {}
@@ -91,7 +98,7 @@ class Record:
             if key in self.values:
                 self.used.add(key)
                 value = self.values[key]
-                if value is not None and str(value).strip().lower() not in BLANK:
+                if value is not None and str(value).strip().lower() not in BLANK_CELLS:
                     if hit is not None:
                         self.fault(key, f'says the same as "{self.written[hit[1]]}"', "keep one")
                     hit = value, key, unit
@@ -130,9 +137,9 @@ class Record:
             if default is None:
                 self.missing(name, f"one of {', '.join(options)}")
             return default
-        if (picked := options.get(spelled(word))) is not None:
+        if (picked := options.get(normalized_name(word))) is not None:
             return picked
-        near = difflib.get_close_matches(spelled(word), options, n=1)
+        near = difflib.get_close_matches(normalized_name(word), options, n=1)
         hint = f'did you mean "{near[0]}"?' if near else f"use one of {', '.join(options)}"
         self.fault(name, f'{name} "{word}" is not known', hint)
         return None
@@ -143,9 +150,9 @@ class Record:
         if hit is None:
             return default
         word = str(hit[0]).strip().lower()
-        if word not in (*TRUE, *FALSE):
+        if word not in (*YES_WORDS, *NO_WORDS):
             self.fault(hit[1], f'{name} "{hit[0]}" is neither yes nor no', "write yes or no")
-        return word in TRUE
+        return word in YES_WORDS
 
     def number(
         self,
@@ -179,13 +186,13 @@ class Record:
         crop: str | None = None,
     ) -> float | None:
         """As `number`, None where absent."""
-        hit = self.found(name, SCALES.get(quantity, {}))
+        hit = self.found(name, SI_PER_UNIT.get(quantity, {}))
         if hit is None:
             return None
         scale, unit = 1.0, ""
         if quantity:
             unit = hit[2] or self.usual(quantity)
-            scale = factor(quantity, unit, crop)
+            scale = si_per_unit(quantity, unit, crop)
         raw = self._float(hit[0], hit[1])
         if math.isnan(raw):
             return raw
@@ -252,7 +259,7 @@ class Record:
             return hit[0]
         try:
             return read_date(str(hit[0]), self._order(hit[1]))
-        except Unreadable as error:
+        except UnreadableError as error:
             self.fault(hit[1], error.message, error.remedy)
             return None
 
@@ -263,7 +270,7 @@ class Record:
             return None
         try:
             when, clock = self.instant_of(hit[0], hit[1])
-        except Unreadable as error:
+        except UnreadableError as error:
             self.fault(hit[1], error.message, error.remedy)
             return None
         return when if clock else when + timedelta(hours=12)
@@ -272,9 +279,9 @@ class Record:
         """The instant (UTC) of a value, and whether it has a clock time; may raise Unreadable."""
         tz = self.custom.tz
         if isinstance(value, datetime):
-            return (value.astimezone(UTC) if value.tzinfo else instant(value, tz)), True
+            return (value.astimezone(UTC) if value.tzinfo else farm_time_to_utc(value, tz)), True
         if isinstance(value, date):
-            return instant(datetime.combine(value, time(0)), tz), False
+            return farm_time_to_utc(datetime.combine(value, time(0)), tz), False
         return read_time(str(value), tz, self._order(key))
 
     def plain(self, name: str, default: object = None) -> object:
@@ -317,29 +324,31 @@ class Record:
             hint = f'did you mean "{near[0]}"?' if near else "remove it, or correct the name"
             self.fault(name, f'"{self.written[name]}" is not a setting here', hint)
 
-    def _order(self, key: str) -> Order | None:
+    def _order(self, key: str) -> DateOrder | None:
         return self.custom.order or self.orders.get(key)
 
     def usual(self, quantity: str) -> str:
         """Unit of a quantity where its name tells none."""
-        return USUAL[quantity][self.custom.units == "metric"]
+        return DEFAULT_UNITS[quantity][self.custom.units == "metric"]
 
     def _float(self, value: object, key: str) -> float:
         """A finite number; NaN where a problem was noted."""
         try:
             if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-                raise Unreadable(f"{value} is not a number", "write digits only, as 12.5")
+                raise UnreadableError(f"{value} is not a number", "write digits only, as 12.5")
             number = (
                 read_number(value.strip().rstrip("%"), self.custom.mark)
                 if isinstance(value, str)
                 else float(value)
             )
             if not math.isfinite(number):
-                raise Unreadable(f"{value} is not a finite number", "write digits only, as 12.5")
+                raise UnreadableError(
+                    f"{value} is not a finite number", "write digits only, as 12.5"
+                )
         except OverflowError:
             self.fault(key, f"{str(value)[:20]}… is too large", "check the number")
             return math.nan
-        except Unreadable as error:
+        except UnreadableError as error:
             self.fault(key, error.message, error.remedy)
             return math.nan
         return number
@@ -374,11 +383,11 @@ class Record:
 def table_records(
     table: CsvTable,
     names: Sequence[str],
-    custom: Custom,
+    custom: Notation,
     problems: list[Problem],
     *,
     file: str,
-    orders: Mapping[str, Order | None],
+    orders: Mapping[str, DateOrder | None],
 ) -> Iterator[Record]:
     """A record of each row, by our `names` of its columns; problems name them as the file does."""
     for number, cells in table.rows:

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.farm.model import Cart, Combine, Crew, DeliveryPoint, Moves, Rules, Truck
 from scheduler.farm.units import Units
-from scheduler.farm_files.dates import Order
+from scheduler.farm_files.dates import DateOrder
 from scheduler.farm_files.equipment_toml import (
     read_cart,
     read_combine,
@@ -21,13 +21,13 @@ from scheduler.farm_files.equipment_toml import (
     read_point,
     read_truck,
 )
-from scheduler.farm_files.record import Custom, Problem, Record
+from scheduler.farm_files.record import Notation, Problem, Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
 
 FILE = "farm.toml"
 T = TypeVar("T")
 _UNITS: dict[str, Units] = {"us": "us", "metric": "metric"}
-_ORDERS: dict[str, Order] = {"mdy": "mdy", "dmy": "dmy"}
+_ORDERS: dict[str, DateOrder] = {"mdy": "mdy", "dmy": "dmy"}
 _PARTS = ("combine", "cart", "truck", "crew", "point", "gauge", "rules", "moves", "losses", "base")
 
 
@@ -47,7 +47,7 @@ class Settings:
     `ids` are all that are named of each kind, whether their tables could be read or not.
     """
 
-    custom: Custom
+    custom: Notation
     name: str
     currency: str
     base_lat: float
@@ -82,14 +82,14 @@ def read_settings(text: str, problems: list[Problem]) -> Settings | None:
             )
         )
         return None
-    top = Record(tree, Custom(units="us", tz=ZoneInfo("UTC")), problems, file=FILE)
+    top = Record(tree, Notation(units="us", tz=ZoneInfo("UTC")), problems, file=FILE)
     top.custom = _custom(top)
     settings = _settings(top)
     top.rest(_PARTS)
     return settings
 
 
-def _custom(top: Record) -> Custom:
+def _custom(top: Record) -> Notation:
     """Units, time zone and order of dates."""
     units = top.choice("units", _UNITS)
     order = top.choice("date_order", _ORDERS) if top.text("date_order") else None
@@ -99,7 +99,7 @@ def _custom(top: Record) -> Custom:
     except (ValueError, OSError, LookupError):
         top.fault("time_zone", f'time zone "{name}" is not known',
                   'use a name such as "America/Chicago"')  # fmt: skip
-    return Custom(units=units or "us", tz=tz, order=order)
+    return Notation(units=units or "us", tz=tz, order=order)
 
 
 def _settings(top: Record) -> Settings:

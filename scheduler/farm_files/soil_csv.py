@@ -9,23 +9,23 @@ from dataclasses import replace
 
 from readiness.sources.soil_survey import SurveySoil
 from scheduler.farm.model import Farm
-from scheduler.farm.units import spelled
+from scheduler.farm.units import normalized_name
 from scheduler.farm_files.csv_table import CsvTable
-from scheduler.farm_files.vocabulary import columns
+from scheduler.farm_files.vocabulary import column_names
 
 FILE = "soil.csv"
 HEADING = ("id", "texture", "sand_pct", "clay_pct", "organic_matter_pct", "drainage",
            "hydrologic_group", "map_unit", "known_pct")  # fmt: skip
 #: What is taken from the survey, by the names of the field table; the first three go together.
-FACTS = ("texture", "sand", "clay", "organic_matter", "drainage")
-EARTH = FACTS[:3]
+SOIL_COLUMNS = ("texture", "sand", "clay", "organic_matter", "drainage")
+TEXTURE_COLUMNS = SOIL_COLUMNS[:3]
 
 
 def survey_rows(table: CsvTable) -> dict[str, dict[str, str]]:
     """The rows of soil.csv by the spelled id of their field: our column names and texts."""
-    names = columns(table.columns)
+    names = column_names(table.columns)
     rows = [dict(zip(names, cells, strict=True)) for _, cells in table.rows]
-    return {spelled(r.get("id", "")): r for r in rows}
+    return {normalized_name(r.get("id", "")): r for r in rows}
 
 
 def with_survey(
@@ -38,30 +38,30 @@ def with_survey(
     """
     if not survey and not guess:
         return fields
-    names = columns(fields.columns)
+    names = column_names(fields.columns)
     own = next((i for i, n in enumerate(names) if n in ("id", "name")), None)
     have = {f: next((i for i, n in enumerate(names) if n == f or n.startswith(f"{f}_")), None)
-            for f in FACTS}  # fmt: skip
-    extra = [f for f in FACTS if have[f] is None]
+            for f in SOIL_COLUMNS}  # fmt: skip
+    extra = [f for f in SOIL_COLUMNS if have[f] is None]
     at = {f: len(names) + extra.index(f) if i is None else i for f, i in have.items()}
     titles = [f if f in ("texture", "drainage") else f"{f}_pct" for f in extra]
     rows = []
     for number, cells in fields.rows:
         row = [*cells, *[""] * len(extra)]
-        given = any(row[at[fact]] for fact in EARTH)
-        told = {} if own is None else survey.get(spelled(row[own]), {})
+        given = any(row[at[fact]] for fact in TEXTURE_COLUMNS)
+        told = {} if own is None else survey.get(normalized_name(row[own]), {})
         for fact, text in _facts(told, guess).items():
-            if not row[at[fact]] and not (given and fact in EARTH):
+            if not row[at[fact]] and not (given and fact in TEXTURE_COLUMNS):
                 row[at[fact]] = text.replace(".", fields.mark or ".")
         rows.append((number, tuple(row)))
     return replace(fields, columns=(*fields.columns, *titles), rows=tuple(rows))
 
 
 def _facts(told: Mapping[str, str], guess: str) -> dict[str, str]:
-    """Facts of one field, by `FACTS`, as texts; percentages without a sign."""
+    """Facts of one field, by `SOIL_COLUMNS`, as texts; percentages without a sign."""
     if not told:
         return {"texture": guess}
-    return {f: told.get(f, told.get(f"{f}_pct", "")) for f in FACTS}
+    return {f: told.get(f, told.get(f"{f}_pct", "")) for f in SOIL_COLUMNS}
 
 
 def soil_table(farm: Farm, found: dict[str, SurveySoil]) -> str:

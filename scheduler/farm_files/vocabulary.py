@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from readiness.grain.crops import CROPS
-from scheduler.farm.units import SCALES, spelled
+from scheduler.farm.units import SI_PER_UNIT, normalized_name
 
 _CROP_WORDS = {
     "wheat_hard": "wheat hard_wheat spring_wheat hard_red_spring_wheat hard_red_spring hrs hrsw "
@@ -96,7 +96,7 @@ PURPOSE_NAMES = {"grain": "grain", "seed": "seed"}
 
 #: Spelled heading -> our column, for headings that people use besides ours. A unit at the end of
 #: a heading is understood without being listed.
-COLUMNS: dict[str, str] = {
+COLUMN_ALIASES: dict[str, str] = {
     "field": "name",
     "field_id": "id",
     "field_name": "name",
@@ -152,23 +152,23 @@ COLUMNS: dict[str, str] = {
 }
 
 
-def columns(headings: Sequence[str]) -> list[str]:
+def column_names(headings: Sequence[str]) -> list[str]:
     """Our names of a heading's columns, units kept: 'Expected yield (bu/ac)' is 'yield_bu_ac'.
 
     A column that is named as ours keeps its name before another that only means the same.
     """
-    own = [spelled(h) for h in headings]
+    own = [normalized_name(h) for h in headings]
     return [_ours(name, own) for name in own]
 
 
 def _ours(name: str, own: Sequence[str]) -> str:
-    for alias in sorted(COLUMNS, key=len, reverse=True):
+    for alias in sorted(COLUMN_ALIASES, key=len, reverse=True):
         if name == alias or name.startswith(alias + "_"):
-            ours = COLUMNS[alias] + name[len(alias) :]
+            ours = COLUMN_ALIASES[alias] + name[len(alias) :]
             return name if ours in own else ours
     return name
 
 
-def named(name: str, quantity: str, columns: Sequence[str]) -> list[str]:
+def quantity_columns(name: str, quantity: str, columns: Sequence[str]) -> list[str]:
     """The columns that hold a quantity: by its plain name, or with a unit at the end."""
-    return [c for c in columns if c == name or c in {f"{name}_{u}" for u in SCALES[quantity]}]
+    return [c for c in columns if c == name or c in {f"{name}_{u}" for u in SI_PER_UNIT[quantity]}]

@@ -27,7 +27,7 @@ from readiness.atmosphere.weather import Array, Weather
 from readiness.sources.nws import Alert
 from scheduler.farm.model import Crew, Farm
 from scheduler.farm.units import show_temp, show_wind
-from scheduler.farm.working_time import local, utc_hour
+from scheduler.farm.working_time import farm_time, utc_hour
 
 #: Hours looked at; assumed, because orders given at six run to midnight.
 AHEAD_H = 18
@@ -118,7 +118,7 @@ def _peak(worst: Array, times: NDArray[np.datetime64], farm: Farm) -> tuple[floa
     """What one member in ten exceeds today, and the usual hour of the peak."""
     high = float(np.quantile(worst.max(axis=1), 0.9, method="inverted_cdf"))
     at = int(np.median(worst.argmax(axis=1)))
-    return high, f"{local(times[at], farm.tz):%H:%M}"
+    return high, f"{farm_time(times[at], farm.tz):%H:%M}"
 
 
 def _share(over: NDArray[np.bool_]) -> str:
@@ -139,8 +139,9 @@ def _fire_warnings(farm: Farm, sky: Weather, warnings: Sequence[Alert]) -> list[
     """Fire weather warnings and watches that hold in some hour of `sky`."""
     held = [w for w in warnings if w.fire and w.start <= sky.times[-1] and w.stop > sky.times[0]]
     return [
-        f"Fire warning: {w.event} from {local(w.start, farm.tz):%a %H:%M} to "
-        f"{local(w.stop, farm.tz):%a %H:%M}. Ask whoever has charge of fire there before cutting."
+        f"Fire warning: {w.event} from {farm_time(w.start, farm.tz):%a %H:%M} to "
+        f"{farm_time(w.stop, farm.tz):%a %H:%M}. Ask whoever has charge of fire there before "
+        "cutting."
         for w in held
     ]
 
@@ -192,7 +193,7 @@ def _lightning(farm: Farm, sky: Weather, storm: NDArray[np.bool_] | None) -> str
         return ""
     first = int(np.argmax(share >= WORTH_NAMING))
     return (
-        f"Lightning: {named} possible from {local(sky.times[first], farm.tz):%H:%M} "
+        f"Lightning: {named} possible from {farm_time(sky.times[first], farm.tz):%H:%M} "
         f"(up to {100 * share.max():.0f} % of forecasts). At the first thunder stop and get into a "
         f"closed cab or building; wait {LIGHTNING_WAIT_MIN:.0f} min after the last."
     )
@@ -226,7 +227,7 @@ def sunset(farm: Farm, now: datetime) -> datetime | None:
     h = int(down[0])
     part = (height[h] - SUNRISE_ELEVATION) / (height[h] - height[h + 1])
     minutes = 5 * round((60 * (h + part) + 30) / 5)
-    return local(times[0], farm.tz) + timedelta(minutes=minutes)
+    return farm_time(times[0], farm.tz) + timedelta(minutes=minutes)
 
 
 def _hours(crew: Crew, now: datetime) -> float:

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from readiness.atmosphere.hazards import daylight
 from scheduler.farm.model import DeliveryPoint, Farm, Field
 from scheduler.farm.units import from_si
-from scheduler.farm.wording import crew_title, plain
-from scheduler.farm.working_time import local
+from scheduler.farm.wording import crew_title, one_line
+from scheduler.farm.working_time import farm_time
 from scheduler.orders.model import CrewOrders, Morning, Order
 
 #: One hue from paper to ink, even steps of lightness; assumed, because it survives a black and
@@ -42,7 +42,7 @@ def new_axes(width: float, height: float) -> Axes:
 
 def _label(text: str) -> str:
     """A name short enough for a picture."""
-    name = plain(text)
+    name = one_line(text)
     return name if len(name) <= 20 else f"{name[:19]}…"
 
 
@@ -66,13 +66,13 @@ def cleared(ax: Axes) -> Axes:
 
 def hour_of(morning: Morning, when: datetime) -> float:
     """Hours since the season's first."""
-    first = local(morning.season.start, morning.farm.tz)
+    first = farm_time(morning.season.start, morning.farm.tz)
     return (when - first).total_seconds() / 3600.0
 
 
 def _midnights(morning: Morning, first: float, last: float) -> list[tuple[float, datetime]]:
     """Farm-time midnights between two hours of the season."""
-    begin = local(morning.season.start, morning.farm.tz) + timedelta(hours=first)
+    begin = farm_time(morning.season.start, morning.farm.tz) + timedelta(hours=first)
     day = begin.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)
     out: list[tuple[float, datetime]] = []
     while True:

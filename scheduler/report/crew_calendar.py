@@ -11,7 +11,7 @@ from typing import Any
 import icalendar
 
 from scheduler.farm.units import show_area, show_distance
-from scheduler.farm.wording import clock, crop_name, day_name, percent, plain
+from scheduler.farm.wording import clock, crop_name, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.phrases import (
     EDGE_ONLY,
@@ -49,7 +49,7 @@ def calendar(crew: CrewOrders, morning: Morning, earlier: bytes = b"") -> bytes:
     PUBLISH may bring events of any status (RFC 5546, 3.2.1).
     """
     ordered = [_event(crew, place, order, morning) for place, order in enumerate(crew.orders, 1)]
-    return _issue(f"{TITLE}{plain(crew.crew)}", ordered, morning, earlier)
+    return _issue(f"{TITLE}{one_line(crew.crew)}", ordered, morning, earlier)
 
 
 def withdrawn(earlier: bytes, morning: Morning) -> bytes:
@@ -170,4 +170,4 @@ def _details(order: Order, morning: Morning) -> Iterator[str]:
     yield haul_text(order)
     if order.headland_only:
         yield EDGE_ONLY.capitalize()
-    yield f"Why: {plain(order.reason)}"
+    yield f"Why: {one_line(order.reason)}"

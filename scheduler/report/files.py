@@ -17,8 +17,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from scheduler.farm.units import USUAL, Units, from_si, lb_bu
-from scheduler.farm.wording import crop_name, guarded
+from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
+from scheduler.farm.wording import crop_name, formula_safe
 from scheduler.orders.document import plan_json
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.crew_calendar import calendar, withdrawn
@@ -50,8 +50,8 @@ def _number(value: float, digits: int) -> float | str:
 
 def _columns(morning: Morning) -> list[str]:
     metric = morning.farm.units == "metric"
-    said = {q.upper(): USUAL[q][metric] for q in ("area", "mass", "distance")}
-    said["WEIGHT"] = USUAL["test_weight_change"][metric]
+    said = {q.upper(): DEFAULT_UNITS[q][metric] for q in ("area", "mass", "distance")}
+    said["WEIGHT"] = DEFAULT_UNITS["test_weight_change"][metric]
     said["GRADE"] = "" if metric else "us_grade"
     names = "crew place field name parcel crop leave move_min move_DISTANCE start start_early "
     names += "start_late finish finish_early finish_late AREA MASS moisture_pct moisture_low_pct "
@@ -70,8 +70,8 @@ def _row(crew: CrewOrders, place: int, order: Order, morning: Morning) -> dict[s
         return f"{when:%Y-%m-%d %H:%M}"
 
     values: tuple[object, ...] = (
-        *(guarded(crew.crew), place, guarded(order.field), guarded(order.name)),
-        *(guarded(order.parcel), guarded(crop_name(order.crop)), at(order.leave_at)),
+        *(formula_safe(crew.crew), place, formula_safe(order.field), formula_safe(order.name)),
+        *(formula_safe(order.parcel), formula_safe(crop_name(order.crop)), at(order.leave_at)),
         *(_number(order.move_min, 0), _number(from_si(order.move_km, "distance", units), 1)),
         *(at(t) for t in (start.mid, start.low, start.high, finish.mid, finish.low, finish.high)),
         _number(from_si(order.area_ha, "area", units), 1),
@@ -79,9 +79,9 @@ def _row(crew: CrewOrders, place: int, order: Order, morning: Morning) -> dict[s
         *(_number(v, 1) for v in (wet.mid, wet.low, wet.high)),
         *_quality(order, units),
         *(_number(100 * order.chance, 0), _number(order.loads, 1)),
-        *(guarded(order.point), guarded(haul_text(order))),
+        *(formula_safe(order.point), formula_safe(haul_text(order))),
         *("yes" if order.headland_only else "no", _number(order.loss, 2)),
-        *("yes" if order.locked else "no", guarded(order.reason), guarded(order.changed)),
+        *("yes" if order.locked else "no", formula_safe(order.reason), formula_safe(order.changed)),
     )
     return dict(zip(_columns(morning), values, strict=True))
 

@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Iterator
 
 from scheduler.farm.units import show_area
-from scheduler.farm.wording import clock, day_name, percent, plain
+from scheduler.farm.wording import clock, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.orders.safety import day_cautions
 from scheduler.report.phrases import field_title, haul_text
@@ -17,7 +17,7 @@ MESSAGE_CHARS = 300  # two joined text messages carry 306 characters of the GSM 
 
 def _folded(text: str) -> str:
     """Accents dropped, so that a text message keeps to the 7-bit alphabet."""
-    spread = unicodedata.normalize("NFKD", plain(text).replace("°", ""))
+    spread = unicodedata.normalize("NFKD", one_line(text).replace("°", ""))
     return "".join(c for c in spread if not unicodedata.combining(c))
 
 

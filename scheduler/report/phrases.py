@@ -8,8 +8,14 @@ from datetime import date, datetime
 from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
 from scheduler.farm.model import Farm
-from scheduler.farm.units import show_area, show_mass, show_money, show_test_weight, wheat_t
-from scheduler.farm.wording import CAUSE, clock, plain
+from scheduler.farm.units import (
+    show_area,
+    show_mass,
+    show_money,
+    show_test_weight,
+    wheat_equivalent_t,
+)
+from scheduler.farm.wording import REASON_TEXT, clock, one_line
 from scheduler.orders.model import (
     SHUT,
     TURNED_AWAY,
@@ -40,7 +46,7 @@ HELD_TEXTS: dict[int, str] = {
 }
 #: Work of `ready`, cutting by default: the heading of its hours, what they are, what closes them.
 WORK_TEXTS: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
-    None: ("cut", "the field can be cut", CAUSE),
+    None: ("cut", "the field can be cut", REASON_TEXT),
     "tillage": ("till", "the topsoil can be worked", HELD_TEXTS),
     "planting": ("plant", "the field's crop can be sown", HELD_TEXTS),
     "spraying": ("spray", "wind and sun are fit for spraying", HELD_TEXTS),
@@ -104,12 +110,13 @@ def loads_text(loads: float) -> str:
 
 def haul_text(order: Order) -> str:
     """'7.1 loads to Rail elevator; 3.2 loads to home bins when Rail elevator is shut'."""
-    first = plain(order.point)
+    first = one_line(order.point)
     if not order.deliveries:
         return f"{loads_text(order.loads)} to {first}"
     when = {SHUT: f" when {first} is shut", TURNED_AWAY: f" while {first} turns it away"}
     return "; ".join(
-        f"{loads_text(d.loads)} to {plain(d.point)}{when.get(d.why, '')}" for d in order.deliveries
+        f"{loads_text(d.loads)} to {one_line(d.point)}{when.get(d.why, '')}"
+        for d in order.deliveries
     )
 
 
@@ -123,8 +130,10 @@ def delivery_lines(morning: Morning) -> list[str]:
         if not here:
             continue
         # tonnes add up, and so do bushels, which are tonnes of wheat
-        tonnes = sum(wheat_t(d.tonnes, crop) if units == "us" else d.tonnes for crop, d in here)
-        text = f"{plain(point.id)}: {show_mass(tonnes, None, units)}"
+        tonnes = sum(
+            wheat_equivalent_t(d.tonnes, crop) if units == "us" else d.tonnes for crop, d in here
+        )
+        text = f"{one_line(point.id)}: {show_mass(tonnes, None, units)}"
         text += f", {loads_text(sum(d.loads for _, d in here))}"
         if point.capacity_t is not None:
             text += f"; room for {show_mass(point.capacity_t, None, units)}"
@@ -134,8 +143,8 @@ def delivery_lines(morning: Morning) -> list[str]:
 
 def field_title(order: Order) -> str:
     """'Home quarter (F01), wet hollow'."""
-    name = plain(order.name) or order.field
-    title = name if name == order.field else f"{name} ({plain(order.field)})"
+    name = one_line(order.name) or order.field
+    title = name if name == order.field else f"{name} ({one_line(order.field)})"
     return f"{title}, {order.parcel}" if order.parcel else title
 
 
@@ -152,7 +161,7 @@ def machines(crew: CrewOrders) -> str:
     if crew.trucks:
         parts.append(f"truck{'s' if len(crew.trucks) > 1 else ''} {', '.join(crew.trucks)}")
     parts.append(f"{crew.people} people" if crew.people != 1 else "1 person")
-    return plain("; ".join(parts))
+    return one_line("; ".join(parts))
 
 
 def total_area(crew: CrewOrders, morning: Morning) -> str:
@@ -169,7 +178,7 @@ def weather_line(morning: Morning) -> str:
         else f", issued {clock(morning.issued.astimezone(morning.farm.tz), morning.now)}"
     )
     return (
-        f"{plain(morning.source)}, {morning.members} member{'s' if morning.members != 1 else ''}"
+        f"{one_line(morning.source)}, {morning.members} member{'s' if morning.members != 1 else ''}"
         f"{issued}, {age}; planned to {clock(morning.until, morning.now)}"
     )
 

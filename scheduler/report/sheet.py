@@ -11,7 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from scheduler.farm.units import show_area, show_distance, show_money, show_rate
-from scheduler.farm.wording import clock, crew_title, crop_name, day_name, percent, plain
+from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.orders.safety import day_cautions
 from scheduler.report.charts import PALETTE
@@ -54,7 +54,7 @@ def sheet(morning: Morning) -> str:
         lstrip_blocks=True,
     )
     env.filters |= {
-        "plain": plain,
+        "plain": one_line,
         "day": day_name,
         "machines": machines,
         "crew": crew_title,
@@ -110,7 +110,7 @@ def heading(text: str) -> str:
 
 def bold_topic(line: str) -> Markup:
     """A caution with the word before its first colon in bold."""
-    head, colon, rest = plain(line).partition(":")
+    head, colon, rest = one_line(line).partition(":")
     return Markup("<b>{}{}</b>{}").format(head, colon, rest) if colon else escape(head)
 
 
@@ -142,7 +142,7 @@ def cards(morning: Morning) -> Iterator[dict[str, Any]]:
                 "title": field_title(order),
                 "crew": crew_title(crew.crew),
                 "place": place,
-                "reason": plain(order.reason),
+                "reason": one_line(order.reason),
                 "facts": facts(morning, order),
                 "costs": costs(order, place, len(crew.orders), morning.farm.currency),
                 "picture": drawn.pop(row, ""),  # once, at the first part of a field
@@ -154,7 +154,7 @@ def facts(morning: Morning, order: Order) -> str:
     """What is known of a field, one line."""
     field = next(f for f in morning.farm.fields if f.id == order.field)
     soil = field.texture or f"{field.sand:.0%} sand, {field.clay:.0%} clay"
-    parts = [plain(soil), f"{field.approach} approach"]
+    parts = [one_line(soil), f"{field.approach} approach"]
     if field.sample_pct is not None and field.sample_at is not None:
         at = clock(field.sample_at.astimezone(morning.farm.tz), morning.now)
         parts.append(f"sample {field.sample_pct:.1f} % ({at})")

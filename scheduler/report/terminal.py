@@ -11,7 +11,7 @@ from readiness.season.other_work import SPRAY_CAUTION
 from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_distance, show_money, show_rate
-from scheduler.farm.wording import clock, crew_title, crop_name, day_name, percent, plain
+from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.phrases import (
     EDGE_ONLY,
@@ -65,26 +65,28 @@ def terminal_plan(morning: Morning) -> str:
         lines += heading("Left out")
         for left in morning.left:
             cost = show_money(left.cost, morning.farm.currency)
-            title = f"{plain(left.name)} ({plain(left.field)})"
-            lines += wrapped(f"{title}: {plain(left.why)}; leaving it costs {cost}", 2, hang=4)
+            title = f"{one_line(left.name)} ({one_line(left.field)})"
+            lines += wrapped(f"{title}: {one_line(left.why)}; leaving it costs {cost}", 2, hang=4)
     lines += heading("Cautions")
     for caution in morning.cautions:
-        lines += wrapped(f"- {plain(caution)}", 2, hang=4)
+        lines += wrapped(f"- {one_line(caution)}", 2, hang=4)
     lines += ["", f"Status: {morning.status}; seed {morning.seed}"]
     return "\n".join(lines) + "\n"
 
 
 def _head(morning: Morning) -> list[str]:
-    title = f"{plain(morning.farm.name)}: cutting order, {day_name(morning.now)} {morning.now:%Y}"
+    title = (
+        f"{one_line(morning.farm.name)}: cutting order, {day_name(morning.now)} {morning.now:%Y}"
+    )
     lines = [title, "=" * min(WIDTH, len(title)), *wrapped(f"Weather: {weather_line(morning)}", 0)]
     for note in morning.weather_notes:
-        lines += wrapped(f"Weather note: {plain(note)}", 0, hang=2)
+        lines += wrapped(f"Weather note: {one_line(note)}", 0, hang=2)
     if morning.makeup:
-        lines += wrapped(f"Make-up: {plain(morning.makeup)}", 0, hang=2)
+        lines += wrapped(f"Make-up: {one_line(morning.makeup)}", 0, hang=2)
     for change in morning.changes:
-        lines += wrapped(f"Changed: {plain(change)}", 0, hang=2)
+        lines += wrapped(f"Changed: {one_line(change)}", 0, hang=2)
     for lesson in morning.lessons:
-        lines += wrapped(f"Learnt: {plain(lesson)}", 0, hang=2)
+        lines += wrapped(f"Learnt: {one_line(lesson)}", 0, hang=2)
     return lines + wrapped(
         f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
         "brackets; 'chance' is that the field is begun and finished on the days said. A field not "
@@ -99,7 +101,7 @@ def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
     lines = heading(crew_title(crew.crew))
     lines += wrapped(machines(crew), 0)
     if crew.note:
-        lines += wrapped(plain(crew.note), 0)
+        lines += wrapped(one_line(crew.note), 0)
     day = None
     for place, order in enumerate(crew.orders, 1):
         if order.start.mid.date() != day:
@@ -108,9 +110,9 @@ def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
         lines += _order(place, order, morning)
     if crew.fallback is not None:
         lines += wrapped(
-            f"If the first sample is tough: {plain(crew.fallback.if_tough)}", 0, hang=2
+            f"If the first sample is tough: {one_line(crew.fallback.if_tough)}", 0, hang=2
         )
-        lines += wrapped(f"If the ground is soft: {plain(crew.fallback.if_soft)}", 0, hang=2)
+        lines += wrapped(f"If the ground is soft: {one_line(crew.fallback.if_soft)}", 0, hang=2)
     if crew.orders:
         lines.append(f"In all {len(crew.orders)} orders, {total_area(crew, morning)}")
     return lines
@@ -147,9 +149,9 @@ def _remarks(order: Order) -> Iterator[str]:
     if order.headland_only:
         yield f"ground: {EDGE_ONLY}"
     if order.reason:
-        yield f"why: {plain(order.reason)}"
+        yield f"why: {one_line(order.reason)}"
     if order.changed:
-        yield f"changed: {plain(order.changed)}"
+        yield f"changed: {one_line(order.changed)}"
 
 
 def _loss(morning: Morning) -> list[str]:
@@ -174,7 +176,7 @@ def terminal_ready(
     from `outlook.for_work`.
     """
     column, fit, causes = WORK_TEXTS[work]
-    title = f"{plain(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
+    title = f"{one_line(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
     lines = [title, "=" * min(WIDTH, len(title))]
     lines += wrapped(
         f"drive: hours the ground bears a combine, day and night. {column}: hours {fit} while a "

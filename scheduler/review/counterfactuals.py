@@ -31,7 +31,7 @@ from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
 from scheduler.planning.dispatch_rules import rule_orders
 from scheduler.review.observed_season import HOUR, ObservedSeason
 from scheduler.review.work_record import WorkRecord, area_by_job
-from scheduler.season_book.farm_state import DONE, SAMPLE_SD
+from scheduler.season_book.farm_state import FINISHED_FRACTION, SAMPLE_SD
 from scheduler.simulation.following import CrewOrders, followed
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
@@ -198,7 +198,7 @@ def done_loss(observed: ObservedSeason, compiled: Compiled, cut: WorkRecord) -> 
 def uncut_share(compiled: Compiled, j: int, area: Array) -> float:
     """Share of a job left uncut, turning strips aside; `area` (job, crew, hour) ha."""
     left = 1.0 - float(area[j].sum()) / compiled.jobs[j].area_ha
-    return left if left > 1.0 - DONE else 0.0
+    return left if left > 1.0 - FINISHED_FRACTION else 0.0
 
 
 def _cut_loss(observed: ObservedSeason, compiled: Compiled, j: int, k: int, area: Array) -> Array:

@@ -24,10 +24,10 @@ from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 from scheduler.season_book.kinds import Entry
-from scheduler.season_book.store import FILE
-from scheduler.weather.history import PAST_DAYS, gauged, records
-from scheduler.weather.selection import latest, nearest
-from scheduler.weather.store import stored
+from scheduler.season_book.store import BOOK_FILE
+from scheduler.weather.history import PAST_DAYS, records, with_gauges
+from scheduler.weather.selection import latest_cells, nearest_places
+from scheduler.weather.store import stored_answers
 from scheduler.windows.model_inputs import simulate_farm
 
 HOUR = np.timedelta64(1, "h")
@@ -109,7 +109,7 @@ def read_observed_season(
             f"the weather records end {known.times[-1]} UTC, before the season's end; run "
             "`afterrain fetch`, or review a part of it with --until DATE"
         )
-    known = gauged(known, farm, gauges, notes)
+    known = with_gauges(known, farm, gauges, notes)
     past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)
     season, _ = simulate_farm(farm, past, ahead, observations=seen, seed=seed)
     return ObservedSeason(
@@ -131,7 +131,7 @@ def _opened(folder: Path, book: Path | None) -> Iterator[Book]:
     if not book.is_file():
         raise BookError(f"{book} is no file: name a season book or a backup of one")
     with tempfile.TemporaryDirectory() as aside:
-        shutil.copyfile(book, Path(aside) / FILE)
+        shutil.copyfile(book, Path(aside) / BOOK_FILE)
         with Book(aside) as other:
             yield other
 
@@ -164,9 +164,9 @@ def _as_at_start(farm: Farm, book: Book, stop: datetime) -> Farm:
 
 def observed_weather(folder: Path, farm: Farm, end: np.datetime64, notes: list[str]) -> Weather:
     """Records of every field, (1, field, hour), to `end` or their last known hour before it."""
-    archive = stored(folder, "archive")
+    archive = stored_answers(folder, "archive")
     now = datetime.fromisoformat(f"{end}+00:00")
-    cells = latest(archive, farm, max([now, *(s.issued for s in archive)]), notes)
+    cells = latest_cells(archive, farm, max([now, *(s.issued for s in archive)]), notes)
     known = records(folder, cells, end, notes) if cells else None
     if known is None:
         raise WeatherError(
@@ -176,5 +176,5 @@ def observed_weather(folder: Path, farm: Farm, end: np.datetime64, notes: list[s
     if not len(told):
         raise WeatherError(f"{folder}: the weather records are empty; run `afterrain fetch`")
     stop = known.times[told[-1]] + HOUR
-    site = nearest(farm.fields, [(c.lat, c.lon) for c in cells])[0]
+    site = nearest_places(farm.fields, [(c.lat, c.lon) for c in cells])[0]
     return known.between(max(known.start, stop - 24 * PAST_DAYS * HOUR), stop).sites(site)

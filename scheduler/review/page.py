@@ -10,8 +10,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.axes import Axes
 
-from scheduler.farm.units import USUAL
-from scheduler.farm.wording import plain
+from scheduler.farm.units import DEFAULT_UNITS
+from scheduler.farm.wording import one_line
 from scheduler.report.charts import INK, PALETTE, money_axis, new_axes, note
 from scheduler.report.files import write_whole
 from scheduler.report.sheet import heading, unbroken
@@ -118,7 +118,7 @@ def calendar(review: Review) -> list[dict[str, Any]]:
                 most = max(causes, key=lambda c: float(by_field[c, i, d]))
                 lost = " lost" if review.lost[i, d] else ""
                 cells.append({"class": f"held{lost}", "text": LETTERS[most]})
-        out.append({"name": f"{plain(field.name)} ({plain(field.id)})", "cells": cells})
+        out.append({"name": f"{one_line(field.name)} ({one_line(field.id)})", "cells": cells})
     return out
 
 
@@ -142,7 +142,7 @@ def review_parts(review: Review) -> dict[str, Any]:
         "days": review.days,
         "calendar": calendar(review),
         "letters": [(LETTERS[c], CAUSE_NAMES[c]) for c in LETTERS if c is not Cause.CREW],
-        "unit": USUAL["area"][farm.units == "metric"],
+        "unit": DEFAULT_UNITS["area"][farm.units == "metric"],
         "notes": review.observed.notes,
         "hours_picture": picture(plot_hours(review)),
         "counterfactuals_picture": picture(plot_counterfactuals(review)),
@@ -155,7 +155,7 @@ def review_html(review: Review) -> str:
         loader=PackageLoader("scheduler.review"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    env.filters |= {"plain": plain, "heading": heading, "kept": unbroken}
+    env.filters |= {"plain": one_line, "heading": heading, "kept": unbroken}
     return str(Markup(env.get_template("review.html").render(**review_parts(review))))
 
 

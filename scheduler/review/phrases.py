@@ -11,8 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.farm.units import USUAL, from_si, show_area, show_money, show_number
-from scheduler.farm.wording import crew_title, crop_name, day_name, guarded, percent, plain
+from scheduler.farm.units import DEFAULT_UNITS, from_si, show_area, show_money, show_number
+from scheduler.farm.wording import crew_title, crop_name, day_name, formula_safe, one_line, percent
 from scheduler.review.counterfactuals import AS_DONE, AS_PLANNED, BEST_FIXED_ORDER
 from scheduler.review.delay_accounting import CAUSE_NAMES, DELAY_CAUSES, WEATHER_CAUSES, Cause
 from scheduler.review.loss_breakdown import PARTS
@@ -43,7 +43,7 @@ def spread(review: Review, low: float, high: float) -> str:
 def title(review: Review) -> str:
     """What is looked back on."""
     first, last = review.days[0], review.days[-1]
-    name = plain(review.observed.farm.name)
+    name = one_line(review.observed.farm.name)
     return f"{name}: {day_name(first)} to {day_name(last)} {last.year}"
 
 
@@ -134,7 +134,7 @@ def _field_row(review: Review, i: int) -> dict[str, str]:
     cut = _dates(review, days)
     weather = max(WEATHER_CAUSES, key=lambda c: float(review.area_days[i, c]))
     return {
-        "field": f"{plain(field.name)} ({plain(field.id)})",
+        "field": f"{one_line(field.name)} ({one_line(field.id)})",
         "crop": crop_name(field.crop),
         "area": show_area(field.area_ha * (1 - field.cut_fraction), units),
         "cut": cut,
@@ -198,7 +198,13 @@ def skill_rows(review: Review) -> list[tuple[str, ...]]:
 def adherence_rows(review: Review) -> list[tuple[str, str, str, str, str]]:
     """Days that did not go as told: day, crew, told, cut, why."""
     return [
-        (day_name(d.day), plain(d.crew), ", ".join(d.told) or "-", ", ".join(d.cut) or "-", d.why)
+        (
+            day_name(d.day),
+            one_line(d.crew),
+            ", ".join(d.told) or "-",
+            ", ".join(d.cut) or "-",
+            d.why,
+        )
         for d in review.adherence
         if not d.followed
     ]
@@ -223,7 +229,7 @@ def review_terminal(review: Review) -> str:
         "---------",
         *(lost_lines(review) or ["none: every day saw cutting"]),
     ]
-    unit = USUAL["area"][review.observed.farm.units == "metric"]
+    unit = DEFAULT_UNITS["area"][review.observed.farm.units == "metric"]
     lines += ["", "Where the hours went"]
     lines += _table(("cause", "combine-h", "share", f"{unit}-days"), cause_rows(review))
     lines += ["", "Ways to cut this season, in the weather that came"]
@@ -271,8 +277,8 @@ def hours_csv(review: Review) -> str:
                 for c in Cause:
                     if (hours := float(review.field_hours[c, f, k, d])) > 5e-5:
                         writer.writerow((
-                            midnight.date(), guarded(field.id), guarded(field.name),
-                            guarded(crew), CAUSE_NAMES[c], f"{hours:.4f}",
+                            midnight.date(), formula_safe(field.id), formula_safe(field.name),
+                            formula_safe(crew), CAUSE_NAMES[c], f"{hours:.4f}",
                         ))  # fmt: skip
     return out.getvalue()
 
@@ -281,7 +287,7 @@ def fields_csv(review: Review) -> str:
     """One row a field: area, days, delay by cause, money by part."""
     out = io.StringIO(newline="")
     units = review.observed.farm.units
-    unit = USUAL["area"][units == "metric"]
+    unit = DEFAULT_UNITS["area"][units == "metric"]
     delay = [c for c in Cause if c not in (Cause.DONE, Cause.GREEN)]
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow((
@@ -294,7 +300,7 @@ def fields_csv(review: Review) -> str:
         days = (from_si(float(review.area_days[i, c]), "area", units) for c in delay)
         money_parts = (review.loss[:, i].mean(), low, high, *review.parts[i])
         writer.writerow((
-            guarded(f.id), guarded(f.name), guarded(crop_name(f.crop)),
+            formula_safe(f.id), formula_safe(f.name), formula_safe(crop_name(f.crop)),
             f"{from_si(f.area_ha * (1 - f.cut_fraction), 'area', units):.1f}",
             _dates(review, np.flatnonzero(review.cut.area[i].any(axis=0))),
             int(review.lost[i].sum()), *(f"{v:.2f}" for v in money_parts),

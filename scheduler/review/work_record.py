@@ -12,10 +12,10 @@ from readiness.atmosphere.weather import Array
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.distances import between_km
-from scheduler.farm.working_time import crew_slots, down_slots, local, open_slots, utc_hour
+from scheduler.farm.working_time import crew_slots, down_slots, farm_time, open_slots, utc_hour
 from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import HOUR, ObservedSeason
-from scheduler.season_book.farm_state import DONE
+from scheduler.season_book.farm_state import FINISHED_FRACTION
 from scheduler.season_book.kinds import Entry
 
 #: Hours that an entry of cutting may reach back; assumed: people write at the end of the day.
@@ -111,7 +111,7 @@ def _done(observed: ObservedSeason, area: Array) -> NDArray[np.int64]:
     whole = np.array([f.area_ha for f in observed.farm.fields])
     before = np.array([f.area_ha * f.cut_fraction for f in observed.farm.fields])
     cut = (before[:, None] + np.cumsum(area, axis=1)) / whole[:, None]
-    full = cut >= DONE
+    full = cut >= FINISHED_FRACTION
     return np.asarray(np.where(full.any(axis=1), full.argmax(axis=1) + 1, area.shape[1]))
 
 
@@ -189,7 +189,7 @@ def day_of_hours(observed: ObservedSeason) -> tuple[NDArray[np.int64], tuple[dat
     at = observed.start.replace(hour=0, minute=0, second=0, microsecond=0)
     while at < observed.stop:
         midnights.append(at)
-        next_day = local(utc_hour(at) + 36 * HOUR, observed.farm.tz)
+        next_day = farm_time(utc_hour(at) + 36 * HOUR, observed.farm.tz)
         at = next_day.replace(hour=0, minute=0, second=0, microsecond=0)
     starts = np.array([observed.index(m) for m in midnights])
     day = np.searchsorted(starts, np.arange(observed.hours), side="right") - 1

@@ -19,11 +19,11 @@ import pandas as pd
 from readiness.season.inputs import Observation
 from scheduler.errors import BookError, ConflictError
 from scheduler.farm.model import Farm
-from scheduler.season_book import farm_state as actuals
-from scheduler.season_book.farm_state import Spans
-from scheduler.season_book.formatting import at_words, says
+from scheduler.season_book import farm_state
+from scheduler.season_book.farm_state import Intervals
+from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.season_book.kinds import KINDS, Entry
-from scheduler.season_book.store import FILE, copy_book, integrity, open_book, writing
+from scheduler.season_book.store import BOOK_FILE, copy_book, integrity, open_book, transaction
 
 _COLUMNS = "e.id, kind, subject, at, noted, who, facts, replaces, withdrawn, token"
 _GONE = "EXISTS (SELECT 1 FROM entry r WHERE r.replaces = e.id)"
@@ -46,7 +46,7 @@ class Book:
 
     def __init__(self, folder: str | Path) -> None:
         self.folder = Path(folder)
-        self.path = self.folder / FILE
+        self.path = self.folder / BOOK_FILE
         if not self.folder.is_dir():
             raise BookError(f"{folder} is no folder: give your farm's folder")
         self._db = open_book(self.path)
@@ -54,7 +54,7 @@ class Book:
     @staticmethod
     def exists(folder: str | Path) -> bool:
         """Whether a folder has a season book."""
-        return (Path(folder) / FILE).is_file()
+        return (Path(folder) / BOOK_FILE).is_file()
 
     def __enter__(self) -> Self:
         return self
@@ -82,12 +82,12 @@ class Book:
         ConflictError
             Where somebody else wrote or corrected the same in the meantime.
         """
-        with writing(self._db, self.path):
+        with transaction(self._db, self.path):
             return self._put(entry, seen)
 
     def add_all(self, entries: Iterable[Entry]) -> list[Entry]:
         """Write entries, all or none."""
-        with writing(self._db, self.path):
+        with transaction(self._db, self.path):
             return [self._put(e, None) for e in entries]
 
     def _put(self, entry: Entry, seen: int | None) -> Entry:
@@ -195,45 +195,45 @@ class Book:
 
     def observations(self, farm: Farm, until: datetime) -> list[Observation]:
         """Samples ('moisture') and ground checks ('tier')."""
-        return actuals.observations(self.entries("sample", "ground", until=until), farm, until)
+        return farm_state.observations(self.entries("sample", "ground", until=until), farm, until)
 
     def gauges(self, until: datetime) -> pd.DataFrame:
         """Gauge readings: gauge, time (UTC, start of the reading), hours, mm."""
-        return actuals.gauges(self.entries("rain", until=until), until)
+        return farm_state.gauges(self.entries("rain", until=until), until)
 
     def progress(self, farm: Farm, until: datetime) -> dict[str, float]:
         """Fraction cut by field id, that of the field table included."""
-        return actuals.progress(self.entries("cut", until=until), farm, until)
+        return farm_state.progress(self.entries("cut", until=until), farm, until)
 
     def left_ha(self, farm: Farm, field: str, until: datetime, *, but: int | None = None) -> float:
         """What is left uncut of a field, ha, the entry `but` not counted."""
         area = next(f.area_ha for f in farm.fields if f.id == field)
         told = [e for e in self.entries("cut", until=until) if e.id != but]
-        return area * max(0.0, 1.0 - actuals.progress(told, farm, until)[field])
+        return area * max(0.0, 1.0 - farm_state.progress(told, farm, until)[field])
 
     def in_progress(self, farm: Farm, until: datetime) -> dict[str, str]:
         """Fields begun lately and not finished, with the crew where it was told ('' if not)."""
-        return actuals.in_progress(self.entries("cut", until=until), farm, until)
+        return farm_state.in_progress(self.entries("cut", until=until), farm, until)
 
-    def down(self, until: datetime) -> dict[str, Spans]:
+    def down(self, until: datetime) -> dict[str, Intervals]:
         """When machines are down, by machine id."""
-        return actuals.down(self.entries("down", "repaired", until=until))
+        return farm_state.breakdowns(self.entries("down", "repaired", until=until))
 
     def absences(self, farm: Farm, until: datetime) -> dict[str, tuple[Any, ...]]:
         """Days on which crews are away, by crew id."""
-        return actuals.absences(self.entries("absent", until=until), farm)
+        return farm_state.absences(self.entries("absent", until=until), farm)
 
-    def notices(self, farm: Farm, until: datetime) -> dict[str, Spans]:
+    def notices(self, farm: Farm, until: datetime) -> dict[str, Intervals]:
         """When delivery points take nothing, by point id."""
-        return actuals.notices(self.entries("notice", until=until), farm)
+        return farm_state.closures(self.entries("notice", until=until), farm)
 
     def delivered(self, farm: Farm, until: datetime) -> dict[str, float]:
         """Room that loads on tickets fill, tonnes of wheat, by point id."""
-        return actuals.delivered(self.entries("ticket", until=until), farm, until)
+        return farm_state.delivered(self.entries("ticket", until=until), farm, until)
 
     def locked(self, farm: Farm, until: datetime) -> dict[str, tuple[str, ...]]:
         """Orders changed by hand that hold, by crew: fields not yet cut, in order."""
-        return actuals.locked(self.entries("order", "cut", until=until), farm, until)
+        return farm_state.manual_orders(self.entries("order", "cut", until=until), farm, until)
 
     def issue_plan(self, document: dict[str, Any], *, seen: int, by: str = "") -> Entry:
         """Keep an issued plan (a `plan_json`); `seen` is the revision that it was made from."""
@@ -242,7 +242,7 @@ class Book:
         if isinstance(loss, (int, float)):
             facts["loss"] = float(loss)
         at = datetime.fromisoformat(document["made"])
-        with writing(self._db, self.path):
+        with transaction(self._db, self.path):
             entry = self._put(Entry(kind="plan", subject="", at=at, by=by, facts=facts), None)
             self._db.execute(
                 "INSERT INTO plan (entry, document) VALUES (?, ?)",
@@ -276,8 +276,8 @@ class Book:
         """What was written since the last plan made before a time, a line each."""
         issue = self.last_issue(now)
         return tuple(
-            f"{'Taken back' if e.withdrawn else 'Entered'}: {says(e, farm)}"
-            f" ({at_words(e, farm, now)}{', ' + e.by if e.by else ''})"
+            f"{'Taken back' if e.withdrawn else 'Entered'}: {entry_text(e, farm)}"
+            f" ({entry_time_text(e, farm, now)}{', ' + e.by if e.by else ''})"
             for e in (self.since(issue) if issue else ())
             if e.at <= now
         )

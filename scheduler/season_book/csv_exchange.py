@@ -10,35 +10,37 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from scheduler.errors import BookError, EntryError, Unreadable
+from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import SCALES, USUAL, spelled
-from scheduler.farm.wording import guarded
+from scheduler.farm.units import DEFAULT_UNITS, SI_PER_UNIT, normalized_name
+from scheduler.farm.wording import formula_safe
 from scheduler.farm_files.csv_table import CsvTable, read_csv, read_number
 from scheduler.farm_files.dates import read_time
 from scheduler.season_book.book import Book
-from scheduler.season_book.formatting import unit_of, write_value
+from scheduler.season_book.formatting import default_unit, write_value
 from scheduler.season_book.kinds import KINDS, Entry, Fact, crop_of
 from scheduler.season_book.parsing import read_entry
 
-HEAD = ("token", "kind", "subject", "at", "by", "noted", "replaces", "withdrawn")
-TOLD = 20  # problems printed one by one; assumed, a screen's worth
-FACTS: dict[str, Fact] = {f.name: f for k in KINDS.values() if k.by_hand for f in k.facts}
+ENTRY_COLUMNS = ("token", "kind", "subject", "at", "by", "noted", "replaces", "withdrawn")
+MAX_PRINTED_PROBLEMS = 20  # problems printed one by one; assumed, a screen's worth
+FACTS_BY_NAME: dict[str, Fact] = {f.name: f for k in KINDS.values() if k.by_hand for f in k.facts}
 
 
-def column(fact: Fact, farm: Farm) -> str:
+def fact_heading(fact: Fact, farm: Farm) -> str:
     """Heading of a fact, its unit included: 'rain_in', 'weight_bu', 'moisture_pct'."""
     metric = farm.units == "metric"
-    if fact.quantity in SCALES:
-        return f"{fact.name}_{USUAL[fact.quantity][metric]}"
-    unit = {"percent": "pct", "test_weight": spelled(unit_of(fact, farm))}.get(fact.quantity)
+    if fact.quantity in SI_PER_UNIT:
+        return f"{fact.name}_{DEFAULT_UNITS[fact.quantity][metric]}"
+    unit = {"percent": "pct", "test_weight": normalized_name(default_unit(fact, farm))}.get(
+        fact.quantity
+    )
     return f"{fact.name}_{unit}" if unit else fact.name
 
 
 def book_csv(book: Book, farm: Farm) -> str:
     """Every entry made by hand, superseded ones too, in the order written; CRLF (RFC 4180)."""
     out = io.StringIO(newline="")
-    names = [*HEAD, *(column(f, farm) for f in FACTS.values())]
+    names = [*ENTRY_COLUMNS, *(fact_heading(f, farm) for f in FACTS_BY_NAME.values())]
     writer = csv.DictWriter(out, fieldnames=names, lineterminator="\r\n")
     writer.writeheader()
     entries = [e for e in book.entries(gone=True) if KINDS[e.kind].by_hand]
@@ -53,9 +55,9 @@ def _row(entry: Entry, farm: Farm, tokens: Mapping[int, str]) -> dict[str, str]:
     row = {
         "token": entry.token,
         "kind": entry.kind,
-        "subject": guarded(entry.subject),
+        "subject": formula_safe(entry.subject),
         "at": entry.at.astimezone(farm.tz).isoformat(),
-        "by": guarded(entry.by),
+        "by": formula_safe(entry.by),
         "noted": noted.isoformat(),
         "replaces": tokens[entry.replaces] if entry.replaces else "",
         "withdrawn": "yes" if entry.withdrawn else "",
@@ -63,19 +65,19 @@ def _row(entry: Entry, farm: Farm, tokens: Mapping[int, str]) -> dict[str, str]:
     for fact in KINDS[entry.kind].facts:
         if (value := entry.facts.get(fact.name)) is not None:
             text = write_value(fact, value, farm, crop)
-            row[column(fact, farm)] = text if isinstance(value, float) else guarded(text)
+            row[fact_heading(fact, farm)] = text if isinstance(value, float) else formula_safe(text)
     return row
 
 
 @dataclass(frozen=True, kw_only=True)
-class Row:
+class TableRow:
     """An entry read from a table, and the token of the one it replaces."""
 
     entry: Entry
     replaces: str
 
 
-def read_rows(text: str, farm: Farm, *, now: datetime) -> list[Row]:
+def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
     """Entries of a table. Units may be named in the headings (rain_mm), else they are the farm's.
 
     Raises
@@ -85,7 +87,9 @@ def read_rows(text: str, farm: Farm, *, now: datetime) -> list[Row]:
     """
     table = read_csv(text)
     problems = [f"row {number}: {what}; {remedy}" for number, what, remedy in table.faults]
-    missing = [c for c in ("kind", "subject") if c not in {spelled(c) for c in table.columns}]
+    missing = [
+        c for c in ("kind", "subject") if c not in {normalized_name(c) for c in table.columns}
+    ]
     if missing:
         raise BookError(f"the heading has no {' and no '.join(missing)}: begin with kind, subject")
     rows = []
@@ -96,18 +100,26 @@ def read_rows(text: str, farm: Farm, *, now: datetime) -> list[Row]:
         except EntryError as error:
             problems += [f"row {number}, {name}: {why}" for name, why in error.wrong.items()]
     if problems:
-        more = [f"and {len(problems) - TOLD} more"] if len(problems) > TOLD else []
-        raise BookError("\n".join(["nothing was imported:", *problems[:TOLD], *more]))
+        more = (
+            [f"and {len(problems) - MAX_PRINTED_PROBLEMS} more"]
+            if len(problems) > MAX_PRINTED_PROBLEMS
+            else []
+        )
+        raise BookError(
+            "\n".join(["nothing was imported:", *problems[:MAX_PRINTED_PROBLEMS], *more])
+        )
     return rows
 
 
 def _read_row(
     table: CsvTable, cells: tuple[str, ...], farm: Farm, now: datetime, seen: Counter[str]
-) -> Row:
+) -> TableRow:
     values = {
-        spelled(c): _unguarded(v) for c, v in zip(table.columns, cells, strict=True) if v.strip()
+        normalized_name(c): _unguarded(v)
+        for c, v in zip(table.columns, cells, strict=True)
+        if v.strip()
     }
-    head = {name: values.pop(name, "") for name in HEAD}
+    head = {name: values.pop(name, "") for name in ENTRY_COLUMNS}
     noted = _noted(head["noted"], farm, now)
     kind = KINDS.get(head["kind"])
     facts = {} if kind is None else _facts(values, kind.facts, table)
@@ -124,7 +136,7 @@ def _read_row(
     withdrawn = head["withdrawn"].lower() in ("yes", "true", "1")
     if withdrawn and not head["replaces"]:
         raise EntryError({"withdrawn": "takes nothing back; give replaces"})
-    return Row(
+    return TableRow(
         entry=replace(entry, token=token, noted=noted, withdrawn=withdrawn),
         replaces=head["replaces"],
     )
@@ -143,7 +155,7 @@ def _noted(text: str, farm: Farm, now: datetime) -> datetime | None:
     except ValueError:
         try:
             when = read_time(text, farm.tz)[0]
-        except Unreadable as error:
+        except UnreadableError as error:
             raise EntryError({"noted": str(error)}) from None
     if not datetime(2000, 1, 1, tzinfo=UTC) <= when <= now:
         raise EntryError({"noted": f"{text[:40]} is not a time in the past"})
@@ -154,12 +166,12 @@ def _facts(values: Mapping[str, str], facts: tuple[Fact, ...], table: CsvTable) 
     """Texts by fact, each number with the unit of its heading; blank and foreign cells dropped."""
     out = {}
     for fact in facts:
-        units = [*SCALES.get(fact.quantity, ()), "pct", "lb_bu", "kg_hl"]
+        units = [*SI_PER_UNIT.get(fact.quantity, ()), "pct", "lb_bu", "kg_hl"]
         for name, unit in [(fact.name, ""), *((f"{fact.name}_{u}", u) for u in units)]:
             if name in values:
                 out[fact.name] = _with_unit(values[name], unit, fact, table)
     for name, text in values.items():
-        if not any(name == f.name or name.startswith(f"{f.name}_") for f in FACTS.values()):
+        if not any(name == f.name or name.startswith(f"{f.name}_") for f in FACTS_BY_NAME.values()):
             continue  # a column of the user's own
         if not any(name == f.name or name.startswith(f"{f.name}_") for f in facts):
             out[name] = text  # a fact of another kind: read_entry says so
@@ -171,7 +183,7 @@ def _with_unit(text: str, unit: str, fact: Fact, table: CsvTable) -> str:
         return text
     try:
         number = read_number(text, table.mark)
-    except (Unreadable, ValueError, OverflowError):
+    except (UnreadableError, ValueError, OverflowError):
         return text  # read_value says what is wrong with it
     return f"{number!r} {unit}"
 
@@ -183,7 +195,7 @@ def _fingerprint(entry: Entry, seen: Counter[str]) -> str:
     return hashlib.sha256(f"{said}\n{seen[said]}".encode()).hexdigest()[:32]
 
 
-def import_rows(book: Book, rows: list[Row]) -> int:
+def import_rows(book: Book, rows: list[TableRow]) -> int:
     """Write rows, all or none, those the book has excepted; the number written."""
 
     def resolved() -> Iterator[Entry]:  # runs inside the book's transaction

@@ -10,14 +10,19 @@ import pandas as pd
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
 from scheduler.farm.model import Farm
-from scheduler.farm.units import wheat_t
+from scheduler.farm.units import wheat_equivalent_t
 from scheduler.farm.working_time import utc_hour
-from scheduler.farm_files.dates import instant
-from scheduler.season_book.kinds import EARLY, OPEN, Entry, whole
+from scheduler.farm_files.dates import farm_time_to_utc
+from scheduler.season_book.kinds import (
+    NOTICE_CLOSING_EARLY,
+    NOTICE_OPEN_AGAIN,
+    Entry,
+    field_of_parcel,
+)
 
-Spans = tuple[tuple[datetime, datetime], ...]
-FOREVER = datetime(2200, 1, 1, tzinfo=UTC)  # an end that nobody told
-TIERS = {
+Intervals = tuple[tuple[datetime, datetime], ...]
+OPEN_ENDED = datetime(2200, 1, 1, tzinfo=UTC)  # an end that nobody told
+TIER_OF_GROUND = {
     "firm": Tier.FIRM,
     "headland-only": Tier.HEADLAND_ONLY,
     "soft": Tier.SOFT,
@@ -25,9 +30,11 @@ TIERS = {
 }
 SAMPLE_SD = 0.5  # points; a hand-held meter, assumed because makers state about half a point
 TIER_SD = 0.5  # tiers; assumed, because people looking at the same ground differ by half a class
-DONE = 0.995  # cut fraction from which a field is finished; assumed, turning strips are left
+FINISHED_FRACTION = (
+    0.995  # cut fraction from which a field is finished; assumed, turning strips are left
+)
 #: Days for which a field that was begun counts as being cut, and an own order holds; assumed.
-BEGUN_DAYS = 3.0
+RECENT_DAYS = 3.0
 
 
 def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[Observation]:
@@ -43,7 +50,7 @@ def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[
                 Observation(field=place, time=hour, kind="moisture", value=wet, sd=SAMPLE_SD)
             )
         elif e.kind == "ground":
-            tier = float(TIERS[e.text("ground")])
+            tier = float(TIER_OF_GROUND[e.text("ground")])
             out.append(Observation(field=place, time=hour, kind="tier", value=tier, sd=TIER_SD))
     return sorted(out, key=lambda o: (o.time, o.field))
 
@@ -66,13 +73,13 @@ def progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str,
     for e in entries:
         if e.kind == "cut" and e.subject in out and e.at <= until:
             out[e.subject] += (e.number("area") or 0.0) / area[e.subject]
-    return {k: 1.0 if v >= DONE else v for k, v in out.items()}
+    return {k: 1.0 if v >= FINISHED_FRACTION else v for k, v in out.items()}
 
 
 def in_progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, str]:
-    """Fields begun within `BEGUN_DAYS` and not finished, last first, with the crew if told."""
+    """Fields begun within `RECENT_DAYS` and not finished, last first, with the crew if told."""
     cut = progress(entries, farm, until)
-    recent = [e for e in entries if until - timedelta(days=BEGUN_DAYS) < e.at <= until]
+    recent = [e for e in entries if until - timedelta(days=RECENT_DAYS) < e.at <= until]
     out: dict[str, str] = {}
     for e in sorted(recent, key=lambda e: (e.at, e.id), reverse=True):
         if e.kind == "cut" and e.subject not in out and cut.get(e.subject, 1.0) < 1.0:
@@ -80,34 +87,34 @@ def in_progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[s
     return out
 
 
-def _ended(start: Sequence[Entry], stops: Sequence[Entry]) -> dict[str, Spans]:
+def _ended(start: Sequence[Entry], stops: Sequence[Entry]) -> dict[str, Intervals]:
     """Spans from each start to its own end, or to the first stop after it."""
-    out: dict[str, Spans] = {}
+    out: dict[str, Intervals] = {}
     for e in sorted(start, key=lambda e: (e.at, e.id)):
         ends = [s.at for s in stops if s.subject == e.subject and (s.at, s.id) > (e.at, e.id)]
-        end = min([e.time("until") or FOREVER, *ends])
+        end = min([e.time("until") or OPEN_ENDED, *ends])
         if end > e.at:
             out[e.subject] = (*out.get(e.subject, ()), (e.at, end))
     return out
 
 
-def down(entries: Sequence[Entry]) -> dict[str, Spans]:
-    """When machines are down: from the breakdown to its told end or the repair, else `FOREVER`."""
+def breakdowns(entries: Sequence[Entry]) -> dict[str, Intervals]:
+    """When machines are down: until the entered end or the repair, else `OPEN_ENDED`."""
     return _ended(
         [e for e in entries if e.kind == "down"], [e for e in entries if e.kind == "repaired"]
     )
 
 
-def notices(entries: Sequence[Entry], farm: Farm) -> dict[str, Spans]:
+def closures(entries: Sequence[Entry], farm: Farm) -> dict[str, Intervals]:
     """When delivery points take nothing; one that closes early opens again at midnight."""
-    shut = [e for e in entries if e.text("notice") != OPEN]
-    told = _ended(shut, [e for e in entries if e.text("notice") == OPEN])
-    early = {(e.subject, e.at) for e in shut if e.text("notice") == EARLY}
+    shut = [e for e in entries if e.text("notice") != NOTICE_OPEN_AGAIN]
+    told = _ended(shut, [e for e in entries if e.text("notice") == NOTICE_OPEN_AGAIN])
+    early = {(e.subject, e.at) for e in shut if e.text("notice") == NOTICE_CLOSING_EARLY}
 
     def end(point: str, a: datetime, b: datetime) -> datetime:
         day = a.astimezone(farm.tz).date() + timedelta(days=1)
-        midnight = instant(datetime.combine(day, time(0)), farm.tz)
-        return min(b, midnight) if (point, a) in early and b == FOREVER else b
+        midnight = farm_time_to_utc(datetime.combine(day, time(0)), farm.tz)
+        return min(b, midnight) if (point, a) in early and b == OPEN_ENDED else b
 
     return {p: tuple((a, end(p, a, b)) for a, b in spans) for p, spans in told.items()}
 
@@ -129,23 +136,27 @@ def delivered(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str
     out: dict[str, float] = {}
     for e in entries:
         if e.kind == "ticket" and e.at <= until:
-            filled = wheat_t(e.number("weight") or 0.0, crops.get(e.text("field")))
+            filled = wheat_equivalent_t(e.number("weight") or 0.0, crops.get(e.text("field")))
             out[e.subject] = out.get(e.subject, 0.0) + filled
     return out
 
 
-def locked(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, tuple[str, ...]]:
+def manual_orders(
+    entries: Sequence[Entry], farm: Farm, until: datetime
+) -> dict[str, tuple[str, ...]]:
     """The order last set by hand for each crew, while it holds: fields not yet cut, in order."""
     cut = progress(entries, farm, until)
     out: dict[str, tuple[str, ...]] = {}
     for e in entries:
         fields = e.facts.get("fields")
         if e.kind == "order" and isinstance(fields, tuple) and e.at <= until:
-            fresh = e.at > until - timedelta(days=BEGUN_DAYS)
+            fresh = e.at > until - timedelta(days=RECENT_DAYS)
             out.pop(e.subject, None)  # so that the later order stands later
-            out[e.subject] = tuple(f for f in fields if fresh and cut.get(whole(f), 1.0) < 1.0)
+            out[e.subject] = tuple(
+                f for f in fields if fresh and cut.get(field_of_parcel(f), 1.0) < 1.0
+            )
     taken: set[str] = set()
     for crew in reversed(out):  # a field that two crews were given belongs to the later order
-        out[crew] = tuple(f for f in out[crew] if not taken & {f, whole(f)})
+        out[crew] = tuple(f for f in out[crew] if not taken & {f, field_of_parcel(f)})
         taken |= set(out[crew])
     return {crew: fields for crew, fields in out.items() if fields}

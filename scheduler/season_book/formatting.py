@@ -6,8 +6,8 @@ from datetime import datetime
 
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
-    SCALES,
-    USUAL,
+    DEFAULT_UNITS,
+    SI_PER_UNIT,
     from_si,
     lb_bu,
     show_area,
@@ -22,7 +22,7 @@ from scheduler.farm.wording import clock
 from scheduler.season_book.kinds import KINDS, Entry, Fact, Value, crop_of
 
 
-def unit_of(fact: Fact, farm: Farm) -> str:
+def default_unit(fact: Fact, farm: Farm) -> str:
     """The unit a number without one is taken in."""
     metric = farm.units == "metric"
     special = {
@@ -34,7 +34,7 @@ def unit_of(fact: Fact, farm: Farm) -> str:
     }
     if fact.quantity in special:
         return special[fact.quantity]
-    pair = USUAL.get(fact.quantity)
+    pair = DEFAULT_UNITS.get(fact.quantity)
     if pair is None:
         return ""
     unit = pair[metric].replace("per_", f"{farm.currency}/")
@@ -79,12 +79,12 @@ def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
     number = float(value)
     if fact.quantity == "test_weight" and farm.units == "us":
         number = lb_bu(number, crop)
-    elif fact.quantity in SCALES:
+    elif fact.quantity in SI_PER_UNIT:
         number = from_si(number, fact.quantity, farm.units, crop)
     return f"{number:.12f}".rstrip("0").rstrip(".")
 
 
-def says(entry: Entry, farm: Farm) -> str:
+def entry_text(entry: Entry, farm: Farm) -> str:
     """What an entry says, one line: 'grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu'."""
     kind = KINDS[entry.kind]
     crop = crop_of(farm, entry.subject, entry.facts)
@@ -99,6 +99,6 @@ def says(entry: Entry, farm: Farm) -> str:
     return f"{head}: {', '.join(parts)}" if parts else head
 
 
-def at_words(entry: Entry, farm: Farm, now: datetime) -> str:
+def entry_time_text(entry: Entry, farm: Farm, now: datetime) -> str:
     """When, in farm time."""
     return clock(entry.at.astimezone(farm.tz), now.astimezone(farm.tz))

@@ -48,7 +48,7 @@ class Kind:
 
 
 GROUNDS = ("firm", "headland-only", "soft", "ruts")
-FULL, EARLY, OPEN = "full", "closing early", "open again"
+NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN = "full", "closing early", "open again"
 
 _GRAIN = (
     Fact(name="test_weight", label="Test weight", quantity="test_weight", low=30.0, high=95.0),
@@ -90,7 +90,7 @@ KINDS: dict[str, Kind] = {
             Fact(name="price", label="Price", quantity="price", high=5000.0))),
         Kind(name="notice", label="Delivery point notice", about="point", ahead=True, facts=(
             Fact(name="notice", label="Notice", quantity="choice", needed=True,
-                 choices=(FULL, EARLY, OPEN)),
+                 choices=(NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN)),
             Fact(name="until", label="Open again", hint="blank: not known, or the next day",
                  quantity="time"),
             REMARK)),
@@ -146,7 +146,7 @@ class Entry:
         return datetime.fromisoformat(text) if text else None
 
 
-def known(farm: Farm, about: str) -> tuple[str, ...]:
+def subject_ids(farm: Farm, about: str) -> tuple[str, ...]:
     """The ids a subject may have."""
     machines = [m.id for group in (farm.combines, farm.carts, farm.trucks) for m in group]
     return {
@@ -166,6 +166,6 @@ def crop_of(farm: Farm, subject: str, facts: Mapping[str, object]) -> str:
     return crops[0] if crops else "wheat_hard"
 
 
-def whole(name: str) -> str:
+def field_of_parcel(name: str) -> str:
     """The field of a parcel: 'F04' of 'F04/part 1 of 2'."""
     return name.partition("/")[0]

@@ -9,40 +9,66 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
-from scheduler.errors import EntryError, Unreadable
+from scheduler.errors import EntryError, UnreadableError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import SCALES, USUAL, factor, kg_hl, show_area, spelled
-from scheduler.farm.wording import plain
+from scheduler.farm.units import (
+    DEFAULT_UNITS,
+    SI_PER_UNIT,
+    kg_hl,
+    normalized_name,
+    show_area,
+    si_per_unit,
+)
+from scheduler.farm.wording import one_line
 from scheduler.farm_files.csv_table import read_number
-from scheduler.farm_files.dates import instant, read_time
+from scheduler.farm_files.dates import farm_time_to_utc, read_time
 from scheduler.season_book.formatting import show_fact
-from scheduler.season_book.kinds import KINDS, REMARK, Entry, Fact, Kind, Value, crop_of, known
+from scheduler.season_book.kinds import (
+    KINDS,
+    REMARK,
+    Entry,
+    Fact,
+    Kind,
+    Value,
+    crop_of,
+    subject_ids,
+)
 
-TEXT_MOST = 200  # characters; assumed, because a remark longer than that is not read in a cab
-PAST = timedelta(days=400)  # a season back; assumed
-FUTURE = timedelta(days=60)  # how far ahead an absence or a closure may be told; assumed
+MAX_TEXT_CHARACTERS = (
+    200  # characters; assumed, because a remark longer than that is not read in a cab
+)
+MAX_AGE = timedelta(days=400)  # a season back; assumed
+MAX_AHEAD = timedelta(days=60)  # how far ahead an absence or a closure may be told; assumed
 CLOCK_SLACK = timedelta(minutes=10)  # phones' clocks differ; assumed
 
 
 def identify(farm: Farm, about: str, text: str) -> str:
     """The id a text means: in any case, a field by name too, or by a beginning only one has."""
-    ids = known(farm, about)
-    named = {spelled(i): i for i in ids}
+    ids = subject_ids(farm, about)
+    named = {normalized_name(i): i for i in ids}
     if about == "field":
-        named |= {spelled(f.name): f.id for f in farm.fields if spelled(f.name) not in named}
+        named |= {
+            normalized_name(f.name): f.id
+            for f in farm.fields
+            if normalized_name(f.name) not in named
+        }
     if text in ids:
         return text
-    if (hit := named.get(spelled(text))) is not None:
+    if (hit := named.get(normalized_name(text))) is not None:
         return hit
-    begun = {i for name, i in named.items() if spelled(text) and name.startswith(spelled(text))}
+    begun = {
+        i
+        for name, i in named.items()
+        if normalized_name(text) and name.startswith(normalized_name(text))
+    }
     if len(begun) == 1:
         return begun.pop()
     if not text.strip():
-        raise Unreadable(f"the {about} is missing", f"name one of {_listed(ids)}")
-    near = difflib.get_close_matches(spelled(text), named, n=1)
+        raise UnreadableError(f"the {about} is missing", f"name one of {_listed(ids)}")
+    near = difflib.get_close_matches(normalized_name(text), named, n=1)
     hint = f'did you mean "{named[near[0]]}"? ' if near else ""
-    raise Unreadable(
-        f'{about} "{plain(text)[:40]}" is not known', f"{hint}known are {_listed(ids)}"
+    raise UnreadableError(
+        f'{about} "{one_line(text)[:40]}" is not known', f"{hint}known are {_listed(ids)}"
     )
 
 
@@ -53,22 +79,22 @@ def _listed(ids: Iterable[str]) -> str:
 
 def _scale(fact: Fact, unit: str, farm: Farm, crop: str) -> Callable[[float], float]:
     """From a number in `unit` ('' for the farm's own) to SI."""
-    word = spelled(unit.replace('"', "in").replace("/", "_"))
+    word = normalized_name(unit.replace('"', "in").replace("/", "_"))
     if fact.quantity == "test_weight":
         us = farm.units == "us" if not word else word in ("lb", "lb_bu", "lbs", "lbs_bu")
         if word and not us and word != "kg_hl":
-            raise Unreadable(f'"{unit}" is no unit of test weight', "use lb/bu or kg/hL")
+            raise UnreadableError(f'"{unit}" is no unit of test weight', "use lb/bu or kg/hL")
         return (lambda v: kg_hl(v, crop)) if us else (lambda v: v)
-    if fact.quantity not in SCALES:
+    if fact.quantity not in SI_PER_UNIT:
         own = {"percent": ("pct", "percent"), "hours": ("h", "hours")}.get(fact.quantity, ())
         if word and word not in own:
-            raise Unreadable(f'"{unit}" is no unit here', "write the number alone")
+            raise UnreadableError(f'"{unit}" is no unit here', "write the number alone")
         return lambda v: v
-    usual = USUAL[fact.quantity][farm.units == "metric"]
-    if word and word not in SCALES[fact.quantity]:
-        units = ", ".join(SCALES[fact.quantity])
-        raise Unreadable(f'"{unit}" is no unit here', f"use one of {units}")
-    per = factor(fact.quantity, word or usual, crop)
+    usual = DEFAULT_UNITS[fact.quantity][farm.units == "metric"]
+    if word and word not in SI_PER_UNIT[fact.quantity]:
+        units = ", ".join(SI_PER_UNIT[fact.quantity])
+        raise UnreadableError(f'"{unit}" is no unit here', f"use one of {units}")
+    per = si_per_unit(fact.quantity, word or usual, crop)
     return lambda v: v * per
 
 
@@ -82,54 +108,60 @@ def read_value(fact: Fact, text: str, farm: Farm, *, crop: str, now: datetime) -
     match = _NUMBER.fullmatch(text.strip())
     assert match is not None  # the pattern takes any text
     if not match[1].strip():
-        raise Unreadable(f'"{plain(text)[:40]}" is not a number', "write digits, as 12.5")
+        raise UnreadableError(f'"{one_line(text)[:40]}" is not a number', "write digits, as 12.5")
     scale = _scale(fact, (match[2] or "").strip(), farm, crop)
     try:
         number = read_number(match[1].strip(), ".")
     except (OverflowError, ValueError):
-        raise Unreadable(f'"{plain(text)[:40]}" is not a number', "write digits, as 12.5") from None
+        raise UnreadableError(
+            f'"{one_line(text)[:40]}" is not a number', "write digits, as 12.5"
+        ) from None
     value = scale(number)
     if not (math.isfinite(value) and fact.low <= value <= fact.high):
         low, high = (show_fact(fact, b, farm, crop) for b in (fact.low, fact.high))
-        raise Unreadable(
-            f"{plain(text)[:40]} is outside of {low} to {high}", "check the number and its unit"
+        raise UnreadableError(
+            f"{one_line(text)[:40]} is outside of {low} to {high}", "check the number and its unit"
         )
     return value
 
 
 def _choice(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
-    words = {spelled(c): c for c in fact.choices}
-    if (hit := words.get(spelled(text))) is not None:
+    words = {normalized_name(c): c for c in fact.choices}
+    if (hit := words.get(normalized_name(text))) is not None:
         return hit
-    raise Unreadable(f'"{plain(text)[:40]}" is not known', f"use one of {', '.join(fact.choices)}")
+    raise UnreadableError(
+        f'"{one_line(text)[:40]}" is not known', f"use one of {', '.join(fact.choices)}"
+    )
 
 
 def _text(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
-    clean = plain(text)
-    if len(clean) > TEXT_MOST:
-        raise Unreadable(f"has {len(clean)} characters", f"keep to {TEXT_MOST}")
+    clean = one_line(text)
+    if len(clean) > MAX_TEXT_CHARACTERS:
+        raise UnreadableError(f"has {len(clean)} characters", f"keep to {MAX_TEXT_CHARACTERS}")
     return clean
 
 
 def _fields(fact: Fact, text: str, farm: Farm, now: datetime) -> Value:
-    listed = re.search(r"[;,\n]", text) or plain(text) in known(farm, "field")
+    listed = re.search(r"[;,\n]", text) or one_line(text) in subject_ids(farm, "field")
     split = re.split(r"[;,\n]", text) if listed else text.split()
     ids = tuple(_parcel(farm, word.strip()) for word in split if word.strip())
     twice = sorted({i for i in ids if ids.count(i) > 1})
     if twice:
-        raise Unreadable(f"field {twice[0]} stands there twice", "name each field once")
+        raise UnreadableError(f"field {twice[0]} stands there twice", "name each field once")
     if not ids:
-        raise Unreadable("no field is named", "name fields in order, as F07 F03")
+        raise UnreadableError("no field is named", "name fields in order, as F07 F03")
     return ids
 
 
 def _parcel(farm: Farm, text: str) -> str:
     """A field by its id, or one parcel of it as 'id/parcel'."""
     field, slash, parcel = text.partition("/")
-    if not slash or text in known(farm, "field"):
+    if not slash or text in subject_ids(farm, "field"):
         return identify(farm, "field", text)
     if not re.fullmatch(r"[a-z0-9 ]{1,30}", parcel.strip()):
-        raise Unreadable(f'"{plain(parcel)[:40]}" is no parcel', "write it as the orders do")
+        raise UnreadableError(
+            f'"{one_line(parcel)[:40]}" is no parcel', "write it as the orders do"
+        )
     return f"{identify(farm, 'field', field)}/{parcel.strip()}"
 
 
@@ -156,7 +188,7 @@ _HOUR = re.compile(r"(\d{1,2}):(\d{2})")
 def read_moment(text: str, farm: Farm, *, now: datetime) -> datetime:
     """A time (UTC): '06:40' is today's, 'yesterday 18:00' works, a day alone is its noon."""
     today = now.astimezone(farm.tz).date()
-    words = re.sub(r"(?<=\d)T(?=\d)", " ", plain(text))
+    words = re.sub(r"(?<=\d)T(?=\d)", " ", one_line(text))
     if words.lower() == "now":
         return now.astimezone(UTC)
     for word, shift in (("yesterday", -1), ("today", 0), ("tomorrow", 1)):
@@ -197,13 +229,13 @@ def read_entry(
         near = difflib.get_close_matches(kind, KINDS, n=1)
         hint = f'did you mean "{near[0]}"? ' if near else ""
         names = ", ".join(k.name for k in KINDS.values() if k.by_hand)
-        raise EntryError({"kind": f'"{plain(kind)[:40]}" is not known; {hint}known are {names}'})
+        raise EntryError({"kind": f'"{one_line(kind)[:40]}" is not known; {hint}known are {names}'})
     wrong: dict[str, str] = {}
 
     def attempt(name: str, read: Callable[[], Value | datetime]) -> Value | datetime | None:
         try:
             return read()
-        except Unreadable as error:
+        except UnreadableError as error:
             wrong[name] = str(error)
             return None
 
@@ -214,7 +246,13 @@ def read_entry(
     values: dict[str, Value] = {}
     for fact in what.facts:
         text = facts.get(fact.name, "").strip()
-        if kind == "cut" and fact.name == "area" and spelled(text) == "all" and left_ha and who:
+        if (
+            kind == "cut"
+            and fact.name == "area"
+            and normalized_name(text) == "all"
+            and left_ha
+            and who
+        ):
             values["area"] = left_ha(str(who))
         elif text:
             value = attempt(fact.name, lambda f=fact, t=text: read_value(  # type: ignore[misc]
@@ -225,7 +263,7 @@ def read_entry(
             wrong[fact.name] = f"{fact.label.lower()} is missing"
     for name in facts:
         if name not in {f.name for f in what.facts}:
-            wrong[name] = f"{what.label.lower()} has no {plain(name)[:40]}"
+            wrong[name] = f"{what.label.lower()} has no {one_line(name)[:40]}"
     assert isinstance(when, datetime)
     if kind == "cut" and left_ha and who and "area" in values:
         wrong |= _too_much(float(values["area"]), left_ha(str(who)), str(who), farm)  # type: ignore[arg-type]
@@ -244,14 +282,14 @@ def _when(at: str, farm: Farm, kind: Kind, now: datetime) -> datetime:
     when = read_moment(at, farm, now=now)
     if kind.name == "absent":
         day = when.astimezone(farm.tz).date()
-        when = instant(datetime.combine(day, time(0)), farm.tz)
+        when = farm_time_to_utc(datetime.combine(day, time(0)), farm.tz)
     same_day = when.astimezone(farm.tz).date() == now.astimezone(farm.tz).date()
     if same_day and ":" not in at and not kind.ahead:
         when = min(when, now.astimezone(UTC))  # a day alone is its noon, but not before noon
-    if when < now - PAST:
-        raise Unreadable(f"{plain(at)[:40]} is more than a season ago", "check the year")
-    if when > now + (FUTURE if kind.ahead else CLOCK_SLACK):
-        raise Unreadable(f"{plain(at)[:40]} is still to come", "check day and hour")
+    if when < now - MAX_AGE:
+        raise UnreadableError(f"{one_line(at)[:40]} is more than a season ago", "check the year")
+    if when > now + (MAX_AHEAD if kind.ahead else CLOCK_SLACK):
+        raise UnreadableError(f"{one_line(at)[:40]} is still to come", "check day and hour")
     return when
 
 

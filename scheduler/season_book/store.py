@@ -11,7 +11,7 @@ from pathlib import Path
 
 from scheduler.errors import BookError
 
-FILE = "book.sqlite"
+BOOK_FILE = "book.sqlite"
 APPLICATION = 0x61667472  # marks the file as a season book of ours
 WAIT_S = 30.0  # for other writers; assumed, because a write takes milliseconds
 
@@ -101,7 +101,7 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
         )
     if version < VERSION:
         db.execute("PRAGMA journal_mode = WAL")
-        with writing(db, path):
+        with transaction(db, path):
             _migrate(db)
 
 
@@ -115,7 +115,7 @@ def _migrate(db: sqlite3.Connection) -> None:
 
 
 @contextmanager
-def writing(db: sqlite3.Connection, path: Path) -> Iterator[None]:
+def transaction(db: sqlite3.Connection, path: Path) -> Iterator[None]:
     """A transaction that holds the write lock from its start; on disk when it ends."""
     try:
         db.execute("BEGIN IMMEDIATE")

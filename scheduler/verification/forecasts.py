@@ -17,11 +17,11 @@ from readiness.forecasts.scores import brier, crps_ensemble, standard_error
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
-from scheduler.weather.bias_correction import Pairs, rain_pairs
+from scheduler.weather.bias_correction import RainPairs, rain_pairs
 from scheduler.weather.field_weather import weather_for
-from scheduler.weather.history import gauge_readings, gauged, records, start_of_run
-from scheduler.weather.selection import FORECASTS, Cell, latest
-from scheduler.weather.store import stored
+from scheduler.weather.history import gauge_readings, past_or_stand_in, records, with_gauges
+from scheduler.weather.selection import FORECAST_PRODUCTS, ForecastCell, latest_cells
+from scheduler.weather.store import stored_answers
 from scheduler.windows.model_inputs import open_loop, simulate_farm
 
 #: Rain that makes a rain day, mm: the usual of the World Meteorological Organization's indices.
@@ -88,7 +88,10 @@ def verify(
     WeatherError
         Where no stored forecast has a day behind it.
     """
-    counts = {p: len({s.issued for s in stored(folder, p) if s.issued <= now}) for p in FORECASTS}
+    counts = {
+        p: len({s.issued for s in stored_answers(folder, p) if s.issued <= now})
+        for p in FORECAST_PRODUCTS
+    }
     product = max(counts, key=lambda p: counts[p])
     if not counts[product]:
         raise WeatherError(f"{folder}: no forecast is stored; run `afterrain fetch {folder}`")
@@ -125,7 +128,7 @@ def _truth(
     if readings:
         number = len(set(gauges["gauge"]))
         return readings, f"{number} gauge{'s' if number > 1 else ''}"
-    cells = latest(stored(folder, product), farm, now, [])
+    cells = latest_cells(stored_answers(folder, product), farm, now, [])
     known = _records(folder, cells, now)
     if known is None:
         return [], "nothing"
@@ -137,7 +140,7 @@ def _truth(
 
 
 def _records(
-    folder: Path, cells: Sequence[Cell], now: datetime
+    folder: Path, cells: Sequence[ForecastCell], now: datetime
 ) -> tuple[np.datetime64, Array] | None:
     """First hour and daily rain (site, day) of the records, in days that begin at 12 UTC."""
     hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
@@ -150,7 +153,7 @@ def _records(
     return known.start + begin, rain.reshape(len(cells), days, 24).sum(axis=2)
 
 
-def _rain_score(pairs: Pairs, days: ChanceForecasts, lead: int) -> LeadScore:
+def _rain_score(pairs: RainPairs, days: ChanceForecasts, lead: int) -> LeadScore:
     own = pairs.of(lead, lead)
     base = _chance_score(days, lead)
     if not len(own.lead):
@@ -183,7 +186,7 @@ def _workable(
     What came is the run of soil and grain over the records with the gauges in them, the same run
     that the forecast's chance is made with; people's cutting is not part of it.
     """
-    issues = sorted({s.issued for s in stored(folder, product) if s.issued <= now})
+    issues = sorted({s.issued for s in stored_answers(folder, product) if s.issued <= now})
     daily = {i.date(): i for i in issues if now - i > timedelta(days=1)}
     picked = list(daily.values())
     picked = picked[:: max(1, -(-len(picked) // MOST_RUNS))]
@@ -214,7 +217,7 @@ def _came(
 ) -> DailyWindows | None:
     """Workable hours as the run reckons them from the weather that came."""
     notes: list[str] = []
-    cells = latest(stored(folder, product), farm, now, notes)
+    cells = latest_cells(stored_answers(folder, product), farm, now, notes)
     hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
     known = records(folder, cells, hour, notes) if cells else None
     if known is None:
@@ -222,8 +225,8 @@ def _came(
     lat = np.array([[c.lat, c.lon] for c in cells])
     spot = np.array([[f.lat, f.lon] for f in farm.fields])
     near = ((spot[:, None] - lat[None]) ** 2).sum(axis=2).argmin(axis=1)
-    past = start_of_run(known, known, hour, notes).sites(near)
-    season, _ = open_loop(farm, gauged(past, farm, gauges, notes))
+    past = past_or_stand_in(known, known, hour, notes).sites(near)
+    season, _ = open_loop(farm, with_gauges(past, farm, gauges, notes))
     return daily_windows(season, tz=farm.tz)
 
 

@@ -17,23 +17,23 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array
 from readiness.forecasts.ensemble import CORRELATION, fit_correlation, frequency_match
 from readiness.forecasts.gauge_kriging import GaugeReading, distance_km
-from scheduler.weather.selection import FAR_KM, readable
-from scheduler.weather.store import Stored, replace_bytes, stored
+from scheduler.weather.selection import MAX_DISTANCE_KM, read_cell
+from scheduler.weather.store import StoredAnswer, replace_bytes, stored_answers
 
 #: Readings that count as a day, h: gauges are not read on the minute, and clocks change.
-DAY_H = (22, 26)
+DAILY_READING_H = (22, 26)
 #: Days with a forecast and a reading from which past forecasts teach; assumed: fewer than a
 #: month of summer holds too few rains.
-FEWEST_DAYS = 30
+MIN_PAIRED_DAYS = 30
 #: Leads (days) that are corrected together; assumed, so that each group has enough rains.
-GROUPS = ((1, 3), (4, 7), (8, 16))
+LEAD_GROUPS = ((1, 3), (4, 7), (8, 16))
 #: Weight of the default correlation, in days of own pairs; assumed.
 PRIOR_DAYS = 30.0
 CACHE = Path("cache") / "told"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Pairs:
+class RainPairs:
     """Forecast and caught daily rain, mm.
 
     Attributes
@@ -48,10 +48,10 @@ class Pairs:
     fell: Array
     day: NDArray[np.int64]
 
-    def of(self, first: int, last: int) -> Pairs:
+    def of(self, first: int, last: int) -> RainPairs:
         """Those of the leads from `first` to `last`."""
         k = (self.lead >= first) & (self.lead <= last)
-        return Pairs(lead=self.lead[k], told=self.told[k], fell=self.fell[k], day=self.day[k])
+        return RainPairs(lead=self.lead[k], told=self.told[k], fell=self.fell[k], day=self.day[k])
 
     @property
     def days(self) -> int:
@@ -61,20 +61,23 @@ class Pairs:
 
 def rain_pairs(
     folder: Path, readings: Sequence[GaugeReading], product: str, *, until: datetime
-) -> Pairs:
+) -> RainPairs:
     """Daily readings that end by `until` with every stored forecast that was made before them.
 
     Of several issues a day of one cell the last is taken.
     """
     hour = np.datetime64(until.replace(tzinfo=None), "h")
-    daily = [r for r in readings
-             if DAY_H[0] <= r.hours <= DAY_H[1] and r.start + r.hours <= hour]  # fmt: skip
+    daily = [
+        r
+        for r in readings
+        if DAILY_READING_H[0] <= r.hours <= DAILY_READING_H[1] and r.start + r.hours <= hour
+    ]
     found: list[tuple[int, Array, float, int]] = []
     if daily:
-        for one in _one_a_day([s for s in stored(folder, product) if s.issued <= until]):
+        for one in _one_a_day([s for s in stored_answers(folder, product) if s.issued <= until]):
             found += _pairs_of(folder, one, daily)
     members = min((len(t) for _, t, _, _ in found), default=1)
-    return Pairs(
+    return RainPairs(
         lead=np.array([lead for lead, _, _, _ in found], dtype=np.int64),
         told=np.array([t[:members] for _, t, _, _ in found]).reshape(-1, members),
         fell=np.array([mm for _, _, mm, _ in found], dtype=np.float64),
@@ -82,24 +85,24 @@ def rain_pairs(
     )
 
 
-def _one_a_day(found: Sequence[Stored]) -> list[Stored]:
+def _one_a_day(found: Sequence[StoredAnswer]) -> list[StoredAnswer]:
     """The last issue of each day and place."""
-    last: dict[tuple[object, ...], Stored] = {}
+    last: dict[tuple[object, ...], StoredAnswer] = {}
     for one in sorted(found, key=lambda s: s.issued):
         last[one.issued.date(), one.lat, one.lon] = one
     return list(last.values())
 
 
 def _pairs_of(
-    folder: Path, one: Stored, readings: Sequence[GaugeReading]
+    folder: Path, one: StoredAnswer, readings: Sequence[GaugeReading]
 ) -> list[tuple[int, Array, float, int]]:
     """Pairs of one stored forecast with the gauges whose nearest cell it is."""
     issued = np.datetime64(one.issued.replace(tzinfo=None), "h")
     later = [r for r in readings if r.start >= issued]
     near = [r for r in later if distance_km(
         np.array([r.lat]), np.array([r.lon]), np.array([one.lat]), np.array([one.lon])
-    )[0, 0] <= FAR_KM / 2]  # fmt: skip
-    told = told_rain(folder, one) if near else None
+    )[0, 0] <= MAX_DISTANCE_KM / 2]  # fmt: skip
+    told = forecast_rain(folder, one) if near else None
     if told is None:
         return []
     start, rain = told
@@ -114,7 +117,7 @@ def _pairs_of(
     return out
 
 
-def told_rain(folder: Path, one: Stored) -> tuple[np.datetime64, Array] | None:
+def forecast_rain(folder: Path, one: StoredAnswer) -> tuple[np.datetime64, Array] | None:
     """First hour and hourly rain (member, hour) of a stored forecast; None where it is broken.
 
     A copy is kept in the cache, because reading a large response takes fifty times as long.
@@ -124,7 +127,7 @@ def told_rain(folder: Path, one: Stored) -> tuple[np.datetime64, Array] | None:
     with suppress(OSError, ValueError, KeyError, EOFError, BadZipFile), np.load(kept) as held:
         if int(held["stamp"]) == stamp:
             return held["start"].astype("datetime64[h]")[()], held["rain"].astype(np.float64)
-    cell = readable(one, [])
+    cell = read_cell(one, [])
     if cell is None:
         return None
     weather = cell.payload.weather
@@ -142,22 +145,22 @@ def _keep(path: Path, **arrays: Any) -> None:
         replace_bytes(path, content.getvalue())
 
 
-def matched(rain: Array, pairs: Pairs, *, lead: float) -> tuple[Array, tuple[int, ...]]:
+def bias_corrected(rain: Array, pairs: RainPairs, *, lead: float) -> tuple[Array, tuple[int, ...]]:
     """Members' hourly rain with daily amounts matched to the gauges, and the groups corrected.
 
     Parameters
     ----------
-    rain : (member, site, hour) from now on; whole days are corrected, by `GROUPS` of leads that
-        have `FEWEST_DAYS` days of pairs or more.
+    rain : (member, site, hour) from now on; whole days are corrected, by those `LEAD_GROUPS`
+        that have `MIN_PAIRED_DAYS` days of pairs or more.
     lead : age of the forecast now, h.
     """
     out, done = rain.copy(), []
     days = rain.shape[2] // 24
     leads = (lead / 24.0 + np.arange(days)).astype(int) + 1
-    for n, (first, last) in enumerate(GROUPS):
+    for n, (first, last) in enumerate(LEAD_GROUPS):
         group = pairs.of(first, last)
         hit = np.flatnonzero((leads >= first) & (leads <= last))
-        if group.days < FEWEST_DAYS or not len(hit):
+        if group.days < MIN_PAIRED_DAYS or not len(hit):
             continue
         done.append(n)
         for d in hit:
@@ -169,12 +172,12 @@ def matched(rain: Array, pairs: Pairs, *, lead: float) -> tuple[Array, tuple[int
     return out, tuple(done)
 
 
-def learnt_correlation(pairs: Pairs) -> dict[str, Sequence[float]]:
+def learnt_correlation(pairs: RainPairs) -> dict[str, Sequence[float]]:
     """Rain correlations by lead day out of pairs of a single forecast, drawn to the defaults."""
     rows = list(CORRELATION["rain"])
     for i, default in enumerate(rows):
         own = pairs.of(i + 1, i + 1)
-        if own.days >= FEWEST_DAYS and (own.fell > 0).any() and (own.told > 0).any():
+        if own.days >= MIN_PAIRED_DAYS and (own.fell > 0).any() and (own.told > 0).any():
             fit = fit_correlation(own.told[:, 0], own.fell)
             rows[i] = (own.days * fit + PRIOR_DAYS * default) / (own.days + PRIOR_DAYS)
     return {"rain": tuple(rows)}

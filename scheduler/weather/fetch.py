@@ -20,11 +20,18 @@ from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm, Field
 from scheduler.farm_files.soil_csv import FILE as SOIL_FILE
 from scheduler.farm_files.soil_csv import soil_table
-from scheduler.weather.selection import SLACK, readable
-from scheduler.weather.store import Answer, Stored, read_answer, replace_file, store, stored
+from scheduler.weather.selection import CLOCK_SLACK, read_cell
+from scheduler.weather.store import (
+    Answer,
+    StoredAnswer,
+    read_answer,
+    replace_file,
+    store_answer,
+    stored_answers,
+)
 
 #: Grid that fields are grouped by, degrees: that of the ensemble (GEFS) and of ERA5 records.
-GRID = 0.25
+GRID_DEGREES = 0.25
 #: Days asked for: what the services give at most (ensemble, forecast), and how much of the days
 #: just gone comes with the forecast.
 DAYS_AHEAD, DAYS_BACK = 16, 7
@@ -40,17 +47,17 @@ ENSEMBLE_MODEL = "gfs_seamless"
 #: Where Open-Meteo tells the last run of that model (its metadata API; path from memory).
 ENSEMBLE_RUN = "data/ncep_gefs025/static/meta.json"
 #: Fields of one question; assumed: keeps the query well under the service's limit of length.
-AT_ONCE = 20
+FIELDS_PER_QUERY = 20
 KM_DEGREE = 111.195
 PRODUCTS = ("ensemble", "forecast", "archive", "gridpoint", "observations", "alerts")
 
-Cell = tuple[float, float]
+GridCell = tuple[float, float]
 #: Source, reply, issue time (None: the time of fetching stands for it), version.
 Came = tuple[str, Reply, datetime | None, str]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Outcome:
+class FetchOutcome:
     """What came of one product at one cell.
 
     `state` is 'stored' (new), 'same' (what came is stored already), 'older' (what came is older
@@ -59,25 +66,25 @@ class Outcome:
     """
 
     product: str
-    cell: Cell
+    cell: GridCell
     state: str
     text: str = ""
     issued: datetime | None = None
 
 
-def cells_of(farm: Farm) -> list[Cell]:
+def grid_cells(farm: Farm) -> list[GridCell]:
     """Centres of the grid cells that hold the farm's fields."""
     return sorted({(_grid(f.lat), _grid(f.lon)) for f in farm.fields})
 
 
 def _grid(degrees: float) -> float:
-    return round(round(degrees / GRID) * GRID, 2) + 0.0
+    return round(round(degrees / GRID_DEGREES) * GRID_DEGREES, 2) + 0.0
 
 
 def fetch(
     folder: Path, farm: Farm, services: Services, *, now: datetime | None = None, years: int = 0,
     told: Callable[[str], None] = lambda text: None,
-) -> list[Outcome]:  # fmt: skip
+) -> list[FetchOutcome]:  # fmt: skip
     """Ask for everything once for each cell and store what is sound.
 
     Parameters
@@ -86,15 +93,15 @@ def fetch(
     told : called with the name of each product before it is asked for.
     """
     now = now or datetime.now(UTC)
-    run = Round(folder, farm, services, now, years)
+    run = FetchRound(folder, farm, services, now, years)
     out = []
     for product in PRODUCTS:
         told(product)
-        out += [run.one(product, cell) for cell in cells_of(farm)]
+        out += [run.one(product, cell) for cell in grid_cells(farm)]
     return out
 
 
-class Round:
+class FetchRound:
     """One round of questions."""
 
     def __init__(
@@ -102,35 +109,35 @@ class Round:
     ) -> None:
         self.folder, self.farm, self.services = folder, farm, services
         self.now, self.years = now, years
-        self.links: dict[Cell, tuple[str, str]] = {}
+        self.links: dict[GridCell, tuple[str, str]] = {}
         self.run: datetime | None = None
         self.run_asked = False
-        self.questions: dict[str, Callable[[Cell], Came]] = {
+        self.questions: dict[str, Callable[[GridCell], Came]] = {
             "ensemble": self._ensemble, "forecast": self._forecast, "archive": self._archive,
             "gridpoint": self._gridpoint, "observations": self._observations,
             "alerts": self._alerts,
         }  # fmt: skip
 
-    def one(self, product: str, cell: Cell) -> Outcome:
+    def one(self, product: str, cell: GridCell) -> FetchOutcome:
         """Ask for one product of one cell and store it."""
         try:
             source, reply, issued, version = self.questions[product](cell)
             return self._kept(product, cell, source, reply, issued, version)
         except (ServiceError, PayloadError, WeatherError) as error:
-            return Outcome(product=product, cell=cell, state="failed", text=str(error))
+            return FetchOutcome(product=product, cell=cell, state="failed", text=str(error))
 
     def _kept(
-        self, product: str, cell: Cell, source: str, reply: Reply, issued: datetime | None,
+        self, product: str, cell: GridCell, source: str, reply: Reply, issued: datetime | None,
         version: str,
-    ) -> Outcome:  # fmt: skip
+    ) -> FetchOutcome:  # fmt: skip
         issue = (issued or reply.fetched).replace(second=0, microsecond=0)
 
-        def outcome(state: str, text: str = "") -> Outcome:
-            return Outcome(product=product, cell=cell, state=state, text=text, issued=issue)
+        def outcome(state: str, text: str = "") -> FetchOutcome:
+            return FetchOutcome(product=product, cell=cell, state=state, text=text, issued=issue)
 
-        if issue > max(reply.fetched, self.now) + timedelta(hours=1) + SLACK:
+        if issue > max(reply.fetched, self.now) + timedelta(hours=1) + CLOCK_SLACK:
             return outcome("failed", "it says it was issued in the future; not stored")
-        kept = [s for s in stored(self.folder, product) if (s.lat, s.lon) == cell]
+        kept = [s for s in stored_answers(self.folder, product) if (s.lat, s.lon) == cell]
         good = next((s for s in kept if self._sound(s)), None)
         if good is not None and reply.cached and read_answer(good.path).fetched == reply.fetched:
             state = "same" if reply.fresh else "stale"
@@ -141,21 +148,21 @@ class Round:
             source=source, product=product, version=version, issued=issue, fetched=reply.fetched,
             url=reply.url, lat=cell[0], lon=cell[1], payload=reply.payload,
         )  # fmt: skip
-        new = store(self.folder, answer)
+        new = store_answer(self.folder, answer)
         if not reply.fresh:
             return outcome("stale", reply.trouble)
         return outcome("stored" if new else "same")
 
-    def _sound(self, one: Stored) -> bool:
+    def _sound(self, one: StoredAnswer) -> bool:
         if one.product == "alerts":
             try:
                 parse_alerts(read_answer(one.path).payload)
             except (WeatherError, PayloadError):
                 return False
             return True
-        return readable(one, []) is not None
+        return read_cell(one, []) is not None
 
-    def _ensemble(self, cell: Cell) -> Came:
+    def _ensemble(self, cell: GridCell) -> Came:
         run = self._ensemble_run()  # first, so that the run told is never newer than the answer
         reply = self._open_meteo(
             "open-meteo-ensemble", "v1/ensemble", "ensemble", cell,
@@ -167,14 +174,14 @@ class Round:
         guess = sure.replace(hour=sure.hour // 6 * 6, minute=0)
         return "open-meteo", reply, guess, f"v1 {ENSEMBLE_MODEL}, run estimated"
 
-    def _forecast(self, cell: Cell) -> Came:
+    def _forecast(self, cell: GridCell) -> Came:
         reply = self._open_meteo(
             "open-meteo", "v1/forecast", "forecast", cell,
             {"forecast_days": DAYS_AHEAD, "past_days": DAYS_BACK}, "cloud_cover", "weather_code",
         )  # fmt: skip
         return "open-meteo", reply, None, "v1 best match, issue taken as time of fetching"
 
-    def _archive(self, cell: Cell) -> Came:
+    def _archive(self, cell: GridCell) -> Came:
         reply = self._open_meteo(
             "open-meteo-archive", "v1/archive", "archive", cell,
             {"start_date": f"{self._records_from(cell):%Y-%m-%d}",
@@ -182,14 +189,14 @@ class Round:
         )  # fmt: skip
         return "open-meteo", reply, None, "v1 archive"
 
-    def _gridpoint(self, cell: Cell) -> Came:
+    def _gridpoint(self, cell: GridCell) -> Came:
         link, _ = self._links(cell)
         reply = self.services.ask("nws", link, product="gridpoint", check=parse_response)
         at = parse_response(reply.payload).issued
         issued = None if at is None else at.astype("datetime64[s]").item().replace(tzinfo=UTC)
         return "nws", reply, issued, "api.weather.gov gridpoint"
 
-    def _observations(self, cell: Cell) -> Came:
+    def _observations(self, cell: GridCell) -> Came:
         _, link = self._links(cell)
         listed = self.services.ask("nws", link, product="stations", check=nearest_station)
         station = nearest_station(listed.payload)
@@ -203,14 +210,14 @@ class Round:
         )
         return "nws", reply, None, f"api.weather.gov station {station}"
 
-    def _alerts(self, cell: Cell) -> Came:
+    def _alerts(self, cell: GridCell) -> Came:
         reply = self.services.ask(
             "nws", "/alerts/active", product="alerts", check=parse_alerts,
             params={"point": f"{cell[0]:g},{cell[1]:g}"},
         )  # fmt: skip
         return "nws", reply, None, "api.weather.gov alerts"
 
-    def _links(self, cell: Cell) -> tuple[str, str]:
+    def _links(self, cell: GridCell) -> tuple[str, str]:
         if cell not in self.links:
             path = f"/points/{cell[0]:g},{cell[1]:g}"
             reply = self.services.ask("nws", path, product="points", check=point_links)
@@ -218,7 +225,7 @@ class Round:
         return self.links[cell]
 
     def _open_meteo(
-        self, service: str, path: str, product: str, cell: Cell,
+        self, service: str, path: str, product: str, cell: GridCell,
         params: dict[str, str | int], *more: str,
     ) -> Reply:  # fmt: skip
         names = ",".join([*(key for key, _ in OPEN_METEO.values()), *more])
@@ -241,11 +248,11 @@ class Round:
                 self.run = None
         return self.run
 
-    def _records_from(self, cell: Cell) -> datetime:
+    def _records_from(self, cell: GridCell) -> datetime:
         """First day of records to ask for: only what is not stored yet, and a few days again."""
         wanted = self.now - timedelta(days=SEASON_DAYS + 365 * self.years)
-        have = [c for s in stored(self.folder, "archive")
-                if (s.lat, s.lon) == cell and (c := readable(s, [])) is not None]  # fmt: skip
+        have = [c for s in stored_answers(self.folder, "archive")
+                if (s.lat, s.lon) == cell and (c := read_cell(s, [])) is not None]  # fmt: skip
         frames = [c.payload.weather for c in have]
         target = np.datetime64(wanted.replace(tzinfo=None), "h") + np.timedelta64(48, "h")
         if not any(f.start <= target for f in frames):
@@ -283,9 +290,12 @@ def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict
         Where the service gives nothing; a soil.csv that is there stays as it is.
     """
     found: dict[str, SurveySoil] = {}
-    for first in range(0, len(farm.fields), AT_ONCE):
-        some = farm.fields[first : first + AT_ONCE]
-        body = {"query": survey_query([ring_of(f) for f in some]), "format": "JSON+COLUMNNAME"}
+    for first in range(0, len(farm.fields), FIELDS_PER_QUERY):
+        some = farm.fields[first : first + FIELDS_PER_QUERY]
+        body = {
+            "query": survey_query([boundary_ring(f) for f in some]),
+            "format": "JSON+COLUMNNAME",
+        }
         reply = services.ask(
             "soil", "/Tabular/post.rest", product="soil", check=read_survey, body=body
         )
@@ -294,7 +304,7 @@ def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict
     return folder / SOIL_FILE, found
 
 
-def ring_of(field: Field) -> list[tuple[float, float]]:
+def boundary_ring(field: Field) -> list[tuple[float, float]]:
     """Boundary (lon, lat); a field without one is a square of its area around its position."""
     if field.boundary:
         return list(field.boundary)

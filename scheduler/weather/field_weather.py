@@ -26,28 +26,33 @@ from readiness.sources.nws import Alert, parse_alerts
 from readiness.sources.payload import PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
-from scheduler.weather.bias_correction import Pairs, learnt_correlation, matched, rain_pairs
+from scheduler.weather.bias_correction import (
+    RainPairs,
+    bias_corrected,
+    learnt_correlation,
+    rain_pairs,
+)
 from scheduler.weather.history import (
+    FRAME_VARIABLES,
     HOUR,
-    NAMES,
     gauge_readings,
-    gauged,
+    joined_sites,
+    past_or_stand_in,
     records,
-    side_by_side,
-    start_of_run,
-    utc,
+    utc_text,
+    with_gauges,
 )
 from scheduler.weather.selection import (
-    NEWER_H,
-    SLACK,
-    Cell,
-    choose,
-    given,
-    near_answers,
-    nearest,
-    readable,
+    CLOCK_SLACK,
+    NEWER_BY_H,
+    ForecastCell,
+    answers_near,
+    cells_from_file,
+    choose_forecast,
+    nearest_places,
+    read_cell,
 )
-from scheduler.weather.store import read_answer, stored
+from scheduler.weather.store import read_answer, stored_answers
 
 #: Chance of thunder from which a member's rain counts as a thunderstorm, percent; assumed, on
 #: the side of people.
@@ -109,23 +114,23 @@ def weather_for(
     folder, notes = Path(folder), list[str]()
     hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
     if forecast is not None:
-        cells = given(folder, Path(forecast), farm, now, notes)
+        cells = cells_from_file(folder, Path(forecast), farm, now, notes)
     else:
-        cells = choose(folder, farm, now, notes)
+        cells = choose_forecast(folder, farm, now, notes)
     issued = min((c.issued for c in cells if c.issued), default=None)
     _told_age(farm, cells[0].source, issued, now, notes)
-    cell_of = np.array(nearest(farm.fields, [(c.lat, c.lon) for c in cells])[0])
+    cell_of = np.array(nearest_places(farm.fields, [(c.lat, c.lon) for c in cells])[0])
     known = records(folder, cells, hour, notes)
     pairs = rain_pairs(
         folder, gauge_readings(farm, gauges), cells[0].source.rpartition(" ")[2], until=now
     )
     members = _ahead(cells, known, hour, days, seed, pairs, notes)
-    past = start_of_run(known, members, hour, notes).sites(cell_of)
+    past = past_or_stand_in(known, members, hour, notes).sites(cell_of)
     ahead = members.sites(cell_of)
     thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
     warned = _alerts(folder, farm, ahead.start, now, notes)
     return FarmWeather(
-        past=gauged(past, farm, gauges, notes),
+        past=with_gauges(past, farm, gauges, notes),
         ahead=ahead,
         lightning=_lightning(None if thunder is None else thunder[:, cell_of], warned, ahead),
         source=cells[0].source,
@@ -141,7 +146,7 @@ def _told_age(
 ) -> None:
     if issued is None:
         notes.append("The forecast does not say when it was issued; its age is unknown.")
-    elif (age := (now - issued) / timedelta(hours=1)) > NEWER_H:
+    elif (age := (now - issued) / timedelta(hours=1)) > NEWER_BY_H:
         notes.append(
             f"The forecast ({source}) is {age:.0f} h old, issued "
             f"{issued.astimezone(farm.tz):%a %d %b %H:%M}; run `afterrain fetch` when there is a "
@@ -150,19 +155,19 @@ def _told_age(
 
 
 def _ahead(
-    cells: Sequence[Cell],
+    cells: Sequence[ForecastCell],
     known: Weather | None,
     hour: np.datetime64,
     days: int,
     seed: int,
-    pairs: Pairs,
+    pairs: RainPairs,
     notes: list[str],
 ) -> Weather:
     """Members from now to the horizon, (member, cell, hour)."""
     told = _common([c.payload.weather for c in cells], hour)
     told = _whole(fill_gaps(told, lat=cells[0].lat, lon=cells[0].lon))
     lead = _lead(cells, hour)
-    rain, groups = matched(told.rain, pairs, lead=lead)
+    rain, groups = bias_corrected(told.rain, pairs, lead=lead)
     if groups:
         told = replace(told, rain=rain)
         notes.append(
@@ -181,8 +186,8 @@ def _ahead(
         )
     if told.shape[2] < 24 * days:
         notes.append(
-            f"Beyond the forecast's end ({utc(told.times[-1] + 1)}) members follow weather of the "
-            "records."
+            f"Beyond the forecast's end ({utc_text(told.times[-1] + 1)}) members follow weather of "
+            "the records."
         )
     return extend_with_analogues(told, known, hours=24 * days, seed=seed)
 
@@ -195,7 +200,7 @@ def _enough(known: Weather, hour: np.datetime64) -> bool:
         return False
 
 
-def _lead(cells: Sequence[Cell], hour: np.datetime64) -> float:
+def _lead(cells: Sequence[ForecastCell], hour: np.datetime64) -> float:
     """Age of the oldest cell's forecast at `hour`, h; 0 where not known."""
     issues = [c.issued for c in cells if c.issued]
     at = pd.Timestamp(str(hour), tz="UTC").to_pydatetime()
@@ -208,20 +213,20 @@ def _common(parts: Sequence[Weather], hour: np.datetime64) -> Weather:
     stop = min(p.times[-1] for p in parts) + 1
     if late > hour:
         raise WeatherError(
-            f"the forecast begins {utc(late)}, {int((late - hour).astype(int))} h after the "
+            f"the forecast begins {utc_text(late)}, {int((late - hour).astype(int))} h after the "
             "planning time; plan from then on, or give one that covers now"
         )
     if stop <= hour:
         raise WeatherError(
-            f"the forecast ends {utc(stop)}, before the planning time; run `afterrain fetch`"
+            f"the forecast ends {utc_text(stop)}, before the planning time; run `afterrain fetch`"
         )
     members = min(p.shape[0] for p in parts)
     cut = []
     for part in parts:
         held = part.between(hour, stop)
-        rows: dict[str, Any] = {n: getattr(held, n)[:members] for n in NAMES}
+        rows: dict[str, Any] = {n: getattr(held, n)[:members] for n in FRAME_VARIABLES}
         cut.append(replace(held, **rows))
-    return side_by_side(cut)
+    return joined_sites(cut)
 
 
 def _whole(told: Weather) -> Weather:
@@ -256,19 +261,19 @@ def _lightning(
 
 
 def _with_thunder(
-    folder: Path, cells: Sequence[Cell], now: datetime, notes: list[str]
-) -> list[Cell]:
+    folder: Path, cells: Sequence[ForecastCell], now: datetime, notes: list[str]
+) -> list[ForecastCell]:
     """The cells, or where none tells of thunder the gridpoints near them that do."""
     if any(np.isfinite(c.payload.thunder).any() for c in cells):
         return list(cells)
-    young = [s for s in stored(folder, "gridpoint")
-             if -SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)]  # fmt: skip
-    told = [next((c for s in near_answers(young, one) if (c := readable(s, notes))), None)
+    young = [s for s in stored_answers(folder, "gridpoint")
+             if -CLOCK_SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)]  # fmt: skip
+    told = [next((c for s in answers_near(young, one) if (c := read_cell(s, notes))), None)
             for one in cells]  # fmt: skip
     return [t or c for t, c in zip(told, cells, strict=True)]
 
 
-def _thunder(cells: Sequence[Cell], ahead: Weather) -> NDArray[np.bool_] | None:
+def _thunder(cells: Sequence[ForecastCell], ahead: Weather) -> NDArray[np.bool_] | None:
     """Hours (1, cell, hour) in which rain would come with thunder; None where nothing tells."""
     out = np.zeros((1, len(cells), ahead.shape[2]), dtype=np.bool_)
     told = False
@@ -286,12 +291,12 @@ def _alerts(
     folder: Path, farm: Farm, first: np.datetime64, now: datetime, notes: list[str]
 ) -> list[tuple[NDArray[np.bool_], Alert]]:
     """Last stored alerts of each place not over by `first`, noted, with the fields (field,)."""
-    young = [s for s in stored(folder, "alerts")
-             if -SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)]  # fmt: skip
+    young = [s for s in stored_answers(folder, "alerts")
+             if -CLOCK_SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)]  # fmt: skip
     places = sorted({(s.lat, s.lon) for s in young})
     if not places:
         return []
-    place_of = np.array(nearest(farm.fields, places)[0])
+    place_of = np.array(nearest_places(farm.fields, places)[0])
     out = []
     for i, place in enumerate(places):
         last = next(s for s in young if (s.lat, s.lon) == place)

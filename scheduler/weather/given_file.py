@@ -11,17 +11,17 @@ import numpy as np
 from readiness.atmosphere.weather import VARIABLES
 from readiness.sources.open_meteo import parse_response
 from readiness.sources.payload import MAX_HOURS, REQUIRED, Payload, PayloadError, site_weather
-from scheduler.errors import Unreadable, WeatherError
+from scheduler.errors import UnreadableError, WeatherError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import spelled
+from scheduler.farm.units import normalized_name
 from scheduler.farm_files.csv_table import file_text, read_csv
-from scheduler.farm_files.dates import comes_twice, date_order
-from scheduler.farm_files.record import Custom, Problem, Record
+from scheduler.farm_files.dates import date_order, second_occurrence
+from scheduler.farm_files.record import Notation, Problem, Record
 from scheduler.weather.store import read_answer, read_json
 
 
 @dataclass(frozen=True, kw_only=True)
-class Given:
+class GivenForecast:
     """A forecast and where it came from."""
 
     payload: Payload
@@ -29,7 +29,7 @@ class Given:
     issued: datetime | None
 
 
-def read_forecast(path: Path, farm: Farm) -> Given:
+def read_forecast(path: Path, farm: Farm) -> GivenForecast:
     """Read a forecast file in any of its forms.
 
     Raises
@@ -39,33 +39,35 @@ def read_forecast(path: Path, farm: Farm) -> Given:
     """
     try:
         text = file_text(path)
-    except Unreadable as error:
+    except UnreadableError as error:
         raise WeatherError(f"{path}: {error}") from None
     if not text.lstrip().startswith(("{", "[")):
-        return Given(payload=read_table(text, farm, str(path)), source=path.name, issued=None)
+        return GivenForecast(
+            payload=read_table(text, farm, str(path)), source=path.name, issued=None
+        )
     content = read_json(path)
     try:
         if isinstance(content, dict) and "payload" in content:
             answer = read_answer(path)
-            return Given(payload=parse_response(answer.payload), issued=answer.issued,
+            return GivenForecast(payload=parse_response(answer.payload), issued=answer.issued,
                          source=f"{answer.source} {answer.product}")  # fmt: skip
         payload = parse_response(content)
     except PayloadError as error:
         raise WeatherError(f"{path}: {error}; ask the service again") from None
     issued = payload.issued
     at = None if issued is None else issued.astype("datetime64[s]").item().replace(tzinfo=UTC)
-    return Given(payload=payload, source=path.name, issued=at)
+    return GivenForecast(payload=payload, source=path.name, issued=at)
 
 
-#: Other names of a table's columns, as `spelled` writes them.
-ALIASES = {
+#: Other names of a table's columns, as `normalized_name` writes them.
+COLUMN_ALIASES = {
     "precipitation": "rain", "precip": "rain", "rainfall": "rain", "temperature": "temp",
     "relative_humidity": "humidity", "rh": "humidity", "wind_speed": "wind",
     "wind_gust": "gust", "wind_gusts": "gust", "solar": "radiation",
     "solar_radiation": "radiation", "shortwave_radiation": "radiation", "date": "time",
     "hour": "time", "datetime": "time", "valid": "time",
 }  # fmt: skip
-FORM = "time, rain_mm, temp_c, humidity_pct, wind_kmh, gust_kmh, radiation_w_m2"
+HEADING = "time, rain_mm, temp_c, humidity_pct, wind_kmh, gust_kmh, radiation_w_m2"
 
 
 def read_table(text: str, farm: Farm, name: str) -> Payload:
@@ -85,8 +87,8 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         if not any(c == need or c.startswith(f"{need}_") for c in columns):
             found = ", ".join(table.columns)
             raise WeatherError(f"{name}: there is no column {need} (found are: {found:.200}); "
-                               f"the heading is {FORM}")  # fmt: skip
-    custom = Custom(units=farm.units, tz=farm.tz, mark=table.mark)
+                               f"the heading is {HEADING}")  # fmt: skip
+    custom = Notation(units=farm.units, tz=farm.tz, mark=table.mark)
     order = {"time": date_order(cells[columns.index("time")] for _, cells in table.rows)}
     rows: dict[tuple[str, np.datetime64], dict[str, float]] = {}
     for number, cells in table.rows:
@@ -100,7 +102,7 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
             continue
         key = record.text("member"), np.datetime64(when.replace(tzinfo=None), "h")
         if key in rows:
-            when = comes_twice(when, farm.tz) or when
+            when = second_occurrence(when, farm.tz) or when
             key = key[0], np.datetime64(when.replace(tzinfo=None), "h")
         if key in rows:
             record.fault("time", "the hour stands there twice", "keep one row an hour")
@@ -112,10 +114,10 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
 
 
 def _ours(heading: str) -> str:
-    word = spelled(heading)
-    for alias in sorted(ALIASES, key=len, reverse=True):
+    word = normalized_name(heading)
+    for alias in sorted(COLUMN_ALIASES, key=len, reverse=True):
         if word == alias or word.startswith(f"{alias}_"):
-            return ALIASES[alias] + word[len(alias) :]
+            return COLUMN_ALIASES[alias] + word[len(alias) :]
     return word
 
 

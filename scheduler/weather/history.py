@@ -15,8 +15,8 @@ from readiness.atmosphere.gaps import BRIDGE, fill_gaps
 from readiness.atmosphere.weather import VARIABLES, Weather
 from readiness.forecasts.gauge_kriging import GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
-from scheduler.weather.selection import FORECASTS, Cell, near_answers, readable
-from scheduler.weather.store import Stored, stored
+from scheduler.weather.selection import FORECAST_PRODUCTS, ForecastCell, answers_near, read_cell
+from scheduler.weather.store import StoredAnswer, stored_answers
 
 #: Records that the run of soil water begins with, days; assumed: the top metre has forgotten
 #: what was before.
@@ -26,12 +26,12 @@ PAST_DAYS = 180
 STAND_IN_DAYS = 5
 #: A gap in the records longer than this is told as long, h (the run gives up on longer ones).
 LONG_GAP_H = 24
-NAMES = (*VARIABLES, "estimated")
+FRAME_VARIABLES = (*VARIABLES, "estimated")
 HOUR = np.timedelta64(1, "h")
 
 
 def records(
-    folder: Path, cells: Sequence[Cell], hour: np.datetime64, notes: list[str]
+    folder: Path, cells: Sequence[ForecastCell], hour: np.datetime64, notes: list[str]
 ) -> Weather | None:
     """All records up to `hour`, (1, cell, hour); hours nobody tells are NaN. None without any.
 
@@ -39,26 +39,26 @@ def records(
     past that come with a forecast); then stations' observations; then stored forecasts of those
     hours, the latest first, which are flagged.
     """
-    archive = stored(folder, "archive")
+    archive = stored_answers(folder, "archive")
     found = [_archive(archive, c, hour, notes) for c in cells]
     if None in found:
-        found = [_archive(stored(folder, "forecast"), c, hour, notes) for c in cells]
+        found = [_archive(stored_answers(folder, "forecast"), c, hour, notes) for c in cells]
     parts = [f for f in found if f is not None]
     if len(parts) < len(cells):
         return None
     start = max(p.start for p in parts)
-    joined = side_by_side([p.between(start, hour) for p in parts])
+    joined = joined_sites([p.between(start, hour) for p in parts])
     if _unknown(joined).any():
         joined = _patched(folder, joined, cells, hour, notes)
     return fill_gaps(joined, lat=cells[0].lat, lon=cells[0].lon)
 
 
 def _archive(
-    found: Sequence[Stored], cell: Cell, hour: np.datetime64, notes: list[str]
+    found: Sequence[StoredAnswer], cell: ForecastCell, hour: np.datetime64, notes: list[str]
 ) -> Weather | None:
     """Past hours nearest to a cell, one site; None where there are none."""
-    near = near_answers(found, cell)
-    parts = [c.payload.weather for s in near if (c := readable(s, notes)) is not None]
+    near = answers_near(found, cell)
+    parts = [c.payload.weather for s in near if (c := read_cell(s, notes)) is not None]
     parts = [p for p in parts if p.start < hour]
     if not parts:
         return None
@@ -82,7 +82,7 @@ def _overlaid(weather: Weather, part: Weather, site: int, *, guess: bool = False
         return weather
     a, b = (int((t - weather.start).astype(int)) for t in (first, stop))
     piece = part.between(first, stop)
-    new: dict[str, Any] = {n: getattr(weather, n).copy() for n in NAMES}
+    new: dict[str, Any] = {n: getattr(weather, n).copy() for n in FRAME_VARIABLES}
     took = np.zeros(b - a, dtype=np.bool_)
     for name in VARIABLES:
         row = new[name][0, site, a:b]
@@ -93,9 +93,11 @@ def _overlaid(weather: Weather, part: Weather, site: int, *, guess: bool = False
     return replace(weather, **new)
 
 
-def side_by_side(parts: Sequence[Weather]) -> Weather:
+def joined_sites(parts: Sequence[Weather]) -> Weather:
     """One-site frames of the same hours as one frame of many sites."""
-    joined: dict[str, Any] = {n: np.concatenate([getattr(p, n) for p in parts], 1) for n in NAMES}
+    joined: dict[str, Any] = {
+        n: np.concatenate([getattr(p, n) for p in parts], 1) for n in FRAME_VARIABLES
+    }
     return replace(parts[0], **joined)
 
 
@@ -105,18 +107,22 @@ def _unknown(weather: Weather) -> np.ndarray[Any, np.dtype[np.bool_]]:
 
 
 def _patched(
-    folder: Path, joined: Weather, cells: Sequence[Cell], hour: np.datetime64, notes: list[str]
+    folder: Path,
+    joined: Weather,
+    cells: Sequence[ForecastCell],
+    hour: np.datetime64,
+    notes: list[str],
 ) -> Weather:
     """Hours the archive does not tell, out of observations, then of forecasts of those hours."""
     now = pd.Timestamp(str(hour), tz="UTC")
     before = int(_unknown(joined).sum())
-    others = [s for p in FORECASTS for s in stored(folder, p)]
-    for guess, found in ((False, stored(folder, "observations")), (True, others)):
+    others = [s for p in FORECAST_PRODUCTS for s in stored_answers(folder, p)]
+    for guess, found in ((False, stored_answers(folder, "observations")), (True, others)):
         for at, cell in enumerate(cells):
-            for one in sorted(near_answers(found, cell), key=lambda s: -s.issued.timestamp()):
+            for one in sorted(answers_near(found, cell), key=lambda s: -s.issued.timestamp()):
                 if one.issued > now or not np.isnan(joined.rain[0, at]).any():
                     continue
-                told = readable(one, notes)
+                told = read_cell(one, notes)
                 if told is not None:
                     joined = _overlaid(joined, told.payload.weather, at, guess=guess)
     after = int(_unknown(joined).sum())
@@ -135,18 +141,18 @@ def _gap_told(weather: Weather) -> str:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], _unknown(weather).astype(int), [0]])))
     runs = edges.reshape(-1, 2)
     a, b = runs[int(np.argmax(runs[:, 1] - runs[:, 0]))]
-    text = f"Weather records are missing for {b - a} h from {utc(weather.times[a])}"
+    text = f"Weather records are missing for {b - a} h from {utc_text(weather.times[a])}"
     if b - a > LONG_GAP_H:
         return f"{text}; ground and grain are unknown for a while after: check them by hand."
     return f"{text}."
 
 
-def utc(at: np.datetime64) -> str:
+def utc_text(at: np.datetime64) -> str:
     """An hour in words."""
     return f"{pd.Timestamp(str(at)):%Y-%m-%d %H:%M} UTC"
 
 
-def start_of_run(
+def past_or_stand_in(
     known: Weather | None, ahead: Weather, hour: np.datetime64, notes: list[str]
 ) -> Weather:
     """Records for the run up to now; a stand-in where there are none.
@@ -170,7 +176,9 @@ def start_of_run(
     return Weather(start=hour - shape[2] * HOUR, **rows, estimated=np.ones(shape, dtype=np.bool_))
 
 
-def gauged(past: Weather, farm: Farm, gauges: pd.DataFrame | None, notes: list[str]) -> Weather:
+def with_gauges(
+    past: Weather, farm: Farm, gauges: pd.DataFrame | None, notes: list[str]
+) -> Weather:
     """Records at the fields with the farm's own gauges in the place of gridded rain."""
     readings = gauge_readings(farm, gauges)
     if not readings:

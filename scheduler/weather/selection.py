@@ -17,22 +17,22 @@ from readiness.sources.payload import Payload, PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm, Field
 from scheduler.weather.given_file import read_forecast
-from scheduler.weather.store import Stored, read_answer, stored
+from scheduler.weather.store import StoredAnswer, read_answer, stored_answers
 
 #: Products that hold a forecast, best first: own members, then single forecasts to be dressed.
-FORECASTS = ("ensemble", "forecast", "gridpoint")
+FORECAST_PRODUCTS = ("ensemble", "forecast", "gridpoint")
 #: A product that is newer by this many hours is taken before a better one; assumed: two runs of
 #: an ensemble missed.
-NEWER_H = 12.0
+NEWER_BY_H = 12.0
 #: Farthest a forecast or record may lie from a field, km; assumed: beyond the half diagonal of a
 #: cell of a quarter degree, and a little more so that a field may move house.
-FAR_KM = 40.0
+MAX_DISTANCE_KM = 40.0
 #: Clocks of a service and of this computer may differ so much without a word.
-SLACK = timedelta(minutes=5)
+CLOCK_SLACK = timedelta(minutes=5)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Cell:
+class ForecastCell:
     """A forecast of one grid cell."""
 
     lat: float
@@ -42,19 +42,21 @@ class Cell:
     issued: datetime | None
 
 
-def choose(folder: Path, farm: Farm, now: datetime, notes: list[str]) -> list[Cell]:
+def choose_forecast(
+    folder: Path, farm: Farm, now: datetime, notes: list[str]
+) -> list[ForecastCell]:
     """The latest good cells of the product to use, one at least near every field.
 
-    The product is the first of `FORECASTS`, unless another is newer by `NEWER_H`.
+    The product is the first of `FORECAST_PRODUCTS`, unless another is newer by `NEWER_BY_H`.
 
     Raises
     ------
     WeatherError
         Where nothing stored covers the fields, or all of it is too old or in the future.
     """
-    sets: dict[str, list[Cell]] = {}
-    for product in FORECASTS:
-        cells = latest(stored(folder, product), farm, now, notes)
+    sets: dict[str, list[ForecastCell]] = {}
+    for product in FORECAST_PRODUCTS:
+        cells = latest_cells(stored_answers(folder, product), farm, now, notes)
         if cells:
             sets[product] = cells
     if not sets:
@@ -62,54 +64,60 @@ def choose(folder: Path, farm: Farm, now: datetime, notes: list[str]) -> list[Ce
     issue = {p: min(c.issued for c in cells if c.issued) for p, cells in sets.items()}
     newest = max(issue.values())
     product = next(
-        p for p in FORECASTS if p in sets and newest - issue[p] < timedelta(hours=NEWER_H)
+        p
+        for p in FORECAST_PRODUCTS
+        if p in sets and newest - issue[p] < timedelta(hours=NEWER_BY_H)
     )
     check_age(farm, issue[product], now)
     return sets[product]
 
 
-def given(folder: Path, path: Path, farm: Farm, now: datetime, notes: list[str]) -> list[Cell]:
+def cells_from_file(
+    folder: Path, path: Path, farm: Farm, now: datetime, notes: list[str]
+) -> list[ForecastCell]:
     """The forecast of a file for the whole farm, once for each cell of records."""
     found = read_forecast(path, farm)
-    cell = Cell(lat=found.payload.lat, lon=found.payload.lon, payload=found.payload,
+    cell = ForecastCell(lat=found.payload.lat, lon=found.payload.lon, payload=found.payload,
                 source=found.source, issued=found.issued)  # fmt: skip
     if cell.issued is not None:
-        if cell.issued > now + SLACK:
+        if cell.issued > now + CLOCK_SLACK:
             raise WeatherError(
-                f"{path}: was issued {clock(cell.issued, farm)}, after the planning time "
-                f"{clock(now, farm)}; check the date asked for and this computer's clock"
+                f"{path}: was issued {farm_clock(cell.issued, farm)}, after the planning time "
+                f"{farm_clock(now, farm)}; check the date asked for and this computer's clock"
             )
         check_age(farm, cell.issued, now)
-    _, km = nearest(farm.fields, [(cell.lat, cell.lon)])
-    if (far := float(km.max())) > FAR_KM:
+    _, km = nearest_places(farm.fields, [(cell.lat, cell.lon)])
+    if (far := float(km.max())) > MAX_DISTANCE_KM:
         notes.append(f"The forecast given is for a place {far:.0f} km from the farthest field.")
-    places = sorted({(s.lat, s.lon) for s in stored(folder, "archive")})
+    places = sorted({(s.lat, s.lon) for s in stored_answers(folder, "archive")})
     if not places:
         return [cell]
-    near = sorted({places[i] for i in nearest(farm.fields, places)[0]})
+    near = sorted({places[i] for i in nearest_places(farm.fields, places)[0]})
     return [replace(cell, lat=lat, lon=lon) for lat, lon in near]
 
 
-def latest(found: Sequence[Stored], farm: Farm, now: datetime, notes: list[str]) -> list[Cell]:
+def latest_cells(
+    found: Sequence[StoredAnswer], farm: Farm, now: datetime, notes: list[str]
+) -> list[ForecastCell]:
     """For each field the nearest cell, in its latest readable issue; [] where a field has none."""
-    ripe = [s for s in found if s.issued <= now + SLACK]
+    ripe = [s for s in found if s.issued <= now + CLOCK_SLACK]
     if not ripe:
         return []
     places = sorted({(s.lat, s.lon) for s in ripe})
-    wanted, km = nearest(farm.fields, places)
-    if float(km.max()) > FAR_KM:
+    wanted, km = nearest_places(farm.fields, places)
+    if float(km.max()) > MAX_DISTANCE_KM:
         return []
     cells = []
     for at in sorted(set(wanted)):
         issues = [s for s in ripe if (s.lat, s.lon) == places[at]]
-        cell = next((c for s in issues if (c := readable(s, notes)) is not None), None)
+        cell = next((c for s in issues if (c := read_cell(s, notes)) is not None), None)
         if cell is None:
             return []
         cells.append(cell)
     return cells
 
 
-def readable(one: Stored, notes: list[str]) -> Cell | None:
+def read_cell(one: StoredAnswer, notes: list[str]) -> ForecastCell | None:
     """The stored forecast, None (noted) where it is broken."""
     try:
         stamp = one.path.stat()
@@ -123,7 +131,7 @@ def readable(one: Stored, notes: list[str]) -> Cell | None:
     except PayloadError as error:
         notes.append(f"Passed over {one.path.name}: {error}.")
         return None
-    return Cell(lat=one.lat, lon=one.lon, payload=payload, source=source, issued=one.issued)
+    return ForecastCell(lat=one.lat, lon=one.lon, payload=payload, source=source, issued=one.issued)
 
 
 @lru_cache(maxsize=48)
@@ -133,20 +141,20 @@ def _parsed(path: Path, mtime: int, size: int) -> tuple[str, Payload]:
     return f"{answer.source} {answer.product}", parse_response(answer.payload)
 
 
-def near_answers(found: Sequence[Stored], cell: Cell) -> list[Stored]:
+def answers_near(found: Sequence[StoredAnswer], cell: ForecastCell) -> list[StoredAnswer]:
     """Answers of the place nearest to a cell, latest issue first; [] where all are far."""
     places = sorted({(s.lat, s.lon) for s in found})
     if not places:
         return []
     lats, lons = np.array(places).T
     away = distance_km(np.array([cell.lat]), np.array([cell.lon]), lats, lons)[0]
-    if away.min() > FAR_KM:
+    if away.min() > MAX_DISTANCE_KM:
         return []
     at = places[int(away.argmin())]
     return [s for s in found if (s.lat, s.lon) == at]
 
 
-def nearest(
+def nearest_places(
     fields: Sequence[Field], places: Sequence[tuple[float, float]]
 ) -> tuple[list[int], Array]:
     """Index of the place nearest to each field, and how far it is, km."""
@@ -161,25 +169,26 @@ def check_age(farm: Farm, issued: datetime, now: datetime) -> None:
     age, limit = (now - issued) / timedelta(hours=1), farm.rules.forecast_age_max_h
     if age > limit:
         raise WeatherError(
-            f"the last good forecast is {age:.0f} h old (issued {clock(issued, farm)}), the "
+            f"the last good forecast is {age:.0f} h old (issued {farm_clock(issued, farm)}), the "
             f"farm's limit is {limit:.0f} h; run `afterrain fetch`, give one with --forecast "
             "FILE, or raise forecast_age_max_h under [rules] in farm.toml"
         )
 
 
-def clock(at: datetime, farm: Farm) -> str:
+def farm_clock(at: datetime, farm: Farm) -> str:
     """A time as the farm's clock shows it."""
     return f"{at.astimezone(farm.tz):%Y-%m-%d %H:%M}"
 
 
 def _no_forecast(folder: Path, farm: Farm, now: datetime) -> WeatherError:
     """Why nothing stored can be used."""
-    found = [s for p in FORECASTS for s in stored(folder, p)]
+    found = [s for p in FORECAST_PRODUCTS for s in stored_answers(folder, p)]
     later = [s.issued for s in found if s.issued > now]
     if found and len(later) == len(found):
         return WeatherError(
-            f"the planning time {clock(now, farm)} is before every stored forecast, the first "
-            f"issued {clock(min(later), farm)}; check the date asked for and this computer's clock"
+            f"the planning time {farm_clock(now, farm)} is before every stored forecast, the first "
+            f"issued {farm_clock(min(later), farm)}; check the date asked for and this computer's "
+            "clock"
         )
     what = "no stored forecast covers the fields" if found else "there is no stored forecast"
     return WeatherError(

@@ -13,12 +13,12 @@ from typing import Any
 
 from scheduler.errors import WeatherError
 
-FOLDER = "forecasts"
+FORECASTS_FOLDER = "forecasts"
 _NAME = re.compile(
     r"(?P<product>[a-z-]+)_(?P<issued>\d{8}T\d{4}Z)_(?P<lat>-?\d+\.\d+)_(?P<lon>-?\d+\.\d+)\.json"
 )
 #: Largest stored answer that is read, bytes; assumed: an ensemble of 51 members is under 3 MB.
-MOST_BYTES = 40_000_000
+MAX_ANSWER_BYTES = 40_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,7 +43,7 @@ class Answer:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stored:
+class StoredAnswer:
     """A stored answer by its name; the payload is read when wanted."""
 
     path: Path
@@ -53,21 +53,21 @@ class Stored:
     lon: float
 
 
-def stored(folder: Path, product: str | None = None) -> list[Stored]:
+def stored_answers(folder: Path, product: str | None = None) -> list[StoredAnswer]:
     """Stored answers of a farm folder, latest issue first."""
     out = []
-    for path in (folder / FOLDER).glob("*.json"):
+    for path in (folder / FORECASTS_FOLDER).glob("*.json"):
         m = _NAME.fullmatch(path.name)
         if m and product in (None, m["product"]):
             issued = datetime.strptime(m["issued"], "%Y%m%dT%H%MZ").replace(tzinfo=UTC)
             out.append(
-                Stored(path=path, product=m["product"], issued=issued,
+                StoredAnswer(path=path, product=m["product"], issued=issued,
                        lat=float(m["lat"]), lon=float(m["lon"]))
             )  # fmt: skip
     return sorted(out, key=lambda s: (-s.issued.timestamp(), s.path.name))
 
 
-def store(folder: Path, answer: Answer) -> bool:
+def store_answer(folder: Path, answer: Answer) -> bool:
     """Write an answer beside the others; False where the same issue is there already.
 
     An answer of the same issue and place replaces the stored one only if it was fetched later,
@@ -79,7 +79,7 @@ def store(folder: Path, answer: Answer) -> bool:
     WeatherError
         Where the folder cannot be written; what was stored is untouched.
     """
-    path = folder / FOLDER / answer.name
+    path = folder / FORECASTS_FOLDER / answer.name
     if path.exists():
         try:
             if read_answer(path).fetched >= answer.fetched:
@@ -158,7 +158,7 @@ def read_answer(path: Path) -> Answer:
 def read_json(path: Path) -> Any:
     """JSON of a file."""
     try:
-        if path.stat().st_size > MOST_BYTES:
+        if path.stat().st_size > MAX_ANSWER_BYTES:
             raise WeatherError(f"{path}: is larger than any forecast; remove it")
         return json.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:

@@ -8,11 +8,11 @@ from typing import Any
 
 from flask import Flask, abort, jsonify, redirect, render_template, request, session, url_for
 
-from scheduler.errors import AfterrainError, ConflictError, EntryError, Unreadable
+from scheduler.errors import AfterrainError, ConflictError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.orders.document import Issued
 from scheduler.season_book.book import Book
-from scheduler.season_book.kinds import KINDS, crop_of, known, whole
+from scheduler.season_book.kinds import KINDS, crop_of, field_of_parcel, subject_ids
 from scheduler.season_book.parsing import identify, read_entry, read_value
 from scheduler.web.context import AppContext
 from scheduler.web.forms import form_number, form_token
@@ -28,7 +28,9 @@ def all_orders(plan: Issued, crew: str, names: list[str]) -> dict[str, list[str]
     """Orders of every crew when one gets `names`: the others lose what it takes."""
 
     def left(other: str) -> list[str]:
-        return [n for n in planned(plan, other) if n not in names and whole(n) not in names]
+        return [
+            n for n in planned(plan, other) if n not in names and field_of_parcel(n) not in names
+        ]
 
     return {**{c.crew: left(c.crew) for c in plan.crews}, crew: names}
 
@@ -36,7 +38,7 @@ def all_orders(plan: Issued, crew: str, names: list[str]) -> dict[str, list[str]
 def titles(plan: Issued, farm: Farm) -> dict[str, str]:
     """How each name of an order is shown."""
     names = {f.id: f"{f.id} {f.name}" if f.name != f.id else f.id for f in farm.fields}
-    parts = {n: names.get(whole(n), whole(n)) + f", {n.partition('/')[2]}"
+    parts = {n: names.get(field_of_parcel(n), field_of_parcel(n)) + f", {n.partition('/')[2]}"
              for c in plan.crews for n in planned(plan, c.crew) if "/" in n}  # fmt: skip
     return names | parts
 
@@ -60,12 +62,12 @@ def register(app: Flask, context: AppContext) -> None:
 
     def crew_asked(farm: Farm) -> str:
         name = request.values.get("crew", "")
-        ids = known(farm, "crew")
+        ids = subject_ids(farm, "crew")
         if not name and ids:
             return ids[0]
         try:
             return identify(farm, "crew", name)
-        except Unreadable:
+        except UnreadableError:
             abort(404)
 
     def listed(farm: Farm) -> list[str]:
@@ -90,7 +92,11 @@ def register(app: Flask, context: AppContext) -> None:
         names = titles(plan, context.farm())
         ordered = [n for c in plan.crews for n in planned(plan, c.crew)]
         ordered += [f.field for f in plan.left]
-        others = [n for n in dict.fromkeys(ordered) if n not in fields and whole(n) not in fields]
+        others = [
+            n
+            for n in dict.fromkeys(ordered)
+            if n not in fields and field_of_parcel(n) not in fields
+        ]
         shown = {"price": None, "wrong": "", "conflict": "", "text": ", ".join(fields), "why": ""}
         return render_template(
             "order.html", crew=crew, plan=plan, fields=fields, names=names,
@@ -108,13 +114,15 @@ def register(app: Flask, context: AppContext) -> None:
                 return render_template("order.html", crew=crew, plan=None)
             if request.method == "GET":
                 own = list(book.locked(farm, context.clock()).get(crew, ()))
-                rest = [n for n in planned(plan, crew) if n not in own and whole(n) not in own]
+                rest = [
+                    n for n in planned(plan, crew) if n not in own and field_of_parcel(n) not in own
+                ]
                 return page(crew, plan, own + rest, seen=book.revision)
             seen = form_number(request.form.get("seen", "")) or book.revision
             why, text = request.form.get("why", "")[:1000], request.form.get("fields", "")[:5000]
             try:
                 fields = listed(farm)
-            except Unreadable as error:
+            except UnreadableError as error:
                 return page(crew, plan, planned(plan, crew), 422, wrong=str(error), text=text,
                             why=why, seen=seen)  # fmt: skip
             if request.form.get("do") != "save":
@@ -151,7 +159,7 @@ def register(app: Flask, context: AppContext) -> None:
             return jsonify(error="there are no orders yet: replan first"), 409
         try:
             fields = listed(farm)
-        except Unreadable as error:
+        except UnreadableError as error:
             return jsonify(error=str(error)), 422
         answer = priced(plan, crew, fields)
         return jsonify(**answer), 409 if answer["error"] else 200

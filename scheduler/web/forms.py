@@ -13,8 +13,8 @@ from werkzeug.wrappers import Response as AnyResponse
 from scheduler.errors import ConflictError, EntryError
 from scheduler.farm.model import Farm
 from scheduler.season_book.book import Book
-from scheduler.season_book.formatting import unit_of, write_value
-from scheduler.season_book.kinds import KINDS, Entry, Kind, crop_of, known
+from scheduler.season_book.formatting import default_unit, write_value
+from scheduler.season_book.kinds import KINDS, Entry, Kind, crop_of, subject_ids
 from scheduler.season_book.parsing import read_entry
 from scheduler.web.context import AppContext
 
@@ -43,7 +43,8 @@ def _subjects(farm: Farm, about: str) -> list[tuple[str, str]]:
     """Ids and how a choice calls them."""
     names = {f.id: f.name for f in farm.fields} if about == "field" else {}
     return [
-        (i, f"{i} {names[i]}" if names.get(i) and names[i] != i else i) for i in known(farm, about)
+        (i, f"{i} {names[i]}" if names.get(i) and names[i] != i else i)
+        for i in subject_ids(farm, about)
     ]
 
 
@@ -66,7 +67,7 @@ def _form(
         subjects=_subjects(farm, kind.about),
         choices={f.name: _subjects(farm, f.quantity) for f in kind.facts
                  if f.quantity in ("field", "crew")},
-        unit={f.name: unit_of(f, farm) for f in kind.facts},
+        unit={f.name: default_unit(f, farm) for f in kind.facts},
         values=values,
         wrong=wrong or {},
         old=old,

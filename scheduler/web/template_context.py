@@ -15,7 +15,7 @@ from scheduler.farm.units import (
     show_temp,
     show_wind,
 )
-from scheduler.farm.wording import clock, crop_name, day_name, percent, plain
+from scheduler.farm.wording import clock, crop_name, day_name, one_line, percent
 from scheduler.orders.safety import DEFERENCE
 from scheduler.report.phrases import (
     EDGE_ONLY,
@@ -31,7 +31,7 @@ from scheduler.report.phrases import (
     total_area,
 )
 from scheduler.report.sheet import SHADES_H, bold_topic, by_day, shades, unbroken
-from scheduler.season_book.formatting import at_words, says
+from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.season_book.kinds import KINDS
 from scheduler.web.context import AppContext
 from scheduler.windows.daily_hours import WORTHWHILE_H
@@ -40,7 +40,7 @@ from scheduler.windows.daily_hours import WORTHWHILE_H
 def register(app: Flask, context: AppContext, locked: bool) -> None:
     """Give templates what they say things with."""
     app.jinja_env.filters |= {
-        "plain": plain, "day": day_name, "machines": machines, "title": field_title,
+        "plain": one_line, "day": day_name, "machines": machines, "title": field_title,
         "crop": crop_name, "percent": percent, "topic": bold_topic,
     }  # fmt: skip
     app.jinja_env.globals |= {
@@ -69,8 +69,8 @@ def register(app: Flask, context: AppContext, locked: bool) -> None:
             "wind": lambda ms: unbroken(show_wind(ms, units)),
             "temp": lambda c: unbroken(show_temp(c, units)),
             "money": lambda value: unbroken(show_money(value, money)),
-            "says": lambda e: says(e, farm),
-            "when": lambda e: at_words(e, farm, context.clock()),
+            "says": lambda e: entry_text(e, farm),
+            "when": lambda e: entry_time_text(e, farm, context.clock()),
         }
 
 

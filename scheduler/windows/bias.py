@@ -24,7 +24,7 @@ from readiness.season.inputs import Observation
 from readiness.season.simulate import Season
 from readiness.soil.trafficability import WaterLimits
 from scheduler.farm.model import Farm
-from scheduler.farm.working_time import local, utc_hour
+from scheduler.farm.working_time import farm_time, utc_hour
 from scheduler.windows.model_inputs import open_loop
 
 Array = NDArray[np.float64]
@@ -216,7 +216,7 @@ def flags(farm: Farm, bounds: Sequence[OffsetInterval], learnt: Array, name: str
     for b, by in zip(bounds, away, strict=True):
         if abs(by) > FLAGGED:
             o, f = b.observation, farm.fields[b.observation.field]
-            when = local(o.time, farm.tz)
+            when = farm_time(o.time, farm.tz)
             what = (
                 f"the sample of {o.value:.1f} % is {abs(b.low):.1f} points "
                 f"{'above' if b.low > 0 else 'below'} what the weather tells"

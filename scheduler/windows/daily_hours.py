@@ -14,7 +14,7 @@ from readiness.season.codes import Reason
 from readiness.season.simulate import Season
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.farm.model import Farm
-from scheduler.farm.wording import CAUSE, plain
+from scheduler.farm.wording import REASON_TEXT, one_line
 from scheduler.farm.working_time import crew_slots, utc_hour
 from scheduler.windows.model_inputs import season_rows
 
@@ -64,8 +64,8 @@ def row_of(farm: Farm, field: str, parcel: str) -> int:
 def row_title(farm: Farm, row: int) -> str:
     """'Home quarter (F01)' for a row of the season, the hollow named."""
     field, hollow = season_rows(farm)[row]
-    name = plain(field.name) or plain(field.id)
-    title = name if name == field.id else f"{name} ({plain(field.id)})"
+    name = one_line(field.name) or one_line(field.id)
+    title = name if name == field.id else f"{name} ({one_line(field.id)})"
     return f"{title}, {HOLLOW}" if hollow else title
 
 
@@ -75,7 +75,7 @@ def hours_by_day(
     *,
     now: datetime,
     least_h: float = WORTHWHILE_H,
-    causes: Mapping[int, str] = CAUSE,
+    causes: Mapping[int, str] = REASON_TEXT,
 ) -> dict[date, list[DayHours]]:
     """For each day from today, every row of the season; of today only the hours left.
 
