@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from readiness.atmosphere.hazards import daylight
+from readiness.atmosphere.solar import daylight
 from readiness.atmosphere.weather import Weather
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season

@@ -8,11 +8,10 @@ from readiness.atmosphere.hazards import (
     FIRE_STOP,
     HEAT_CLASSES,
     class_of,
-    daylight,
     grassland_fire_index,
     heat_index,
-    solar_elevation,
 )
+from readiness.atmosphere.solar import daylight, solar_elevation
 
 
 # published: U.S. National Weather Service heat index chart, °F; 1 °F for its rounding.

@@ -9,14 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness.atmosphere.gaps import (
-    bridge_short_gaps,
-    clear_sky,
-    cloudy_radiation,
-    dew_point,
-    fill_gaps,
-    relative_humidity,
-)
+from readiness.atmosphere.air import dew_point, relative_humidity
+from readiness.atmosphere.gaps import bridge_short_gaps, cloudy_radiation, fill_gaps
+from readiness.atmosphere.solar import clear_sky_mid_hour
 from readiness.atmosphere.weather import Weather
 from readiness.sources.nws import iso_interval, nearest_station, parse_alerts, point_links
 from readiness.sources.open_meteo import parse_response
@@ -445,14 +440,14 @@ def flat(hours=48, **rows):
 # 32.2 MJ/m²/day, so a clear day 0.75 × that.
 def test_clear_sky_is_fao_56():
     times = np.datetime64("2026-09-03T00", "h") + np.arange(24)
-    day = clear_sky(times, lat=-20.0, lon=0.0).sum() * 3600 / 1e6
+    day = clear_sky_mid_hour(times, lat=-20.0, lon=0.0).sum() * 3600 / 1e6
     assert day == pytest.approx(0.75 * 32.2, rel=0.01)
 
 
 # hand: overcast leaves a quarter (1 - 0.75), half cloud 1 - 0.75 × 0.5^3.4 = 0.929
 def test_cloud_takes_sun():
     times = np.datetime64("2026-07-15T18", "h") + np.arange(1)
-    clear = clear_sky(times, lat=47.0, lon=-99.0)
+    clear = clear_sky_mid_hour(times, lat=47.0, lon=-99.0)
     dull = cloudy_radiation(times, np.array([100.0]), lat=47.0, lon=-99.0)
     half = cloudy_radiation(times, np.array([50.0]), lat=47.0, lon=-99.0)
     assert dull == pytest.approx(0.25 * clear)
@@ -487,7 +482,7 @@ def test_unknown_humidity_wind_and_sun_are_estimated_and_flagged():
         float(relative_humidity(np.array(28.0), np.array(12.0)))
     )
     assert out.wind == pytest.approx(2.0 / 0.748)
-    clear = clear_sky(out.times, lat=47.0, lon=-99.0)
+    clear = clear_sky_mid_hour(out.times, lat=47.0, lon=-99.0)
     assert (out.radiation[0, 0] <= clear + 1e-9).all()
     # hand: 0.16 × sqrt(16) = 0.64 of extraterrestrial
     assert out.radiation[0, 0, 18] == pytest.approx(0.64 * clear[18] / 0.75)

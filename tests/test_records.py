@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from readiness.atmosphere.evapotranspiration import extraterrestrial_day
+from readiness.atmosphere.solar import extraterrestrial_daily
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
 from readiness.sources.records import (
     DAILY01,
@@ -228,7 +228,7 @@ def test_missing_wind_sun_and_humidity_are_estimated() -> None:
     assert (done.wind == 2.0).all()
     spread = np.sqrt(day.tmax - day.tmin)
     number = (day.days - np.datetime64("2024-01-01")).astype(int) + 1
-    expected = 0.16 * spread * extraterrestrial_day(47.0, number)
+    expected = 0.16 * spread * extraterrestrial_daily(47.0, number)
     assert done.solar == pytest.approx(expected, rel=1e-6)
     assert (done.flags["wind"] == Flag.ESTIMATED).all()
     assert daily_to_hourly(done).estimated.all()

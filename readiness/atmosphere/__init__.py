@@ -1,9 +1,11 @@
-"""The weather frame, and what follows from weather alone: evapotranspiration, hazards, gaps.
+"""The weather frame, and quantities that follow from weather or the sun alone.
 
 Layer: imports nothing of ours.
 
-- `weather`: the hourly frame (member, site, hour)
+- `weather`: the hourly frame (member, site, hour) and its hour labels
+- `air`: vapour pressure, humidity, air pressure, wind height
+- `solar`: position of the sun, extraterrestrial and clear-sky radiation
 - `evapotranspiration`: reference evapotranspiration, FAO-56 and ASCE, daily and hourly
-- `hazards`: fire index, heat index, lightning, daylight
-- `gaps`: what fills in unknown hours, always flagged as estimated
+- `hazards`: fire index, heat index, lightning
+- `gaps`: estimates for unknown hours, always flagged
 """

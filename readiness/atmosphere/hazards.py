@@ -1,18 +1,17 @@
-"""What stops harvest for people's sake: fire weather, heat, lightning and darkness.
+"""Weather that stops harvest for people's safety: fire weather, heat and lightning.
 
-These are the usual published cautions. Local codes, red-flag warnings and the people in charge
-always decide; nothing here says that an hour is safe.
+The limits are published cautions. Local codes, red-flag warnings and the people in charge always
+decide; no value here says that an hour is safe.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 
-#: South Australian Grain Harvesting Code of Practice: suspend harvest above this index
-#: (published); the local rule decides.
+#: Grassland fire danger index above which the South Australian Grain Harvesting Code of Practice
+#: suspends harvest (published); the local rule decides.
 FIRE_STOP = 35.0
 #: Lower edge of each class: published up to 50 (South Australia), above that from memory.
 FIRE_CLASSES = (
@@ -30,10 +29,8 @@ HEAT_CLASSES = (
     (105.0, "danger"),
     (130.0, "extreme danger"),
 )
-#: Resume so many minutes after the last thunder (published).
+#: Minutes after the last thunder until work resumes (published).
 LIGHTNING_WAIT_MIN = 30.0
-#: Centre of the sun at sunrise: refraction and half the disc, degrees (convention).
-SUNRISE_ELEVATION = -0.833
 
 
 def grassland_fire_index(
@@ -60,10 +57,10 @@ def grassland_fire_index(
 
 
 def heat_index(temp: Array, humidity: Array) -> Array:
-    """U.S. National Weather Service heat index, °C in the shade, from °C and percent.
+    """U.S. National Weather Service heat index in the shade, °C, from °C and percent.
 
-    Steadman's simple form averaged with temperature; from 80 °F Rothfusz's regression with both
-    adjustments (Weather Prediction Center). In full sun up to 15 °F more (same source).
+    Steadman's simple form averaged with the temperature; from 80 °F Rothfusz's regression with
+    both adjustments (Weather Prediction Center). Full sun adds up to 15 °F (same source).
     """
     t = np.asarray(temp, dtype=np.float64) * 1.8 + 32.0
     r = np.asarray(humidity, dtype=np.float64)
@@ -87,34 +84,6 @@ def heat_index(temp: Array, humidity: Array) -> Array:
 
 
 def class_of(value: float, classes: tuple[tuple[float, str], ...]) -> str:
-    """Word of the highest class whose lower edge `value` reaches; '' below the first."""
-    words = [word for edge, word in classes if value >= edge]
-    return words[-1] if words else ""
-
-
-def solar_elevation(times: NDArray[np.datetime64], latitude: Array, longitude: Array) -> Array:
-    """Height of the sun at the middle of each hour, degrees, (site, hour).
-
-    FAO-56 eq. 24 and 31-33 (declination, seasonal correction); within about half a degree.
-
-    Parameters
-    ----------
-    times : (hour,) datetime64[h], UTC hour labels.
-    latitude, longitude : (site,) degrees, north and east positive.
-    """
-    day = times.astype("datetime64[D]")
-    j = (day - times.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64) + 1
-    clock = (times - day).astype("timedelta64[h]").astype(np.float64) + 0.5
-    declination = 0.409 * np.sin(2.0 * np.pi * j / 365.0 - 1.39)
-    b = 2.0 * np.pi * (j - 81) / 364.0
-    correction = 0.1645 * np.sin(2.0 * b) - 0.1255 * np.cos(b) - 0.025 * np.sin(b)
-    solar_hour = clock + correction + np.asarray(longitude, dtype=np.float64)[:, None] / 15.0
-    angle = np.pi / 12.0 * (solar_hour - 12.0)
-    phi = np.radians(np.asarray(latitude, dtype=np.float64))[:, None]
-    sine = np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.cos(angle)
-    return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))), dtype=np.float64)
-
-
-def daylight(times: NDArray[np.datetime64], latitude: Array, longitude: Array) -> NDArray[np.bool_]:
-    """Hours whose middle lies between sunrise and sunset, (site, hour)."""
-    return np.asarray(solar_elevation(times, latitude, longitude) > SUNRISE_ELEVATION)
+    """Name of the highest class whose lower edge `value` reaches; '' below the first."""
+    names = [name for edge, name in classes if value >= edge]
+    return names[-1] if names else ""

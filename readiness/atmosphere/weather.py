@@ -1,4 +1,4 @@
-"""The hourly weather frame that everything else reads."""
+"""The hourly weather frame and its hour labels."""
 
 from __future__ import annotations
 
@@ -13,22 +13,34 @@ Array = NDArray[np.float64]
 VARIABLES = ("rain", "temp", "humidity", "wind", "gust", "radiation")
 
 
+def day_of_year(times: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    """Day of the year of hour or day labels, 1 on 1 January."""
+    days = times.astype("datetime64[D]")
+    year = days.astype("datetime64[Y]")
+    return np.asarray((days - year.astype("datetime64[D]")).astype(np.int64) + 1)
+
+
+def day_and_hour(times: NDArray[np.datetime64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Day of the year and hour of the day of hour labels."""
+    hour = (times - times.astype("datetime64[D]")).astype("timedelta64[h]").astype(np.int64)
+    return day_of_year(times), hour
+
+
 @dataclass(frozen=True, kw_only=True)
 class Weather:
-    """Hourly weather, each array shaped (member, site, hour).
+    """Hourly weather, each array (member, site, hour).
 
-    Hours are UTC and labelled by their start. NaN means unknown. Records have one member.
+    Hours are in UTC, labelled by their start. NaN is unknown. Records have one member.
 
     Attributes
     ----------
-    start : numpy.datetime64
-        First hour, unit 'h', UTC.
-    rain : mm fallen in the hour (water equivalent).
+    start : first hour, datetime64[h], UTC.
+    rain : mm in the hour (water equivalent).
     temp : air temperature, °C, hourly mean.
     humidity : relative humidity, percent.
     wind, gust : m/s at 10 m.
     radiation : global solar radiation, W/m², hourly mean.
-    estimated : bool; True where any variable was filled or estimated.
+    estimated : whether any variable of the hour was filled or estimated.
     """
 
     start: np.datetime64
@@ -62,12 +74,12 @@ class Weather:
         return np.asarray(first + np.arange(self.rain.shape[2]))
 
     def sites(self, index: Sequence[int] | NDArray[np.int64]) -> Weather:
-        """Pick or repeat sites, for example one per field: result (member, len(index), hour)."""
+        """Pick or repeat sites, for example one per field: (member, len(index), hour)."""
         picked = {f.name: getattr(self, f.name)[:, index] for f in fields(self)[1:]}
         return replace(self, **picked)
 
     def between(self, first: np.datetime64, stop: np.datetime64) -> Weather:
-        """Cut the hours in [first, stop) out of the frame."""
+        """Hours in [first, stop); ValueError where the frame does not cover them."""
         hours = (np.array([first, stop], dtype="datetime64[h]") - self.times[0]).astype(np.int64)
         a, b = int(hours[0]), int(hours[1])
         if a < 0 or b > self.rain.shape[2] or a > b:
@@ -78,7 +90,7 @@ class Weather:
         return replace(self, start=self.times[0] + a, **cut)
 
     def then(self, later: Weather) -> Weather:
-        """Append `later`, which starts at the hour after this frame's last; members broadcast."""
+        """Append `later`, which starts where this frame ends; members broadcast."""
         if later.times[0] != self.times[-1] + 1:
             raise ValueError(f"frame ends {self.times[-1]}, next starts {later.start}")
         m = max(self.rain.shape[0], later.rain.shape[0])

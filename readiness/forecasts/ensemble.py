@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr, ndtr, ndtri
 
-from readiness.atmosphere.gaps import dew_point, relative_humidity
+from readiness.atmosphere.air import dew_point, relative_humidity
 from readiness.atmosphere.weather import VARIABLES, Array, Weather
 
 #: Members made of a single forecast: as many as the ensemble that is fetched.

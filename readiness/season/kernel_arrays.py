@@ -8,20 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.evapotranspiration import (
-    SUN_LOW,
-    air_pressure,
-    clear_sky,
-    day_and_hour,
-    extraterrestrial_hour,
+from readiness.atmosphere.air import psychrometric_constant
+from readiness.atmosphere.evapotranspiration import LOW_SUN
+from readiness.atmosphere.hazards import grassland_fire_index, heat_index
+from readiness.atmosphere.solar import (
+    MJ_PER_H_PER_W,
+    clear_sky_by_elevation,
+    daylight,
+    extraterrestrial_hourly,
 )
-from readiness.atmosphere.hazards import (
-    SUNRISE_ELEVATION,
-    grassland_fire_index,
-    heat_index,
-    solar_elevation,
-)
-from readiness.atmosphere.weather import Array, Weather
+from readiness.atmosphere.weather import Array, Weather, day_and_hour
 from readiness.grain.crops import Crop
 from readiness.grain.moisture import FORMS, GREEN_MAX, dry_to_wet, wet_to_dry
 from readiness.season import kernel as lanes
@@ -77,9 +73,9 @@ def sky(times: NDArray[np.datetime64], land: Land, at: Int) -> tuple[Array, Arra
     """Clear-sky radiation (site, hour), W/m², 0 under a low sun; psychrometric constant (site,)."""
     day, hour = day_and_hour(times)
     lat, lon = land.latitude[at][:, None], land.longitude[at][:, None]
-    outside, height = extraterrestrial_hour(lat, lon, day, hour)
-    clear = clear_sky(outside, land.elevation_m[at][:, None]) / 0.0036
-    return np.where(height >= SUN_LOW, clear, 0.0), 0.000665 * air_pressure(land.elevation_m[at])
+    outside, height = extraterrestrial_hourly(lat, lon, day, hour)
+    clear = clear_sky_by_elevation(outside, land.elevation_m[at][:, None]) / MJ_PER_H_PER_W
+    return np.where(height >= LOW_SUN, clear, 0.0), psychrometric_constant(land.elevation_m[at])
 
 
 def closed_hours(
@@ -91,8 +87,8 @@ def closed_hours(
         return np.zeros((1, 1, 1), dtype=np.uint8)
     closed = np.zeros(weather.shape, dtype=np.uint8)
     if limits.daylight_only:
-        height = solar_elevation(weather.times, land.latitude[at], land.longitude[at])
-        closed[:, height <= SUNRISE_ELEVATION] = Reason.NIGHT
+        day = daylight(weather.times, land.latitude[at], land.longitude[at])
+        closed[:, ~day] = Reason.NIGHT
     if limits.heat_stop is not None:
         closed[heat_index(weather.temp, weather.humidity) >= limits.heat_stop] = Reason.HEAT
     if limits.fire_stop is not None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.hazards import solar_elevation
+from readiness.atmosphere.solar import solar_elevation
 from readiness.atmosphere.weather import Array, Weather
 from readiness.season.codes import OtherWork, OtherWorkReason, Tier
 from readiness.season.simulate import Season

@@ -1,120 +1,120 @@
-"""From days to hours: the documented rules by which daily records become an hourly frame."""
+"""Rules that spread a daily record over hours."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.evapotranspiration import (
-    clear_sky,
-    day_and_hour,
-    extraterrestrial_day,
-    extraterrestrial_hour,
-    saturation_pressure,
-    solar_time_angle,
-    sunset_angle,
+from readiness.atmosphere.air import WIND_2M_OVER_10M, saturation_pressure
+from readiness.atmosphere.gaps import HARGREAVES, MEAN_WIND_2M
+from readiness.atmosphere.solar import (
+    MJ_PER_H_PER_W,
+    clear_sky_by_elevation,
+    extraterrestrial_daily,
+    extraterrestrial_hourly,
+    solar_hour_angle,
+    sunset_hour_angle,
 )
-from readiness.atmosphere.gaps import HARGREAVES
-from readiness.atmosphere.weather import Array, Weather
+from readiness.atmosphere.weather import Array, Weather, day_and_hour, day_of_year
 from readiness.sources.records import DailyRecord, Flag
 
-#: Wind at 2 m where none is known, m/s (FAO-56 ch. 3: mean of over 2000 stations), and to 10 m.
-WIND_2M, TO_10M = 2.0, 1.0 / 0.748
+RainSpread = Literal["shower", "even"]
 #: Gust over mean wind; assumed, common over open land.
-GUST = 1.5
-#: Elevation where unknown, m; assumed: mid plains, and 500 m change ET by about 1 %.
-ELEVATION = 400.0
-#: Hour of the highest temperature after solar noon, h; assumed (2-3 h in handbooks).
-WARMEST = 2.5
-#: Rain of an hour in an average shower, mm: a day's rain is spread over rain/RATE hours, at
-#: least SHORTEST; assumed, near the mean wet-hour intensity of plains summers.
-RATE, SHORTEST = 2.0, 4
+GUST_FACTOR = 1.5
+#: Elevation where the record states none, m; assumed: mid plains, and 500 m change ET by about 1 %.
+DEFAULT_ELEVATION_M = 400.0
+#: Hours from solar noon to the highest temperature; assumed (2-3 h in handbooks).
+WARMEST_AFTER_NOON_H = 2.5
+#: Intensity of an average shower, mm/h, and the shortest shower, h. A day's rain is spread over
+#: its amount divided by the intensity; assumed, near the mean of wet hours in plains summers.
+SHOWER_MM_PER_H, SHORTEST_SHOWER_H = 2.0, 4
+
+
+def elevation_or_default(daily: DailyRecord) -> float:
+    """Elevation of a station, m; `DEFAULT_ELEVATION_M` where the record states none."""
+    return DEFAULT_ELEVATION_M if np.isnan(daily.elevation_m) else daily.elevation_m
 
 
 def estimate_missing(daily: DailyRecord) -> DailyRecord:
-    """Estimate missing humidity, radiation and wind by FAO-56's means; flagged ESTIMATED.
+    """Estimate unknown humidity, radiation and wind by FAO-56's methods; flagged ESTIMATED.
 
-    Humidity from a dew point at the night's minimum (eq. 48); radiation from the temperature range
-    (eq. 50, inland) but no more than clear sky; wind 2 m/s at 2 m.
+    Humidity comes from a dew point at the day's minimum (eq. 48), radiation from the temperature
+    range (eq. 50, inland) but at most the clear sky, wind is 2 m/s at 2 m.
     """
-    doy = day_and_hour(daily.days.astype("datetime64[h]"))[0]
-    ra = extraterrestrial_day(daily.latitude, doy)
+    ra = extraterrestrial_daily(daily.latitude, day_of_year(daily.days))
     spread = np.sqrt(np.maximum(daily.tmax - daily.tmin, 0.0))
-    clear = clear_sky(ra, _elevation(daily))
+    clear = clear_sky_by_elevation(ra, elevation_or_default(daily))
     es = 0.5 * (saturation_pressure(daily.tmax) + saturation_pressure(daily.tmin))
-    dew = 100.0 * saturation_pressure(daily.tmin) / es
-    guess = {
-        "solar": np.minimum(HARGREAVES * spread * ra, clear),
-        "humidity": dew,
-        "wind": np.where(np.isnan(daily.tmax), np.nan, WIND_2M),
-    }
-    new: dict[str, Any] = {}
     flags = {n: f.copy() for n, f in daily.flags.items()}
-    for name, value in guess.items():
-        known = getattr(daily, name)
-        flags[name][np.isnan(known) & ~np.isnan(value)] = Flag.ESTIMATED
-        new[name] = np.where(np.isnan(known), value, known)
-    return replace(daily, **new, flags=flags)
+
+    def known_or(name: str, estimate: Array) -> Array:
+        known: Array = getattr(daily, name)
+        flags[name][np.isnan(known) & ~np.isnan(estimate)] = Flag.ESTIMATED
+        return np.where(np.isnan(known), estimate, known)
+
+    return replace(
+        daily,
+        solar=known_or("solar", np.minimum(HARGREAVES * spread * ra, clear)),
+        humidity=known_or("humidity", 100.0 * saturation_pressure(daily.tmin) / es),
+        wind=known_or("wind", np.where(np.isnan(daily.tmax), np.nan, MEAN_WIND_2M)),
+        flags=flags,
+    )
 
 
-def _elevation(daily: DailyRecord) -> float:
-    return ELEVATION if np.isnan(daily.elevation_m) else daily.elevation_m
-
-
-def daily_to_hourly(daily: DailyRecord, *, rain: str = "shower") -> Weather:
+def daily_to_hourly(daily: DailyRecord, *, rain: RainSpread = "shower") -> Weather:
     """Hourly frame (1, 1, hour) in UTC from days of local standard time.
 
-    Rules. Temperature: half cosines from the minimum at sunrise to the maximum `WARMEST` h after
-    solar noon and down to the next sunrise (de Wit et al. 1978; Goudriaan & van Laar 1994).
-    Humidity: vapour pressure constant over the day, from the humidities at the extremes (FAO-56
-    eq. 17) or the mean, over that temperature. Radiation: the day's sum in the shape of
-    extraterrestrial radiation. Wind: even. Rain: see below.
+    Temperature follows half cosines from the minimum at sunrise to the maximum
+    `WARMEST_AFTER_NOON_H` after solar noon and down to the next sunrise (de Wit et al. 1978;
+    Goudriaan & van Laar 1994). Vapour pressure is constant over the day, from the humidities at
+    the extremes (FAO-56 eq. 17) or from the mean humidity. The day's radiation takes the shape of
+    extraterrestrial radiation. Wind is even.
 
     Parameters
     ----------
-    rain : 'shower' spreads a day's rain around its middle over rain/RATE hours, at least
-        `SHORTEST`; 'even' over all 24.
+    rain : 'shower' puts a day's rain around its middle, at `SHOWER_MM_PER_H` over at least
+        `SHORTEST_SHOWER_H`; 'even' spreads it over all 24 hours.
     """
     if rain not in ("shower", "even"):
         raise ValueError(f"rain must be 'shower' or 'even', got {rain!r}")
     times = daily.days.astype("datetime64[h]")[:, None] + np.arange(24)
     utc: NDArray[np.datetime64] = np.asarray(times - np.timedelta64(daily.utc_offset, "h"))
-    doy, hour = day_and_hour(utc.ravel())
+    day, hour = day_and_hour(utc.ravel())
     temp = _temperature(daily)
     ea = _vapour_pressure(daily)
     humidity = np.minimum(100.0 * ea[:, None] / saturation_pressure(temp), 100.0)
-    ra = extraterrestrial_hour(daily.latitude, daily.longitude, doy, hour)[0].reshape(-1, 24)
+    ra = extraterrestrial_hourly(daily.latitude, daily.longitude, day, hour)[0].reshape(-1, 24)
     total = np.maximum(ra.sum(axis=1), 1e-9)
-    sun = daily.solar[:, None] * ra / total[:, None] / 0.0036
-    wind = np.repeat((daily.wind * TO_10M)[:, None], 24, axis=1)
-    guessed = np.zeros(daily.tmax.size, dtype=np.bool_)
+    sun = daily.solar[:, None] * ra / total[:, None] / MJ_PER_H_PER_W
+    wind = np.repeat((daily.wind * (1.0 / WIND_2M_OVER_10M))[:, None], 24, axis=1)
+    estimated = np.zeros(daily.tmax.size, dtype=np.bool_)
     for name in ("tmax", "tmin", "rain", "solar", "humidity", "wind"):
-        guessed |= np.isin(daily.flags[name], (Flag.FILLED, Flag.ESTIMATED))
+        estimated |= np.isin(daily.flags[name], (Flag.FILLED, Flag.ESTIMATED))
 
     def frame(values: Array) -> Array:
         return np.ascontiguousarray(values.reshape(1, 1, -1))
 
     return Weather(
         start=utc[0, 0],
-        rain=frame(_spread_rain(daily.rain, rain)),
+        rain=frame(_rain_hours(daily.rain, rain)),
         temp=frame(temp),
         humidity=frame(humidity),
         wind=frame(wind),
-        gust=frame(GUST * wind),
+        gust=frame(GUST_FACTOR * wind),
         radiation=frame(sun),
-        estimated=np.repeat(guessed, 24).reshape(1, 1, -1),
+        estimated=np.repeat(estimated, 24).reshape(1, 1, -1),
     )
 
 
 def _temperature(daily: DailyRecord) -> Array:
-    """(day, 24) at mid-hour, from this day's extremes and its neighbours'."""
-    doy = day_and_hour(daily.days.astype("datetime64[h]"))[0]
-    noon = 12.0 - _clock_lead(daily, doy)
-    half = 12.0 / np.pi * sunset_angle(daily.latitude, doy)
-    rise, warm = noon - np.minimum(half, 11.0), noon + WARMEST
+    """Temperature at mid-hour, (day, 24), from the extremes of this day and its neighbours."""
+    day = day_of_year(daily.days)
+    noon = 12.0 - _solar_time_lead(daily, day)
+    half_day = 12.0 / np.pi * sunset_hour_angle(daily.latitude, day)
+    rise, warm = noon - np.minimum(half_day, 11.0), noon + WARMEST_AFTER_NOON_H
     low, high = daily.tmin, daily.tmax
     before = np.where(np.isnan(np.roll(high, 1)), high, np.roll(high, 1))
     after = np.where(np.isnan(np.roll(low, -1)), low, np.roll(low, -1))
@@ -122,21 +122,21 @@ def _temperature(daily: DailyRecord) -> Array:
     h = np.arange(24)[None] + 0.5
     rise, warm = rise[:, None], warm[:, None]
 
-    def swing(a: Array, b: Array, share: Array) -> Array:
+    def half_cosine(a: Array, b: Array, share: Array) -> Array:
         middle, half_range = 0.5 * (a + b), 0.5 * (a - b)
         return np.asarray(middle[:, None] + half_range[:, None] * np.cos(np.pi * share))
 
     night = 24.0 + rise - warm
-    early = swing(before, low, (h + 24.0 - warm) / night)
-    day = swing(low, high, (h - rise) / (warm - rise))
-    late = swing(high, after, (h - warm) / night)
-    return np.where(h < rise, early, np.where(h < warm, day, late))
+    early = half_cosine(before, low, (h + 24.0 - warm) / night)
+    warming = half_cosine(low, high, (h - rise) / (warm - rise))
+    late = half_cosine(high, after, (h - warm) / night)
+    return np.where(h < rise, early, np.where(h < warm, warming, late))
 
 
-def _clock_lead(daily: DailyRecord, doy: NDArray[np.int64]) -> Array:
+def _solar_time_lead(daily: DailyRecord, day: NDArray[np.int64]) -> Array:
     """Hours by which solar time leads local standard time."""
     utc_noon = 12.0 - daily.utc_offset
-    return np.asarray(solar_time_angle(utc_noon, daily.longitude, doy) * 12.0 / np.pi)
+    return np.asarray(solar_hour_angle(utc_noon, daily.longitude, day) * 12.0 / np.pi)
 
 
 def _vapour_pressure(daily: DailyRecord) -> Array:
@@ -147,12 +147,12 @@ def _vapour_pressure(daily: DailyRecord) -> Array:
     return np.where(np.isnan(extremes), mean, extremes)
 
 
-def _spread_rain(rain: Array, how: str) -> Array:
-    """(day, 24) of each day's rain."""
-    if how == "even":
+def _rain_hours(rain: Array, spread: RainSpread) -> Array:
+    """Rain of each hour, (day, 24)."""
+    if spread == "even":
         return np.repeat(rain[:, None] / 24.0, 24, axis=1)
-    hours = np.clip(np.nan_to_num(rain) / RATE, SHORTEST, 24.0)[:, None]
+    hours = np.clip(np.nan_to_num(rain) / SHOWER_MM_PER_H, SHORTEST_SHOWER_H, 24.0)[:, None]
     h = np.arange(24)[None]
     first = 12.0 - hours / 2.0
-    held = np.clip(np.minimum(h + 1.0, first + hours) - np.maximum(h, first), 0.0, None)
-    return np.asarray(rain[:, None] * held / hours)
+    overlap = np.clip(np.minimum(h + 1.0, first + hours) - np.maximum(h, first), 0.0, None)
+    return np.asarray(rain[:, None] * overlap / hours)

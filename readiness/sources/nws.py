@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from readiness.atmosphere.gaps import relative_humidity
+from readiness.atmosphere.air import relative_humidity
 from readiness.atmosphere.weather import VARIABLES, Array
 from readiness.sources.payload import (
     HOUR,

@@ -13,15 +13,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from readiness.atmosphere.evapotranspiration import (
-    Surface,
-    clear_sky_full,
-    extraterrestrial_day,
-    extraterrestrial_hour,
-    reference_et_day,
-    reference_et_hour,
-    saturation_pressure,
-    sun_sine_day,
+from readiness.atmosphere.air import saturation_pressure
+from readiness.atmosphere.evapotranspiration import Surface, reference_et_daily, reference_et_hourly
+from readiness.atmosphere.solar import (
+    clear_sky_by_transmissivity,
+    extraterrestrial_daily,
+    extraterrestrial_hourly,
+    mean_sine_of_elevation,
 )
 from readiness.atmosphere.weather import Array
 
@@ -90,9 +88,9 @@ def _days(
     surface: Surface,
 ) -> Array:
     latitude, elevation = place
-    ra = extraterrestrial_day(latitude, day)
-    rso = clear_sky_full(ra, ea, elevation, sun_sine_day(latitude, day))
-    return reference_et_day(
+    ra = extraterrestrial_daily(latitude, day)
+    rso = clear_sky_by_transmissivity(ra, ea, elevation, mean_sine_of_elevation(latitude, day))
+    return reference_et_daily(
         tmax,
         tmin,
         ea,
@@ -152,16 +150,16 @@ def fallon_hours(folder: Path) -> list[EtComparison]:
     out = program_output(folder / "FALN_Agrimet_hourly_raw_2015.out")
     latitude, longitude, elevation = FALLON
     day, start = out[:, 3], t["HOUR"] - 1.0 + HOURS_BEHIND
-    ra, middle = extraterrestrial_hour(latitude, longitude, day, start)
-    begin = extraterrestrial_hour(latitude, longitude, day, start - 0.5)[1]
+    ra, middle = extraterrestrial_hourly(latitude, longitude, day, start)
+    begin = extraterrestrial_hourly(latitude, longitude, day, start - 0.5)[1]
     ea = saturation_pressure(_celsius(t["TP"]))
-    rso = clear_sky_full(ra, ea, elevation, np.sin(middle))
+    rso = clear_sky_by_transmissivity(ra, ea, elevation, np.sin(middle))
     surfaces: tuple[tuple[Surface, int], ...] = (("tall", 10), ("short", 11))
     return [
         _check(
             f"hourly, {surface}, Fallon NV",
             "mm/h",
-            reference_et_hour(
+            reference_et_hourly(
                 _celsius(t["OB"]),
                 ea,
                 t["SI"] * MJ_PER_LANGLEY,

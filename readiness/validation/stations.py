@@ -14,7 +14,11 @@ from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
 from readiness.soil.properties import Land
 from readiness.soil.water_balance import run_water
-from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
+from readiness.sources.daily_to_hourly import (
+    daily_to_hourly,
+    elevation_or_default,
+    estimate_missing,
+)
 from readiness.sources.records import (
     DailyRecord,
     fill_short_gaps,
@@ -35,8 +39,6 @@ GREENING, GREENING_DAYS = (5.0, 20.0), 20
 SOD: Mapping[str, float] = {"residue": 1.0, "evap_factor": 0.4}
 #: Days of records before the first soil moisture reading that spin the model up.
 SPIN_UP_DAYS = 730
-#: Elevation where the record states none, m; assumed.
-ELEVATION_M = 400.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +73,7 @@ class Station:
             1,
             latitude=self.daily.latitude,
             longitude=self.daily.longitude,
-            elevation_m=ELEVATION_M if np.isnan(self.daily.elevation_m) else self.daily.elevation_m,
+            elevation_m=elevation_or_default(self.daily),
             **SOD,
         )
 

@@ -17,12 +17,11 @@ from readiness.atmosphere.hazards import (
     FIRE_STOP,
     HEAT_CLASSES,
     LIGHTNING_WAIT_MIN,
-    SUNRISE_ELEVATION,
     class_of,
     grassland_fire_index,
     heat_index,
-    solar_elevation,
 )
+from readiness.atmosphere.solar import SUNRISE_ELEVATION, solar_elevation
 from readiness.atmosphere.weather import Array, Weather
 from readiness.sources.nws import Alert
 from scheduler.farm.model import Crew, Farm

@@ -17,7 +17,7 @@ from matplotlib.text import Annotation
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 from numpy.typing import NDArray
 
-from readiness.atmosphere.hazards import daylight
+from readiness.atmosphere.solar import daylight
 from scheduler.farm.model import DeliveryPoint, Farm, Field
 from scheduler.farm.units import from_si
 from scheduler.farm.wording import crew_title, one_line

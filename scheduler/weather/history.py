@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from readiness.atmosphere.gaps import BRIDGE, fill_gaps
+from readiness.atmosphere.gaps import MAX_BRIDGED_H, fill_gaps
 from readiness.atmosphere.weather import VARIABLES, Weather
 from readiness.forecasts.gauge_kriging import GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
@@ -126,7 +126,7 @@ def _patched(
                 if told is not None:
                     joined = _overlaid(joined, told.payload.weather, at, guess=guess)
     after = int(_unknown(joined).sum())
-    if before - after > BRIDGE:
+    if before - after > MAX_BRIDGED_H:
         notes.append(
             f"{before - after} h of the records were not there yet; a station's observations or "
             "forecasts stand in for them."
