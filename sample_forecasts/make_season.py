@@ -308,9 +308,11 @@ def season(folder: Path, sky: Season) -> None:
         if sum(crews.left.values()) < 0.5:
             return
         write_forecast(folder, sky, now)
-        known = gather(folder, now, forecast=None, days=DAYS, seed=0)
-        own = replace(known.farm, crews=tuple(replace(c, fixed=True) for c in known.farm.crews))
-        morning = plan_farm(replace(known, farm=own), days=DAYS)
+        information = gather(folder, now, forecast=None, days=DAYS, seed=0)
+        own = replace(
+            information.farm, crews=tuple(replace(c, fixed=True) for c in information.farm.crews)
+        )
+        morning = plan_farm(replace(information, farm=own), days=DAYS)
         issue(folder, document(morning))
         plan = {c.crew: [(o.field, o.rate_ha_h) for o in c.orders] for c in morning.crews}
         crews.look(day, [o[0] for orders in plan.values() for o in orders[:2]])

@@ -49,7 +49,7 @@ def plan_morning(
         weather=sky,
         season=mornings.season(place, sky),
         crews=tuple(crews),
-        left=(),
+        left_out=(),
     )
 
 

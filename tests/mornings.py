@@ -297,7 +297,7 @@ def morning(
         makeup="North: C1 + C2 with cart North; South: C3 with cart South",
         makeups=(("C1 + C2 | C3", 3140.0), ("C1 | C2 + C3", 3890.0)),
         crews=crews(place),
-        left=(
+        left_out=(
             LeftOut(
                 field=last.id,
                 name=last.name,
@@ -309,15 +309,15 @@ def morning(
         loss=3140.0,
         bound=3115.0,
         gap=0.0079617,
-        rules={
+        rule_losses={
             "nearest first": 5210.0,
             "ripest first": 4020.0,
             "largest first": 6100.0,
             "most valuable first": 4480.0,
         },
         member_loss=tuple(float(2200 + 310 * m) for m in range(members)),
-        foresight_value=640.0,
-        ignoring_cost=210.0,
+        value_of_perfect_information=640.0,
+        value_of_stochastic_solution=210.0,
         cautions=("Fire: the index may reach 28 (very high) about 16:00.", "Keep out of bins."),
         changes=("Mail road north moved up: a sample came in at 14.1 %",),
         lessons=("Hilltop (F06): gauge read 0.42 in, top soil 24 % before, 27 % after",),

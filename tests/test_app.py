@@ -18,7 +18,7 @@ import pytest
 from scheduler.command import main
 from scheduler.errors import AfterrainError
 from scheduler.farm_files.folder import read_farm
-from scheduler.orders.document import read_issued
+from scheduler.orders.document import read_issued_plan
 from scheduler.report.page_document import document
 from scheduler.report.phrases import quality_note
 from scheduler.season_book.book import Book
@@ -147,10 +147,10 @@ def test_an_issued_plan_reads_back_as_the_orders_were(folder):
     # law: document and back changes nothing that is shown
     morning = issue(folder)
     with Book(folder) as book:
-        plan = read_issued(book.last_plan(), read_farm(folder))
+        plan = read_issued_plan(book.last_plan(), read_farm(folder))
     assert plan.crews == morning.crews
     assert plan.now == morning.now
-    assert plan.rules == morning.rules
+    assert plan.rule_losses == morning.rule_losses
     assert len(plan.hours) == morning.season.reason.shape[1]
     assert all(len(row.days) == len(plan.dates) for row in plan.hours)
 

@@ -144,8 +144,8 @@ def test_losses_are_sorted_and_rules_are_all_there(morning):
     heights = [p.get_height() for p in plot_losses(morning).patches]
     assert heights == sorted(morning.member_loss)
     ax = plot_rules(morning)
-    assert [p.get_width() for p in ax.patches] == [morning.loss, *morning.rules.values()]
-    assert [t.get_text() for t in ax.get_yticklabels()] == ["this plan", *morning.rules]
+    assert [p.get_width() for p in ax.patches] == [morning.loss, *morning.rule_losses.values()]
+    assert [t.get_text() for t in ax.get_yticklabels()] == ["this plan", *morning.rule_losses]
 
 
 # One palette, light to dark: CIE lightness falls by even steps, so it survives grey print.

@@ -61,7 +61,12 @@ def test_plan_json_times_are_utc(morning):
 
 
 def test_unknown_numbers_are_null(morning):
-    odd = replace(renamed(morning, chance=float("nan")), bound=None, gap=None, foresight_value=None)
+    odd = replace(
+        renamed(morning, chance=float("nan")),
+        bound=None,
+        gap=None,
+        value_of_perfect_information=None,
+    )
     text = json.dumps(plan_json(odd), allow_nan=False)
     assert json.loads(text)["crews"][0]["orders"][0]["chance"] is None
     assert json.loads(text)["bound"] is None

@@ -16,7 +16,7 @@ from scheduler.farm.units import bushel_t, wheat_equivalent_t
 from scheduler.orders.document import plan_json
 from scheduler.planning.information import gather
 from scheduler.planning.plan import plan_farm, plan_morning, price_order
-from scheduler.planning.plan_stability import steadied
+from scheduler.planning.plan_stability import stable_plan
 from scheduler.solver.check import check
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
@@ -24,19 +24,19 @@ NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
 
 
 @pytest.fixture(scope="module")
-def known():
+def information():
     return gather(SAMPLE, NOW, forecast=None, days=12, seed=0)
 
 
 @pytest.fixture(scope="module")
-def morning(known):
-    return plan_farm(known)
+def morning(information):
+    return plan_farm(information)
 
 
 def test_every_field_is_ordered_once_or_left(morning):
     ordered = [(o.field, o.parcel) for c in morning.crews for o in c.orders]
     assert len(set(ordered)) == len(ordered)
-    fields = {f for f, _ in ordered} | {x.field for x in morning.left}
+    fields = {f for f, _ in ordered} | {x.field for x in morning.left_out}
     assert fields == {f.id for f in morning.farm.fields}
 
 
@@ -44,7 +44,7 @@ def test_the_plan_passes_the_checker_and_its_bound_holds(morning):
     decision = morning.decision
     assert check(decision.compiled.tables, decision.plan) == []
     assert morning.bound <= morning.loss
-    assert morning.loss <= min(morning.rules.values())
+    assert morning.loss <= min(morning.rule_losses.values())
 
 
 def test_orders_of_a_crew_follow_each_other_in_crew_hours(morning):
@@ -123,8 +123,8 @@ def test_doing_otherwise_never_saves_much(morning):
                 assert cost is None or cost >= -0.002 * morning.loss
 
 
-def test_the_same_seed_gives_the_identical_plan(known, morning):
-    again = plan_farm(known)
+def test_the_same_seed_gives_the_identical_plan(information, morning):
+    again = plan_farm(information)
     assert json.dumps(plan_json(again)) == json.dumps(plan_json(morning))
 
 
@@ -161,25 +161,26 @@ def test_wrong_orders_are_refused(morning, orders, message):
 def test_a_small_change_does_not_reshuffle_the_day(morning):
     # yesterday's orders are kept where changing them saves less than its price
     decision = morning.decision
-    kept = steadied(decision.compiled, decision.plan, morning.crews, seed=0)
+    kept = stable_plan(decision.compiled, decision.plan, morning.crews, seed=0)
     assert kept.orders == decision.plan.orders
 
 
-def test_the_same_weather_keeps_make_up_and_orders(known, morning):
+def test_the_same_weather_keeps_make_up_and_orders(information, morning):
     # no search is deep enough to price make-ups to the dollar: what was ordered is priced as found
-    again = plan_farm(replace(known, last=morning.crews))
+    again = plan_farm(replace(information, previous_orders=morning.crews))
     assert again.makeup == morning.makeup
     assert again.loss == pytest.approx(morning.loss, rel=1e-9)
     orders = [[(o.field, o.parcel) for o in c.orders] for c in again.crews]
     assert orders == [[(o.field, o.parcel) for o in c.orders] for c in morning.crews]
 
 
-def test_yesterday_orders_hold_over_cents(known, morning):
+def test_yesterday_orders_hold_over_cents(information, morning):
     nudged = replace(
-        known,
-        last=morning.crews,
+        information,
+        previous_orders=morning.crews,
         weather=replace(
-            known.weather, ahead=replace(known.weather.ahead, temp=known.weather.ahead.temp + 0.05)
+            information.weather,
+            ahead=replace(information.weather.ahead, temp=information.weather.ahead.temp + 0.05),
         ),
     )
     again = plan_farm(nudged)
@@ -188,42 +189,46 @@ def test_yesterday_orders_hold_over_cents(known, morning):
         assert [o.field for o in after.orders][: len(today)] == today
 
 
-def test_a_crew_away_and_a_combine_down(known):
-    farm = known.farm
+def test_a_crew_away_and_a_combine_down(information):
+    farm = information.farm
     crews = tuple(
         replace(c, absent=(NOW.date(),)) if c.id == "south crew" else c for c in farm.crews
     )
     down = ((NOW - timedelta(hours=1), NOW + timedelta(days=3)),)
     combines = tuple(replace(c, down=down) if c.id == "C1" else c for c in farm.combines)
-    morning = plan_farm(replace(known, farm=replace(farm, crews=crews, combines=combines)), days=6)
+    morning = plan_farm(
+        replace(information, farm=replace(farm, crews=crews, combines=combines)), days=6
+    )
     assert [c.crew for c in morning.crews] == ["north crew"]
     assert "C1" not in morning.crews[0].combines
 
 
-def test_no_combine_up_is_no_plan(known):
+def test_no_combine_up_is_no_plan(information):
     down = ((NOW - timedelta(hours=1), NOW + timedelta(days=3)),)
-    farm = replace(known.farm, combines=tuple(replace(c, down=down) for c in known.farm.combines))
+    farm = replace(
+        information.farm, combines=tuple(replace(c, down=down) for c in information.farm.combines)
+    )
     with pytest.raises(NoPlanError, match="no crew has a combine that is up today"):
-        plan_farm(replace(known, farm=farm))
+        plan_farm(replace(information, farm=farm))
 
 
-def test_rain_without_end_is_no_plan_with_a_reason(known):
-    wet = replace(known.weather.ahead, rain=np.full_like(known.weather.ahead.rain, 2.0))
+def test_rain_without_end_is_no_plan_with_a_reason(information):
+    wet = replace(information.weather.ahead, rain=np.full_like(information.weather.ahead.rain, 2.0))
     with pytest.raises(NoPlanError, match="no crew can finish any field"):
-        plan_farm(replace(known, weather=replace(known.weather, ahead=wet)), days=4)
+        plan_farm(replace(information, weather=replace(information.weather, ahead=wet)), days=4)
 
 
-def test_stop_rules_block_hours(known, morning):
-    rules = replace(known.farm.rules, wind_stop_ms=0.1)
-    farm = replace(known.farm, rules=rules)
+def test_stop_rules_block_hours(information, morning):
+    rules = replace(information.farm.rules, wind_stop_ms=0.1)
+    farm = replace(information.farm, rules=rules)
     with pytest.raises(NoPlanError):
-        plan_farm(replace(known, farm=farm), days=4)
+        plan_farm(replace(information, farm=farm), days=4)
 
 
-def test_no_road_moves_in_forbidden_hours(known):
+def test_no_road_moves_in_forbidden_hours(information):
     span = (time(16), time(20))
-    rules = replace(known.farm.rules, road_forbidden=(span,))
-    got = plan_farm(replace(known, farm=replace(known.farm, rules=rules)), days=6)
+    rules = replace(information.farm.rules, road_forbidden=(span,))
+    got = plan_farm(replace(information, farm=replace(information.farm, rules=rules)), days=6)
     compiled, plan = got.decision.compiled, got.decision.plan
     slots = compiled.standing_loss.slots
     for k, order in enumerate(plan.orders):
@@ -262,4 +267,4 @@ def test_a_later_morning_with_a_book_replans(tmp_path):
         at = NOW - timedelta(minutes=30)
         book.add(Entry(kind="ground", subject="F01", at=at, by="test", facts={"ground": "soft"}))
     morning = plan_morning(farm_folder, now=NOW, days=6)
-    assert morning.left or morning.crews
+    assert morning.left_out or morning.crews

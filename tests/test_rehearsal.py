@@ -13,7 +13,7 @@ from readiness.forecasts.scores import brier
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
 from scheduler.farm_files.folder import read_farm
-from scheduler.planning.dispatch_rules import keys, rule_orders
+from scheduler.planning.dispatch_rules import dispatched_orders, priority_keys
 from scheduler.simulation.field_work import begun, follow
 from scheduler.simulation.past_season import (
     complete_years,
@@ -147,7 +147,7 @@ def test_a_year_with_a_gap_is_left_out(farm):
 
 def test_orders_kept_all_season_cost_what_the_tables_say(past):
     # two reckonings of the same work: slot by slot here, compiled tables there
-    for orders in rule_orders(past.compiled).values():
+    for orders in dispatched_orders(past.compiled).values():
         played = play(past, lambda day, state, o=orders: follow(o))
         told = evaluate(past.compiled.tables, orders)
         assert told.left == ()
@@ -177,7 +177,7 @@ def test_a_season_is_repeatable_and_all_is_cut_once(past):
 
 def test_measure_tells_every_rule(past):
     told = compare_season(past, "made up", replace(CHEAP, moves=1_000))
-    names = set(keys(past.compiled))
+    names = set(priority_keys(past.compiled))
     assert set(told.rules) == names | {f"{n}, once dry" for n in names}
     assert told.best_fixed_order <= told.best_rule
 

@@ -93,7 +93,7 @@ def test_all_of_the_morning_is_there(morning, page):
         assert " ".join(re.findall(r"\w+", line)) in " ".join(re.findall(r"\w+", text))
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone." in text
     assert "sprouted kernels alone; other damage or foreign material can lower it." in text
-    assert morning.left[0].why in text
+    assert morning.left_out[0].why in text
     assert "within 0.8 %" in text
     assert "invented ensemble, 9 members, issued 02:00, 4 h old" in text
     assert len(STANDING) == 6
@@ -132,8 +132,8 @@ def test_everything_from_people_is_escaped(morning):
             replace(crew, crew=EVIL, orders=(order,), fallback=fallback, note=EVIL),
             morning.crews[1],
         ),
-        left=(replace(morning.left[0], name=EVIL, why=EVIL),),
-        rules={EVIL: 1.0},
+        left_out=(replace(morning.left_out[0], name=EVIL, why=EVIL),),
+        rule_losses={EVIL: 1.0},
         cautions=(EVIL,),
         changes=(EVIL,),
         lessons=(EVIL,),
@@ -161,10 +161,20 @@ def test_a_morning_without_work_still_has_a_sheet(morning):
         replace(c, orders=(), fallback=None, note="nothing to cut today") for c in morning.crews
     ]
     bare = replace(
-        morning, crews=tuple(idle), left=(), changes=(), bound=None, gap=None, cautions=(),
-        weather_notes=(), makeups=(), foresight_value=None, ignoring_cost=None, issued=None,
+        morning,
+        crews=tuple(idle),
+        left_out=(),
+        changes=(),
+        bound=None,
+        gap=None,
+        cautions=(),
+        weather_notes=(),
+        makeups=(),
+        value_of_perfect_information=None,
+        value_of_stochastic_solution=None,
+        issued=None,
         age_h=None,
-    )  # fmt: skip
+    )
     text = said(sheet(bare))
     assert "nothing to cut today" in text
     assert "Nothing: every field" in text

@@ -103,7 +103,7 @@ def test_proof_in_plain_words_never_flatters(morning):
 
 def test_the_best_rule_of_thumb_is_the_one_compared(morning):
     assert "ripest first: $4,020; the plan saves $880." in " ".join(loss_lines(morning))
-    worse = replace(morning, rules={"nearest first": 3000.0})
+    worse = replace(morning, rule_losses={"nearest first": 3000.0})
     assert "the plan loses $140 more." in " ".join(loss_lines(worse))
 
 

@@ -14,7 +14,7 @@ from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import CutTables, Plan
 
 
-def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
+def value_of_perfect_information(tables: CutTables, plan: Plan, *, seed: int) -> float:
     """Money that knowing each member beforehand would save on average, at least.
 
     Each member's own best order is searched from the plan's.
@@ -35,7 +35,9 @@ def foresight(tables: CutTables, plan: Plan, *, seed: int) -> float:
     return float(tables.weight @ np.maximum(0.0, plan.member_cost - best)) / 100.0
 
 
-def ignoring(compiled: Compiled, alone: Compiled, plan: Plan, *, seed: int) -> float:
+def value_of_stochastic_solution(
+    compiled: Compiled, alone: Compiled, plan: Plan, *, seed: int
+) -> float:
     """Money lost by an order made on the ensemble mean alone, priced on all members."""
     objective = compiled.farm.rules.objective
     order = short_search(alone.tables, seed=seed, moves=10 * SHORT_SEARCH_MOVES).orders

@@ -39,14 +39,14 @@ class HoursRow:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Issued:
+class IssuedPlan:
     """A plan as the page shows it; times are farm time. Names are those of `Morning`."""
 
     farm: Farm
     now: datetime
     until: datetime
     crews: tuple[CrewOrders, ...]
-    left: tuple[LeftOut, ...]
+    left_out: tuple[LeftOut, ...]
     dates: tuple[date, ...]
     hours: tuple[HoursRow, ...]
     messages: tuple[str, ...]  # a text for each crew
@@ -63,10 +63,10 @@ class Issued:
     loss: float
     bound: float | None
     gap: float | None
-    rules: dict[str, float]
+    rule_losses: dict[str, float]
 
 
-def read_issued(plan: Mapping[str, Any], farm: Farm) -> Issued:
+def read_issued_plan(plan: Mapping[str, Any], farm: Farm) -> IssuedPlan:
     """A document back as orders, in farm time."""
     forecast = plan["forecast"]
     renamed = {
@@ -74,14 +74,14 @@ def read_issued(plan: Mapping[str, Any], farm: Farm) -> Issued:
         "farm": farm,
         "now": plan["made"],
         "age_h": forecast["age_h"],
-        "left": plan["left_out"],
+        "left_out": plan["left_out"],
         "notes": forecast["notes"],
         "source": forecast["source"],
         "issued": forecast["issued"],
         "makeup": plan["makeup"]["chosen"],
-        "rules": plan["rules_of_thumb"],
+        "rule_losses": plan["rules_of_thumb"],
     }
-    return _build(Issued, renamed, farm)
+    return _build(IssuedPlan, renamed, farm)
 
 
 def _build(kind: type[T], data: Mapping[str, Any], farm: Farm) -> T:
@@ -140,7 +140,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
     for crew in crews:
         crew["orders"] = [{"place": n, **o} for n, o in enumerate(crew["orders"], 1)]
     same = ("until", "seed", "members", "status", "loss", "bound", "gap", "member_loss")
-    worth = ("foresight_value", "ignoring_cost", "cautions", "changes", "lessons")
+    lines = ("cautions", "changes", "lessons")
     return {
         "schema": "afterrain plan",
         "version": PLAN_VERSION,
@@ -160,7 +160,10 @@ def plan_json(morning: Morning) -> dict[str, Any]:
             "priced": [{"makeup": m, "loss": _plain_data(c)} for m, c in morning.makeups],
         },
         "crews": crews,
-        "left_out": _plain_data(morning.left),
-        "rules_of_thumb": _plain_data(morning.rules),
-        **{name: _plain_data(getattr(morning, name)) for name in (*same, *worth)},
+        "left_out": _plain_data(morning.left_out),
+        "rules_of_thumb": _plain_data(morning.rule_losses),
+        **{name: _plain_data(getattr(morning, name)) for name in same},
+        "foresight_value": _plain_data(morning.value_of_perfect_information),
+        "ignoring_cost": _plain_data(morning.value_of_stochastic_solution),
+        **{name: _plain_data(getattr(morning, name)) for name in lines},
     }

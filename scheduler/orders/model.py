@@ -122,8 +122,9 @@ class Morning:
     """Everything the sheet, the page, the files and the terminal show.
 
     `season` starts some days before `now` and runs to the horizon; its field axis follows
-    `farm.fields`, then the wet hollows (`outlook.rows`). `rules` maps each rule of thumb to its
-    expected loss. `decision` holds what prices an order of one's own; no output shows it.
+    `farm.fields`, then the wet hollows (`outlook.rows`). `rule_losses` maps each rule of
+    thumb to its expected loss. `decision` holds what prices an order of one's own; no output
+    shows it.
     """
 
     farm: Farm
@@ -140,15 +141,15 @@ class Morning:
     makeup: str  # one line: which machines form which crews and why
     makeups: tuple[tuple[str, float], ...]  # every make-up priced
     crews: tuple[CrewOrders, ...]
-    left: tuple[LeftOut, ...]
+    left_out: tuple[LeftOut, ...]
     status: str
     loss: float  # expected money lost by the plan
     bound: float | None
     gap: float | None
-    rules: dict[str, float]
+    rule_losses: dict[str, float]
     member_loss: tuple[float, ...]
-    foresight_value: float | None  # money that knowing the weather would save
-    ignoring_cost: float | None  # money lost by planning on the mean forecast only
+    value_of_perfect_information: float | None  # money that knowing the weather would save
+    value_of_stochastic_solution: float | None  # money lost by planning on the mean forecast only
     cautions: tuple[str, ...]
     changes: tuple[str, ...] = ()  # since yesterday
     lessons: tuple[str, ...] = ()  # what the book's readings taught, before and after

@@ -10,13 +10,13 @@ from scheduler.costs.grain_value import best_revenue_ha
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.distances import road_km
 
-NEAREST, RIPEST = "nearest first", "ripest first"
-LARGEST, DEAREST = "largest first", "most valuable first"
+NEAREST_FIRST, RIPEST_FIRST = "nearest first", "ripest first"
+LARGEST_FIRST, MOST_VALUABLE_FIRST = "largest first", "most valuable first"
 
-Key = Callable[[int, tuple[float, float]], float]
+PriorityKey = Callable[[int, tuple[float, float]], float]
 
 
-def keys(compiled: Compiled) -> dict[str, Key]:
+def priority_keys(compiled: Compiled) -> dict[str, PriorityKey]:
     """Each rule as a key: the job with the least key, from where the crew stands, goes next."""
     farm, jobs = compiled.farm, compiled.jobs
     fields = [farm.fields[j.field] for j in jobs]
@@ -24,23 +24,23 @@ def keys(compiled: Compiled) -> dict[str, Key]:
     worth = [best_revenue_ha(farm, f, none) for f in fields]
     moisture = compiled.standing_loss.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
     return {
-        NEAREST: lambda j, at: road_km(at, (fields[j].lat, fields[j].lon)),
-        RIPEST: lambda j, at: float(moisture[j]),
-        LARGEST: lambda j, at: -fields[j].area_ha,
-        DEAREST: lambda j, at: -worth[j] * fields[j].area_ha,
+        NEAREST_FIRST: lambda j, at: road_km(at, (fields[j].lat, fields[j].lon)),
+        RIPEST_FIRST: lambda j, at: float(moisture[j]),
+        LARGEST_FIRST: lambda j, at: -fields[j].area_ha,
+        MOST_VALUABLE_FIRST: lambda j, at: -worth[j] * fields[j].area_ha,
     }
 
 
-def rule_orders(compiled: Compiled) -> dict[str, tuple[tuple[int, ...], ...]]:
+def dispatched_orders(compiled: Compiled) -> dict[str, tuple[tuple[int, ...], ...]]:
     """Orders of every rule: whichever crew is free first takes the rule's next field.
 
     Crews are timed in the member whose fields take the median time; a field that a crew can no
     longer finish is left to the others. Orders already locked come first.
     """
-    return {name: _dispatch(compiled, key) for name, key in keys(compiled).items()}
+    return {name: _dispatch(compiled, key) for name, key in priority_keys(compiled).items()}
 
 
-def _dispatch(compiled: Compiled, key: Key) -> tuple[tuple[int, ...], ...]:
+def _dispatch(compiled: Compiled, key: PriorityKey) -> tuple[tuple[int, ...], ...]:
     tables = compiled.tables
     members, crews, jobs, slots = tables.shape
     fields = compiled.farm.fields

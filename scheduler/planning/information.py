@@ -15,7 +15,7 @@ from readiness.season.inputs import Observation
 from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm, read_rain
-from scheduler.orders.document import read_issued
+from scheduler.orders.document import read_issued_plan
 from scheduler.orders.model import CrewOrders
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
@@ -25,7 +25,7 @@ from scheduler.windows.model_inputs import simulate_farm
 
 
 @dataclass(frozen=True, kw_only=True)
-class Known:
+class InformationState:
     """All that is known on a morning.
 
     `last` are the orders issued before, `locks` fields each crew must do first, `begun` fields
@@ -37,16 +37,16 @@ class Known:
     now: datetime
     weather: FarmWeather
     observations: Sequence[Observation] = ()
-    last: Sequence[CrewOrders] | None = None
-    locks: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    begun: Mapping[str, str] = field(default_factory=dict)
-    news: tuple[str, ...] = ()
+    previous_orders: Sequence[CrewOrders] | None = None
+    locked_fields: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    fields_in_progress: Mapping[str, str] = field(default_factory=dict)
+    book_news: tuple[str, ...] = ()
     lessons: tuple[str, ...] = ()
 
 
 def gather(
     folder: Path, now: datetime | None, *, forecast: Path | None, days: int, seed: int
-) -> Known:
+) -> InformationState:
     """Read the farm folder, its season book and its weather."""
     farm = read_farm(folder)
     when = (now or datetime.now(farm.tz)).astimezone(farm.tz)
@@ -59,25 +59,33 @@ def gather(
             document = book.last_plan(when)
             found = {
                 "observations": book.observations(farm, when),
-                "locks": book.locked(farm, when),
-                "begun": book.in_progress(farm, when),
-                "last": None if document is None else read_issued(document, farm).crews,
-                "news": book.news(farm, when),
+                "locked_fields": book.locked(farm, when),
+                "fields_in_progress": book.in_progress(farm, when),
+                "previous_orders": None
+                if document is None
+                else read_issued_plan(document, farm).crews,
+                "book_news": book.news(farm, when),
             }
     weather = weather_for(
         folder, farm, when, days=days, forecast=forecast, seed=seed, gauges=gauges
     )
     taught = learn(farm, found.get("observations", ()), weather.past, now=when)
-    return Known(farm=taught.farm, now=when, weather=weather, lessons=taught.lessons, **found)
+    return InformationState(
+        farm=taught.farm, now=when, weather=weather, lessons=taught.lessons, **found
+    )
 
 
 def outlook_of(
     folder: Path, *, now: datetime | None, forecast: Path | None, days: int, seed: int
 ) -> tuple[Farm, Season, Weather]:
     """The farm as it stands, its season ahead and the weather of its fields, without a plan."""
-    known = gather(folder, now, forecast=forecast, days=days, seed=seed)
+    information = gather(folder, now, forecast=forecast, days=days, seed=seed)
     season, sky = simulate_farm(
-        known.farm, known.weather.past, known.weather.ahead, lightning=known.weather.lightning,
-        observations=known.observations, seed=seed,
-    )  # fmt: skip
-    return known.farm, season, sky
+        information.farm,
+        information.weather.past,
+        information.weather.ahead,
+        lightning=information.weather.lightning,
+        observations=information.observations,
+        seed=seed,
+    )
+    return information.farm, season, sky

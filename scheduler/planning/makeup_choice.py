@@ -13,8 +13,8 @@ from scheduler.cut_tables.compile import Compiled, compile_tables
 from scheduler.cut_tables.makeup import MakeUp, makeups
 from scheduler.errors import NoPlanError
 from scheduler.explanation.own_order import jobs_named
-from scheduler.planning.information import Known
-from scheduler.planning.plan_stability import assigned, ordered
+from scheduler.planning.information import InformationState
+from scheduler.planning.plan_stability import previous_crew_of_job, previous_job_orders
 from scheduler.solver.annealing import short_search
 
 #: Members that price the make-ups, spread over the ensemble; assumed, so that many are priced
@@ -25,7 +25,7 @@ FINALISTS = 3
 
 
 def rank_makeups(
-    known: Known, standing_loss: StandingLoss, *, seed: int
+    information: InformationState, standing_loss: StandingLoss, *, seed: int
 ) -> list[tuple[str, float, MakeUp]]:
     """Price every make-up on a few members, then the best of them on all: these, cheapest first.
 
@@ -39,18 +39,18 @@ def rank_makeups(
     NoPlanError
         Where no crew has a combine up today.
     """
-    options = [(name, m) for name, m in makeups(known.farm, known.now) if m]
+    options = [(name, m) for name, m in makeups(information.farm, information.now) if m]
     if not options:
         raise NoPlanError("no crew has a combine that is up today: repair one or call a crew in")
     if len(options) == 1:
         return [(options[0][0], 0.0, options[0][1])]
-    few = some_members(standing_loss, MAKEUP_MEMBERS)
-    rules, before = known.farm.rules, _machines(known)
+    few = evenly_spaced_members(standing_loss, MAKEUP_MEMBERS)
+    rules, before = information.farm.rules, _machines(information)
 
     def cost(makeup: MakeUp, on: StandingLoss) -> float:
         """Cost with the price of every machine that changes crew."""
-        compiled = compiled_for(known, on, makeup)
-        start = ordered(compiled, known.last or ())
+        compiled = compile_makeup(information, on, makeup)
+        start = previous_job_orders(compiled, information.previous_orders or ())
         found = short_search(
             compiled.tables, seed=seed, objective=rules.objective, orders=start
         ).cost
@@ -76,14 +76,18 @@ def _ids(machines: CrewMachines) -> list[str]:
     ]
 
 
-def _machines(known: Known) -> dict[str, str]:
+def _machines(information: InformationState) -> dict[str, str]:
     """Crew of each machine: as ordered before, else as in the farm file."""
-    if known.last:
-        return {m: c.crew for c in known.last for m in (*c.combines, *c.carts, *c.trucks)}
-    return {m: c.id for c in known.farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
+    if information.previous_orders:
+        return {
+            m: c.crew
+            for c in information.previous_orders
+            for m in (*c.combines, *c.carts, *c.trucks)
+        }
+    return {m: c.id for c in information.farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
 
 
-def some_members(standing_loss: StandingLoss, count: int) -> StandingLoss:
+def evenly_spaced_members(standing_loss: StandingLoss, count: int) -> StandingLoss:
     """A few members, evenly through the ensemble."""
     m = np.unique(np.linspace(0, standing_loss.loss.shape[0] - 1, count).astype(int))
     return replace(
@@ -95,19 +99,21 @@ def some_members(standing_loss: StandingLoss, count: int) -> StandingLoss:
     )
 
 
-def compiled_for(known: Known, standing_loss: StandingLoss, makeup: MakeUp) -> Compiled:
+def compile_makeup(
+    information: InformationState, standing_loss: StandingLoss, makeup: MakeUp
+) -> Compiled:
     """Tables of a make-up with what is begun, locked and was ordered before."""
-    standing = {crew: field for field, crew in known.begun.items()}
+    standing = {crew: field for field, crew in information.fields_in_progress.items()}
     crews = {g.crew: k for k, g in enumerate(makeup)}
     locked = tuple(
         (crews[crew], tuple(j for f in wanted for j in jobs_named(standing_loss, f)))
-        for crew, wanted in known.locks.items()
+        for crew, wanted in information.locked_fields.items()
         if crew in crews
     )
     return compile_tables(
         standing_loss,
         makeup,
         stands=[standing.get(g.crew, "base") for g in makeup],
-        assigned=assigned(standing_loss, crews, known.last or ()),
+        assigned=previous_crew_of_job(standing_loss, crews, information.previous_orders or ()),
         locked=locked,
     )

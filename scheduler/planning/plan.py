@@ -19,15 +19,19 @@ from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import crew_orders, left_out
 from scheduler.explanation.own_order import priced
 from scheduler.explanation.sensitivity import alternatives
-from scheduler.explanation.stochastic_value import foresight, ignoring, mean_weather
+from scheduler.explanation.stochastic_value import (
+    mean_weather,
+    value_of_perfect_information,
+    value_of_stochastic_solution,
+)
 from scheduler.farm.working_time import SLOT_MIN, slot_times
 from scheduler.orders.changes import changes_since
 from scheduler.orders.model import Morning
 from scheduler.orders.safety import cautions
-from scheduler.planning.dispatch_rules import rule_orders
-from scheduler.planning.information import Known, gather
-from scheduler.planning.makeup_choice import compiled_for, rank_makeups
-from scheduler.planning.plan_stability import ordered, steadied
+from scheduler.planning.dispatch_rules import dispatched_orders
+from scheduler.planning.information import InformationState, gather
+from scheduler.planning.makeup_choice import compile_makeup, rank_makeups
+from scheduler.planning.plan_stability import previous_job_orders, stable_plan
 from scheduler.planning.stages import PlanStage
 from scheduler.solver.annealing import short_search
 from scheduler.solver.check import check
@@ -50,9 +54,9 @@ class Decision:
     compiled: Compiled
     plan: Plan
     makeups: tuple[tuple[str, float], ...]
-    rules: dict[str, float]
-    foresight_value: float | None
-    ignoring_cost: float | None
+    rule_losses: dict[str, float]
+    value_of_perfect_information: float | None
+    value_of_stochastic_solution: float | None
 
 
 def plan_morning(
@@ -85,13 +89,13 @@ def plan_morning(
     NoPlanError
         Where no crew can cut anything.
     """
-    known = gather(folder, now, forecast=forecast, days=days, seed=seed)
+    information = gather(folder, now, forecast=forecast, days=days, seed=seed)
     progress(PlanStage.READINESS, 0.05)
-    return plan_farm(known, days=days, seed=seed, fast=fast, swift=swift, progress=progress)
+    return plan_farm(information, days=days, seed=seed, fast=fast, swift=swift, progress=progress)
 
 
 def plan_farm(
-    known: Known,
+    information: InformationState,
     *,
     days: int = 12,
     seed: int = 0,
@@ -99,37 +103,53 @@ def plan_farm(
     swift: bool = False,
     progress: Progress = ignore_progress,
 ) -> Morning:
-    """Plan a morning from what is known, in memory; see `plan_morning`."""
-    farm, weather = known.farm, known.weather
+    """Plan a morning from what is information, in memory; see `plan_morning`."""
+    farm, weather = information.farm, information.weather
     if not any(c.combines for c in farm.crews) or not farm.fields:
         raise FarmError("the farm has no crew with a combine, or no fields: add them first")
     season, sky = simulate_farm(
-        farm, weather.past, weather.ahead,
-        lightning=weather.lightning, observations=known.observations, seed=seed,
-    )  # fmt: skip
-    slots = slot_times(known.now, days, SLOT_MIN)
+        farm,
+        weather.past,
+        weather.ahead,
+        lightning=weather.lightning,
+        observations=information.observations,
+        seed=seed,
+    )
+    slots = slot_times(information.now, days, SLOT_MIN)
     slots = slots[slots < season.start + season.moisture.shape[2]]
     progress(PlanStage.MAKEUPS, 0.15)
-    mean = None if swift else _mean_standing_loss(known, slots, seed)
+    mean = None if swift else _mean_standing_loss(information, slots, seed)
     decision = decide(
-        known, standing_loss_of(farm, season, slots), seed=seed, fast=fast, swift=swift,
-        progress=progress, mean=mean, study=not swift,
-    )  # fmt: skip
+        information,
+        standing_loss_of(farm, season, slots),
+        seed=seed,
+        fast=fast,
+        swift=swift,
+        progress=progress,
+        mean=mean,
+        study=not swift,
+    )
     progress(PlanStage.BRIEFING, 0.93)
-    return _morning(known, sky, season, seed, decision)
+    return _morning(information, sky, season, seed, decision)
 
 
-def _mean_standing_loss(known: Known, slots: NDArray[np.datetime64], seed: int) -> StandingLoss:
+def _mean_standing_loss(
+    information: InformationState, slots: NDArray[np.datetime64], seed: int
+) -> StandingLoss:
     """What is at stake under the ensemble mean."""
-    farm, weather = known.farm, known.weather
+    farm, weather = information.farm, information.weather
     season, _ = simulate_farm(
-        farm, weather.past, mean_weather(weather.ahead), observations=known.observations, seed=seed
+        farm,
+        weather.past,
+        mean_weather(weather.ahead),
+        observations=information.observations,
+        seed=seed,
     )
     return standing_loss_of(farm, season, slots)
 
 
 def decide(
-    known: Known,
+    information: InformationState,
     standing_loss: StandingLoss,
     *,
     seed: int = 0,
@@ -149,16 +169,16 @@ def decide(
     NoPlanError
         Where no crew can finish anything.
     """
-    objective = known.farm.rules.objective
-    ranked = rank_makeups(known, standing_loss, seed=seed)
-    compiled = compiled_for(known, standing_loss, ranked[0][2])
+    objective = information.farm.rules.objective
+    ranked = rank_makeups(information, standing_loss, seed=seed)
+    compiled = compile_makeup(information, standing_loss, ranked[0][2])
     if (compiled.tables.finish < 0).all():
         raise NoPlanError(
             "no crew can finish any field within the days planned; see `afterrain ready` for "
             "what closes the hours, plan more days, or raise a limit or a delivery point's room in "
             "farm.toml"
         )
-    start = ordered(compiled, known.last or ())
+    start = previous_job_orders(compiled, information.previous_orders or ())
     if swift:
         progress(SolveStage.SEARCH, 0.4)
         plan = short_search(
@@ -166,52 +186,79 @@ def decide(
         )
     else:
         plan = solve(
-            compiled.tables, seed=seed, objective=objective, fast=fast, hint=start,
+            compiled.tables,
+            seed=seed,
+            objective=objective,
+            fast=fast,
+            hint=start,
             progress=lambda stage, share: progress(stage, 0.3 + 0.5 * share),
-        )  # fmt: skip
-    if known.last:
-        plan = steadied(compiled, plan, known.last, seed=seed)
+        )
+    if information.previous_orders:
+        plan = stable_plan(compiled, plan, information.previous_orders, seed=seed)
     faults = check(compiled.tables, plan, objective=objective)
     if faults:
         raise AssertionError("the plan breaks a rule: " + "; ".join(faults))
     progress(PlanStage.UNCERTAINTY, 0.82)
-    alone = None if mean is None else compiled_for(known, mean, ranked[0][2])
+    alone = None if mean is None else compile_makeup(information, mean, ranked[0][2])
     return Decision(
         compiled=compiled,
         plan=plan,
         makeups=tuple((name, cost / 100.0) for name, cost, _ in ranked),
-        rules={
+        rule_losses={
             name: evaluate(compiled.tables, orders, objective=objective).cost / 100.0
-            for name, orders in rule_orders(compiled).items()
+            for name, orders in dispatched_orders(compiled).items()
         },
-        foresight_value=foresight(compiled.tables, plan, seed=seed) if study else None,
-        ignoring_cost=None if alone is None else ignoring(compiled, alone, plan, seed=seed),
+        value_of_perfect_information=value_of_perfect_information(compiled.tables, plan, seed=seed)
+        if study
+        else None,
+        value_of_stochastic_solution=None
+        if alone is None
+        else value_of_stochastic_solution(compiled, alone, plan, seed=seed),
     )
 
 
-def _morning(known: Known, sky: Weather, season: Season, seed: int, decision: Decision) -> Morning:
-    farm, weather, now = known.farm, known.weather, known.now
+def _morning(
+    information: InformationState, sky: Weather, season: Season, seed: int, decision: Decision
+) -> Morning:
+    farm, weather, now = information.farm, information.weather, information.now
     compiled, plan = decision.compiled, decision.plan
     objective = farm.rules.objective
     other = alternatives(compiled.tables, plan, objective=objective)
     crews = crew_orders(compiled, plan, season, other, objective=objective)
     until = now + timedelta(minutes=SLOT_MIN * len(compiled.standing_loss.slots))
     return Morning(
-        farm=farm, now=now, until=until, seed=seed, source=weather.source, issued=weather.issued,
-        age_h=weather.age_h, weather_notes=weather.notes, members=season.moisture.shape[0],
-        weather=sky, season=season, makeup=describe(compiled.makeup),
-        makeups=decision.makeups, crews=crews, left=left_out(compiled, plan, season),
-        status=plan.status, loss=plan.cost / 100.0,
-        bound=None if plan.bound is None else plan.bound / 100.0, gap=plan.gap,
-        rules=decision.rules, member_loss=tuple(plan.member_cost / 100.0),
-        foresight_value=decision.foresight_value, ignoring_cost=decision.ignoring_cost,
+        farm=farm,
+        now=now,
+        until=until,
+        seed=seed,
+        source=weather.source,
+        issued=weather.issued,
+        age_h=weather.age_h,
+        weather_notes=weather.notes,
+        members=season.moisture.shape[0],
+        weather=sky,
+        season=season,
+        makeup=describe(compiled.makeup),
+        makeups=decision.makeups,
+        crews=crews,
+        left_out=left_out(compiled, plan, season),
+        status=plan.status,
+        loss=plan.cost / 100.0,
+        bound=None if plan.bound is None else plan.bound / 100.0,
+        gap=plan.gap,
+        rule_losses=decision.rule_losses,
+        member_loss=tuple(plan.member_cost / 100.0),
+        value_of_perfect_information=decision.value_of_perfect_information,
+        value_of_stochastic_solution=decision.value_of_stochastic_solution,
         cautions=cautions(
             farm, weather.ahead, now=now, lightning=weather.lightning, warnings=weather.warnings
         ),
-        changes=() if known.last is None else (*known.news, *changes_since(known.last, crews)),
-        lessons=known.lessons,
+        changes=()
+        if information.previous_orders is None
+        else (*information.book_news, *changes_since(information.previous_orders, crews)),
+        lessons=information.lessons,
         decision=decision,
-    )  # fmt: skip
+    )
 
 
 def price_order(

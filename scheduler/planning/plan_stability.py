@@ -29,7 +29,7 @@ def _job(standing_loss: StandingLoss, order: Order) -> int | None:
     return None
 
 
-def assigned(
+def previous_crew_of_job(
     standing_loss: StandingLoss, crews: Mapping[str, int], last: Sequence[CrewOrders]
 ) -> dict[int, int]:
     """Job -> crew of the orders issued before."""
@@ -42,14 +42,16 @@ def assigned(
     }
 
 
-def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed: int) -> Plan:
+def stable_plan(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed: int) -> Plan:
     """The new plan only if it saves more than its changes to the day's orders cost.
 
     Against it stands the best plan that begins with what was ordered for the next 24 hours. Each
     of those orders that is not among as many first ones of its crew costs `rules.change_price`,
     and a difference within the search's own noise counts for nothing.
     """
-    wanted = ordered(compiled, last, compiled.standing_loss.slots[0] + np.timedelta64(24, "h"))
+    wanted = previous_job_orders(
+        compiled, last, compiled.standing_loss.slots[0] + np.timedelta64(24, "h")
+    )
     changes = sum(
         j not in plan.orders[k][: len(order)] for k, order in enumerate(wanted) for j in order
     )
@@ -64,7 +66,7 @@ def steadied(compiled: Compiled, plan: Plan, last: Sequence[CrewOrders], *, seed
     return replace(kept, bound=plan.bound, status=status)
 
 
-def ordered(
+def previous_job_orders(
     compiled: Compiled, last: Sequence[CrewOrders], before: np.datetime64 | None = None
 ) -> Orders:
     """Per crew, what is locked, then the jobs of its last orders, or of those to start `before`."""

@@ -270,11 +270,11 @@ def money_axis(ax: Axes, label: str, most: float, *, ticks: int) -> None:
 def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
     """Loss of the plan beside the rules of thumb."""
     ax = ax or new_axes(3.7, 2.1)
-    names = ["this plan", *map(_label, morning.rules)]
-    losses = [morning.loss, *morning.rules.values()]
+    names = ["this plan", *map(_label, morning.rule_losses)]
+    losses = [morning.loss, *morning.rule_losses.values()]
     ends = range(len(names), 0, -1)
-    ax.barh(list(ends), losses, height=0.6, color=[PALETTE[5], *[PALETTE[2]] * len(morning.rules)],
-            edgecolor=INK, linewidth=0.5)  # fmt: skip
+    colors = [PALETTE[5], *[PALETTE[2]] * len(morning.rule_losses)]
+    ax.barh(list(ends), losses, height=0.6, color=colors, edgecolor=INK, linewidth=0.5)
     ax.set_yticks(list(ends), names, fontsize=7.5, parse_math=False)
     for y, loss in zip(ends, losses, strict=True):
         note(ax, f"{loss:,.0f}", loss, y)

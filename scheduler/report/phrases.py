@@ -195,8 +195,8 @@ def loss_lines(morning: Morning) -> tuple[str, ...]:
     money = morning.farm.currency
     lines = [f"{objective_text(morning).capitalize()} of this plan: "
              f"{show_money(morning.loss, money)}."]  # fmt: skip
-    if morning.rules:
-        name, rule = min(morning.rules.items(), key=lambda item: item[1])
+    if morning.rule_losses:
+        name, rule = min(morning.rule_losses.items(), key=lambda item: item[1])
         saved = rule - morning.loss
         verdict = (
             f"the plan saves {show_money(saved, money)}"
@@ -206,7 +206,7 @@ def loss_lines(morning: Morning) -> tuple[str, ...]:
             else "the plan is as good"
         )
         lines.append(
-            f"Best of {len(morning.rules)} rules of thumb, {name}: "
+            f"Best of {len(morning.rule_losses)} rules of thumb, {name}: "
             f"{show_money(rule, money)}; {verdict}."
         )
     lines.append(proof_text(morning))
@@ -230,14 +230,14 @@ def worth_lines(morning: Morning) -> tuple[str, ...]:
     """What the uncertainty of the weather is worth."""
     money = morning.farm.currency
     lines = []
-    if morning.foresight_value is not None:
+    if morning.value_of_perfect_information is not None:
         lines.append(
             "Knowing the weather beforehand would save another "
-            f"{show_money(morning.foresight_value, money)}."
+            f"{show_money(morning.value_of_perfect_information, money)}."
         )
-    if morning.ignoring_cost is not None:
+    if morning.value_of_stochastic_solution is not None:
         lines.append(
             "Planning on the average forecast alone would lose "
-            f"{show_money(morning.ignoring_cost, money)} more."
+            f"{show_money(morning.value_of_stochastic_solution, money)} more."
         )
     return tuple(lines)

@@ -79,7 +79,9 @@ def alternative_texts(morning: Morning) -> dict[str, str]:
         f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or 'no field'}"
         for c in morning.crews
     )
-    rules = ", ".join(f"{name} {show_money(cost, money)}" for name, cost in morning.rules.items())
+    rules = ", ".join(
+        f"{name} {show_money(cost, money)}" for name, cost in morning.rule_losses.items()
+    )
     low, high = min(morning.member_loss), max(morning.member_loss)
     return {
         "timeline_alt": f"Orders of each crew against time, as listed above, {ways}.",

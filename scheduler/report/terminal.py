@@ -61,9 +61,9 @@ def terminal_plan(morning: Morning) -> str:
         lines += heading("Where the grain goes, if all is cut")
         lines += [line for text in grain for line in wrapped(text, 2, hang=4)]
     lines += _loss(morning)
-    if morning.left:
+    if morning.left_out:
         lines += heading("Left out")
-        for left in morning.left:
+        for left in morning.left_out:
             cost = show_money(left.cost, morning.farm.currency)
             title = f"{one_line(left.name)} ({one_line(left.field)})"
             lines += wrapped(f"{title}: {one_line(left.why)}; leaving it costs {cost}", 2, hang=4)

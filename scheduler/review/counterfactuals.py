@@ -28,7 +28,7 @@ from scheduler.cut_tables.compile import Compiled, compile_tables
 from scheduler.errors import BookError
 from scheduler.farm.model import Cart, Combine, Truck
 from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
-from scheduler.planning.dispatch_rules import rule_orders
+from scheduler.planning.dispatch_rules import dispatched_orders
 from scheduler.review.observed_season import HOUR, ObservedSeason
 from scheduler.review.work_record import WorkRecord, area_by_job
 from scheduler.season_book.farm_state import FINISHED_FRACTION, SAMPLE_SD
@@ -123,7 +123,7 @@ def counterfactuals(
 ) -> tuple[list[Counterfactual], Plan]:
     """Every mirror and the plan of hindsight, which has the bound."""
     tables = compiled.tables
-    rules = rule_orders(compiled)
+    rules = dispatched_orders(compiled)
     costs = {name: evaluate(tables, orders).cost for name, orders in rules.items()}
     best = min(costs, key=lambda name: costs[name])
     hind = solve(tables, hint=rules[best], seed=seed, effort=BEST_ORDER_EFFORT)

@@ -22,9 +22,9 @@ from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compile import Compiled
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.working_time import SLOT_MIN, slot_times
-from scheduler.planning.dispatch_rules import RIPEST, keys, rule_orders
-from scheduler.planning.information import Known
-from scheduler.planning.makeup_choice import compiled_for
+from scheduler.planning.dispatch_rules import RIPEST_FIRST, dispatched_orders, priority_keys
+from scheduler.planning.information import InformationState
+from scheduler.planning.makeup_choice import compile_makeup
 from scheduler.simulation.field_work import (
     Choice,
     FieldWorkState,
@@ -142,13 +142,13 @@ def morning_orders(
 ) -> Orders:
     """Orders that the planner gives on a morning, per crew, as jobs of the season."""
     todo = sorted(state.open_jobs)
-    known, compiled = morning_tables(past, state, day, settings=settings)
+    information, compiled = morning_tables(past, state, day, settings=settings)
     place = {past.farm.fields[j].id: j for j in todo}
     back = [place[compiled.field(i).id] for i in range(len(compiled.jobs))]
     here = {j: i for i, j in enumerate(back)}
     hint = tuple(tuple(here[j] for j in order if j in here) for order in last)
     plan = short_search(
-        compiled.tables, seed=settings.seed + day, objective=known.farm.rules.objective,
+        compiled.tables, seed=settings.seed + day, objective=information.farm.rules.objective,
         moves=settings.moves, orders=hint,
     )  # fmt: skip
     return tuple(tuple(back[i] for i in order) for order in plan.orders)
@@ -156,7 +156,7 @@ def morning_orders(
 
 def morning_tables(
     past: PastSeason, state: FieldWorkState, day: int, *, settings: RehearsalSettings
-) -> tuple[Known, Compiled]:
+) -> tuple[InformationState, Compiled]:
     """What is known on a morning, and the tables of the days ahead."""
     # a field that is done stays while a crew stands there, because the way on begins there
     kept = sorted(state.open_jobs | {j for j in state.at if j < len(past.farm.fields)})
@@ -170,17 +170,17 @@ def morning_tables(
         perfect=settings.perfect,
     )  # fmt: skip
     season = simulate_fields(farm, ahead, past.states[day].fields(kept), seed=seed)
-    known = Known(
+    information = InformationState(
         farm=farm, now=now,
         weather=FarmWeather(past=past.weather, ahead=ahead, lightning=None, source="emulated",
                             issued=now, age_h=0.0, notes=()),
-        begun=_stands(past, state),
+        fields_in_progress=_stands(past, state),
     )  # fmt: skip
     slots = slot_times(now, ahead.shape[2] // 24, SLOT_MIN)
     standing_loss = sold_at_best_price(standing_loss_of(farm, season, slots))
     # one price of waiting within a day all season, as in the tables of the weather that came
     standing_loss = replace(standing_loss, day_loss=past.compiled.standing_loss.day_loss)
-    return known, compiled_for(known, standing_loss, past.makeup)
+    return information, compile_makeup(information, standing_loss, past.makeup)
 
 
 def _stands(past: PastSeason, state: FieldWorkState) -> dict[str, str]:
@@ -225,7 +225,7 @@ def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> SeasonR
     gets there; where none can, it waits. That is more than the rule alone would do. `driest` has
     it wait for grain of at most that moisture too, percent, as a careful farmer would.
     """
-    farm, key = past.farm, keys(past.compiled)[name]
+    farm, key = past.farm, priority_keys(past.compiled)[name]
 
     def choose(state: FieldWorkState, k: int, t: int, free: set[int]) -> int | None:
         at = state.at[k]
@@ -235,7 +235,7 @@ def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> SeasonR
         fit = [j for j in free if moisture[j] <= driest and fit_on_arrival(state, k, t, j)]
 
         def rank(j: int) -> tuple[float, int]:
-            return (float(moisture[j]) if name == RIPEST else key(j, spot)), j
+            return (float(moisture[j]) if name == RIPEST_FIRST else key(j, spot)), j
 
         return min(fit, key=rank, default=None)
 
@@ -244,7 +244,7 @@ def play_rule(past: PastSeason, name: str, *, driest: float = np.inf) -> SeasonR
 
 def play_rules(past: PastSeason) -> dict[str, float]:
     """Money lost by every rule, cutting as soon as the grain threshes and only once it is dry."""
-    names = list(keys(past.compiled))
+    names = list(priority_keys(past.compiled))
     told = {name: play_rule(past, name).loss for name in names}
     careful = {f"{n}, once dry": play_rule(past, n, driest=DRY_PCT).loss for n in names}
     return told | careful
@@ -255,7 +255,7 @@ def best_fixed_order_loss(
 ) -> float:
     """Money lost by the best order found with the weather that came known from the start."""
     tables = past.compiled.tables
-    starts = [tables.prefixes, *rule_orders(past.compiled).values()]
+    starts = [tables.prefixes, *dispatched_orders(past.compiled).values()]
     best = min(starts, key=lambda o: evaluate(tables, o).cost)
     found = [
         evaluate(tables, search(tables, start, moves=moves, seed=seed + n)).cost

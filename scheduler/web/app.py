@@ -26,7 +26,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 from scheduler.errors import AfterrainError, BookError
-from scheduler.orders.document import Issued
+from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.orders.safety import STANDING, day_cautions
 from scheduler.report.phrases import loss_lines, weather_line
@@ -227,7 +227,7 @@ def _made(home: Path) -> datetime | None:
 
 
 def _brief(
-    context: AppContext, plan: Issued | None, entry: Entry | None, news: list[Entry]
+    context: AppContext, plan: IssuedPlan | None, entry: Entry | None, news: list[Entry]
 ) -> dict[str, Any]:
     """The orders and how far they can be trusted."""
     if plan is None:

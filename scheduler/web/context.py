@@ -10,7 +10,7 @@ from pathlib import Path
 
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm
-from scheduler.orders.document import Issued, read_issued
+from scheduler.orders.document import IssuedPlan, read_issued_plan
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
 from scheduler.web.worker import Planner
@@ -25,7 +25,7 @@ class AppContext:
         self.folder, self.planner, self.held = folder, planner, held
         self._lock = threading.Lock()
         self._farm: tuple[tuple[float, ...], Farm] | None = None
-        self._issued: tuple[int, Farm, Issued] | None = None
+        self._issued: tuple[int, Farm, IssuedPlan] | None = None
 
     def clock(self) -> datetime:
         """Now: the machine's time, or that of a clock that was set."""
@@ -46,7 +46,7 @@ class AppContext:
         with Book(self.folder) as book:
             yield book
 
-    def issued(self, book: Book) -> tuple[Entry | None, Issued | None]:
+    def issued(self, book: Book) -> tuple[Entry | None, IssuedPlan | None]:
         """The orders issued last and their entry."""
         entry, farm = book.last_issue(), self.farm()
         if entry is None:
@@ -56,7 +56,7 @@ class AppContext:
         if known is None or known[0] != entry.id or known[1] is not farm:
             plan = book.plan(entry.id)
             assert plan is not None  # written in the same transaction
-            known = entry.id, farm, read_issued(plan, farm)
+            known = entry.id, farm, read_issued_plan(plan, farm)
             with self._lock:
                 self._issued = known
         return entry, known[2]

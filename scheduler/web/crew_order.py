@@ -10,7 +10,7 @@ from flask import Flask, abort, jsonify, redirect, render_template, request, ses
 
 from scheduler.errors import AfterrainError, ConflictError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
-from scheduler.orders.document import Issued
+from scheduler.orders.document import IssuedPlan
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import KINDS, crop_of, field_of_parcel, subject_ids
 from scheduler.season_book.parsing import identify, read_entry, read_value
@@ -18,13 +18,13 @@ from scheduler.web.context import AppContext
 from scheduler.web.forms import form_number, form_token
 
 
-def planned(plan: Issued, crew: str) -> list[str]:
+def planned(plan: IssuedPlan, crew: str) -> list[str]:
     """A crew's orders as names: fields, or parcels of fields as 'id/parcel'."""
     orders = next((c.orders for c in plan.crews if c.crew == crew), ())
     return [f"{o.field}/{o.parcel}" if o.parcel else o.field for o in orders]
 
 
-def all_orders(plan: Issued, crew: str, names: list[str]) -> dict[str, list[str]]:
+def all_orders(plan: IssuedPlan, crew: str, names: list[str]) -> dict[str, list[str]]:
     """Orders of every crew when one gets `names`: the others lose what it takes."""
 
     def left(other: str) -> list[str]:
@@ -35,7 +35,7 @@ def all_orders(plan: Issued, crew: str, names: list[str]) -> dict[str, list[str]
     return {**{c.crew: left(c.crew) for c in plan.crews}, crew: names}
 
 
-def titles(plan: Issued, farm: Farm) -> dict[str, str]:
+def titles(plan: IssuedPlan, farm: Farm) -> dict[str, str]:
     """How each name of an order is shown."""
     names = {f.id: f"{f.id} {f.name}" if f.name != f.id else f.id for f in farm.fields}
     parts = {n: names.get(field_of_parcel(n), field_of_parcel(n)) + f", {n.partition('/')[2]}"
@@ -78,7 +78,7 @@ def register(app: Flask, context: AppContext) -> None:
         assert isinstance(value, tuple)
         return list(value)
 
-    def priced(plan: Issued, crew: str, fields: list[str]) -> dict[str, Any]:
+    def priced(plan: IssuedPlan, crew: str, fields: list[str]) -> dict[str, Any]:
         """The price of an order in words, or why there is none."""
         try:
             loss, lines = context.planner.price(all_orders(plan, crew, fields), best=plan.loss)
@@ -87,11 +87,11 @@ def register(app: Flask, context: AppContext) -> None:
         return {"error": "", "lines": lines, "cost": loss - plan.loss}
 
     def page(
-        crew: str, plan: Issued, fields: list[str], code: int = 200, **more: Any
+        crew: str, plan: IssuedPlan, fields: list[str], code: int = 200, **more: Any
     ) -> tuple[str, int]:
         names = titles(plan, context.farm())
         ordered = [n for c in plan.crews for n in planned(plan, c.crew)]
-        ordered += [f.field for f in plan.left]
+        ordered += [f.field for f in plan.left_out]
         others = [
             n
             for n in dict.fromkeys(ordered)
@@ -132,7 +132,9 @@ def register(app: Flask, context: AppContext) -> None:
                 )
             return save(book, crew, plan, fields, why, seen)
 
-    def save(book: Book, crew: str, plan: Issued, fields: list[str], why: str, seen: int) -> Any:
+    def save(
+        book: Book, crew: str, plan: IssuedPlan, fields: list[str], why: str, seen: int
+    ) -> Any:
         farm = context.farm()
         cost = priced(plan, crew, fields)["cost"]
         facts = {"fields": "; ".join(fields), "why": why}
