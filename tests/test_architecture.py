@@ -42,7 +42,7 @@ LAYERS = (
 SOLVERS = {
     "scheduler.solver.arc_fixing",
     "scheduler.solver.common_order.prize_master",
-    "scheduler.cut_tables.capacity",
+    "scheduler.cut_tables.storage",
 }
 #: The only module of readiness that may touch the network, and those that may touch files.
 NETWORK = {"readiness.sources.services"}

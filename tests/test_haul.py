@@ -8,6 +8,7 @@ import pytest
 
 from scheduler.costs.machine_rates import (
     CrewMachines,
+    MachinesUp,
     capacity_ha_h,
     cart_t_h,
     crew_rates,
@@ -140,7 +141,7 @@ def test_machines_that_are_down_are_left_out_slot_by_slot():
     # slots: all up; one truck down; the cart down; a combine and both trucks down
     combines = np.array([[1, 1, 1, 0], [1, 1, 1, 1]], dtype=float)
     carts, trucks = np.array([[1, 1, 0, 1.0]]), np.array([[1, 0, 1, 0], [1, 1, 1, 0.0]])
-    cut, moved, hauled = rates.by_slot(combines, carts, trucks)
+    cut, moved, hauled = rates.by_slot(MachinesUp(combines, carts, trucks))
     full = capacity_ha_h(6.4, 10.7, 0.7) * 4.0
     assert cut == pytest.approx([2 * full, 2 * full, 2 * rates.alone[0], full])
     # without its cart a combine stops to unload, by hand as in the test above of one alone

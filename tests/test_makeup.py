@@ -12,10 +12,10 @@ from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.costs.standing_loss import jobs_of, standing_loss_of
-from scheduler.cut_tables.capacity import assign_storage
 from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.makeup import describe, makeups, own_makeup
 from scheduler.cut_tables.moves import move_minutes
+from scheduler.cut_tables.storage import assign_storage
 from scheduler.explanation.reasons import why_left
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import (
@@ -115,7 +115,7 @@ def compiled(the_farm, the_season=None, makeup=None):
         the_farm, the_season, slot_times(NOW, the_season.moisture.shape[2] // 24, 30)
     )
     makeup = makeup or own_makeup(the_farm, NOW)
-    return compile_tables(standing_loss, makeup, stands=["base"] * len(makeup))
+    return compile_tables(standing_loss, makeup, places=["base"] * len(makeup))
 
 
 def test_the_users_own_makeup_comes_first_and_alike_machines_count_once():

@@ -162,7 +162,7 @@ def test_published_closed_form_of_one_field_class_within_one_percent():
         standing_loss = standing_loss_of(
             farm, season_of_working_days(works), slot_times(now, DAYS, SLOT_MIN)
         )
-        compiled = compile_tables(standing_loss, own_makeup(farm, now), stands=["base"])
+        compiled = compile_tables(standing_loss, own_makeup(farm, now), places=["base"])
         assert capacity_ha_h(compiled) == pytest.approx(4.0, rel=1e-9)
         lost.append(
             evaluate(compiled.tables, (tuple(range(len(compiled.jobs))),)).member_cost / 100

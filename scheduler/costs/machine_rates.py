@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -100,6 +101,18 @@ class CrewMachines:
     trucks: tuple[Truck, ...]
 
 
+class MachinesUp(NamedTuple):
+    """Machines of one crew by slot, each (machine, slot): 1.0 where up, 0.0 where down."""
+
+    combines: Array
+    carts: Array
+    trucks: Array
+
+    def at(self, slot: int) -> MachinesUp:
+        """The same in one slot, (machine, 1)."""
+        return MachinesUp(*(kind[:, slot : slot + 1] for kind in self))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Rates:
     """What a crew does in a field with one delivery point. t/h of grain as it comes in.
@@ -130,14 +143,14 @@ class Rates:
         cart = sum(self.cart) if self.cart else math.inf
         return {"combine": sum(self.combine), "cart": cart, "haul": sum(self.haul)}
 
-    def by_slot(self, combines: Array, carts: Array, trucks: Array) -> tuple[Array, Array, Array]:
-        """(slot,) t/h of the combines, the carts and the trucks that are up, each (machine, slot).
+    def by_slot(self, up: MachinesUp) -> tuple[Array, Array, Array]:
+        """t/h of the combines, the carts and the trucks that are up, each (slot,).
 
         Without a cart the combines unload by themselves, and carts are no limit.
         """
-        carted = carts.any(axis=0)
-        combine = np.where(carted, self.combine @ combines, self.alone @ combines)
-        return combine, np.where(carted, self.cart @ carts, np.inf), self.haul @ trucks
+        carted = up.carts.any(axis=0)
+        combine = np.where(carted, self.combine @ up.combines, self.alone @ up.combines)
+        return combine, np.where(carted, self.cart @ up.carts, np.inf), self.haul @ up.trucks
 
 
 def crew_rates(

@@ -1,4 +1,4 @@
-"""Time and distance of moves between fields: road, headers, cleaning."""
+"""Duration and distance of moves between fields: road, headers, cleaning."""
 
 from __future__ import annotations
 
@@ -14,38 +14,51 @@ from scheduler.farm.model import Farm, Field
 from scheduler.farm.working_time import SLOT_MIN
 
 
-def move_minutes(farm: Farm, a: Field | None, b: Field, km: float) -> float:
-    """Minutes from the last cut in `a` (None: from base, header off) to the first in `b`."""
-    if a is not None and a.id == b.id:
+def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> float:
+    """Minutes from the last cut in `origin` to the first cut in `to`.
+
+    `origin` None is the base, which a combine leaves with its header off.
+    """
+    if origin is not None and origin.id == to.id:
         return 0.0
     m = farm.moves
     clean = 0.0
-    if a is not None and b.purpose == "seed":
+    if origin is not None and to.purpose == "seed":
         clean = m.clean_seed_min
-    elif a is not None and a.crop != b.crop:
+    elif origin is not None and origin.crop != to.crop:
         clean = m.clean_crop_min
-    elif a is not None and a.variety != b.variety:
+    elif origin is not None and origin.variety != to.variety:
         clean = m.clean_variety_min
-    off = 0.0 if a is None else m.header_off_min
+    off = 0.0 if origin is None else m.header_off_min
     return km / m.road_kmh * 60.0 + off + m.header_on_min + clean
 
 
 def moves(
-    farm: Farm, jobs: Sequence[Job], stands: Sequence[str]
+    farm: Farm, jobs: Sequence[Job], places: Sequence[str]
 ) -> tuple[NDArray[np.int32], Array]:
-    """Move slots and km, (crew, job + 1, job); `stands` is where each crew is now, by id."""
+    """Duration and distance of every move.
+
+    Parameters
+    ----------
+    places : id of the place where each crew is now, 'base' or a field.
+
+    Returns
+    -------
+    Whole slots, rounded up, and km; both (crew, job + 1, job), the last row from the crew's place.
+    """
     n = len(jobs)
     fields = {f.id: f for f in farm.fields}
     ids = [farm.fields[j.field].id for j in jobs]
-    km = np.zeros((len(stands), n + 1, n))
-    slots = np.zeros((len(stands), n + 1, n), dtype=np.int32)
-    memo: dict[tuple[str, str], tuple[float, float]] = {}
-    for k, stand in enumerate(stands):
-        for i, a in enumerate([*ids, stand]):
+    km = np.zeros((len(places), n + 1, n))
+    slots = np.zeros((len(places), n + 1, n), dtype=np.int32)
+    known: dict[tuple[str, str], tuple[float, float]] = {}
+    for k, place in enumerate(places):
+        for i, a in enumerate([*ids, place]):
             for j, b in enumerate(ids):
-                if (a, b) not in memo:
-                    d = 0.0 if a == b else between_km(farm, a, b)
-                    memo[a, b] = d, move_minutes(farm, fields.get(a), fields[b], d)
-                km[k, i, j], minutes = memo[a, b]
+                if (a, b) not in known:
+                    distance = 0.0 if a == b else between_km(farm, a, b)
+                    minutes = move_minutes(farm, fields.get(a), fields[b], distance)
+                    known[a, b] = distance, minutes
+                km[k, i, j], minutes = known[a, b]
                 slots[k, i, j] = int(np.ceil(minutes / SLOT_MIN - 1e-9))
     return slots, km

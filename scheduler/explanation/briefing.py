@@ -13,7 +13,7 @@ from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms, test_weight
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.explanation.reasons import reason, why_left
 from scheduler.explanation.sensitivity import instead
 from scheduler.explanation.timing import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.errors import FarmError
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import Orders, Plan

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from readiness.season.codes import Reason
 from readiness.season.simulate import Season
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.explanation.timing import first_hour
 from scheduler.farm.wording import REASON_TEXT
 from scheduler.farm.working_time import farm_time, utc_hour

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES, Weather
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.solver.annealing import SHORT_SEARCH_MOVES, short_search
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.tables import CutTables, Plan

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from scheduler.costs.grain_value import best_revenue_ha
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.distances import road_km
 
 NEAREST_FIRST, RIPEST_FIRST = "nearest first", "ripest first"

@@ -9,7 +9,8 @@ import numpy as np
 
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.cut_tables.compile import Compiled, compile_tables
+from scheduler.cut_tables.compile import compile_tables
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.cut_tables.makeup import MakeUp, makeups
 from scheduler.errors import NoPlanError
 from scheduler.explanation.own_order import jobs_named
@@ -113,7 +114,7 @@ def compile_makeup(
     return compile_tables(
         standing_loss,
         makeup,
-        stands=[standing.get(g.crew, "base") for g in makeup],
+        places=[standing.get(g.crew, "base") for g in makeup],
         assigned=previous_crew_of_job(standing_loss, crews, information.previous_orders or ()),
         locked=locked,
     )

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.cut_tables.makeup import describe
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import crew_orders, left_out

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.working_time import utc_hour
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.solver.annealing import short_search

@@ -24,7 +24,8 @@ from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
-from scheduler.cut_tables.compile import Compiled, compile_tables
+from scheduler.cut_tables.compile import compile_tables
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.errors import BookError
 from scheduler.farm.model import Cart, Combine, Truck
 from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
@@ -77,7 +78,7 @@ def compile_observed(observed: ObservedSeason, *, seed: int = 0) -> Compiled:
     ) // 24
     slots = slot_times(observed.start, int(days), SLOT_MIN)
     standing_loss = standing_loss_of(observed.farm, _drawn(observed, seed), slots)
-    return compile_tables(standing_loss, makeup := _makeup(observed), stands=["base"] * len(makeup))
+    return compile_tables(standing_loss, makeup := _makeup(observed), places=["base"] * len(makeup))
 
 
 def _drawn(observed: ObservedSeason, seed: int) -> Season:

@@ -15,7 +15,7 @@ from scheduler.costs.grain_value import (
     test_weight,
 )
 from scheduler.costs.standing_loss import crop_state
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.model import Farm, Field, Market
 from scheduler.review.counterfactuals import hour_slots, ruts, uncut_share
 from scheduler.review.observed_season import ObservedSeason

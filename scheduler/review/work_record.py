@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from scheduler.costs.standing_loss import wet_yield
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.distances import between_km
 from scheduler.farm.working_time import crew_slots, down_slots, farm_time, open_slots, utc_hour
 from scheduler.review.delay_accounting import HourStates, cause_codes

@@ -10,7 +10,7 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import wet_yield
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.working_time import SLOT_MIN
 
 STEP_H = SLOT_MIN / 60.0

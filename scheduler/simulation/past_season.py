@@ -19,7 +19,8 @@ from readiness.season.simulate import Season, simulate
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
 from readiness.sources.records import DailyRecord, fill_short_gaps, screen_record
 from scheduler.costs.standing_loss import StandingLoss, jobs_of, standing_loss_of
-from scheduler.cut_tables.compile import Compiled, compile_tables
+from scheduler.cut_tables.compile import compile_tables
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.cut_tables.makeup import MakeUp, own_makeup
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
@@ -218,7 +219,7 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
         climate=climate,
         season=season,
         states=states,
-        compiled=compile_tables(standing_loss, makeup, stands=["base"] * len(makeup)),
+        compiled=compile_tables(standing_loss, makeup, places=["base"] * len(makeup)),
     )
 
 

@@ -19,7 +19,7 @@ from readiness.forecasts.reforecast import emulate_forecast
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.working_time import SLOT_MIN, slot_times
 from scheduler.planning.dispatch_rules import RIPEST_FIRST, dispatched_orders, priority_keys

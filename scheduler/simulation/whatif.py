@@ -16,7 +16,7 @@ from readiness.sources.records import DailyRecord
 from scheduler.costs.grain_value import best_revenue_ha, loss_terms
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.costs.timeliness import least_cost_capacity, timeliness_cost
-from scheduler.cut_tables.compile import Compiled
+from scheduler.cut_tables.compiled import Compiled
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
 from scheduler.farm.working_time import crew_slots
