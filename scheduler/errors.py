@@ -20,12 +20,12 @@ class BookError(AfterrainError):
 
 
 class EntryError(BookError):
-    """An entry is wrong. `wrong` says what, by the name of the fact."""
+    """An entry is refused. `problems` are messages by the name of the fact."""
 
-    def __init__(self, wrong: dict[str, str]) -> None:
-        lines = (w if n in ("subject", "kind") else f"{n}: {w}" for n, w in wrong.items())
+    def __init__(self, problems: dict[str, str]) -> None:
+        lines = (p if n in ("subject", "kind") else f"{n}: {p}" for n, p in problems.items())
         super().__init__("\n".join(lines))
-        self.wrong = wrong
+        self.problems = problems
 
 
 class ConflictError(BookError):

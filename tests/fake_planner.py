@@ -23,7 +23,7 @@ def plan_morning(
     now = now or mornings.NOW
     with Book(folder) as book:
         place = apply_book(read_farm(folder), book, now)
-        locked = book.locked(place, now)
+        locked = book.manual_orders(place, now)
     if (Path(folder) / "refuse").exists():
         raise AfterrainError("no forecast is stored: fetch one")
     if (Path(folder) / "crash").exists():

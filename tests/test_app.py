@@ -167,7 +167,7 @@ def test_entry_undo_and_correction(client, folder):
     assert "Taken back" in text
     with Book(folder) as book:
         assert book.entries() == []
-        assert len(book.entries(gone=True)) == 3
+        assert len(book.entries(superseded=True)) == 3
     assert client.post("/entries/2/undo", data=form, **LOCAL).status_code == 409
 
 
@@ -595,7 +595,7 @@ def test_ten_thousand_mutated_posts(app, folder):
     farm = read_farm(folder)
     with Book(folder) as book:
         assert book.integrity() == "ok"
-        assert all(sound(e, farm) for e in book.entries(gone=True) if KINDS[e.kind].by_hand)
+        assert all(sound(e, farm) for e in book.entries(superseded=True) if KINDS[e.kind].by_hand)
     for path in VIEWS:
         get(client, path)
 
@@ -625,7 +625,7 @@ def test_mutated_tables_are_read_or_told(folder):
                 read += 1
             except BookError:
                 told += 1
-        assert all(sound(e, farm) for e in book.entries(gone=True))
+        assert all(sound(e, farm) for e in book.entries(superseded=True))
         assert book.integrity() == "ok"
     assert read > 20
     assert told > 100

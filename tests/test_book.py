@@ -51,8 +51,8 @@ def test_a_correction_supersedes_and_both_stay(book):
     wrong = book.add(entry("rain", "NORTH", rain=62.0))
     right = book.add(replace(entry("rain", "NORTH", rain=6.2), replaces=wrong.id))
     assert book.entries("rain") == [right]
-    both = book.entries("rain", gone=True)
-    assert [(e.id, e.gone) for e in both] == [(wrong.id, True), (right.id, False)]
+    both = book.entries("rain", superseded=True)
+    assert [(e.id, e.superseded) for e in both] == [(wrong.id, True), (right.id, False)]
 
 
 def test_undo_and_undo_of_undo(book):
@@ -62,7 +62,7 @@ def test_undo_and_undo_of_undo(book):
     again = book.withdraw(back.id, by="Bo")
     assert [e.facts for e in book.entries()] == [{"area": 8.0}]
     assert again.by == "Bo"
-    assert len(book.entries(gone=True)) == 3
+    assert len(book.entries(superseded=True)) == 3
 
 
 def test_two_corrections_of_one_entry_conflict(book):
@@ -146,12 +146,12 @@ def test_breakdown_lasts_until_told_or_repaired(book):
     book.add(entry("down", "C2", -5, until=(NOW + timedelta(hours=6)).isoformat()))
     book.add(entry("down", "C3", -5))
     book.add(entry("repaired", "C3", -2))
-    spans = book.down(NOW)
+    spans = book.breakdowns(NOW)
     assert spans["C1"] == ((a.at, OPEN_ENDED),)
     assert spans["C2"][0][1] == NOW + timedelta(hours=6)
     assert spans["C3"][0][1] == NOW - timedelta(hours=2)
     book.withdraw(a.id)
-    assert "C1" not in book.down(NOW)
+    assert "C1" not in book.breakdowns(NOW)
 
 
 def test_absence_notice_and_room(book, farm):
@@ -171,7 +171,7 @@ def test_absence_notice_and_room(book, farm):
     barley = replace(farm, fields=tuple(replace(f, crop="barley") for f in farm.fields))
     assert book.delivered(barley, now)[farm.points[1].id] == pytest.approx(32.5)
     book.add(entry("notice", farm.points[0].id, 8.5, notice="open again"))
-    assert book.notices(farm, now)[farm.points[0].id][0][1] == NOW + timedelta(hours=8.5)
+    assert book.closures(farm, now)[farm.points[0].id][0][1] == NOW + timedelta(hours=8.5)
 
 
 def test_last_sample_is_on_the_field(book, farm):
@@ -184,7 +184,7 @@ def test_last_sample_is_on_the_field(book, farm):
 def test_own_orders_hold_until_cut_or_replaced(book, farm):
     book.add(entry("order", "North", -2, fields=("F01", "F02")))
     book.add(entry("order", "South", -1, fields=("F02", "F03")))
-    assert book.locked(farm, NOW) == {"North": ("F01",), "South": ("F02", "F03")}
+    assert book.manual_orders(farm, NOW) == {"North": ("F01",), "South": ("F02", "F03")}
     book.add(entry("cut", "F03", -0.5, area=1e3))
-    assert book.locked(farm, NOW)["South"] == ("F02",)
-    assert book.locked(farm, NOW + timedelta(days=4)) == {}
+    assert book.manual_orders(farm, NOW)["South"] == ("F02",)
+    assert book.manual_orders(farm, NOW + timedelta(days=4)) == {}

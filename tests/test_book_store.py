@@ -71,7 +71,7 @@ def test_a_version_1_book_opens_with_all_it_had(tmp_path):
     version_1(tmp_path / BOOK_FILE)
     with Book(tmp_path) as book:
         assert [e.facts["rain"] for e in book.entries()] == [6.2]
-        tokens = {e.token for e in book.entries(gone=True)}
+        tokens = {e.token for e in book.entries(superseded=True)}
         assert len(tokens) == 2
         assert all(tokens)
         book.issue_plan({"made": "2026-08-16T11:00:00Z", "loss": 1.0}, seen=2)

@@ -66,16 +66,16 @@ def test_sample(sample, forecast):
     known = weather_for(SAMPLE, farm, MORNING, days=12, gauges=gauges, forecast=path, seed=3)
     fields = len(farm.fields)
     assert known.past.shape[:2] == (1, fields)
-    assert known.ahead.shape == (31, fields, 12 * 24)
-    assert known.past.times[-1] + 1 == known.ahead.start == np.datetime64("2026-08-12T11")
+    assert known.forecast.shape == (31, fields, 12 * 24)
+    assert known.past.times[-1] + 1 == known.forecast.start == np.datetime64("2026-08-12T11")
     assert str(known.past.start) == "2026-04-01T00"
     for name in VARIABLES:
         assert np.isfinite(getattr(known.past, name)).all(), name
-        assert np.isfinite(getattr(known.ahead, name)).all(), name
+        assert np.isfinite(getattr(known.forecast, name)).all(), name
     assert known.age_h == 5.0
-    assert known.lightning is None or known.lightning.shape[1:] == known.ahead.shape[1:]
+    assert known.lightning is None or known.lightning.shape[1:] == known.forecast.shape[1:]
     again = weather_for(SAMPLE, farm, MORNING, days=12, gauges=gauges, forecast=path, seed=3)
-    np.testing.assert_array_equal(known.ahead.rain, again.ahead.rain)
+    np.testing.assert_array_equal(known.forecast.rain, again.forecast.rain)
 
 
 def test_gauges_hold_at_their_places(sample):
@@ -211,7 +211,7 @@ def test_no_records_at_all_is_a_documented_stand_in(small):
     assert known.past.shape == (1, len(farm.fields), 5 * 24)
     assert known.past.estimated.all()
     assert known.past.rain.sum() == 0.0
-    assert known.ahead.shape == (MEMBERS, len(farm.fields), 14 * 24)
+    assert known.forecast.shape == (MEMBERS, len(farm.fields), 14 * 24)
     assert any("no weather records" in n for n in known.notes)
     assert any("rough guess" in n for n in known.notes)
 
@@ -230,7 +230,7 @@ def test_days_past_of_a_forecast_stand_for_records(small):
     want = rows["precipitation"][24 * (FIRST_ISSUE - 7) + 1 : 24 * FIRST_ISSUE + 7].sum()
     assert known.past.rain[0, 0].sum() == pytest.approx(want)
     assert any("rough guess" in n for n in known.notes)
-    assert np.isfinite(known.ahead.rain).all()
+    assert np.isfinite(known.forecast.rain).all()
 
 
 def test_the_newer_product_is_taken_before_the_better_one(small):
@@ -241,7 +241,7 @@ def test_the_newer_product_is_taken_before_the_better_one(small):
     later = start + timedelta(hours=6)
     known = weather_for(folder, farm, later, days=2)
     assert known.source == "open-meteo forecast"
-    assert known.ahead.shape[0] == 31
+    assert known.forecast.shape[0] == 31
     assert any("dressed" in n for n in known.notes)
 
 
@@ -254,8 +254,8 @@ def test_fields_take_their_own_cell(small):
     store_answer(folder, answer("ensemble", start, payload(start, dry), cell=(47.5, -99.25)))
     fields = (farm.fields[0], replace(farm.fields[1], lat=47.45, lon=-99.2))
     known = weather_for(folder, replace(farm, fields=fields), now, days=5)
-    assert known.ahead.rain[:, 1].sum() == 0.0
-    assert known.ahead.rain[:, 0].sum() > 0.0
+    assert known.forecast.rain[:, 1].sum() == 0.0
+    assert known.forecast.rain[:, 0].sum() > 0.0
 
 
 # ---- lightning and warnings ----------------------------------------------------------------------
@@ -292,7 +292,7 @@ def test_thunder_closes_the_rain_of_members_only(sample):
     known = weather_for(SAMPLE, farm, MORNING, days=6)
     assert known.lightning is not None
     assert known.lightning.any()
-    assert (known.ahead.rain[known.lightning] > 0).all()
+    assert (known.forecast.rain[known.lightning] > 0).all()
 
 
 # ---- files that are given ------------------------------------------------------------------------
@@ -428,14 +428,14 @@ def test_pairs_by_hand(small):
     # issued at 00 UTC; readings that begin at 12 UTC of days 0, 1 and 2 have ended by then
     assert pairs.lead.tolist() == [1, 2, 3]
     first = rows["precipitation"][24 * FIRST_ISSUE + 13 :][:24].sum()
-    assert pairs.fell[0] == pytest.approx(first, abs=0.01)
-    assert pairs.told.shape == (3, MEMBERS)
+    assert pairs.measured[0] == pytest.approx(first, abs=0.01)
+    assert pairs.forecast.shape == (3, MEMBERS)
     content = read_answer(stored_answers(folder, "ensemble")[0].path).payload["hourly"]
-    assert pairs.told[0, 3] == pytest.approx(
+    assert pairs.forecast[0, 3] == pytest.approx(
         sum(content["precipitation_member03"][13:37]), abs=0.01
     )
     cached = rain_pairs(folder, readings, "ensemble", until=now + timedelta(days=4))
-    np.testing.assert_allclose(cached.told, pairs.told, rtol=1e-6)
+    np.testing.assert_allclose(cached.forecast, pairs.forecast, rtol=1e-6)
 
 
 def test_past_forecasts_correct_the_next(wet_season):
@@ -446,8 +446,8 @@ def test_past_forecasts_correct_the_next(wet_season):
     assert any("corrected by" in n for n in known.notes)
     raw = weather_for(folder, farm, now, days=3)
     assert not any("corrected by" in n for n in raw.notes)
-    assert (known.ahead.rain > 0).sum() <= (raw.ahead.rain > 0).sum()
-    assert known.ahead.rain.sum() < raw.ahead.rain.sum()
+    assert (known.forecast.rain > 0).sum() <= (raw.forecast.rain > 0).sum()
+    assert known.forecast.rain.sum() < raw.forecast.rain.sum()
     few = weather_for(folder, farm, now - timedelta(days=20), days=3, gauges=gauges)
     assert not any("corrected by" in n for n in few.notes)
 
@@ -460,7 +460,7 @@ def test_matching_takes_the_bias_away_on_later_days():
         [np.where(rng.random(600) < 0.8, fell, rng.permutation(fell)) for _ in range(11)]
     )
     told = 1.8 * told.T
-    built = RainPairs(lead=np.ones(100, dtype=int), told=told[:100], fell=fell[:100],
+    built = RainPairs(lead=np.ones(100, dtype=int), forecast=told[:100], measured=fell[:100],
                   day=np.arange(100))  # fmt: skip
     hourly = np.repeat(told[100:].T[:, :, None] / 24, 24, axis=2)  # each day a site of its own
     out, groups = bias_corrected(hourly, built, lead=0.0)

@@ -65,8 +65,8 @@ def test_no_acknowledged_entry_is_lost_when_writers_are_killed(tmp_path):
         acked |= acknowledged(ours)
         with Book(tmp_path) as book:
             assert book.integrity() == "ok"
-            kept = {e.token for e in book.entries(gone=True)}
-            plans = book.entries("plan", gone=True)
+            kept = {e.token for e in book.entries(superseded=True)}
+            plans = book.entries("plan", superseded=True)
             assert all(book.plan(e.id) is not None for e in plans)  # never half of a plan
         assert acked <= kept
         midway += len(kept) - len(acked) > 0
@@ -97,7 +97,7 @@ def crowd(folder: Path, count: int, seconds: float) -> int:
         job.join(30)
         assert job.exitcode == 0
     with Book(folder) as book:
-        kept = [e.token for e in book.entries(gone=True)]
+        kept = [e.token for e in book.entries(superseded=True)]
         assert book.integrity() == "ok"
     assert sorted(kept) == sorted(tokens)  # none lost, none twice
     return len(tokens)

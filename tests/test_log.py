@@ -113,7 +113,7 @@ def test_undo_and_correct(log, folder):
     assert log("undo", "2")[1] == "afterrain: entry 2 was taken back or corrected already"
     with Book(folder) as book:
         assert book.entries() == []
-        assert len(book.entries(gone=True)) == 3
+        assert len(book.entries(superseded=True)) == 3
 
 
 def test_export_and_import_keep_every_entry(log, folder, tmp_path, capsys):

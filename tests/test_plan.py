@@ -180,7 +180,9 @@ def test_yesterday_orders_hold_over_cents(information, morning):
         previous_orders=morning.crews,
         weather=replace(
             information.weather,
-            ahead=replace(information.weather.ahead, temp=information.weather.ahead.temp + 0.05),
+            forecast=replace(
+                information.weather.forecast, temp=information.weather.forecast.temp + 0.05
+            ),
         ),
     )
     again = plan_farm(nudged)
@@ -213,9 +215,11 @@ def test_no_combine_up_is_no_plan(information):
 
 
 def test_rain_without_end_is_no_plan_with_a_reason(information):
-    wet = replace(information.weather.ahead, rain=np.full_like(information.weather.ahead.rain, 2.0))
+    wet = replace(
+        information.weather.forecast, rain=np.full_like(information.weather.forecast.rain, 2.0)
+    )
     with pytest.raises(NoPlanError, match="no crew can finish any field"):
-        plan_farm(replace(information, weather=replace(information.weather, ahead=wet)), days=4)
+        plan_farm(replace(information, weather=replace(information.weather, forecast=wet)), days=4)
 
 
 def test_stop_rules_block_hours(information, morning):

@@ -174,10 +174,10 @@ def test_planner_gets_all_members_without_a_gap(farm, rain):
     now = datetime(2026, 8, 12, 6, tzinfo=farm.tz)
     weather = weather_for(SAMPLE, farm, now, days=14, gauges=rain)
     assert weather.past.shape[:2] == (1, 26)
-    assert weather.ahead.shape == (31, 26, 14 * 24)
+    assert weather.forecast.shape == (31, 26, 14 * 24)
     for name in ("rain", "temp", "humidity", "wind", "gust", "radiation"):
         assert np.isfinite(getattr(weather.past, name)).all()
-        assert np.isfinite(getattr(weather.ahead, name)).all()
+        assert np.isfinite(getattr(weather.forecast, name)).all()
     assert weather.age_h == 5.0
 
 

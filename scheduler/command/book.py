@@ -108,7 +108,7 @@ def _undo(args: argparse.Namespace, book: Book) -> Entry:
     if not word and not held:
         raise BookError("the book has no entry to take back")
     old = book.get(int(word)) if word else held[-1]
-    if old.gone or old.withdrawn:
+    if old.superseded or old.withdrawn:
         raise BookError(f"entry {old.id} was taken back or corrected already")
     book.withdraw(old.id, by=_who(args))
     return old
@@ -131,7 +131,7 @@ def _entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) -> E
             now=now,
             at=args.at,
             by=_who(args),
-            left_ha=lambda field: book.left_ha(farm, field, now, but=args.correct),
+            left_ha=lambda field: book.left_ha(farm, field, now, excluding=args.correct),
         )
     except EntryError as error:
         if kind is None:
@@ -142,7 +142,7 @@ def _entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) -> E
 
 def _spread(kind: Kind, words: list[str], told: dict[str, str]) -> dict[str, str]:
     """Words in their order to the facts not told by name, needed ones first."""
-    open_facts = [f for f in sorted(kind.facts, key=lambda f: not f.needed) if f.name not in told]
+    open_facts = [f for f in sorted(kind.facts, key=lambda f: not f.required) if f.name not in told]
     out: dict[str, str] = {}
     rest = list(words)
     for fact in open_facts:
@@ -158,9 +158,9 @@ def _spread(kind: Kind, words: list[str], told: dict[str, str]) -> dict[str, str
 
 
 def _usage(kind: Kind) -> str:
-    facts = sorted(kind.facts, key=lambda f: not f.needed)
-    words = [f.name.upper() if f.needed else f"[{f.name.upper()}]" for f in facts]
-    return " ".join(["log FOLDER", kind.name, kind.about.upper(), *words])
+    facts = sorted(kind.facts, key=lambda f: not f.required)
+    words = [f.name.upper() if f.required else f"[{f.name.upper()}]" for f in facts]
+    return " ".join(["log FOLDER", kind.name, kind.subject_type.upper(), *words])
 
 
 def _who(args: argparse.Namespace) -> str:

@@ -59,7 +59,7 @@ def gather(
             document = book.last_plan(when)
             found = {
                 "observations": book.observations(farm, when),
-                "locked_fields": book.locked(farm, when),
+                "locked_fields": book.manual_orders(farm, when),
                 "fields_in_progress": book.in_progress(farm, when),
                 "previous_orders": None
                 if document is None
@@ -83,7 +83,7 @@ def outlook_of(
     season, sky = simulate_farm(
         information.farm,
         information.weather.past,
-        information.weather.ahead,
+        information.weather.forecast,
         lightning=information.weather.lightning,
         observations=information.observations,
         seed=seed,

@@ -110,7 +110,7 @@ def plan_farm(
     season, sky = simulate_farm(
         farm,
         weather.past,
-        weather.ahead,
+        weather.forecast,
         lightning=weather.lightning,
         observations=information.observations,
         seed=seed,
@@ -141,7 +141,7 @@ def _mean_standing_loss(
     season, _ = simulate_farm(
         farm,
         weather.past,
-        mean_weather(weather.ahead),
+        mean_weather(weather.forecast),
         observations=information.observations,
         seed=seed,
     )
@@ -251,7 +251,7 @@ def _morning(
         value_of_perfect_information=decision.value_of_perfect_information,
         value_of_stochastic_solution=decision.value_of_stochastic_solution,
         cautions=cautions(
-            farm, weather.ahead, now=now, lightning=weather.lightning, warnings=weather.warnings
+            farm, weather.forecast, now=now, lightning=weather.lightning, warnings=weather.warnings
         ),
         changes=()
         if information.previous_orders is None

@@ -95,7 +95,7 @@ class Book:
             return again
         if entry.replaces is not None:
             self._replaceable(entry)
-        elif seen is not None and KINDS[entry.kind].single:
+        elif seen is not None and KINDS[entry.kind].exclusive:
             self._unseen(entry, seen)
         noted = entry.noted or datetime.now(UTC)
         row = (entry.kind, entry.subject, _stamp(entry.at), _stamp(noted, "microseconds"),
@@ -112,8 +112,8 @@ class Book:
         old = self.get(entry.replaces or 0)
         if old.kind != entry.kind:
             raise BookError(f"entry {old.id} is a {old.kind}, not a {entry.kind}")
-        if old.gone:
-            newer = next(e for e in self.entries(gone=True) if e.replaces == old.id)
+        if old.superseded:
+            newer = next(e for e in self.entries(superseded=True) if e.replaces == old.id)
             did = "taken back" if newer.withdrawn else "corrected"
             raise ConflictError(
                 f"entry {old.id} was {did} by {newer.by or 'somebody'} in the meantime (entry "
@@ -135,7 +135,7 @@ class Book:
         fresh = Entry(kind=old.kind, subject=old.subject, at=old.at)
         return self.add(
             replace(old, token=fresh.token, by=by, replaces=old.id, withdrawn=not old.withdrawn,
-                    id=0, noted=None, gone=False)
+                    id=0, noted=None, superseded=False)
         )  # fmt: skip
 
     def find(self, token: str) -> Entry | None:
@@ -154,9 +154,9 @@ class Book:
         *kinds: str,
         subject: str | None = None,
         until: datetime | None = None,
-        gone: bool = False,
+        superseded: bool = False,
     ) -> list[Entry]:
-        """Entries in the order they were written; without `gone` only those that hold.
+        """Entries in the order they were written; without `superseded` only those that hold.
 
         `until` keeps what was so, or was known, by then.
         """
@@ -170,7 +170,7 @@ class Book:
         if until is not None:
             where.append("(at <= ? OR noted <= ?)")
             values += [_stamp(until), _stamp(until, "microseconds")]
-        if not gone:
+        if not superseded:
             where.append(f"NOT withdrawn AND NOT {_GONE}")
         return self._select(" AND ".join(where), values)
 
@@ -205,17 +205,19 @@ class Book:
         """Fraction cut by field id, that of the field table included."""
         return farm_state.progress(self.entries("cut", until=until), farm, until)
 
-    def left_ha(self, farm: Farm, field: str, until: datetime, *, but: int | None = None) -> float:
-        """What is left uncut of a field, ha, the entry `but` not counted."""
+    def left_ha(
+        self, farm: Farm, field: str, until: datetime, *, excluding: int | None = None
+    ) -> float:
+        """What is left uncut of a field, ha, the entry `excluding` not counted."""
         area = next(f.area_ha for f in farm.fields if f.id == field)
-        told = [e for e in self.entries("cut", until=until) if e.id != but]
+        told = [e for e in self.entries("cut", until=until) if e.id != excluding]
         return area * max(0.0, 1.0 - farm_state.progress(told, farm, until)[field])
 
     def in_progress(self, farm: Farm, until: datetime) -> dict[str, str]:
         """Fields begun lately and not finished, with the crew where it was told ('' if not)."""
         return farm_state.in_progress(self.entries("cut", until=until), farm, until)
 
-    def down(self, until: datetime) -> dict[str, Intervals]:
+    def breakdowns(self, until: datetime) -> dict[str, Intervals]:
         """When machines are down, by machine id."""
         return farm_state.breakdowns(self.entries("down", "repaired", until=until))
 
@@ -223,7 +225,7 @@ class Book:
         """Days on which crews are away, by crew id."""
         return farm_state.absences(self.entries("absent", until=until), farm)
 
-    def notices(self, farm: Farm, until: datetime) -> dict[str, Intervals]:
+    def closures(self, farm: Farm, until: datetime) -> dict[str, Intervals]:
         """When delivery points take nothing, by point id."""
         return farm_state.closures(self.entries("notice", until=until), farm)
 
@@ -231,7 +233,7 @@ class Book:
         """Room that loads on tickets fill, tonnes of wheat, by point id."""
         return farm_state.delivered(self.entries("ticket", until=until), farm, until)
 
-    def locked(self, farm: Farm, until: datetime) -> dict[str, tuple[str, ...]]:
+    def manual_orders(self, farm: Farm, until: datetime) -> dict[str, tuple[str, ...]]:
         """Orders changed by hand that hold, by crew: fields not yet cut, in order."""
         return farm_state.manual_orders(self.entries("order", "cut", until=until), farm, until)
 
@@ -263,13 +265,13 @@ class Book:
         row = self._db.execute(f"SELECT max(id) FROM entry e WHERE {where}", values).fetchone()
         return None if row[0] is None else self.get(row[0])
 
-    def since(self, issue: Entry | None) -> list[Entry]:
+    def entries_since(self, issue: Entry | None) -> list[Entry]:
         """Entries by hand that a plan did not know, those taken back since included."""
         seen = 0 if issue is None else issue.number("seen") or 0
         return [
             e
-            for e in self.entries(gone=True)
-            if e.id > seen and KINDS[e.kind].by_hand and (not e.gone or e.withdrawn)
+            for e in self.entries(superseded=True)
+            if e.id > seen and KINDS[e.kind].by_hand and (not e.superseded or e.withdrawn)
         ]
 
     def news(self, farm: Farm, now: datetime) -> tuple[str, ...]:
@@ -278,7 +280,7 @@ class Book:
         return tuple(
             f"{'Taken back' if e.withdrawn else 'Entered'}: {entry_text(e, farm)}"
             f" ({entry_time_text(e, farm, now)}{', ' + e.by if e.by else ''})"
-            for e in (self.since(issue) if issue else ())
+            for e in (self.entries_since(issue) if issue else ())
             if e.at <= now
         )
 
@@ -301,5 +303,5 @@ def _entry(row: tuple[Any, ...]) -> Entry:
         replaces=row[7],
         withdrawn=bool(row[8]),
         token=row[9],
-        gone=bool(row[10]),
+        superseded=bool(row[10]),
     )

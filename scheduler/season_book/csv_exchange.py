@@ -43,7 +43,7 @@ def book_csv(book: Book, farm: Farm) -> str:
     names = [*ENTRY_COLUMNS, *(fact_heading(f, farm) for f in FACTS_BY_NAME.values())]
     writer = csv.DictWriter(out, fieldnames=names, lineterminator="\r\n")
     writer.writeheader()
-    entries = [e for e in book.entries(gone=True) if KINDS[e.kind].by_hand]
+    entries = [e for e in book.entries(superseded=True) if KINDS[e.kind].by_hand]
     tokens = {e.id: e.token for e in entries}
     writer.writerows(_row(e, farm, tokens) for e in entries)
     return out.getvalue()
@@ -98,7 +98,7 @@ def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
         try:
             rows.append(_read_row(table, cells, farm, now, seen))
         except EntryError as error:
-            problems += [f"row {number}, {name}: {why}" for name, why in error.wrong.items()]
+            problems += [f"row {number}, {name}: {why}" for name, why in error.problems.items()]
     if problems:
         more = (
             [f"and {len(problems) - MAX_PRINTED_PROBLEMS} more"]

@@ -11,8 +11,8 @@ from scheduler.season_book.book import Book
 
 def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
     """The farm as the book has it: what is cut, down, away, shut and delivered; last samples."""
-    down, away = book.down(now), book.absences(farm, now)
-    shut, brought = book.notices(farm, now), book.delivered(farm, now)
+    down, away = book.breakdowns(now), book.absences(farm, now)
+    shut, brought = book.closures(farm, now), book.delivered(farm, now)
     cut = book.progress(farm, now)
     samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
 

@@ -1,4 +1,4 @@
-"""What people write into the season book: one table of kinds for terminal, page and CSV alike."""
+"""Kinds of season book entries: one table serves terminal, page and CSV."""
 
 from __future__ import annotations
 
@@ -10,14 +10,25 @@ from datetime import datetime
 
 from scheduler.farm.model import Farm
 
+#: A number (SI), a text, or the field ids of an order.
 Value = float | str | tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Fact:
-    """One thing an entry says. `quantity` is one of `units.SCALES` or a word `entry_reading` knows.
+    """One value of an entry.
 
-    `low` and `high` bound the value in SI; outside of them it is a slip, not a measurement.
+    Attributes
+    ----------
+    name : key in `Entry.facts` and in the CSV heading.
+    label : words on forms and in lists.
+    quantity : key of `units.SI_PER_UNIT`, or one of percent, test_weight, money, number, hours,
+        choice, text, fields, field, crew, time, day.
+    low, high : bounds of a number, SI. A value outside is taken for a slip of the pen.
+    required : whether an entry needs this fact.
+    default : text that a form starts with.
+    choices : words allowed, for a choice.
+    hint : text beside the label on a form.
     """
 
     name: str
@@ -25,97 +36,170 @@ class Fact:
     quantity: str
     low: float = 0.0
     high: float = math.inf
-    needed: bool = False
-    usual: str = ""  # what a form starts with
+    required: bool = False
+    default: str = ""
     choices: tuple[str, ...] = ()
-    hint: str = ""  # beside the label on a form
+    hint: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """A kind of entry. `about` is what its subject names; `ahead` allows a time to come.
+    """A kind of entry.
 
-    Of a `single` kind two people must not write at once about one subject without seeing it.
+    Attributes
+    ----------
+    name : key in `KINDS` and in the book's file.
+    label : words on forms and in lists.
+    subject_type : type of the subject: gauge, field, machine, crew, point or farm.
+    facts : values that an entry of this kind may hold.
+    may_be_future : whether the time of an entry may lie ahead of the clock.
+    exclusive : whether a writer must have seen the newest entry about the subject.
+    by_hand : whether people write entries of this kind; the program writes the others.
     """
 
     name: str
     label: str
-    about: str  # gauge | field | machine | crew | point | farm
+    subject_type: str
     facts: tuple[Fact, ...] = ()
-    ahead: bool = False
-    single: bool = False
+    may_be_future: bool = False
+    exclusive: bool = False
     by_hand: bool = True
 
 
 GROUNDS = ("firm", "headland-only", "soft", "ruts")
 NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN = "full", "closing early", "open again"
 
-_GRAIN = (
+REMARK = Fact(name="reason", label="Remark", quantity="text")
+_MOISTURE = Fact(name="moisture", label="Moisture", quantity="percent", low=3.0, high=60.0)
+_QUALITY = (
     Fact(name="test_weight", label="Test weight", quantity="test_weight", low=30.0, high=95.0),
     Fact(name="protein", label="Protein", quantity="percent", low=2.0, high=60.0),
 )
-REMARK = Fact(name="reason", label="Remark", quantity="text")
-_WET = Fact(name="moisture", label="Moisture", quantity="percent", low=3.0, high=60.0)
+_RAIN = (
+    Fact(name="rain", label="Rain", quantity="depth", high=500.0, required=True),
+    Fact(
+        name="hours",
+        label="Over",
+        hint="hours since the last reading",
+        quantity="hours",
+        low=0.25,
+        high=240.0,
+        default="24",
+    ),
+)
+_GROUND = (
+    Fact(name="ground", label="Ground", quantity="choice", required=True, choices=GROUNDS),
+    REMARK,
+)
+_CUT = (
+    Fact(
+        name="area",
+        label="Area cut",
+        hint="since the last entry, or: all",
+        quantity="area",
+        high=5000.0,
+        required=True,
+    ),
+    Fact(name="crew", label="Crew", quantity="crew"),
+)
+_DOWN = (
+    Fact(name="until", label="Running again", hint="blank: not known", quantity="time"),
+    REMARK,
+)
+_ABSENT = (
+    Fact(name="until", label="Last day away", hint="blank: that day only", quantity="day"),
+    REMARK,
+)
+_TICKET = (
+    Fact(name="field", label="Field", quantity="field", required=True),
+    Fact(name="weight", label="Weight", quantity="mass", low=0.01, high=200.0, required=True),
+    _MOISTURE,
+    *_QUALITY,
+    Fact(name="dockage", label="Dockage", quantity="percent", high=50.0),
+    Fact(name="price", label="Price", quantity="price", high=5000.0),
+)
+_NOTICE = (
+    Fact(
+        name="notice",
+        label="Notice",
+        quantity="choice",
+        required=True,
+        choices=(NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN),
+    ),
+    Fact(
+        name="until", label="Open again", hint="blank: not known, or the next day", quantity="time"
+    ),
+    REMARK,
+)
+_ORDER = (
+    Fact(name="fields", label="Fields in order", quantity="fields", required=True),
+    Fact(name="why", label="Why", quantity="text"),
+    Fact(name="cost", label="Cost against the plan", quantity="money", low=-1e9, high=1e9),
+)
+_FORECAST = tuple(
+    Fact(name=n, label=n.capitalize(), quantity="text")
+    for n in ("path", "source", "issued", "version")
+)
+_PLAN = (
+    Fact(name="seen", label="Entries seen", quantity="number"),
+    Fact(name="loss", label="Expected loss", quantity="money"),
+    Fact(name="status", label="Status", quantity="text"),
+)
 
-KINDS: dict[str, Kind] = {
-    k.name: k
-    for k in (
-        Kind(name="rain", label="Rain gauge", about="gauge", facts=(
-            Fact(name="rain", label="Rain", quantity="depth", high=500.0, needed=True),
-            Fact(name="hours", label="Over", hint="hours since the last reading",
-                 quantity="hours", low=0.25, high=240.0, usual="24"))),
-        Kind(name="sample", label="Grain sample", about="field",
-             facts=(replace(_WET, needed=True), *_GRAIN)),
-        Kind(name="ground", label="Ground check", about="field", facts=(
-            Fact(name="ground", label="Ground", quantity="choice", needed=True,
-                 choices=GROUNDS), REMARK)),
-        Kind(name="cut", label="Area cut", about="field", single=True, facts=(
-            Fact(name="area", label="Area cut", hint="since the last entry, or: all",
-                 quantity="area", high=5000.0, needed=True),
-            Fact(name="crew", label="Crew", quantity="crew"))),
-        Kind(name="down", label="Breakdown", about="machine", ahead=True, facts=(
-            Fact(name="until", label="Running again", hint="blank: not known", quantity="time"),
-            REMARK)),
-        Kind(name="repaired", label="Repaired", about="machine", ahead=True, facts=(REMARK,)),
-        Kind(name="absent", label="Crew absent", about="crew", ahead=True, facts=(
-            Fact(name="until", label="Last day away", hint="blank: that day only",
-                 quantity="day"),
-            REMARK)),
-        Kind(name="ticket", label="Load ticket", about="point", facts=(
-            Fact(name="field", label="Field", quantity="field", needed=True),
-            Fact(name="weight", label="Weight", quantity="mass", low=0.01, high=200.0,
-                 needed=True),
-            _WET, *_GRAIN,
-            Fact(name="dockage", label="Dockage", quantity="percent", high=50.0),
-            Fact(name="price", label="Price", quantity="price", high=5000.0))),
-        Kind(name="notice", label="Delivery point notice", about="point", ahead=True, facts=(
-            Fact(name="notice", label="Notice", quantity="choice", needed=True,
-                 choices=(NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN)),
-            Fact(name="until", label="Open again", hint="blank: not known, or the next day",
-                 quantity="time"),
-            REMARK)),
-        Kind(name="order", label="Own order", about="crew", single=True, facts=(
-            Fact(name="fields", label="Fields in order", quantity="fields", needed=True),
-            Fact(name="why", label="Why", quantity="text"),
-            Fact(name="cost", label="Cost against the plan", quantity="money",
-                 low=-1e9, high=1e9))),
-        Kind(name="forecast", label="Forecast", about="farm", by_hand=False, facts=tuple(
-            Fact(name=n, label=n.capitalize(), quantity="text")
-            for n in ("path", "source", "issued", "version"))),
-        Kind(name="plan", label="Plan issued", about="farm", by_hand=False, facts=(
-            Fact(name="seen", label="Entries seen", quantity="number"),
-            Fact(name="loss", label="Expected loss", quantity="money"),
-            Fact(name="status", label="Status", quantity="text"))),
-    )
-}  # fmt: skip
+
+_KINDS = (
+    Kind(name="rain", label="Rain gauge", subject_type="gauge", facts=_RAIN),
+    Kind(
+        name="sample",
+        label="Grain sample",
+        subject_type="field",
+        facts=(replace(_MOISTURE, required=True), *_QUALITY),
+    ),
+    Kind(name="ground", label="Ground check", subject_type="field", facts=_GROUND),
+    Kind(name="cut", label="Area cut", subject_type="field", facts=_CUT, exclusive=True),
+    Kind(name="down", label="Breakdown", subject_type="machine", facts=_DOWN, may_be_future=True),
+    Kind(
+        name="repaired",
+        label="Repaired",
+        subject_type="machine",
+        facts=(REMARK,),
+        may_be_future=True,
+    ),
+    Kind(
+        name="absent", label="Crew absent", subject_type="crew", facts=_ABSENT, may_be_future=True
+    ),
+    Kind(name="ticket", label="Load ticket", subject_type="point", facts=_TICKET),
+    Kind(
+        name="notice",
+        label="Delivery point notice",
+        subject_type="point",
+        facts=_NOTICE,
+        may_be_future=True,
+    ),
+    Kind(name="order", label="Own order", subject_type="crew", facts=_ORDER, exclusive=True),
+    Kind(name="forecast", label="Forecast", subject_type="farm", facts=_FORECAST, by_hand=False),
+    Kind(name="plan", label="Plan issued", subject_type="farm", facts=_PLAN, by_hand=False),
+)
+KINDS: dict[str, Kind] = {kind.name: kind for kind in _KINDS}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """One line of the season book. `at` is when it was so, `noted` when it was written, UTC.
+    """One line of the season book.
 
-    `id`, `noted` and `gone` (superseded or taken back) are the book's; `replaces` is the id of
-    the entry that this one corrects; `withdrawn` means that it takes that entry back.
+    Attributes
+    ----------
+    kind : key of `KINDS`.
+    subject : id of the gauge, field, machine, crew or delivery point; '' for the farm.
+    at : when the facts held, UTC.
+    facts : values by name, numbers in SI.
+    by : who wrote the entry.
+    token : unique text; an entry whose token the book has is not written again.
+    replaces : id of the entry that this one corrects or takes back.
+    withdrawn : whether this entry takes `replaces` back.
+    id : number in the book, in the order of writing; 0 before it is written.
+    noted : when the entry was written, UTC; None before.
+    superseded : whether a later entry corrects this one or takes it back.
     """
 
     kind: str
@@ -128,26 +212,26 @@ class Entry:
     withdrawn: bool = False
     id: int = 0
     noted: datetime | None = None
-    gone: bool = False
+    superseded: bool = False
 
     def number(self, name: str) -> float | None:
-        """A fact that is a number, None where it was not told."""
+        """A fact that is a number; None where it is absent."""
         value = self.facts.get(name)
         return float(value) if isinstance(value, (int, float)) else None
 
     def text(self, name: str) -> str:
-        """A fact that is a text, '' where it was not told."""
+        """A fact that is a text; '' where it is absent."""
         value = self.facts.get(name, "")
         return value if isinstance(value, str) else ""
 
     def time(self, name: str) -> datetime | None:
-        """A fact that is a time."""
+        """A fact that is a time; None where it is absent."""
         text = self.text(name)
         return datetime.fromisoformat(text) if text else None
 
 
-def subject_ids(farm: Farm, about: str) -> tuple[str, ...]:
-    """The ids a subject may have."""
+def subject_ids(farm: Farm, subject_type: str) -> tuple[str, ...]:
+    """Ids of the farm that a subject of a type may have."""
     machines = [m.id for group in (farm.combines, farm.carts, farm.trucks) for m in group]
     return {
         "gauge": tuple(farm.gauges),
@@ -156,11 +240,11 @@ def subject_ids(farm: Farm, about: str) -> tuple[str, ...]:
         "crew": tuple(c.id for c in farm.crews),
         "point": tuple(p.id for p in farm.points),
         "farm": ("",),
-    }[about]
+    }[subject_type]
 
 
-def crop_of(farm: Farm, subject: str, facts: Mapping[str, object]) -> str:
-    """The crop an entry speaks of: of its field, else the farm's first."""
+def crop_of(farm: Farm, subject: str, facts: Mapping[str, Value]) -> str:
+    """The crop of an entry's field; of the farm's first field where the entry names none."""
     place = facts.get("field", subject)
     crops = [f.crop for f in farm.fields if f.id == place] or [f.crop for f in farm.fields[:1]]
     return crops[0] if crops else "wheat_hard"

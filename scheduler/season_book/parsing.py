@@ -239,7 +239,7 @@ def read_entry(
             wrong[name] = str(error)
             return None
 
-    who = attempt("subject", lambda: identify(farm, what.about, subject)) or ""
+    who = attempt("subject", lambda: identify(farm, what.subject_type, subject)) or ""
     when = attempt("at", lambda: _when(at, farm, what, now)) or now
     named = attempt("by", lambda: _text(REMARK, by, farm, now)) or ""
     crop = crop_of(farm, str(who), {k: v.strip() for k, v in facts.items()})
@@ -259,7 +259,7 @@ def read_entry(
                 f, t, farm, crop=crop, now=now))  # fmt: skip
             if value is not None and value != "":
                 values[fact.name] = value  # type: ignore[assignment]
-        elif fact.needed:
+        elif fact.required:
             wrong[fact.name] = f"{fact.label.lower()} is missing"
     for name in facts:
         if name not in {f.name for f in what.facts}:
@@ -284,11 +284,11 @@ def _when(at: str, farm: Farm, kind: Kind, now: datetime) -> datetime:
         day = when.astimezone(farm.tz).date()
         when = farm_time_to_utc(datetime.combine(day, time(0)), farm.tz)
     same_day = when.astimezone(farm.tz).date() == now.astimezone(farm.tz).date()
-    if same_day and ":" not in at and not kind.ahead:
+    if same_day and ":" not in at and not kind.may_be_future:
         when = min(when, now.astimezone(UTC))  # a day alone is its noon, but not before noon
     if when < now - MAX_AGE:
         raise UnreadableError(f"{one_line(at)[:40]} is more than a season ago", "check the year")
-    if when > now + (MAX_AHEAD if kind.ahead else CLOCK_SLACK):
+    if when > now + (MAX_AHEAD if kind.may_be_future else CLOCK_SLACK):
         raise UnreadableError(f"{one_line(at)[:40]} is still to come", "check day and hour")
     return when
 

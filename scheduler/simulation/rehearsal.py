@@ -172,7 +172,7 @@ def morning_tables(
     season = simulate_fields(farm, ahead, past.states[day].fields(kept), seed=seed)
     information = InformationState(
         farm=farm, now=now,
-        weather=FarmWeather(past=past.weather, ahead=ahead, lightning=None, source="emulated",
+        weather=FarmWeather(past=past.weather, forecast=ahead, lightning=None, source="emulated",
                             issued=now, age_h=0.0, notes=()),
         fields_in_progress=_stands(past, state),
     )  # fmt: skip

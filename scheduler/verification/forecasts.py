@@ -104,8 +104,8 @@ def verify(
             "again when the days it told have passed"
         )
     rain_days = ChanceForecasts(
-        lead=pairs.lead, chance=(pairs.told >= RAIN_DAY_MM).mean(axis=1),
-        happened=pairs.fell >= RAIN_DAY_MM, day=pairs.day,
+        lead=pairs.lead, chance=(pairs.forecast >= RAIN_DAY_MM).mean(axis=1),
+        happened=pairs.measured >= RAIN_DAY_MM, day=pairs.day,
     )  # fmt: skip
     told("workable days")
     workable = _workable(folder, farm, gauges, product, now)
@@ -158,11 +158,12 @@ def _rain_score(pairs: RainPairs, days: ChanceForecasts, lead: int) -> LeadScore
     base = _chance_score(days, lead)
     if not len(own.lead):
         return base
-    crps = crps_ensemble(own.told, own.fell, fair=own.told.shape[1] > 1)
+    crps = crps_ensemble(own.forecast, own.measured, fair=own.forecast.shape[1] > 1)
     return LeadScore(
         lead=lead, cases=base.cases, days=base.days, brier=base.brier,
         brier_error=base.brier_error, skill=base.skill, crps=float(crps.mean()),
-        crps_error=standard_error(crps, own.day), bias=float((own.told.mean(1) - own.fell).mean()),
+        crps_error=standard_error(crps, own.day),
+        bias=float((own.forecast.mean(1) - own.measured).mean()),
     )  # fmt: skip
 
 
@@ -201,7 +202,7 @@ def _workable(
             continue
         if not known.source.endswith(product):
             continue
-        season, _ = simulate_farm(farm, known.past, known.ahead, lightning=known.lightning)
+        season, _ = simulate_farm(farm, known.past, known.forecast, lightning=known.lightning)
         out += _paired(farm, daily_windows(season, tz=farm.tz), came, issued)
     columns = list(zip(*out, strict=True)) or [(), (), (), ()]
     return ChanceForecasts(

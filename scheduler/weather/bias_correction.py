@@ -39,19 +39,21 @@ class RainPairs:
     Attributes
     ----------
     lead : (n,) day of the forecast, 1 for the first 24 h after its issue.
-    told : (n, member). fell : (n,).
+    forecast : (n, member). measured : (n,).
     day : (n,) date on which the reading began, as days since 1970, for sampling errors.
     """
 
     lead: NDArray[np.int64]
-    told: Array
-    fell: Array
+    forecast: Array
+    measured: Array
     day: NDArray[np.int64]
 
     def of(self, first: int, last: int) -> RainPairs:
         """Those of the leads from `first` to `last`."""
         k = (self.lead >= first) & (self.lead <= last)
-        return RainPairs(lead=self.lead[k], told=self.told[k], fell=self.fell[k], day=self.day[k])
+        return RainPairs(
+            lead=self.lead[k], forecast=self.forecast[k], measured=self.measured[k], day=self.day[k]
+        )
 
     @property
     def days(self) -> int:
@@ -79,8 +81,8 @@ def rain_pairs(
     members = min((len(t) for _, t, _, _ in found), default=1)
     return RainPairs(
         lead=np.array([lead for lead, _, _, _ in found], dtype=np.int64),
-        told=np.array([t[:members] for _, t, _, _ in found]).reshape(-1, members),
-        fell=np.array([mm for _, _, mm, _ in found], dtype=np.float64),
+        forecast=np.array([t[:members] for _, t, _, _ in found]).reshape(-1, members),
+        measured=np.array([mm for _, _, mm, _ in found], dtype=np.float64),
         day=np.array([day for _, _, _, day in found], dtype=np.int64),
     )
 
@@ -166,7 +168,7 @@ def bias_corrected(rain: Array, pairs: RainPairs, *, lead: float) -> tuple[Array
         for d in hit:
             cut = slice(24 * d, 24 * d + 24)
             amount = out[:, :, cut].sum(axis=2)
-            new = frequency_match(amount, group.told.ravel(), group.fell)
+            new = frequency_match(amount, group.forecast.ravel(), group.measured)
             ratio = np.divide(new, amount, out=np.zeros_like(new), where=amount > 0)
             out[:, :, cut] *= ratio[:, :, None]
     return out, tuple(done)
@@ -177,7 +179,7 @@ def learnt_correlation(pairs: RainPairs) -> dict[str, Sequence[float]]:
     rows = list(CORRELATION["rain"])
     for i, default in enumerate(rows):
         own = pairs.of(i + 1, i + 1)
-        if own.days >= MIN_PAIRED_DAYS and (own.fell > 0).any() and (own.told > 0).any():
-            fit = fit_correlation(own.told[:, 0], own.fell)
+        if own.days >= MIN_PAIRED_DAYS and (own.measured > 0).any() and (own.forecast > 0).any():
+            fit = fit_correlation(own.forecast[:, 0], own.measured)
             rows[i] = (own.days * fit + PRIOR_DAYS * default) / (own.days + PRIOR_DAYS)
     return {"rain": tuple(rows)}

@@ -82,23 +82,16 @@ def _grid(degrees: float) -> float:
 
 
 def fetch(
-    folder: Path, farm: Farm, services: Services, *, now: datetime | None = None, years: int = 0,
-    told: Callable[[str], None] = lambda text: None,
-) -> list[FetchOutcome]:  # fmt: skip
-    """Ask for everything once for each cell and store what is sound.
+    folder: Path, farm: Farm, services: Services, *, now: datetime | None = None, years: int = 0
+) -> list[FetchOutcome]:
+    """Ask for every product once for each grid cell and store the answers that are sound.
 
     Parameters
     ----------
-    years : of records to ask for besides this season, for analogue years.
-    told : called with the name of each product before it is asked for.
+    years : years of records to ask for besides this season, for analogue years.
     """
-    now = now or datetime.now(UTC)
-    run = FetchRound(folder, farm, services, now, years)
-    out = []
-    for product in PRODUCTS:
-        told(product)
-        out += [run.one(product, cell) for cell in grid_cells(farm)]
-    return out
+    farm_round = FetchRound(folder, farm, services, now or datetime.now(UTC), years)
+    return [farm_round.one(product, cell) for product in PRODUCTS for cell in grid_cells(farm)]
 
 
 class FetchRound:

@@ -69,7 +69,7 @@ class FarmWeather:
     Attributes
     ----------
     past : (1, field, hour), from the start of the records to now.
-    ahead : (member, field, hour), from now to now + days.
+    forecast : (member, field, hour), from now to now + days.
     lightning : bool (member or 1, field, hour of ahead) where a thunderstorm is expected; None
         where nothing tells.
     source : where the forecast came from. issued, age_h : when, and its age now in hours.
@@ -78,7 +78,7 @@ class FarmWeather:
     """
 
     past: Weather
-    ahead: Weather
+    forecast: Weather
     lightning: NDArray[np.bool_] | None
     source: str
     issued: datetime | None
@@ -131,7 +131,7 @@ def weather_for(
     warned = _alerts(folder, farm, ahead.start, now, notes)
     return FarmWeather(
         past=with_gauges(past, farm, gauges, notes),
-        ahead=ahead,
+        forecast=ahead,
         lightning=_lightning(None if thunder is None else thunder[:, cell_of], warned, ahead),
         source=cells[0].source,
         issued=issued,

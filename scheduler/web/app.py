@@ -115,7 +115,7 @@ def _views(app: Flask, context: AppContext, access: Access) -> None:
     def today() -> str:
         with context.book() as book:
             entry, plan = context.issued(book)
-            news = book.since(entry)
+            news = book.entries_since(entry)
         return render_template("today.html", **_brief(context, plan, entry, news))
 
     @app.get("/fields")
@@ -134,7 +134,9 @@ def _views(app: Flask, context: AppContext, access: Access) -> None:
         with context.book() as book:
             _, plan = context.issued(book)
             cut = book.progress(farm, context.clock())[one.id]
-            told = [e for e in book.entries(gone=True) if one.id in (e.subject, e.text("field"))]
+            told = [
+                e for e in book.entries(superseded=True) if one.id in (e.subject, e.text("field"))
+            ]
         orders = (
             [(c.crew, o) for c in plan.crews for o in c.orders if o.field == one.id] if plan else []
         )

@@ -113,7 +113,7 @@ def register(app: Flask, context: AppContext) -> None:
             if plan is None:
                 return render_template("order.html", crew=crew, plan=None)
             if request.method == "GET":
-                own = list(book.locked(farm, context.clock()).get(crew, ()))
+                own = list(book.manual_orders(farm, context.clock()).get(crew, ()))
                 rest = [
                     n for n in planned(plan, crew) if n not in own and field_of_parcel(n) not in own
                 ]

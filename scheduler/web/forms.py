@@ -64,7 +64,7 @@ def _form(
     page = render_template(
         "entry.html",
         kind=kind,
-        subjects=_subjects(farm, kind.about),
+        subjects=_subjects(farm, kind.subject_type),
         choices={f.name: _subjects(farm, f.quantity) for f in kind.facts
                  if f.quantity in ("field", "crew")},
         unit={f.name: default_unit(f, farm) for f in kind.facts},
@@ -92,7 +92,7 @@ def _read(context: AppContext, book: Book, kind: Kind, *, but: int | None = None
         at=form.get("at", "")[:60],
         by=by,
         token=form_token(),
-        left_ha=lambda field: book.left_ha(farm, field, now, but=but),
+        left_ha=lambda field: book.left_ha(farm, field, now, excluding=but),
     )
     session["by"] = entry.by
     session.permanent = True
@@ -115,7 +115,7 @@ def _entries(app: Flask, context: AppContext) -> None:
         kind = _kind(name)
         with context.book() as book:
             if request.method == "GET":
-                start = {f.name: f.usual for f in kind.facts}
+                start = {f.name: f.default for f in kind.facts}
                 start["subject"] = request.args.get("about", "")[:200]
                 return _form(context, kind, start, seen=book.revision)
             seen = form_number(request.form.get("seen", ""))
@@ -123,7 +123,7 @@ def _entries(app: Flask, context: AppContext) -> None:
                 entry = book.add(_read(context, book, kind), seen=seen)
             except EntryError as error:
                 return _form(
-                    context, kind, request.form, wrong=error.wrong, seen=seen or book.revision,
+                    context, kind, request.form, wrong=error.problems, seen=seen or book.revision,
                     code=422,
                 )  # fmt: skip
             except ConflictError as error:
@@ -135,7 +135,7 @@ def _entries(app: Flask, context: AppContext) -> None:
     @app.get("/entries")
     def entries() -> str:
         with context.book() as book:
-            told = [e for e in book.entries(gone=True) if KINDS[e.kind].by_hand]
+            told = [e for e in book.entries(superseded=True) if KINDS[e.kind].by_hand]
         return render_template("entries.html", entries=told[::-1][:300])
 
     @app.get("/entries/<int:number>")
@@ -164,7 +164,7 @@ def _entries(app: Flask, context: AppContext) -> None:
                 fresh = _read(context, book, kind, but=old.id)
                 entry = book.add(replace(fresh, replaces=old.id))
             except EntryError as error:
-                return _form(context, kind, request.form, wrong=error.wrong, old=old, code=422)
+                return _form(context, kind, request.form, wrong=error.problems, old=old, code=422)
             except ConflictError as error:
                 return _form(
                     context, kind, request.form, conflict=str(error), old=book.get(old.id), code=409
@@ -176,7 +176,7 @@ def _get(book: Book, number: int) -> Entry:
     """An entry made by hand, or no such page."""
     if not 0 < number < MAX_ENTRY_ID:
         abort(404)
-    found = [e for e in book.entries(gone=True) if e.id == number and KINDS[e.kind].by_hand]
+    found = [e for e in book.entries(superseded=True) if e.id == number and KINDS[e.kind].by_hand]
     return found[0] if found else abort(404)
 
 
