@@ -26,12 +26,17 @@ CLASSES = {
 }
 # EPA SWMM manual Table 5-8 (slightly other centroids): porosity, FC, WP
 EPA = {
-    "sand": (0.463, 0.094, 0.050), "loamy sand": (0.457, 0.121, 0.057),
-    "sandy loam": (0.450, 0.179, 0.081), "loam": (0.458, 0.267, 0.126),
-    "sandy clay loam": (0.432, 0.283, 0.183), "clay loam": (0.472, 0.350, 0.213),
-    "silty clay loam": (0.510, 0.379, 0.210), "sandy clay": (0.440, 0.371, 0.260),
-    "silty clay": (0.532, 0.416, 0.278), "clay": (0.488, 0.420, 0.299),
-}  # fmt: skip
+    "sand": (0.463, 0.094, 0.050),
+    "loamy sand": (0.457, 0.121, 0.057),
+    "sandy loam": (0.450, 0.179, 0.081),
+    "loam": (0.458, 0.267, 0.126),
+    "sandy clay loam": (0.432, 0.283, 0.183),
+    "clay loam": (0.472, 0.350, 0.213),
+    "silty clay loam": (0.510, 0.379, 0.210),
+    "sandy clay": (0.440, 0.371, 0.260),
+    "silty clay": (0.532, 0.416, 0.278),
+    "clay": (0.488, 0.420, 0.299),
+}
 
 
 @pytest.mark.parametrize("name", CLASSES)
@@ -77,26 +82,48 @@ def test_wet_number() -> None:
 # published: TEW of FAO-56 Table 19's mid values is within its range for loam and clay
 @pytest.mark.parametrize(("sand", "clay", "low", "high"), [(0.4, 0.2, 16, 22), (0.25, 0.5, 22, 29)])
 def test_evaporable_water(sand: float, clay: float, low: float, high: float) -> None:
-    row = Land.of(1, sand=sand, clay=clay).soil_table()[0]
-    assert low <= row[soil.TEW] <= high
-    assert 7.0 <= row[soil.REW] <= 12.0
+    total, readily = Land.of(1, sand=sand, clay=clay).evaporable_water()
+    assert low <= total[0] <= high
+    assert 7.0 <= readily[0] <= 12.0
+
+
+# hand: layers end at 5, 15, 30, 60 and 100 cm; their middles lie 7.5, 12.5, 22.5 and 35 cm apart
+def test_everything_about_layers_follows_from_their_table() -> None:
+    assert soil.BOTTOMS_MM == (50.0, 150.0, 300.0, 600.0, 1000.0)
+    assert pytest.approx((1.0, 7.5 / 12.5, 7.5 / 22.5, 7.5 / 35.0)) == soil.NEARNESS
+    assert pytest.approx(0.5) == soil.SECOND_PART  # 5 of 10 cm lie above 10 cm
+    assert sum(soil.ROOT_SHARES) == pytest.approx(1.0)
+
+
+# hand: 0-15 cm is the first two layers, 15-30 cm the third
+def test_water_of_the_zones_that_bear_machines() -> None:
+    assert soil.BOTTOMS_MM[1] == 150.0
+    theta = np.array([[0.3, 0.2], [0.24, 0.2], [0.1, 0.4], [0.0, 0.0], [0.0, 0.0]])
+    top, below = soil.zone_water(theta)
+    assert top == pytest.approx([0.26, 0.2])
+    assert list(below) == [0.1, 0.4]
 
 
 def hours_to_drain(sand: float, clay: float) -> float:
-    """Hours until a tenth of the drainable water of a soaked 0-30 cm is left, without ET."""
+    """Hours until a tenth of the drainable water of a saturated 0-30 cm is left, without ET."""
     n = 2000
-    still = np.zeros((1, 1, n))
+    zero = np.zeros((1, 1, n))
     weather = Weather(
-        start=np.datetime64("2024-06-01", "h"), rain=still, temp=still + 15.0,
-        humidity=still + 90.0, wind=still + 1.0, gust=still, radiation=still,
-        estimated=still > 1.0,
-    )  # fmt: skip
+        start=np.datetime64("2024-06-01", "h"),
+        rain=zero,
+        temp=zero + 15.0,
+        humidity=zero + 90.0,
+        wind=zero + 1.0,
+        gust=zero,
+        radiation=zero,
+        estimated=zero > 1.0,
+    )
     land = Land.of(1, sand=sand, clay=clay, drainage=soil.GOOD)
     state = land.initial_state()[None].copy()
-    state[0, 0, :3] = land.saturation[0]
-    theta = run_water(weather, land, state=state, eto=still)[0][0, 0]
-    top = (theta[:3] * soil.LAYERS[:3, None]).sum(axis=0) / 0.30
-    left = (top - land.field_capacity[0]) / (land.saturation[0] - land.field_capacity[0])
+    state[0, 0, : soil.BELOW + 1] = land.saturation[0]
+    top, below = soil.zone_water(run_water(weather, land, state=state, eto=zero)[0][0, 0])
+    water = 0.5 * (top + below)  # two zones of 15 cm
+    left = (water - land.field_capacity[0]) / (land.saturation[0] - land.field_capacity[0])
     return float(np.argmax(left <= 0.1))
 
 

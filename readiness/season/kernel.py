@@ -23,7 +23,8 @@ from readiness.grain.moisture import (
     sprout_step,
     wetting_step,
 )
-from readiness.soil.properties import LAYERS, SAT, WP
+from readiness.soil.properties import BELOW, SAT, WP
+from readiness.soil.properties import top_water as top_water_of
 from readiness.soil.water_balance import KCB_RIPE, frozen, water_step
 
 #: Rain from which nobody cuts, mm in the hour; assumed: a drizzle that wets the ear counts there.
@@ -47,8 +48,8 @@ CHECK_SD = 0.005
 #: Basal crop coefficient a month before maturity, and its fall until then in hours (FAO-56
 #: Tables 11 and 17: mid 1.10, end 0.15, late stage 30 days).
 KCB_GREEN, KCB_FALL = 1.10, 720.0
-#: Share of 0-5 cm in the water of 0-15 cm.
-TOP_SHARE = LAYERS[0] / (LAYERS[0] + LAYERS[1])
+
+top_water = njit(nogil=True, error_model="numpy")(top_water_of)
 
 # Columns and rows of the arrays below; plain arrays, because they compile much faster than
 # records of arrays.
@@ -241,8 +242,8 @@ def ground_seen(top, below, tier, facts):  # type: ignore[no-untyped-def]
 @njit(nogil=True, error_model="numpy")
 def see_ground(water, state, facts, soil, seen, noise):  # type: ignore[no-untyped-def]
     """Move a ground state by a ground check or by water of 0-15 cm."""
-    top = TOP_SHARE * water[0] + (1.0 - TOP_SHARE) * water[1]
-    to, below, sd = seen[VALUE] + noise, water[2], seen[SD]
+    top = top_water(water[0], water[1])
+    to, below, sd = seen[VALUE] + noise, water[BELOW], seen[SD]
     if seen[KIND] == 1.0:
         sd = max(sd * (facts[HEADLAND_TOP] - facts[FIRM_TOP]), CHECK_SD)
         to, below = ground_seen(top, below, seen[VALUE], facts)
@@ -252,7 +253,7 @@ def see_ground(water, state, facts, soil, seen, noise):  # type: ignore[no-untyp
     least, most = 0.5 * soil[WP], soil[SAT]
     water[0] = min(max(water[0] + shift, least), most)
     water[1] = min(max(water[1] + shift, least), most)
-    water[2] = min(max(below, least), most)
+    water[BELOW] = min(max(below, least), most)
     state[GROUND_LEFT] = 0.0
     return surprise
 
@@ -273,11 +274,11 @@ def ground_hours(first, stop, values, codes, water, state, facts, soil, work):  
             gap += 1.0
             if gap > GAP_MAX:  # taken for a soaking
                 left, water[0], water[1] = GROUND_WAIT, soil[SAT], soil[SAT]
-        top = TOP_SHARE * water[0] + (1.0 - TOP_SHARE) * water[1]
+        top = top_water(water[0], water[1])
         if known and left <= 0.0:
             hard = frozen(water)
-            values[WATER_TOP, h], values[WATER_BELOW, h] = top, water[2]
-            codes[TIER, h] = tier_of(top, water[2], hard, facts)
+            values[WATER_TOP, h], values[WATER_BELOW, h] = top, water[BELOW]
+            codes[TIER, h] = tier_of(top, water[BELOW], hard, facts)
             codes[APPROACH, h] = 2 if hard or top <= facts[DIRT] else 0
         else:
             values[WATER_TOP, h], values[WATER_BELOW, h] = math.nan, math.nan

@@ -17,7 +17,7 @@ from scipy.optimize import least_squares
 
 from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
-from readiness.soil.properties import LAYERS, Land
+from readiness.soil.properties import N_LAYERS, THICKNESS, Land
 from readiness.soil.water_balance import KCB_RIPE, water_step
 
 Int = NDArray[np.int64]
@@ -43,7 +43,7 @@ MODEL_SD, ALIKE_DAYS = 0.04, 10.0
 #: tries.
 STEP, TRIES = 0.05, 12
 #: Middles of the layers, m.
-MIDDLES = np.cumsum(LAYERS) - 0.5 * LAYERS
+MIDDLES = np.cumsum(THICKNESS) - 0.5 * THICKNESS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,7 +96,7 @@ class Calibration:
 
 def depth_weights(depth_m: float) -> Array:
     """Shares of the layers in the water at a depth: linear between layer middles."""
-    unit = np.eye(LAYERS.size)
+    unit = np.eye(N_LAYERS)
     return np.array([np.interp(depth_m, MIDDLES, row) for row in unit])
 
 
@@ -170,13 +170,13 @@ def calibrate(
 @njit(cache=True, nogil=True)
 def _running_sums(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-def]
     """Water of the layers summed up to each hour, (hour + 1, layer), and hours unknown so far."""
-    total, gaps = np.zeros((rain.size + 1, 5)), np.zeros(rain.size + 1, np.int64)
+    total, gaps = np.zeros((rain.size + 1, N_LAYERS)), np.zeros(rain.size + 1, np.int64)
     for h in range(rain.size):
         known = not math.isnan(rain[h] + temp[h] + eto[h])
         if known:
             water_step(state, soil, rain[h], temp[h], eto[h], kcb[h])
         gaps[h + 1] = gaps[h] + (not known)
-        for i in range(5):
+        for i in range(N_LAYERS):
             total[h + 1, i] = total[h, i] + state[i]
     return total, gaps
 

@@ -1,33 +1,66 @@
-"""Soil from texture: hydraulic properties and the facts of a field that water follows."""
+"""Soil from texture: hydraulic properties, the layers of the profile, and the facts of a field."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from readiness.atmosphere.weather import Array
 
-#: Layer thickness, m: 0-5, 5-15, 15-30, 30-60, 60-100 cm.
-LAYERS = np.array([0.05, 0.10, 0.15, 0.30, 0.40])
+
+class Layer(NamedTuple):
+    """One layer of the profile."""
+
+    thickness_m: float
+    root_share: float  # share of the roots of a grain crop or grass
+
+
+#: The profile from the top down: 0-5, 5-15, 15-30, 30-60, 60-100 cm. Everything below is derived
+#: from this table. Root shares assumed, near an exponential over 1 m.
+LAYERS = (
+    Layer(0.05, 0.12),
+    Layer(0.10, 0.22),
+    Layer(0.15, 0.24),
+    Layer(0.30, 0.28),
+    Layer(0.40, 0.14),
+)
+N_LAYERS = len(LAYERS)
+THICKNESS = np.array([layer.thickness_m for layer in LAYERS])  # m
+THICKNESS_MM = tuple(1000.0 * layer.thickness_m for layer in LAYERS)
+ROOT_SHARES = tuple(layer.root_share for layer in LAYERS)
+BOTTOMS_MM = tuple(float(x) for x in np.cumsum(THICKNESS_MM))
+#: Distance between the middles of the first two layers over that of each pair of neighbours.
+NEARNESS = tuple(
+    (THICKNESS_MM[0] + THICKNESS_MM[1]) / (THICKNESS_MM[i] + THICKNESS_MM[i + 1])
+    for i in range(N_LAYERS - 1)
+)
+#: Zones that bear machines: 0-15 cm (the first two layers) and 15-30 cm (one layer).
+BELOW = BOTTOMS_MM.index(300.0)
+#: Share of the first layer in the zone 0-15 cm.
+UPPER_SHARE = THICKNESS_MM[0] / BOTTOMS_MM[1]
+#: Depth that evaporation dries, m (FAO-56 Ze): all of the first layer and a part of the second.
+EVAPORATION_DEPTH = 0.10
+SECOND_PART = (EVAPORATION_DEPTH - THICKNESS[0]) / THICKNESS[1]
+
+#: Drainage classes of a field.
 POOR, MODERATE, GOOD = 0, 1, 2
-#: Free drainage below the profile as a share of saturated conductivity, by drainage class;
-#: assumed: a poorly drained field has a slow layer or a water table below.
+#: Free drainage below the profile as a share of saturated conductivity, by drainage class.
+#: Assumed: a poorly drained field has a slow layer or a water table below.
 DEEP_DRAINAGE_SHARE = np.array([0.002, 0.02, 0.2])
 #: Curve numbers of straight-row small grain in good condition, hydrologic groups A-D, bare and
 #: with residue (TR-55 Table 2-2b, memory).
 CN_ROW = np.array([63.0, 75.0, 83.0, 87.0])
 CN_RESIDUE = np.array([60.0, 72.0, 80.0, 84.0])
-#: The same of meadow (TR-55 Table 2-2c, memory), for ground wholly under residue or sod, and the
-#: cover from which residue counts as such.
+#: Curve numbers of meadow (TR-55 Table 2-2c, memory), for ground wholly under residue or sod.
 CN_MEADOW = np.array([30.0, 58.0, 71.0, 78.0])
+#: Share of ground covered from which the curve numbers with residue hold.
 COVER_RESIDUE = 0.3
-#: Saturated conductivity (mm/h) that parts hydrologic groups A-D (TR-55 after Musgrave: 7.6, 3.8,
-#: 1.3 mm/h of final infiltration); times ten, assumed, because Ksat here is of the fine earth.
+#: Saturated conductivity, mm/h, between hydrologic groups D, C, B and A (TR-55 after Musgrave: 1.3,
+#: 3.8, 7.6 mm/h of final infiltration); times ten, assumed, because Ksat here is of the fine earth.
 GROUP_LIMITS = np.array([13.0, 38.0, 76.0])
-EVAPORATION_DEPTH = 0.10  # m, FAO-56 Ze
 
 
 def wilting_point(sand: ArrayLike, clay: ArrayLike, organic: ArrayLike) -> Array:
@@ -82,48 +115,66 @@ def wet_number(cn: ArrayLike) -> Array:
     return np.asarray(23.0 * cn / (10.0 + 0.13 * cn))
 
 
-#: Columns of the table that the compiled step reads; layers share the field's own soil. LOW is
-#: the water that evaporation leaves, INV_ reciprocals: of FC - WP, of SAT - FC and of TEW - REW
-#: (mm); HELD the rain that leaves or straw hold, mm; ROOT the first of five shares of roots.
-(WP, FC, SAT, LOW, KSAT, OUT, TILE, INTAKE, TEW, REW) = range(10)
-(INV_SPAN, INV_FREE, INV_KR, EVAP, SKIN, CAPILLARY, HELD, ROOT) = range(10, 18)
-COLUMNS = ROOT + 5
-#: Columns of a field's water state: water of each layer (m³/m³), snow (mm), smoothed air
-#: temperature (°C), water held on leaves and straw (mm).
-SNOW, MEAN_TEMP, CANOPY = range(5, 8)
-STATE = 8
-#: Hourly intake of wet ground as a share of the curve number's retention; chosen so that a storm of
-#: six hours on moist loam runs off about what the curve number says.
+# Columns of the soil table, one row a field: what the compiled step reads.
+WP = 0  # wilting point, m³/m³
+FC = 1  # field capacity, m³/m³
+SAT = 2  # saturation, m³/m³
+LOW = 3  # water that evaporation leaves, m³/m³
+KSAT = 4  # saturated conductivity, mm/h
+DEEP = 5  # conductivity below the profile, mm/h
+TILE = 6  # share of the lowest layer's free water that tile carries off, 1/h
+INTAKE = 7  # intake of wet ground, mm/h
+INV_SPAN = 8  # 1 / (FC - WP)
+INV_FREE = 9  # 1 / (SAT - FC)
+INV_FALLING = 10  # 1 / (TEW - REW), 1/mm
+EVAPORATION = 11  # factor on soil evaporation
+CAPILLARY = 12  # redistribution below field capacity, mm/h
+CATCH = 13  # rain that leaves or straw hold, mm
+SOIL_COLUMNS = 14
+
+# Columns of a field's water state. The first N_LAYERS hold the water of each layer, m³/m³.
+SNOW = N_LAYERS  # water in snow, mm
+MEAN_TEMP = N_LAYERS + 1  # smoothed air temperature, °C
+CANOPY = N_LAYERS + 2  # water on leaves and straw, mm
+WATER_COLUMNS = N_LAYERS + 3
+
+#: Hourly intake of wet ground as a share of the curve number's retention. Chosen so that a storm of
+#: six hours on moist loam runs off about as much as the curve number gives.
 INTAKE_SHARE = 0.2
-#: Tile drainage, share of water over field capacity below 60 cm carried off in an hour; assumed:
+#: Share of the water over field capacity below 60 cm that tile carries off in an hour. Assumed:
 #: tile lowers the water table within about two days.
 TILE_RATE = 0.03
-#: Redistribution between the upper two layers below field capacity, mm/h for a whole difference
-#: of relative water; assumed: a diffusivity near 50 cm²/d of loam at middling water, more in
-#: fine soils and less in sand. Deeper neighbours are further apart.
+#: Redistribution between the first two layers below field capacity, mm/h at a difference of 1 in
+#: relative water. Assumed: a diffusivity near 50 cm²/d of loam at medium water, more in fine soils
+#: and less in sand. Deeper neighbours are further apart.
 CAPILLARY_RATE = 0.4
-#: Share of roots by layer, of a grain crop or grass; assumed, near an exponential over 1 m.
-ROOTS = np.array([0.12, 0.22, 0.24, 0.28, 0.14])
-#: Share of evaporation asked of the upper 5 cm, the rest of the 5 cm below; assumed.
-SKIN_SHARE = 0.8
-#: Rain held by a crop's leaves and straw, and more under full residue or sod, mm; assumed, within
-#: the 0.5-2 mm told for grass and cereals.
-HELD_MM, HELD_RESIDUE_MM = 0.5, 1.0
+#: Rain held by a crop's leaves and straw, and the addition under full residue or sod, mm. Assumed,
+#: within the 0.5-2 mm reported for grass and cereals.
+CATCH_MM, CATCH_RESIDUE_MM = 0.5, 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Land:
-    """Fields' soil facts, arrays (field,).
+    """Soil facts of the fields, arrays (field,).
 
     Attributes
     ----------
-    sand, clay : weight fractions, 0-1. organic_pct : percent.
-    drainage : POOR, MODERATE or GOOD. tile : tile-drained.
-    slope_pct : percent. residue : share of ground covered, 0-1.
-    latitude, longitude : degrees. elevation_m : m.
+    sand, clay : weight fractions, 0-1.
+    organic_pct : organic matter, percent by weight.
+    drainage : POOR, MODERATE or GOOD.
+    tile : whether the field is tile-drained.
+    slope_pct : percent.
+    residue : share of ground covered by residue, 0-1.
+    latitude, longitude : degrees.
+    elevation_m : m.
     water_offset : learnt shift of field capacity, wilting point and saturation, m³/m³.
-    drain_factor, evap_factor : learnt factors of conductivity and soil evaporation.
+    drain_factor, evap_factor : learnt factors on conductivity and soil evaporation.
     bearing_offset : learnt shift of the bearing limits, m³/m³.
+
+    Raises
+    ------
+    ValueError
+        Where an array has another shape than `sand`, or sand and clay exceed the whole.
     """
 
     sand: Array
@@ -153,16 +204,26 @@ class Land:
 
     @classmethod
     def of(cls, n: int = 1, **facts: ArrayLike) -> Land:
-        """`n` fields of loam in Dakota-like country unless `facts` say otherwise."""
+        """Return `n` fields of loam in North Dakota; `facts` replace attributes by name."""
         loam: dict[str, ArrayLike] = {
-            "sand": 0.40, "clay": 0.20, "organic_pct": 2.5, "drainage": MODERATE, "tile": False,
-            "slope_pct": 1.0, "residue": 0.5, "latitude": 47.0, "longitude": -99.0,
-            "elevation_m": 450.0, "water_offset": 0.0, "drain_factor": 1.0, "evap_factor": 1.0,
+            "sand": 0.40,
+            "clay": 0.20,
+            "organic_pct": 2.5,
+            "drainage": MODERATE,
+            "tile": False,
+            "slope_pct": 1.0,
+            "residue": 0.5,
+            "latitude": 47.0,
+            "longitude": -99.0,
+            "elevation_m": 450.0,
+            "water_offset": 0.0,
+            "drain_factor": 1.0,
+            "evap_factor": 1.0,
             "bearing_offset": 0.0,
-        }  # fmt: skip
-        kinds = {"drainage": np.int64, "tile": np.bool_}
+        }
+        types = {"drainage": np.int64, "tile": np.bool_}
         values: dict[str, Any] = {
-            name: np.broadcast_to(np.asarray(value), (n,)).astype(kinds.get(name, np.float64))
+            name: np.broadcast_to(np.asarray(value), (n,)).astype(types.get(name, np.float64))
             for name, value in (loam | facts).items()
         }
         return cls(**values)
@@ -190,41 +251,65 @@ class Land:
         ksat = saturated_conductivity(self.sand, self.clay, self.organic_pct)
         group = 3 - np.searchsorted(GROUP_LIMITS, ksat)
         group = np.where(self.drainage == POOR, np.minimum(group + 1, 3), group)
-        some = np.clip(self.residue / COVER_RESIDUE, 0.0, 1.0)
-        whole = np.clip((self.residue - COVER_RESIDUE) / (1.0 - COVER_RESIDUE), 0.0, 1.0)
-        cn = CN_ROW[group] + (CN_RESIDUE[group] - CN_ROW[group]) * some
-        cn = cn + (CN_MEADOW[group] - CN_RESIDUE[group]) * whole
+        residue = np.clip(self.residue / COVER_RESIDUE, 0.0, 1.0)
+        meadow = np.clip((self.residue - COVER_RESIDUE) / (1.0 - COVER_RESIDUE), 0.0, 1.0)
+        cn = CN_ROW[group] + (CN_RESIDUE[group] - CN_ROW[group]) * residue
+        cn = cn + (CN_MEADOW[group] - CN_RESIDUE[group]) * meadow
         steep = (wet_number(cn) - cn) / 3.0 * (1.0 - 2.0 * np.exp(-13.86 * self.slope_pct / 100.0))
         return np.asarray(np.clip(cn + steep, 30.0, 95.0))
 
+    def evaporable_water(self) -> tuple[Array, Array]:
+        """Total (TEW) and readily (REW) evaporable water, mm.
+
+        TEW by FAO-56 eq. 73. REW by a relation used with the FAO-56 tables, within the ranges of
+        Table 19.
+        """
+        fc, wp = self.field_capacity, self.wilting_point
+        total = 1000.0 * (fc - 0.5 * wp) * EVAPORATION_DEPTH
+        return total, np.minimum(0.8 + 54.4 * (fc - wp), 0.6 * total)
+
     def soil_table(self) -> Array:
-        """Table for `water.water_step`, (field, COLUMNS)."""
-        out = np.zeros((self.sand.size, COLUMNS))
+        """Soil facts as the compiled step reads them, (field, SOIL_COLUMNS)."""
+        out = np.empty((self.sand.size, SOIL_COLUMNS))
         wp, fc, sat = self.wilting_point, self.field_capacity, self.saturation
-        cn = self.curve_number()
         ksat = saturated_conductivity(self.sand, self.clay, self.organic_pct) * self.drain_factor
+        tew, rew = self.evaporable_water()
         out[:, WP], out[:, FC], out[:, SAT], out[:, LOW] = wp, fc, sat, 0.5 * wp
-        out[:, KSAT], out[:, OUT] = ksat, ksat * DEEP_DRAINAGE_SHARE[self.drainage]
+        out[:, KSAT], out[:, DEEP] = ksat, ksat * DEEP_DRAINAGE_SHARE[self.drainage]
         out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
-        out[:, INTAKE] = INTAKE_SHARE * retention(cn)
-        out[:, TEW] = 1000.0 * (fc - 0.5 * wp) * EVAPORATION_DEPTH  # FAO-56 eq. 73
-        # readily evaporable water; relation used with FAO-56 tables, within Table 19's ranges
-        out[:, REW] = np.minimum(0.8 + 54.4 * (fc - wp), 0.6 * out[:, TEW])
+        out[:, INTAKE] = INTAKE_SHARE * retention(self.curve_number())
         out[:, INV_SPAN], out[:, INV_FREE] = 1.0 / (fc - wp), 1.0 / (sat - fc)
-        out[:, INV_KR] = 1.0 / (out[:, TEW] - out[:, REW])
+        out[:, INV_FALLING] = 1.0 / (tew - rew)
         # 5 % less evaporation for each 10 % of ground under residue (FAO-56)
-        out[:, EVAP] = self.evap_factor * (1.0 - 0.5 * self.residue)
-        out[:, SKIN] = SKIN_SHARE
-        # never more than a fifth of the difference between layers in an hour
+        out[:, EVAPORATION] = self.evap_factor * (1.0 - 0.5 * self.residue)
+        # at most a fifth of the difference between two layers in an hour
         rate = CAPILLARY_RATE * np.clip(self.clay / 0.2, 0.3, 1.5)
-        out[:, CAPILLARY] = np.minimum(rate, 0.2 * (fc - wp) * 1000.0 * LAYERS[0])
-        out[:, HELD] = HELD_MM + HELD_RESIDUE_MM * self.residue
-        out[:, ROOT:] = ROOTS
+        out[:, CAPILLARY] = np.minimum(rate, 0.2 * (fc - wp) * 1000.0 * THICKNESS[0])
+        out[:, CATCH] = CATCH_MM + CATCH_RESIDUE_MM * self.residue
         return out
 
     def initial_state(self) -> Array:
-        """Water state to start from, (field, STATE): half of what plants can use, thawed, bare."""
-        out = np.zeros((self.sand.size, STATE))
-        out[:, : LAYERS.size] = (0.5 * (self.field_capacity + self.wilting_point))[:, None]
+        """State at half of the plant-available water, thawed, without snow, (field, columns)."""
+        out = np.zeros((self.sand.size, WATER_COLUMNS))
+        out[:, :N_LAYERS] = (0.5 * (self.field_capacity + self.wilting_point))[:, None]
         out[:, MEAN_TEMP] = 5.0
         return out
+
+
+def top_water(first: Array, second: Array) -> Array:
+    """Volumetric water of 0-15 cm from that of its two layers."""
+    return UPPER_SHARE * first + (1.0 - UPPER_SHARE) * second
+
+
+def zone_water(theta: Array) -> tuple[Array, Array]:
+    """Volumetric water of the zones that bear machines, 0-15 cm and 15-30 cm.
+
+    Parameters
+    ----------
+    theta : (..., layer, time), m³/m³, as `run_water` returns.
+
+    Returns
+    -------
+    top, below : (..., time), m³/m³.
+    """
+    return top_water(theta[..., 0, :], theta[..., 1, :]), theta[..., BELOW, :]

@@ -20,7 +20,7 @@ from scipy.stats import norm
 from readiness.atmosphere.weather import Array
 from readiness.forecasts.gauge_kriging import distance_km
 from readiness.soil.calibrate import MODEL_SD
-from readiness.soil.properties import Land
+from readiness.soil.properties import Land, zone_water
 from readiness.soil.trafficability import WaterLimits, water_limits
 from readiness.soil.water_balance import KCB_RIPE, run_water
 from readiness.validation.soil_moisture import (
@@ -110,10 +110,10 @@ def _modelled_fields(station: Station) -> list[Array]:
     weather, eto = station.weather.sites([0] * n), np.repeat(station.eto, n, axis=1)
     theta = run_water(weather, land, kcb=kcb, eto=eto)[0][0]
     a, b = DAY_HOURS
-    water = theta[:, :3].reshape(n, 3, -1, 24)[..., a:b]
+    water_top, water_below = (z.reshape(n, -1, 24)[..., a:b] for z in zone_water(theta))
     limits = _limits(land)
-    top = (limits.headland_top[:, None, None] - (water[:, 0] + 2.0 * water[:, 1]) / 3.0) / MODEL_SD
-    below = (limits.headland_below[:, None, None] - water[:, 2]) / MODEL_SD
+    top = (limits.headland_top[:, None, None] - water_top) / MODEL_SD
+    below = (limits.headland_below[:, None, None] - water_below) / MODEL_SD
     chance = norm.cdf(np.minimum(top, below))
     return [chance[2 * i : 2 * i + 2] for i in range(len(TEXTURES))]
 

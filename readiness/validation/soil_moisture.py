@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.soil.calibrate import Calibration, calibrate, depth_weights, probe_observations
+from readiness.soil.properties import zone_water
 from readiness.soil.trafficability import water_limits
 from readiness.sources.records import DEPTHS
 from readiness.validation.stations import Station, daily_soil_water
@@ -126,7 +127,7 @@ def soil_results(station: Station) -> SoilResult:
             calibrated[d] = fit.probe_reading(number, depth_weights(d / 100.0) @ water)
             scores[f"{d} cm, calibrated, trained"] = score(calibrated[d], measured[d], trained)
             scores[f"{d} cm, calibrated, tested"] = score(calibrated[d], measured[d], tested)
-        top = (water[0] + 2.0 * water[1]) / 3.0
+        top, _ = zone_water(water)
         wet_measured, wet_modelled = wet_day_series(fit, top, measured, days=(trained, tested))
         for year in np.unique(station.year[tested]):
             of_year = tested & (station.year == year)
