@@ -48,52 +48,6 @@ def test_small_examples() -> None:
     assert lost == pytest.approx(3.5, abs=0.1)
 
 
-# published: FAO-56 eq. 72 as checked in a public water-balance code
-@pytest.mark.parametrize(
-    ("u2", "rh", "height", "kcb", "expected"),
-    [
-        (1.6, 35, 0.3, 0.35, 1.212028),
-        (1, 40, 1, 0.15, 1.1856155),
-        (3, 40, 1, 0.15, 1.2431534),
-        (5, 40, 1, 0.15, 1.3006912),
-        (2, 80, 3, 0.15, 1.06),
-    ],
-)
-def test_upper_limit_of_crop_coefficient(
-    u2: float, rh: float, height: float, kcb: float, expected: float
-) -> None:
-    assert et.kc_max(u2, rh, kcb, height) == pytest.approx(expected, abs=1e-6)
-
-
-# published: FAO-56 Example 35 as corrected in 2006 (table of a public test suite)
-EXAMPLE_35 = (  # ETo, P, I/fw, few, Kcb, Kr, Ke, De end, E
-    (4.5, 0, 50, 0.80, 0.30, 1.00, 0.91, 5, 4.1),
-    (5.0, 0, 0, 0.80, 0.31, 1.00, 0.90, 11, 4.5),
-    (3.9, 0, 0, 0.80, 0.32, 0.72, 0.64, 14, 2.5),
-    (4.2, 0, 0, 0.80, 0.33, 0.41, 0.36, 16, 1.5),
-    (4.8, 0, 0, 0.80, 0.34, 0.22, 0.19, 17, 0.9),
-    (2.7, 6, 0, 0.89, 0.36, 0.71, 0.60, 13, 1.6),
-    (5.8, 0, 0, 0.88, 0.37, 0.52, 0.44, 16, 2.6),
-    (5.1, 0, 0, 0.87, 0.38, 0.23, 0.19, 17, 1.0),
-    (4.7, 0, 0, 0.87, 0.39, 0.12, 0.10, 17, 0.5),
-    (5.2, 0, 0, 0.86, 0.40, 0.07, 0.05, 18, 0.3),
-)
-
-
-def test_dual_coefficient_of_example_35() -> None:
-    depletion = 18.0
-    for eto, rain, water, few, kcb, kr, ke, end, e in EXAMPLE_35:
-        depletion = max(depletion - rain - water, 0.0)  # eq. 77, before evaporation
-        found = et.evaporation_coefficient(
-            depletion, tew=18.0, rew=8.0, kcb=kcb, most=1.21, few=few
-        )
-        assert found[0] == pytest.approx(kr, abs=0.02)
-        assert found[1] == pytest.approx(ke, abs=0.02)
-        assert found[1] * eto == pytest.approx(e, abs=0.1)
-        depletion = min(depletion + float(found[1]) * eto / few, 18.0)
-        assert depletion == pytest.approx(end, abs=0.6)  # printed in whole mm
-
-
 # published: the open library refet, ASCE, on days and hours drawn at random
 @pytest.mark.parametrize("surface", ["short", "tall"])
 def test_days_agree_with_library(surface: et.Surface) -> None:

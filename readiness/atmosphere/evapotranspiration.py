@@ -92,28 +92,6 @@ def reference_et_daily(
     )
 
 
-def kc_max(u2: ArrayLike, rh_min: ArrayLike, kcb: ArrayLike, height: ArrayLike) -> Array:
-    """Upper limit of the crop coefficient after wetting (FAO-56 eq. 72); m/s, percent, m."""
-    weather = 0.04 * (np.asarray(u2) - 2.0) - 0.004 * (np.asarray(rh_min) - 45.0)
-    tall = 1.2 + weather * (np.asarray(height) / 3.0) ** 0.3
-    return np.asarray(np.maximum(tall, np.asarray(kcb) + 0.05))
-
-
-def evaporation_coefficient(
-    depletion: ArrayLike, *, tew: float, rew: float, kcb: ArrayLike, most: ArrayLike, few: ArrayLike
-) -> tuple[Array, Array]:
-    """Reduction Kr and coefficient Ke of soil evaporation (FAO-56 eqs 74 and 71).
-
-    Parameters
-    ----------
-    depletion, tew, rew : mm. kcb, most : basal and highest crop coefficient.
-    few : share of ground bare and wetted.
-    """
-    kr = np.clip((tew - np.asarray(depletion, dtype=np.float64)) / (tew - rew), 0.0, 1.0)
-    ke = np.minimum(kr * (np.asarray(most) - np.asarray(kcb)), np.asarray(few) * np.asarray(most))
-    return kr, np.asarray(ke)
-
-
 def _penman_monteith(
     t: Array,
     available: Array,
