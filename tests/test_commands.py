@@ -1,12 +1,17 @@
 """The command: exit codes, exact messages, and input that is broken in every way we know."""
 
 import shutil
+import subprocess
+import sys
+import tomllib
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from scheduler.command import main
+from scheduler.command.parser import command_parser
 from scheduler.report.phrases import WORK_TEXTS
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
@@ -20,7 +25,8 @@ def folder(tmp_path):
     return home
 
 
-def told(capsys, code, *words):
+def output(capsys, code, *words):
+    """Run a command; its output, or its errors where an exit code other than 0 is expected."""
     assert main([str(w) for w in words]) == code
     got = capsys.readouterr()
     assert "Traceback" not in got.out + got.err
@@ -36,16 +42,45 @@ def test_usage_is_two():
     assert stop.value.code == 2
 
 
-def test_a_wrong_date_is_told(folder, capsys):
-    line = told(capsys, 1, "plan", folder, "--on", "12/08")
+def test_the_version_has_one_source(capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(["--version"])
+    assert stop.value.code == 0
+    project = tomllib.loads((SAMPLE.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    assert capsys.readouterr().out == f"afterrain {project['project']['version']}\n"
+
+
+@pytest.mark.parametrize("words", [["--help"], ["plan", "--help"], ["whatif", "--help"]])
+def test_help_loads_nothing_that_computes(words):
+    """Asked in a fresh process, because this one has loaded everything."""
+    heavy = {"numpy", "pandas", "numba", "matplotlib", "ortools", "flask", "tqdm"}
+    code = (
+        "import sys\nfrom scheduler.command import main\n"
+        f"try: main({words})\n"
+        f"except SystemExit: print('loaded', *{heavy} & set(sys.modules))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.splitlines()[-1].split() == ["loaded"]
+
+
+def test_every_subcommand_names_a_function_that_exists():
+    (commands,) = (a for a in command_parser()._actions if isinstance(a.choices, dict))
+    assert len(commands.choices) == 16
+    for command in commands.choices.values():
+        module, function = command.get_default("run").args
+        assert callable(getattr(import_module(f"scheduler.command.{module}"), function))
+
+
+def test_a_wrong_date_is_one_line(folder, capsys):
+    line = output(capsys, 1, "plan", folder, "--on", "12/08")
     assert line == (
         'afterrain: --on "12/08" is no date; write it as 2026-08-12 or 2026-08-12T14:30\n'
     )
 
 
 def test_no_such_folder_and_an_empty_one(tmp_path, capsys):
-    assert "afterrain: " in told(capsys, 1, "plan", tmp_path / "nowhere", "--on", ON)
-    assert "farm.toml" in told(capsys, 1, "plan", tmp_path, "--on", ON)
+    assert "afterrain: " in output(capsys, 1, "plan", tmp_path / "nowhere", "--on", ON)
+    assert "farm.toml" in output(capsys, 1, "plan", tmp_path, "--on", ON)
 
 
 def break_column(folder):
@@ -104,26 +139,26 @@ def test_broken_farm_files_are_one_user_error_and_write_nothing(folder, capsys, 
 
 
 def test_a_forecast_that_starts_later_is_refused(folder, capsys):
-    line = told(capsys, 1, "plan", folder, "--on", "2026-08-09")
+    line = output(capsys, 1, "plan", folder, "--on", "2026-08-09")
     assert line.startswith("afterrain: ")
     assert not (folder / "plans").exists()
 
 
 def test_a_forecast_grown_too_old_is_refused_politely(folder, capsys):
-    line = told(capsys, 1, "plan", folder, "--on", "2026-08-20")
+    line = output(capsys, 1, "plan", folder, "--on", "2026-08-20")
     assert "old" in line
     assert not (folder / "plans").exists()
 
 
 def test_ready_prints_every_field(folder, capsys):
-    out = told(capsys, 0, "ready", folder, "--on", ON)
+    out = output(capsys, 0, "ready", folder, "--on", ON)
     assert "Home quarter" in out
     assert "lost to" in out
 
 
 @pytest.mark.parametrize("work", ["tillage", "planting", "spraying"])
 def test_ready_for_other_work(folder, capsys, work):
-    out = told(capsys, 0, "ready", folder, "--on", ON, "--work", work)
+    out = output(capsys, 0, "ready", folder, "--on", ON, "--work", work)
     assert f"chance of at least so many hours to {WORK_TEXTS[work][0]}." in " ".join(out.split())
     assert ("The product label and local law decide" in out) == (work == "spraying")
 
@@ -136,23 +171,23 @@ def test_ready_for_unknown_work_is_usage(folder, capsys):
 
 
 def test_plan_writes_what_it_says_and_price_prices_it(folder, capsys):
-    out = told(capsys, 0, "plan", folder, "--on", ON, "--days", "5")
+    out = output(capsys, 0, "plan", folder, "--on", ON, "--days", "5")
     assert "CAUTIONS" in out
     written = {p.name for p in (folder / "plans" / ON).iterdir()}
     assert {"sheet.html", "plan.json", "plan.csv"} <= written
     order = ["--order", "north crew=F17,F04"]
-    out = told(capsys, 0, "price", folder, "--on", ON, "--days", "5", *order)
+    out = output(capsys, 0, "price", folder, "--on", ON, "--days", "5", *order)
     assert out.startswith("your order loses $")
-    line = told(capsys, 1, "price", folder, "--on", ON, "--days", "5", "--order", "north crew")
+    line = output(capsys, 1, "price", folder, "--on", ON, "--days", "5", "--order", "north crew")
     assert line == 'afterrain: --order "north crew": write it as CREW=FIELD,FIELD,...\n'
 
 
 def test_with_a_book_the_plan_is_issued_and_the_next_says_what_changed(folder, capsys):
-    told(capsys, 0, "log", folder, "ground", "F17", "soft", "--at", "2026-08-12T05:30")
-    out = told(capsys, 0, "plan", folder, "--on", "2026-08-12T06:00", "--days", "5")
+    output(capsys, 0, "log", folder, "ground", "F17", "soft", "--at", "2026-08-12T05:30")
+    out = output(capsys, 0, "plan", folder, "--on", "2026-08-12T06:00", "--days", "5")
     assert "issued into the season book" in out
     at = ("--at", "2026-08-12T06:20")
-    told(capsys, 0, "log", folder, "ground", "F04", "soft", *at)
-    told(capsys, 0, "log", folder, "down", "C3", "--until", "2026-08-14T20:00", *at)
-    out = told(capsys, 0, "plan", folder, "--on", "2026-08-12T06:30", "--days", "5")
+    output(capsys, 0, "log", folder, "ground", "F04", "soft", *at)
+    output(capsys, 0, "log", folder, "down", "C3", "--until", "2026-08-14T20:00", *at)
+    out = output(capsys, 0, "plan", folder, "--on", "2026-08-12T06:30", "--days", "5")
     assert "changed" in out.lower()

@@ -1,11 +1,17 @@
-"""The command `afterrain`: reads words, calls the packages, prints lines, returns an exit code.
+"""The command `afterrain`: parses arguments, calls the packages, prints lines, returns exit codes.
 
 Layer: may import everything.
 
+- `parser`: every subcommand with its options
+- `planning_time`: the planning time that `--on` gives
+- `progress_bar`: a progress bar on the terminal
+- `columns`: rows of text in columns
 - `farm`: new, check
 - `plan`: plan, ready, price
-- `weather`: fetch, verify
-- `book`: log, export, import, backup, serve
+- `fetch`: fetch
+- `verify`: verify
+- `book`: log, export, import, backup
+- `serve`: serve
 - `review`: review
 - `validate`: validate
 - `rehearse`: rehearse, whatif
@@ -13,33 +19,25 @@ Layer: may import everything.
 
 from __future__ import annotations
 
-import argparse
-import importlib
 import sys
 from collections.abc import Sequence
 
+from scheduler.command.parser import command_parser
 from scheduler.errors import AfterrainError
-
-#: Modules that each add their own subcommands through `register(subparsers)`; a subcommand
-#: sets `run`, a function from the parsed arguments to the exit code.
-GROUPS = ("farm", "plan", "weather", "book", "review", "validate", "rehearse")
-
-
-def parser() -> argparse.ArgumentParser:
-    """Build the parser of the whole command."""
-    top = argparse.ArgumentParser(
-        prog="afterrain",
-        description="Which fields can be cut after the rain, from what hour, and in what order.",
-    )
-    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for group in GROUPS:
-        importlib.import_module(f"scheduler.command.{group}").register(commands)
-    return top
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command. Exit codes: 0 done, 1 user error, 2 usage, 3 no feasible plan."""
-    args = parser().parse_args(argv)
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : the words after `afterrain`; those of the process by default.
+
+    Returns
+    -------
+    The exit code: 0 done, 1 user error, 2 usage, 3 no feasible plan.
+    """
+    args = command_parser().parse_args(argv)
     try:
         code: int = args.run(args)
     except AfterrainError as error:

@@ -1,0 +1,341 @@
+"""The parser of `afterrain`: every subcommand with its options.
+
+This module imports no module that computes, so `--help` answers quickly. A subcommand names the
+function that runs it; `run_command` imports that function's module when the command is run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import re
+from functools import partial
+from pathlib import Path
+from typing import Any, TypeAlias, get_args
+
+from readiness.season.codes import OtherWork
+from scheduler.season_book.kinds import KINDS
+
+PORT = 8377  # of the page; assumed, because no common service has it
+#: Kinds of entries that people write.
+HAND_KINDS = {name: kind for name, kind in KINDS.items() if kind.by_hand}
+#: First words that `log` knows.
+LOG_WORDS = (*HAND_KINDS, "undo")
+#: Labels of the facts that `log` takes as options.
+FACT_LABELS = {fact.name: fact.label for kind in HAND_KINDS.values() for fact in kind.facts}
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+class _PrintVersion(argparse.Action):
+    """Print the version of the installed distribution and exit."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from importlib.metadata import version  # slow to import, and rarely needed
+
+        print(f"afterrain {version('afterrain')}")
+        parser.exit()
+
+
+def command_parser() -> argparse.ArgumentParser:
+    """Build the parser of the whole command."""
+    parser = argparse.ArgumentParser(
+        prog="afterrain",
+        description="Which fields can be cut after the rain, from what hour, and in what order.",
+    )
+    parser.add_argument("--version", action=_PrintVersion, nargs=0, help="print the version")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for add in (
+        *(_add_new, _add_check),
+        *(_add_plan, _add_ready, _add_price),
+        *(_add_fetch, _add_verify),
+        *(_add_log, _add_export, _add_import, _add_backup, _add_serve),
+        *(_add_review, _add_validate, _add_rehearse, _add_whatif),
+    ):
+        add(commands)
+    return parser
+
+
+def run_command(module: str, function: str, args: argparse.Namespace) -> int:
+    """Import a module of this package and call its `function` with the arguments."""
+    imported = importlib.import_module(f"scheduler.command.{module}")
+    return int(getattr(imported, function)(args))
+
+
+def _add_new(commands: Commands) -> None:
+    new = commands.add_parser("new", help="write a commented farm folder to start from")
+    new.add_argument("folder", metavar="FOLDER", help="a folder that does not exist yet")
+    new.set_defaults(run=partial(run_command, "farm", "run_new"))
+
+
+def _add_check(commands: Commands) -> None:
+    check = commands.add_parser("check", help="list everything that is wrong in a farm folder")
+    check.add_argument("folder", metavar="FOLDER", help="the farm folder")
+    check.set_defaults(run=partial(run_command, "farm", "run_check"))
+
+
+def _add_plan(commands: Commands) -> None:
+    plan = commands.add_parser("plan", help="make the cutting order of the day")
+    _add_planning_options(plan)
+    plan.add_argument("--fast", action="store_true", help="a shorter search, a wider gap")
+    plan.add_argument("--no-files", action="store_true", help="print only, write nothing")
+    plan.set_defaults(run=partial(run_command, "plan", "run_plan"))
+
+
+def _add_ready(commands: Commands) -> None:
+    ready = commands.add_parser("ready", help="hours per field and day that can be driven or cut")
+    _add_planning_options(ready)
+    ready.add_argument(
+        "--work", choices=get_args(OtherWork), help="hours for other work instead of cutting"
+    )
+    ready.set_defaults(run=partial(run_command, "plan", "run_ready"))
+
+
+def _add_price(commands: Commands) -> None:
+    price = commands.add_parser("price", help="what an order of your own would cost")
+    _add_planning_options(price)
+    price.add_argument(
+        "--order",
+        action="append",
+        required=True,
+        metavar="CREW=FIELD,FIELD,...",
+        help="one per crew; a parcel is FIELD/PARCEL; fields not named are left uncut",
+    )
+    price.set_defaults(run=partial(run_command, "plan", "run_price"))
+
+
+def _add_planning_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
+    command.add_argument(
+        "--on", metavar="DATE", help="2026-08-12 (6 am) or 2026-08-12T14:30; now by default"
+    )
+    command.add_argument("--forecast", type=Path, metavar="FILE", help="instead of the last stored")
+    command.add_argument("--days", type=_days, default=12, metavar="N", help="days ahead, 1-30")
+    command.add_argument("--seed", type=_seed, default=0, metavar="N", help="random seed")
+
+
+def _add_fetch(commands: Commands) -> None:
+    fetch = commands.add_parser(
+        "fetch", help="fetch forecasts, records and warnings, and store them"
+    )
+    fetch.add_argument("folder", metavar="FOLDER", help="the farm folder")
+    fetch.add_argument(
+        "--years",
+        type=int,
+        default=0,
+        metavar="N",
+        help="also N earlier years of records, for the days past the forecast",
+    )
+    fetch.add_argument(
+        "--soil", action="store_true", help="ask the USDA soil survey instead, and write soil.csv"
+    )
+    fetch.add_argument(
+        "--services", metavar="URL", help="address that stands for all services (a mirror)"
+    )
+    fetch.set_defaults(run=partial(run_command, "fetch", "run_fetch"))
+
+
+def _add_verify(commands: Commands) -> None:
+    verify = commands.add_parser("verify", help="score stored forecasts against what fell")
+    verify.add_argument("folder", metavar="FOLDER", help="the farm folder")
+    verify.add_argument("--out", metavar="DIR", help="where the page goes; FOLDER/verification")
+    verify.add_argument("--on", metavar="TIME", help="as known at that time, as 2026-08-20 06:00")
+    verify.set_defaults(run=partial(run_command, "verify", "run_verify"))
+
+
+def _add_log(commands: Commands) -> None:
+    log = commands.add_parser(
+        "log",
+        help="write what was seen or done into the season book",
+        epilog="examples: log FARM rain NORTH 0.62; log FARM sample F07 16.8 --test-weight 59; "
+        "log FARM ground F07 soft; log FARM cut F07 80 (or all); log FARM down C2 --until 18:00; "
+        "log FARM repaired C2; log FARM undo. Without a kind: the last entries.",
+    )
+    log.add_argument("folder", type=Path, metavar="FOLDER", help="your farm's folder")
+    log.add_argument("kind", nargs="?", default="", metavar="KIND", help=", ".join(LOG_WORDS))
+    log.add_argument("words", nargs="*", metavar="WORD", help="what it is about, then its values")
+    log.add_argument("--at", "--from", default="", metavar="TIME", help="06:40, yesterday 18:00")
+    log.add_argument("--by", default="", metavar="NAME", help="who says so")
+    log.add_argument("--correct", type=int, metavar="ENTRY", help="replace an entry by this one")
+    for name, label in FACT_LABELS.items():
+        log.add_argument(f"--{name.replace('_', '-')}", dest=f"fact_{name}", help=label)
+    log.set_defaults(run=partial(run_command, "book", "run_log"))
+
+
+def _add_export(commands: Commands) -> None:
+    export = commands.add_parser("export", help="write the season book as a CSV table")
+    export.add_argument("folder", type=Path, metavar="FOLDER")
+    export.add_argument("file", type=Path, nargs="?", default=Path("book.csv"), metavar="FILE")
+    export.set_defaults(run=partial(run_command, "book", "run_export"))
+
+
+def _add_import(commands: Commands) -> None:
+    import_ = commands.add_parser(
+        "import", help="add the entries of a CSV table to the season book"
+    )
+    import_.add_argument("folder", type=Path, metavar="FOLDER")
+    import_.add_argument("file", type=Path, metavar="FILE")
+    import_.set_defaults(run=partial(run_command, "book", "run_import"))
+
+
+def _add_backup(commands: Commands) -> None:
+    backup = commands.add_parser("backup", help="copy the season book, safely while it is in use")
+    backup.add_argument("folder", type=Path, metavar="FOLDER")
+    backup.add_argument("file", type=Path, nargs="?", metavar="FILE")
+    backup.set_defaults(run=partial(run_command, "book", "run_backup"))
+
+
+def _add_serve(commands: Commands) -> None:
+    serve = commands.add_parser("serve", help="show and fill the orders and the book in a browser")
+    serve.add_argument("folder", type=Path, metavar="FOLDER")
+    serve.add_argument(
+        "--network", action="store_true", help="answer the farm network too; needs a passphrase"
+    )
+    serve.add_argument(
+        "--set-passphrase",
+        action="store_true",
+        help="ask for a new one; ends all sessions and crews' links",
+    )
+    serve.add_argument(
+        "--name",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="a further name this machine is reached by",
+    )
+    serve.add_argument("--port", type=int, default=PORT, metavar="N", help=f"{PORT} by default")
+    serve.add_argument("--on", metavar="DATE", help="set the page's clock, to try a past morning")
+    serve.set_defaults(run=partial(run_command, "serve", "run_serve"))
+
+
+def _add_review(commands: Commands) -> None:
+    review = commands.add_parser(
+        "review", help="where the season's hours went, what they cost, what would have helped"
+    )
+    review.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
+    review.add_argument(
+        "--until", metavar="DATE", help="last day looked at; the last day of cutting by default"
+    )
+    review.add_argument(
+        "--book", type=Path, metavar="FILE", help="a season book elsewhere, as a backup"
+    )
+    review.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
+    review.add_argument("--no-files", action="store_true", help="print only, write nothing")
+    review.set_defaults(run=partial(run_command, "review", "run_review"))
+
+
+def _add_validate(commands: Commands) -> None:
+    validate = commands.add_parser("validate", help="compare the model with open records")
+    validate.add_argument(
+        "folder",
+        type=Path,
+        metavar="DATA_FOLDER",
+        help="holds any of soil_moisture, days_suitable, reference_et",
+    )
+    validate.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE",
+        default=Path("validation.html"),
+        help="page to write (validation.html)",
+    )
+    validate.set_defaults(run=partial(run_command, "validate", "run_validate"))
+
+
+def _add_rehearse(commands: Commands) -> None:
+    rehearse = commands.add_parser(
+        "rehearse", help="play past seasons: the planner against rules of thumb and hindsight"
+    )
+    _add_rehearsal_options(rehearse)
+    rehearse.add_argument("--perfect", action="store_true", help="forecast the weather that came")
+    rehearse.set_defaults(run=partial(run_command, "rehearse", "run_rehearse"))
+
+
+def _add_whatif(commands: Commands) -> None:
+    whatif = commands.add_parser(
+        "whatif", help="play past seasons with another combine, longer hours, a dryer, tile"
+    )
+    _add_rehearsal_options(whatif)
+    for kind in ("combine", "cart", "truck"):
+        whatif.add_argument(
+            f"--{kind}", action="append", default=[], metavar="ID", help=f"one more {kind} like ID"
+        )
+    whatif.add_argument("--hours", type=float, default=0.0, metavar="N", help="N h later evenings")
+    whatif.add_argument("--dryer", action="store_true", help="a dryer at the farm's own bins")
+    whatif.add_argument(
+        "--moisture", type=float, default=0.0, metavar="N", help="start N points wetter"
+    )
+    whatif.add_argument("--tile", default="", metavar="FIELD,...", help="tile in these fields")
+    whatif.add_argument(
+        "--yearly-cost", type=float, default=0.0, metavar="MONEY", help="what the change costs"
+    )
+    whatif.add_argument(
+        "--capacity-price",
+        type=float,
+        metavar="MONEY",
+        help="price of a combine for each acre (or ha) an hour, for the least-cost capacity",
+    )
+    whatif.add_argument(
+        "--own-share",
+        type=float,
+        default=0.16,
+        metavar="SHARE",
+        help="yearly cost of owning as a share of that price",
+    )
+    whatif.add_argument(
+        "--labour", type=float, default=25.0, metavar="MONEY", help="labour for an hour"
+    )
+    whatif.set_defaults(run=partial(run_command, "rehearse", "run_whatif"))
+
+
+def _add_rehearsal_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
+    command.add_argument(
+        "--records",
+        type=Path,
+        nargs="+",
+        required=True,
+        metavar="FILE",
+        help="daily files of the U.S. Climate Reference Network, one station each",
+    )
+    command.add_argument("--years", type=_years, metavar="FIRST-LAST", help="only these years")
+    command.add_argument("--members", type=_count, metavar="N", help="members of each forecast")
+    command.add_argument("--days", type=_count, metavar="N", help="days planned ahead each morning")
+    command.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
+    command.add_argument(
+        "--workers", type=_count, default=2, metavar="N", help="processes on this machine"
+    )
+    command.add_argument(
+        "--cluster", metavar="ADDRESS", help="a Dask cluster instead, as tcp://10.0.0.5:8786"
+    )
+
+
+def _days(text: str) -> int:
+    days = int(text)
+    if not 1 <= days <= 30:
+        raise argparse.ArgumentTypeError(f"must be 1 to 30, got {days}")
+    return days
+
+
+def _seed(text: str) -> int:
+    seed = int(text)
+    if seed < 0:
+        raise argparse.ArgumentTypeError(f"must be 0 or more, got {seed}")
+    return seed
+
+
+def _count(text: str) -> int:
+    count = int(text)
+    if count < 1:
+        raise argparse.ArgumentTypeError(f"must be 1 or more, got {count}")
+    return count
+
+
+def _years(text: str) -> range:
+    found = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", text)
+    if not found:
+        raise argparse.ArgumentTypeError(f"write 2010 or 2010-2020, got {text}")
+    first, last = int(found[1]), int(found[2] or found[1])
+    if last < first:
+        raise argparse.ArgumentTypeError(f"the first year comes first, got {text}")
+    return range(first, last + 1)
