@@ -1,26 +1,24 @@
-"""Dressing, matching and analogues: calibrated on years they were not built from."""
+"""Dressing, analogues and rain calibration: members are calibrated on independent years."""
 
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from rank_histogram import flatness, rank_histogram
 from scipy.special import ndtr, ndtri
 
 from readiness.atmosphere.weather import VARIABLES, Weather
-from readiness.forecasts.ensemble import (
-    CORRELATION,
+from readiness.forecasts.analogues import (
     ShortRecordError,
     analogue_windows,
-    climate_quantile,
     cut_days,
-    dress,
     extend_with_analogues,
-    fit_correlation,
-    frequency_match,
-    synthetic_records,
 )
-from readiness.forecasts.scores import flatness, rank_histogram
+from readiness.forecasts.dressing import CORRELATION, dress
+from readiness.forecasts.normal_scores import climate_quantile
+from readiness.forecasts.rain_calibration import fit_correlation, frequency_match
+from readiness.forecasts.synthetic_records import synthetic_records
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "soil_moisture"
 need_data = pytest.mark.skipif(
@@ -31,7 +29,7 @@ STATIONS = ("ND_Jamestown_38_WSW", "KS_Manhattan_6_SSW", "MT_Wolf_Point_29_ENE")
 
 
 def made(days=120, start="2026-04-14T06", sites=1, seed=0):
-    """Seeded weather with storms, a daily wave and a slow walk of temperature."""
+    """Random weather with storms, a daily cycle and a slow random walk of temperature."""
     rng = np.random.default_rng(seed)
     h = np.arange(24 * days)
     slow = np.repeat(np.cumsum(rng.normal(0, 1, days)) * 0.6, 24)
@@ -68,8 +66,8 @@ def case():
 
 
 def test_members_are_repeatable_and_physical(case):
-    records, told = case
-    a, b = (dress(told, records, seed=5) for _ in range(2))
+    records, forecast = case
+    a, b = (dress(forecast, records, seed=5) for _ in range(2))
     assert a.shape == (31, 2, 240)
     for name in VARIABLES:
         np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
@@ -79,54 +77,58 @@ def test_members_are_repeatable_and_physical(case):
     assert (a.radiation >= 0).all()
     assert a.radiation.max() <= 701
     assert a.estimated.all()
-    assert not np.array_equal(a.rain, dress(told, records, seed=6).rain)
+    assert not np.array_equal(a.rain, dress(forecast, records, seed=6).rain)
 
 
-def test_members_leave_the_forecast_as_lead_grows(case):
-    records, told = case
-    out = dress(told, records, seed=1)
-    off = np.abs(out.temp - told.temp).reshape(31, 2, 10, 24).mean(axis=(0, 1, 3))
+def test_members_spread_from_the_forecast_with_lead(case):
+    records, forecast = case
+    out = dress(forecast, records, seed=1)
+    off = np.abs(out.temp - forecast.temp).reshape(31, 2, 10, 24).mean(axis=(0, 1, 3))
     assert off[0] < 0.5 * off[-1]
-    certain = dress(told, records, correlation=dict.fromkeys(CORRELATION, (1.0,) * 10), seed=1)
-    np.testing.assert_allclose(daily(certain), np.broadcast_to(daily(told), (31, 2, 10)), atol=0.3)
-    np.testing.assert_allclose(certain.temp, np.broadcast_to(told.temp, certain.temp.shape), atol=1)
+    certain = dress(forecast, records, correlation=dict.fromkeys(CORRELATION, (1.0,) * 10), seed=1)
+    np.testing.assert_allclose(
+        daily(certain), np.broadcast_to(daily(forecast), (31, 2, 10)), atol=0.3
+    )
+    np.testing.assert_allclose(
+        certain.temp, np.broadcast_to(forecast.temp, certain.temp.shape), atol=1
+    )
 
 
-def test_age_is_lead(case):
-    """A forecast two days old is dressed as wide as its third day."""
-    records, told = case
-    young, old = (dress(told, records, lead=h, seed=1) for h in (0.0, 48.0))
+def test_age_counts_as_lead(case):
+    """A forecast two days old is dressed as widely as the third day of a new one."""
+    records, forecast = case
+    young, old = (dress(forecast, records, lead=h, seed=1) for h in (0.0, 48.0))
     assert old.temp[:, 0, :24].std(axis=0).mean() > 1.2 * young.temp[:, 0, :24].std(axis=0).mean()
 
 
-def test_sites_stay_alike_and_rank_order_in_time_is_kept(case):
-    """Members of a day are of the same rank at both sites, and warm days follow warm ones."""
-    records, told = case
-    out = dress(told, records, seed=2)
+def test_ranks_correlate_between_sites_and_in_time(case):
+    """Members rank alike at both sites, and warm days follow warm days."""
+    records, forecast = case
+    out = dress(forecast, records, seed=2)
     assert np.corrcoef(out.temp[:, 0, 180], out.temp[:, 1, 180])[0, 1] > 0.95
     mean = out.temp[:, 0].reshape(31, 10, 24).mean(axis=2)
     rank = mean.argsort(axis=0).argsort(axis=0).astype(float)
     later = [np.corrcoef(rank[:, d], rank[:, d + 1])[0, 1] for d in range(4, 9)]
-    assert np.mean(later) > 0.4  # the records' own walk has about as much
+    assert np.mean(later) > 0.4  # about that of the random walk of the records
 
 
-def test_without_skill_members_are_windows_of_the_records(case):
-    """At r = 0 the daily amounts are those of climatology: same wet share and mean."""
-    records, told = case
+def test_without_skill_members_are_climatology(case):
+    """At r = 0 daily amounts have the wet share and the mean of climatology."""
+    records, forecast = case
     zero = dict.fromkeys(CORRELATION, (0.0,) * 10)
-    out = daily(dress(told, records, members=200, correlation=zero, seed=3))
+    out = daily(dress(forecast, records, members=200, correlation=zero, seed=3))
     past = daily(records)
     assert (out > 0.2).mean() == pytest.approx((past > 0.2).mean(), abs=0.06)
     assert out.mean() == pytest.approx(past[:, :, 30:].mean(), rel=0.25)
 
 
 def test_short_records_are_refused(case):
-    _, told = case
+    _, forecast = case
     with pytest.raises(ShortRecordError, match="30 needed"):
-        dress(told, made(20, start=str(told.start - 480)), seed=0)
+        dress(forecast, made(20, start=str(forecast.start - 480)), seed=0)
 
 
-# ---- windows and the tail ------------------------------------------------------------------------
+# ---- analogues -----------------------------------------------------------------------------------
 
 
 def test_days_begin_at_the_hour_of_the_forecast():
@@ -137,7 +139,7 @@ def test_days_begin_at_the_hour_of_the_forecast():
     assert len(days.index) == 59
 
 
-def test_unknown_days_are_in_no_window():
+def test_windows_avoid_unknown_days():
     records = made(90)
     records.rain[0, 0, 40 * 24 + 5] = np.nan
     start = records.times[-1] + 1
@@ -154,7 +156,7 @@ def test_many_years_give_analogue_years():
     start = np.datetime64("2024-12-28T00") - np.timedelta64(24 * 140, "h")
     days = cut_days(records.between(records.start, start), start)
     out = analogue_windows(days, start, 12, members=31, rng=np.random.default_rng(0))
-    assert (np.diff(out, axis=1) == 1).all()  # whole windows, one after the other day
+    assert (np.diff(out, axis=1) == 1).all()  # successive days
     first = (days.weather.start + 24 * out[:, 0]).astype("datetime64[D]")
     season = (first - first.astype("datetime64[Y]")).astype(int)
     want = int((start.astype("datetime64[D]") - start.astype("datetime64[Y]")).astype(int))
@@ -162,60 +164,61 @@ def test_many_years_give_analogue_years():
     assert len(np.unique(first.astype("datetime64[Y]"))) >= 4
 
 
-def test_members_go_on_beyond_their_end():
+def test_members_continue_as_analogues():
     records = made(100)
     start = records.times[-1] + 1
-    told = made(3, start=str(start), seed=9)
-    out = extend_with_analogues(told, records, hours=24 * 9, seed=1)
+    forecast = made(3, start=str(start), seed=9)
+    out = extend_with_analogues(forecast, records, hours=24 * 9, seed=1)
     assert out.shape == (1, 1, 24 * 9)
-    np.testing.assert_array_equal(out.rain[:, :, :72], told.rain)
+    np.testing.assert_array_equal(out.rain[:, :, :72], forecast.rain)
     assert out.estimated[:, :, 72:].all()
     assert np.isin(out.temp[0, 0, 72:], records.temp).all()  # hours of the records
-    whole = extend_with_analogues(told, records, hours=48)
+    whole = extend_with_analogues(forecast, records, hours=48)
     assert whole.shape[2] == 48
 
 
-def test_stand_in_records_have_rain_and_a_daily_wave(case):
-    _, told = case
-    out = synthetic_records(told, seed=0)
-    assert out.times[-1] + 1 == told.start
+def test_synthetic_records_have_rain_and_a_daily_cycle(case):
+    _, forecast = case
+    out = synthetic_records(forecast, seed=0)
+    assert out.times[-1] + 1 == forecast.start
     wet = (daily(out)[0, 0] > 0).mean()
-    assert 0.15 < wet < 0.4  # stationary share of the chain: 0.2 / (0.2 + 0.6) = 0.25
-    assert dress(told, out, seed=0).shape == (31, 2, 240)
+    assert 0.15 < wet < 0.4  # stationary share of the Markov chain: 0.2 / (0.2 + 0.6) = 0.25
+    assert dress(forecast, out, seed=0).shape == (31, 2, 240)
 
 
 # ---- correlation and matching --------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("r", [0.0, 0.3, 0.6, 0.9])
-def test_correlation_is_found_through_the_dry_days(r):
+def test_correlation_is_recovered_from_censored_rain(r):
     rng = np.random.default_rng(0)
     z = rng.normal(size=3000)
     y = r * z + np.sqrt(1 - r * r) * rng.normal(size=3000)
-    told = np.where(z > 0.6, np.exp(z), 0.0)
-    fell = np.where(y > 0.4, np.exp(2 * y), 0.0)
-    assert fit_correlation(told, fell) == pytest.approx(r, abs=0.05)
+    forecast = np.where(z > 0.6, np.exp(z), 0.0)
+    observed = np.where(y > 0.4, np.exp(2 * y), 0.0)
+    assert fit_correlation(forecast, observed) == pytest.approx(r, abs=0.05)
 
 
-# hand: told 1..10, fell twice that: an amount keeps its rank; beyond the sample the ratio goes on
+# hand: forecasts 1 to 10, observations twice that: an amount keeps its rank; beyond the sample the
+# ratio of the largest values applies
 def test_frequency_matching_by_hand():
-    told = np.arange(1.0, 11.0)
-    out = frequency_match(np.array([0.0, 1.0, 5.0, 5.5, 10.0, 20.0]), told, 2 * told)
+    forecast = np.arange(1.0, 11.0)
+    out = frequency_match(np.array([0.0, 1.0, 5.0, 5.5, 10.0, 20.0]), forecast, 2 * forecast)
     assert out == pytest.approx([0.0, 2.0, 10.0, 11.0, 20.0, 40.0])
 
 
-def test_frequency_matching_takes_bias_and_drizzle_away_on_other_days():
+def test_frequency_matching_removes_bias_and_drizzle_on_independent_days():
     rng = np.random.default_rng(2)
-    fell = np.where(rng.random(800) < 0.3, rng.gamma(0.8, 8.0, 800), 0.0)
-    told = np.where(fell > 0, 1.6 * fell, np.where(rng.random(800) < 0.4, 0.4, 0.0))
+    observed = np.where(rng.random(800) < 0.3, rng.gamma(0.8, 8.0, 800), 0.0)
+    forecast = np.where(observed > 0, 1.6 * observed, np.where(rng.random(800) < 0.4, 0.4, 0.0))
     old, new = slice(0, 400), slice(400, 800)
-    out = frequency_match(told[new], told[old], fell[old])
-    before = abs(told[new].mean() / fell[new].mean() - 1)
-    after = abs(out.mean() / fell[new].mean() - 1)
+    out = frequency_match(forecast[new], forecast[old], observed[old])
+    before = abs(forecast[new].mean() / observed[new].mean() - 1)
+    after = abs(out.mean() / observed[new].mean() - 1)
     assert before > 0.5
     assert after < 0.15
-    assert (told[new] > 0.1).mean() > 0.5  # drizzle on dry days
-    assert (out > 0.1).mean() == pytest.approx((fell[new] > 0.1).mean(), abs=0.06)
+    assert (forecast[new] > 0.1).mean() > 0.5  # drizzle on dry days
+    assert (out > 0.1).mean() == pytest.approx((observed[new] > 0.1).mean(), abs=0.06)
 
 
 def test_quantile_is_the_inverse_of_rank():
@@ -235,7 +238,7 @@ def station(name):
 
 
 def hourly(amounts, start):
-    """Daily rain as an hourly frame; the other variables are of no matter here."""
+    """Daily rain as an hourly frame; the other variables do not matter here."""
     d = np.asarray(amounts, dtype=float)
     rain = np.zeros((len(d), 24))
     rain[:, 14:18] = d[:, None] / 4
@@ -254,7 +257,7 @@ def hourly(amounts, start):
 
 
 def emulated(rain, kind, rng):
-    """A forecast of each lead for each day: a noisy one, or that it rains as the day before."""
+    """Forecasts of each lead for each day: noisy, or persistence (rain as the day before)."""
     v = rain.to_numpy()
     if kind == "the day before":
         return [pd.Series(np.roll(v, 1), index=rain.index)] * LEADS
@@ -272,40 +275,40 @@ def emulated(rain, kind, rng):
 @pytest.mark.parametrize("kind", ["noisy", "the day before"])
 @pytest.mark.parametrize("name", STATIONS)
 def test_dressed_members_are_calibrated_on_other_years(name, kind):
-    """Rain of a station (U.S. Climate Reference Network) against members dressed from a forecast.
+    """Rank histogram of station rain (U.S. Climate Reference Network) among dressed members.
 
     Correlation and climatology come from odd years, the histogram from the summers of even years.
-    'The day before' is a real, poor forecast that was made by no formula of ours.
+    'The day before' is a real, poor forecast that does not follow the assumed model.
     """
     rng = np.random.default_rng(0)
     rain = station(name)
-    told = emulated(rain, kind, rng)
+    forecast = emulated(rain, kind, rng)
     odd = rain.index.year % 2 == 1
     warm = odd & (rain.index.month >= 5) & (rain.index.month <= 9)
     rho = []
-    for one in told:
-        a, b = one[warm].to_numpy(), rain[warm].to_numpy()
+    for by_lead in forecast:
+        a, b = by_lead[warm].to_numpy(), rain[warm].to_numpy()
         known = np.isfinite(a) & np.isfinite(b)
         rho.append(fit_correlation(a[known], b[known]))
     records = hourly(rain.where(odd)[:"2023"], rain.index[0].to_datetime64())
-    members, fell = [], []
+    members, observed = [], []
     for year in range(2010, 2024, 2):
         for first in pd.date_range(f"{year}-05-10", f"{year}-09-01", freq="11D"):
             days = pd.date_range(first, periods=LEADS)
-            ahead = np.array([told[i].get(d, np.nan) for i, d in enumerate(days)])
-            came = rain.reindex(days).to_numpy()
-            if np.isnan(ahead).any() or np.isnan(came).any():
+            issued = np.array([forecast[i].get(d, np.nan) for i, d in enumerate(days)])
+            truth = rain.reindex(days).to_numpy()
+            if np.isnan(issued).any() or np.isnan(truth).any():
                 continue
             start = first.replace(year=2024).to_datetime64()  # after the records, same season
             out = dress(
-                hourly(ahead, start),
+                hourly(issued, start),
                 records,
                 correlation={"rain": rho},
                 seed=int(rng.integers(1 << 30)),
             )
             members.append(daily(out)[:, 0].T)
-            fell.append(came)
-    x, y = np.array(members), np.array(fell)
+            observed.append(truth)
+    x, y = np.array(members), np.array(observed)
     assert y.size > 500
     x = np.where(x < 0.1, 0.0, x)  # the gauges measure tenths
     counts = np.array([rank_histogram(a, b, rng=rng) for a, b in zip(x, y, strict=True)])

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from past_weather import made_up
 
-from readiness.forecasts.ensemble import ShortRecordError
+from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.reforecast import emulate_forecast, other_years
 from readiness.forecasts.scores import brier
 from scheduler.errors import FarmError

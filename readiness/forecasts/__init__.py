@@ -1,9 +1,13 @@
-"""Rain at the fields and equally likely weathers ahead, and how good forecasts were.
+"""Rain at the fields, equally likely weathers ahead, and scores of forecasts.
 
 Layer: may import atmosphere and sources.
 
 - `gauge_kriging`: rain at the fields from gauges and gridded rain
-- `ensemble`: members from one forecast; analogue years beyond its end
+- `analogues`: windows of recorded days, and members continued by them
+- `normal_scores`: normal scores and quantiles of a sample
+- `dressing`: an ensemble from a single forecast
+- `rain_calibration`: correlation and bias of past rain forecasts
+- `synthetic_records`: made-up records for a place without any
 - `reforecast`: forecasts as they might have been issued in past seasons
 - `scores`: Brier score, reliability, CRPS, sampling errors
 """

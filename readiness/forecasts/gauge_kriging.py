@@ -1,9 +1,9 @@
-"""Rain at the fields out of gauges and gridded rain.
+"""Rain at the fields from gauges and gridded rain.
 
-What a gauge caught less what the grid says there is spread to the fields by simple kriging
-(optimal interpolation: Gandin 1963; Daley 1991, Atmospheric Data Analysis, ch. 4): at a gauge the
-field gets the gauge's amount, far from all of them the grid's. The same equations give the
-error that is left. Hours within a reading follow the grid's own hours.
+Simple kriging (optimal interpolation: Gandin 1963; Daley 1991, Atmospheric Data Analysis, ch. 4)
+spreads the difference of gauge and grid to the fields. A field at a gauge gets the gauge's amount,
+a field far from all gauges the grid's. The same equations give the remaining error. Hours within a
+reading follow the hours of the grid.
 """
 
 from __future__ import annotations
@@ -15,27 +15,27 @@ import numpy as np
 
 from readiness.atmosphere.weather import Array, Weather
 
-#: Distance over which the error of gridded daily rain loses its likeness to 1/e, km; assumed:
+#: Distance over which the correlation of errors of gridded daily rain falls to 1/e, km; assumed:
 #: summer showers of the plains are some tens of km wide.
-REACH_KM = 40.0
-#: Standard error of gridded rain: so much plus a share of the amount; assumed, because a grid
-#: cell's mean stands for a shower that covers part of it.
+CORRELATION_KM = 40.0
+#: Standard error of gridded rain: a constant, mm, plus a share of the amount; assumed, because a
+#: grid cell's mean stands for a shower that covers part of it.
 GRID_ERROR_MM = 0.5
 GRID_ERROR_SHARE = 0.5
-#: Hours that rain which the grid does not know of is put into, the moistest of the reading's;
-#: assumed: the usual length of a summer shower's rain and its drip.
-UNKNOWN_SHOWER_H = 4
-#: Weight of gauges from which they may stand for hours whose gridded rain is unknown; assumed.
-ENOUGH = 0.5
-#: Hours before its nominal time at which a gauge may have been read; assumed: whoever reads at
-#: seven plans at six with this morning's reading.
-EARLY_H = 2
+#: Length of a shower that the grid missed, h; it falls in the moistest hours of the reading;
+#: assumed: the usual length of a summer shower and its drip.
+MISSED_SHOWER_H = 4
+#: Sum of gauge weights from which gauges replace unknown gridded rain; assumed.
+SUFFICIENT_WEIGHT = 0.5
+#: Hours before its nominal time at which a gauge may have been read; assumed: a farmer who reads
+#: at seven plans at six with this morning's reading.
+EARLY_READING_H = 2
 EARTH_KM = 6371.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class GaugeReading:
-    """What one gauge caught in the `hours` from `start` (datetime64[h], UTC), mm."""
+    """Rain, mm, that one gauge caught in the `hours` from `start` (datetime64[h], UTC)."""
 
     lat: float
     lon: float
@@ -45,7 +45,7 @@ class GaugeReading:
 
 
 def distance_km(lat: Array, lon: Array, other_lat: Array, other_lon: Array) -> Array:
-    """Great-circle distance of every place to every other, (place, other), km (haversine)."""
+    """Great-circle distance of every place to every other place, (place, other), km (haversine)."""
     a, b = np.radians(lat)[:, None], np.radians(other_lat)[None]
     half = np.radians(np.asarray(lon)[:, None] - np.asarray(other_lon)[None]) / 2
     h = np.sin((a - b) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(half) ** 2
@@ -53,39 +53,48 @@ def distance_km(lat: Array, lon: Array, other_lat: Array, other_lon: Array) -> A
 
 
 def kriging_weights(
-    lat: Array, lon: Array, gauge_lat: Array, gauge_lon: Array, *, reach_km: float = REACH_KM
+    lat: Array,
+    lon: Array,
+    gauge_lat: Array,
+    gauge_lon: Array,
+    *,
+    correlation_km: float = CORRELATION_KM,
 ) -> tuple[Array, Array]:
-    """Weights of the gauges at each place and the share of error variance left.
+    """Weights of the gauges at each place and the remaining share of error variance.
 
     Returns
     -------
-    (place, gauge) weights and (place,) shares 0-1: 0 at a gauge, 1 far from all.
+    weights : (place, gauge).
+    remaining : (place,) 0 at a gauge, 1 far from all gauges.
     """
-    between = np.exp(-distance_km(gauge_lat, gauge_lon, gauge_lat, gauge_lon) / reach_km)
-    towards = np.exp(-distance_km(lat, lon, gauge_lat, gauge_lon) / reach_km)
+    between = np.exp(-distance_km(gauge_lat, gauge_lon, gauge_lat, gauge_lon) / correlation_km)
+    towards = np.exp(-distance_km(lat, lon, gauge_lat, gauge_lon) / correlation_km)
     weights = np.asarray(
         np.linalg.solve(between + 1e-9 * np.eye(len(between)), towards.T).T, dtype=np.float64
     )
-    left = 1.0 - (weights * towards).sum(axis=1)
-    return weights, np.asarray(np.clip(left, 0.0, 1.0), dtype=np.float64)
+    remaining = 1.0 - (weights * towards).sum(axis=1)
+    return weights, np.asarray(np.clip(remaining, 0.0, 1.0), dtype=np.float64)
 
 
 def merge_gauges(
     weather: Weather, lat: Array, lon: Array, *, readings: Sequence[GaugeReading]
 ) -> tuple[Weather, Array]:
-    """Records at the fields with the gauges' rain in them, and its standard error.
+    """Records at the fields with the gauges' rain merged in, and its standard error.
+
+    Shorter readings override longer ones.
 
     Parameters
     ----------
-    weather : (1, site, hour) records; each site with the gridded rain that holds there.
+    weather : (1, site, hour) records; each site with the gridded rain of its place.
     lat, lon : (site,) degrees.
-    readings : those not wholly within the records are left out; the last may be stamped up to
-        `EARLY_H` later than it was read.
+    readings : readings that do not lie wholly within the records are left out; the last one may
+        end up to `EARLY_READING_H` after them.
 
     Returns
     -------
-    The weather, and the standard error of the rain of each site over the reading that covers
-    each hour, (site, hour), mm; NaN in hours that no reading covers.
+    weather : with merged rain; changed hours are flagged as estimated.
+    error : (site, hour) standard error, mm, of the rain over the reading that covers each hour;
+        NaN in hours that no reading covers.
     """
     rain = weather.rain[0].copy()
     error = np.full(rain.shape, np.nan)
@@ -93,15 +102,15 @@ def merge_gauges(
     for r in readings:
         first = int((r.start - weather.times[0]).astype(int))
         late = first + r.hours - rain.shape[1]
-        if first >= 0 and late <= EARLY_H and first < rain.shape[1]:
+        if first >= 0 and late <= EARLY_READING_H and first < rain.shape[1]:
             grouped.setdefault((first, r.hours - max(late, 0)), []).append(r)
     for (first, hours), group in sorted(grouped.items(), key=lambda g: (-g[0][1], g[0][0])):
         cut = slice(first, first + hours)
         total, sd = _totals(weather.rain[0][:, cut], lat, lon, group)
-        shares = _shares(weather.rain[0][:, cut], weather.humidity[0][:, cut])
-        told = np.isfinite(total)
-        rain[told, cut] = total[told, None] * shares[told]
-        error[told, cut] = sd[told, None]
+        shares = _hour_shares(weather.rain[0][:, cut], weather.humidity[0][:, cut])
+        known = np.isfinite(total)
+        rain[known, cut] = total[known, None] * shares[known]
+        error[known, cut] = sd[known, None]
     changed = ~np.isclose(rain, weather.rain[0], equal_nan=True)
     return (
         replace(weather, rain=rain[None], estimated=weather.estimated | changed[None]),
@@ -112,32 +121,36 @@ def merge_gauges(
 def _totals(
     grid: Array, lat: Array, lon: Array, group: Sequence[GaugeReading]
 ) -> tuple[Array, Array]:
-    """Amount and standard error at each site over one reading's hours; NaN where unknown."""
+    """Amount and standard error at each site over the hours of a reading; NaN where unknown."""
     g_lat, g_lon = (np.array([getattr(r, k) for r in group]) for k in ("lat", "lon"))
     caught = np.array([r.mm for r in group])
     nearest = distance_km(g_lat, g_lon, lat, lon).argmin(axis=1)
-    background = grid.sum(axis=1)
-    known = np.isfinite(background)
-    told = np.where(known, background, caught.mean())
-    weights, left = kriging_weights(lat, lon, g_lat, g_lon)
-    total = np.maximum(told + weights @ (caught - told[nearest]), 0.0)
-    unsure = GRID_ERROR_MM + GRID_ERROR_SHARE * (np.maximum(total, told))
-    dry = (caught.max() == 0.0) & (told == 0.0)
-    sd = np.where(dry, 0.0, unsure) * np.sqrt(left)
-    enough = known | (weights.sum(axis=1) >= ENOUGH)
-    return np.where(enough, total, np.nan), np.where(enough, sd, np.nan)
+    gridded = grid.sum(axis=1)
+    known = np.isfinite(gridded)
+    background = np.where(known, gridded, caught.mean())
+    weights, remaining = kriging_weights(lat, lon, g_lat, g_lon)
+    total = np.maximum(background + weights @ (caught - background[nearest]), 0.0)
+    grid_sd = GRID_ERROR_MM + GRID_ERROR_SHARE * (np.maximum(total, background))
+    dry = (caught.max() == 0.0) & (background == 0.0)
+    sd = np.where(dry, 0.0, grid_sd) * np.sqrt(remaining)
+    usable = known | (weights.sum(axis=1) >= SUFFICIENT_WEIGHT)
+    return np.where(usable, total, np.nan), np.where(usable, sd, np.nan)
 
 
-def _shares(grid: Array, humidity: Array) -> Array:
-    """Shares of the hours, (site, hour): the site's own rain, the wettest's, or a moist shower."""
+def _hour_shares(grid: Array, humidity: Array) -> Array:
+    """Share of each hour in the reading, (site, hour).
+
+    By the site's own gridded rain, else that of the wettest site, else one shower in the moistest
+    hours.
+    """
     own = np.nan_to_num(grid)
     total = own.sum(axis=1, keepdims=True)
     shared = np.where(total > 0.0, own, own[int(total.argmax())])
     total = shared.sum(axis=1, keepdims=True)
     if (total > 0.0).all():
         return np.asarray(shared / total)
-    long = min(UNKNOWN_SHOWER_H, grid.shape[1])
-    sums = np.lib.stride_tricks.sliding_window_view(np.nan_to_num(humidity), long, axis=1)
+    length = min(MISSED_SHOWER_H, grid.shape[1])
+    sums = np.lib.stride_tricks.sliding_window_view(np.nan_to_num(humidity), length, axis=1)
     first = sums.sum(axis=2).argmax(axis=1)[:, None]
     hour = np.arange(grid.shape[1])
-    return np.where((hour >= first) & (hour < first + long), 1.0 / long, 0.0)
+    return np.where((hour >= first) & (hour < first + length), 1.0 / length, 0.0)

@@ -1,15 +1,16 @@
-"""Forecasts as they might have been issued: past weather seen through an error grown with lead.
+"""Forecasts of past seasons as they might have been issued: an error model on recorded weather.
 
-There is no archive of what was forecast at a place years ago. The emulator makes one, by the model
-that `forecasts.ensemble` gives every single forecast its members with. The daily amounts that came
-are blurred once: a forecast's normal score is z_f = r z + sqrt(1 - r²) e, z that of the truth, e
-of a window of days out of other years, r the correlation at that lead (`ensemble.CORRELATION`).
-Members are then dressed on that forecast by the same r. So truth and members are alike given the
-forecast: the ensemble is reliable by construction, and its skill falls with lead as r does.
+No archive holds the forecasts of many years at a place. This emulator makes them by the model of
+`dressing`. It blurs the true daily amounts once: a forecast's normal score is
+z_f = r z + sqrt(1 - r²) e, with z that of the truth, e that of a window of days of other years, and
+r the correlation at that lead (`dressing.CORRELATION`). It then dresses that forecast by the same
+r. So truth and members are exchangeable given the forecast: the ensemble is reliable by
+construction, and its skill falls with lead as r does.
 
-Assumed, because nothing was found that says more: r by lead (see there; from memory: Brier skill
-of rain days about 0.45 on day 1, 0.3 on day 3, 0.15 on day 5, none by day 10), and errors of
-successive mornings that do not depend on each other, so that forecasts jump more than real ones.
+Assumed, for want of a source that says more: r by lead (see there; from memory: Brier skill of
+rain days about 0.45 on day 1, 0.3 on day 3, 0.15 on day 5, none by day 10), and errors of
+successive mornings that are independent, so that these forecasts change more from day to day than
+real ones.
 """
 
 from __future__ import annotations
@@ -20,20 +21,20 @@ from dataclasses import replace
 import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES, Weather
-from readiness.forecasts.ensemble import ShortRecordError, dress
+from readiness.forecasts.analogues import ShortRecordError
+from readiness.forecasts.dressing import dress
 
 
 def other_years(records: Weather, year: int) -> Weather:
-    """Records without a year, as if they had all come before it: the climate the year knows.
+    """Climatology of a year: all other whole years, relabelled as if they came before it.
 
-    Whole years of `records` (1, site, hour) but `year` are put one after the other in their order
-    and labelled so that they end as `year` begins, so that days of the year stay what they are to
-    within two days.
+    The whole years of `records` (1, site, hour) except `year` stand end to end in their order and
+    end where `year` begins, so that the day of the year stays the same to within two days.
 
     Raises
     ------
     ShortRecordError
-        Where there is no other whole year.
+        Where the records hold no other whole year.
     """
     first = records.times[0].astype("datetime64[Y]").astype(int) + 1970
     last = records.times[-1].astype("datetime64[Y]").astype(int) + 1970
@@ -60,16 +61,16 @@ def emulate_forecast(
     perfect: bool = False,
     correlation: dict[str, Sequence[float]] | None = None,
 ) -> Weather:
-    """Members of the forecast that a morning might have had, (member, site, 24 × days).
+    """Members of a forecast that one morning might have had, (member, site, 24 × days).
 
     Parameters
     ----------
-    truth : (1, site, hour) the weather that came, from the morning on, all known but gusts; its
+    truth : (1, site, hour) true weather from the morning on, every variable known but gust; its
         whole days are forecast. Beyond the last lead of `correlation` members are analogues.
-    climate : (1, site, hour) records that end before, without the truth; see `other_years`.
-    members, seed : how many; the same seed gives the same forecast.
-    perfect : the weather that came, as one member.
-    correlation : of forecast and truth by variable and lead day; `ensemble.CORRELATION`.
+    climate : (1, site, hour) records that end before the truth begins; see `other_years`.
+    seed : the same seed gives the same forecast.
+    perfect : return the true weather as a single member.
+    correlation : of forecast and truth by variable and lead day; `dressing.CORRELATION`.
 
     Raises
     ------
@@ -79,6 +80,6 @@ def emulate_forecast(
     whole = truth.between(truth.times[0], truth.times[0] + 24 * (truth.shape[2] // 24))
     if perfect:
         return whole
-    told = dress(whole, climate, members=1, correlation=correlation, seed=2 * seed)
-    told = replace(told, estimated=whole.estimated)
-    return dress(told, climate, members=members, correlation=correlation, seed=2 * seed + 1)
+    issued = dress(whole, climate, members=1, correlation=correlation, seed=2 * seed)
+    issued = replace(issued, estimated=whole.estimated)
+    return dress(issued, climate, members=members, correlation=correlation, seed=2 * seed + 1)

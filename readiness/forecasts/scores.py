@@ -1,8 +1,7 @@
-"""How good forecasts were: Brier score and reliability, CRPS, rank histogram, sampling errors.
+"""Scores of forecasts: Brier score, reliability, CRPS, and the sampling error of a mean score.
 
 Definitions: Murphy 1973 (J. Appl. Meteor. 12:595-600) for the parts of the Brier score; Gneiting &
-Raftery 2007 (JASA 102:359-378) for the CRPS; Ferro 2014 (QJRMS 140:1917-1923) for its fair form;
-Hamill 2001 (Mon. Wea. Rev. 129:550-560) for rank histograms.
+Raftery 2007 (JASA 102:359-378) for the CRPS; Ferro 2014 (QJRMS 140:1917-1923) for its fair form.
 """
 
 from __future__ import annotations
@@ -11,14 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import fdtrc, gammaincc
 
 from readiness.atmosphere.weather import Array
 
 
 @dataclass(frozen=True, kw_only=True)
 class Brier:
-    """Brier score and Murphy's parts: score = reliability - resolution + uncertainty."""
+    """Brier score and its parts (Murphy 1973): reliability - resolution + uncertainty."""
 
     score: float
     reliability: float
@@ -27,15 +25,15 @@ class Brier:
 
     @property
     def skill(self) -> float:
-        """Skill against the sample's own climatology; NaN where that never varies."""
+        """Skill against the sample's climatology; NaN where all outcomes are alike."""
         return 1.0 - self.score / self.uncertainty if self.uncertainty > 0 else np.nan
 
 
 def brier(chance: ArrayLike, happened: ArrayLike) -> Brier:
-    """Brier score of chances 0-1 against 0 or 1, each distinct chance a group of its own."""
+    """Brier score of chances 0-1 against outcomes 0 or 1, one group for each distinct chance."""
     f, o = np.asarray(chance, dtype=np.float64), np.asarray(happened, dtype=np.float64)
-    groups, at, n = np.unique(f, return_inverse=True, return_counts=True)
-    rate = np.bincount(at, weights=o) / n
+    groups, group, n = np.unique(f, return_inverse=True, return_counts=True)
+    rate = np.bincount(group, weights=o) / n
     base = float(o.mean())
     return Brier(
         score=float(((f - o) ** 2).mean()),
@@ -46,12 +44,16 @@ def brier(chance: ArrayLike, happened: ArrayLike) -> Brier:
 
 
 def standard_error(scores: ArrayLike, group: ArrayLike | None = None) -> float:
-    """Sampling error of a mean score.
+    """Standard error of a mean score; NaN with fewer than two groups.
 
-    Without groups the cases count as independent, which for the Brier score is the variance of
-    Bradley, Schwartz & Hashino 2008 (Wea. Forecasting 23:992-1006). Cases of one `group` (gauges
-    on one day) are not: the error is then that of the groups' sums (cluster-robust). NaN with
-    fewer than two groups.
+    Without groups the cases count as independent, which for the Brier score gives the variance of
+    Bradley, Schwartz & Hashino 2008 (Wea. Forecasting 23:992-1006). With groups the error is
+    cluster-robust: that of the groups' sums.
+
+    Parameters
+    ----------
+    scores : (case,).
+    group : (case,) label of dependent cases, for example the gauges of one day.
     """
     s = np.asarray(scores, dtype=np.float64)
     g = np.arange(len(s)) if group is None else np.unique(group, return_inverse=True)[1]
@@ -64,7 +66,7 @@ def standard_error(scores: ArrayLike, group: ArrayLike | None = None) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class Reliability:
-    """Reliability curve: mean chance, observed rate, its standard error and count per bin."""
+    """Reliability curve: mean chance, observed rate, standard error and count, (bin,)."""
 
     chance: Array
     rate: Array
@@ -73,68 +75,34 @@ class Reliability:
 
 
 def reliability(chance: ArrayLike, happened: ArrayLike, *, bins: int = 5) -> Reliability:
-    """Observed rate in equal bins of chance; bins without a case are left out.
+    """Observed rate in equal bins of chance; empty bins are left out.
 
-    The error is binomial about the rate, with one success and one failure added so that it is
-    not zero (Agresti & Coull 1998, half weight).
+    The standard error is binomial, with one success and one failure added so that it is not zero
+    (Agresti & Coull 1998, half weight).
     """
     f, o = np.asarray(chance, dtype=np.float64), np.asarray(happened, dtype=np.float64)
-    which = np.minimum((f * bins).astype(np.int64), bins - 1)
-    _used, at, n = np.unique(which, return_inverse=True, return_counts=True)
-    hits = np.bincount(at, weights=o)
-    soft = (hits + 1.0) / (n + 2.0)
+    bin_of = np.minimum((f * bins).astype(np.int64), bins - 1)
+    _used, group, n = np.unique(bin_of, return_inverse=True, return_counts=True)
+    happened_count = np.bincount(group, weights=o)
+    adjusted = (happened_count + 1.0) / (n + 2.0)
     return Reliability(
-        chance=np.bincount(at, weights=f) / n,
-        rate=hits / n,
-        error=np.sqrt(soft * (1.0 - soft) / (n + 2.0)),
+        chance=np.bincount(group, weights=f) / n,
+        rate=happened_count / n,
+        error=np.sqrt(adjusted * (1.0 - adjusted) / (n + 2.0)),
         count=n,
     )
 
 
 def crps_ensemble(members: ArrayLike, truth: ArrayLike, *, fair: bool = False) -> Array:
-    """CRPS of ensembles (case, member) against (case,), in the unit of the amounts.
+    """CRPS of ensembles (case, member) against outcomes (case,), in the unit of the amounts.
 
-    mean |x - y| - 0.5 mean |x_i - x_j|; the fair form divides the second mean by n (n - 1) and
-    does not punish a small ensemble.
+    mean |x - y| - 0.5 mean |x_i - x_j|. The fair form divides the second sum by n (n - 1) and so
+    does not penalise small ensembles.
     """
     x = np.sort(np.atleast_2d(np.asarray(members, dtype=np.float64)), axis=1)
     y = np.atleast_1d(np.asarray(truth, dtype=np.float64))
     n = x.shape[1]
-    near = np.abs(x - y[:, None]).mean(axis=1)
+    distance = np.abs(x - y[:, None]).mean(axis=1)
     # sum over i, j of |x_i - x_j| = 2 sum_i (2 i - n + 1) x_(i), i from 0
     spread = 2.0 * ((2.0 * np.arange(n) - n + 1.0) * x).sum(axis=1)
-    return np.asarray(near - 0.5 * spread / (n * (n - 1) if fair else n * n), dtype=np.float64)
-
-
-def rank_histogram(
-    members: ArrayLike, truth: ArrayLike, *, rng: np.random.Generator
-) -> NDArray[np.int64]:
-    """Counts of the truth's rank among its ensemble, (members + 1,); ties are broken by lot."""
-    x = np.atleast_2d(np.asarray(members, dtype=np.float64))
-    y = np.atleast_1d(np.asarray(truth, dtype=np.float64))[:, None]
-    below, same = (x < y).sum(axis=1), (x == y).sum(axis=1)
-    rank = below + rng.integers(0, same + 1)
-    return np.bincount(rank, minlength=x.shape[1] + 1)
-
-
-def flatness(counts: ArrayLike, *, bins: int | None = None) -> float:
-    """Chance of a histogram at least so uneven if all ranks are alike.
-
-    Parameters
-    ----------
-    counts : (rank,) of independent cases: Pearson's chi-square test; or (group, rank) where cases
-        of a group (the days of one forecast) are not independent: Hotelling's T² of the groups.
-    bins : joins neighbouring ranks first, so that each bin has enough cases.
-    """
-    c = np.asarray(counts, dtype=np.float64)
-    edges = np.round(np.linspace(0, c.shape[-1], (bins or c.shape[-1]) + 1)).astype(int)
-    share = np.diff(edges) / c.shape[-1]
-    c = np.add.reduceat(c, edges[:-1], axis=-1)
-    if c.ndim == 1:
-        expected = c.sum() * share
-        return float(gammaincc((len(c) - 1) / 2.0, ((c - expected) ** 2 / expected).sum() / 2.0))
-    off = (c - c.sum(axis=1, keepdims=True) * share)[:, :-1]
-    groups, k = off.shape
-    mean, cover = off.mean(axis=0), np.cov(off, rowvar=False)
-    t2 = groups * float(mean @ np.linalg.solve(cover, mean))
-    return float(fdtrc(k, groups - k, t2 * (groups - k) / (k * (groups - 1))))
+    return np.asarray(distance - 0.5 * spread / (n * (n - 1) if fair else n * n), dtype=np.float64)

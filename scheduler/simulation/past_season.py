@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from readiness.atmosphere.weather import Weather
-from readiness.forecasts.ensemble import ShortRecordError
+from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.reforecast import other_years
 from readiness.grain.crops import CROPS
 from readiness.season.kernel_arrays import RunState

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from readiness.forecasts.ensemble import CORRELATION, fit_correlation, frequency_match
+from readiness.forecasts.dressing import CORRELATION
 from readiness.forecasts.gauge_kriging import GaugeReading, distance_km
+from readiness.forecasts.rain_calibration import fit_correlation, frequency_match
 from scheduler.weather.selection import MAX_DISTANCE_KM, read_cell
 from scheduler.weather.store import StoredAnswer, replace_bytes, stored_answers
 

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.gaps import fill_gaps
 from readiness.atmosphere.weather import VARIABLES, Weather
-from readiness.forecasts.ensemble import (
+from readiness.forecasts.analogues import (
     FEWEST_DAYS,
     ShortRecordError,
     cut_days,
-    dress,
     extend_with_analogues,
-    synthetic_records,
 )
+from readiness.forecasts.dressing import dress
+from readiness.forecasts.synthetic_records import synthetic_records
 from readiness.sources.nws import Alert, parse_alerts
 from readiness.sources.payload import PayloadError
 from scheduler.errors import WeatherError

@@ -6,18 +6,17 @@ import scoringrules
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from rank_histogram import flatness, rank_histogram
 
 from readiness.forecasts.scores import (
     brier,
     crps_ensemble,
-    flatness,
-    rank_histogram,
     reliability,
     standard_error,
 )
 
 
-# Computed from Murphy's and the ensemble CRPS's definitions and listed with them.
+# hand: worked from the definitions of Murphy 1973 and of the ensemble CRPS
 def test_brier_parts():
     f = [0.1, 0.1, 0.3, 0.3, 0.5, 0.7, 0.7, 0.9, 0.9, 0.9]
     o = [0, 0, 0, 1, 1, 1, 0, 1, 1, 1]
@@ -35,7 +34,7 @@ def test_crps_of_an_ensemble():
     assert crps_ensemble(x, [4], fair=True)[0] == pytest.approx(1.13333, abs=5e-6)
 
 
-# published: the library scoringrules computes the same scores its own way.
+# published: the library scoringrules computes the same scores independently
 def test_same_as_the_library():
     rng = np.random.default_rng(3)
     x, y = rng.gamma(0.7, 5.0, (200, 31)), rng.gamma(0.7, 5.0, 200)
@@ -70,23 +69,23 @@ def test_reliability_bins():
     assert r.error[0] == pytest.approx(np.sqrt(0.25 * 0.75 / 4))
 
 
-def test_sampling_error_is_that_of_repeated_samples():
-    """The stated error is the spread of the score over many samples, alone and in groups."""
+def test_standard_error_equals_the_spread_over_samples():
+    """The stated error is the standard deviation of the score over many samples of groups."""
     rng = np.random.default_rng(5)
-    scores, told = [], []
+    scores, stated = [], []
     for _ in range(400):
         day = rng.random(60)
         f = day.repeat(4)
         o = (rng.random(60) < day).repeat(4)  # four gauges that always agree
         s = (f - o) ** 2
         scores.append(s.mean())
-        told.append(standard_error(s, np.arange(60).repeat(4)))
-    assert np.mean(told) == pytest.approx(np.std(scores), rel=0.1)
-    assert standard_error(s) < 0.6 * told[-1]  # as if independent: half the error
+        stated.append(standard_error(s, np.arange(60).repeat(4)))
+    assert np.mean(stated) == pytest.approx(np.std(scores), rel=0.1)
+    assert standard_error(s) < 0.6 * stated[-1]  # taken as independent: half the error
     assert np.isnan(standard_error([0.2, 0.3], [1, 1]))
 
 
-def test_rank_histogram_tells_a_narrow_ensemble():
+def test_rank_histogram_shows_an_underdispersed_ensemble():
     rng = np.random.default_rng(8)
     truth = rng.normal(size=2000)
     good = rank_histogram(rng.normal(size=(2000, 9)), truth, rng=rng)
@@ -97,14 +96,14 @@ def test_rank_histogram_tells_a_narrow_ensemble():
     assert flatness(narrow, bins=5) < 1e-6
 
 
-def test_ties_are_broken_by_lot():
+def test_ties_are_broken_at_random():
     rng = np.random.default_rng(1)
     dry = rank_histogram(np.zeros((3000, 4)), np.zeros(3000), rng=rng)
     assert flatness(dry) > 0.01
 
 
-def test_flatness_of_groups_is_honest():
-    """Groups of like ranks: seldom called uneven as groups, often if taken for independent."""
+def test_flatness_of_dependent_cases():
+    """Groups of equal ranks are rejected at the nominal rate; taken as independent, too often."""
     rng = np.random.default_rng(2)
     grouped, alone = [], []
     for _ in range(200):

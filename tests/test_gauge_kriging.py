@@ -1,4 +1,4 @@
-"""Gauges and gridded rain: the gauge wins where it stands, the grid far away, with errors."""
+"""Gauges merged into gridded rain: the gauge holds at its place, the grid far away."""
 
 import numpy as np
 import pytest
@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from readiness.atmosphere.weather import Weather
 from readiness.forecasts.gauge_kriging import (
+    CORRELATION_KM,
     GRID_ERROR_MM,
     GRID_ERROR_SHARE,
-    REACH_KM,
     GaugeReading,
     distance_km,
     kriging_weights,
@@ -41,12 +41,12 @@ def test_distance():
 
 # hand: simple kriging of one gauge has weight exp(-d / L) and leaves 1 - exp(-2 d / L)
 def test_one_gauge():
-    weights, left = kriging_weights(
+    weights, remaining = kriging_weights(
         np.array([47.0, 47.0]), np.array([-99.0, -98.5]), np.array([47.0]), np.array([-99.0])
     )
     d = 111.195 * 0.5 * np.cos(np.radians(47.0))
-    assert weights[:, 0] == pytest.approx([1.0, np.exp(-d / REACH_KM)], rel=1e-3)
-    assert left == pytest.approx([0.0, 1 - np.exp(-2 * d / REACH_KM)], abs=1e-3)
+    assert weights[:, 0] == pytest.approx([1.0, np.exp(-d / CORRELATION_KM)], rel=1e-3)
+    assert remaining == pytest.approx([0.0, 1 - np.exp(-2 * d / CORRELATION_KM)], abs=1e-3)
 
 
 # hand: two gauges symmetric about the place: w = c / (1 + b), c to the place, b between them
@@ -55,7 +55,7 @@ def test_two_gauges():
         np.array([47.0]), np.array([-99.0]), np.array([47.0, 47.0]), np.array([-99.2, -98.8])
     )
     d = 111.195 * 0.2 * np.cos(np.radians(47.0))
-    c, b = np.exp(-d / REACH_KM), np.exp(-2 * d / REACH_KM)
+    c, b = np.exp(-d / CORRELATION_KM), np.exp(-2 * d / CORRELATION_KM)
     assert weights[0] == pytest.approx([c / (1 + b)] * 2, rel=1e-3)
 
 
@@ -81,7 +81,7 @@ def test_gauge_overrides_the_grid_where_and_when_it_is():
     assert np.isnan(error[:, 24:]).all()
 
 
-def test_a_dry_gauge_dries_its_field():
+def test_a_dry_gauge_makes_its_field_dry():
     grid = np.zeros((1, 24))
     grid[0, 5] = 9.0
     merged, _ = merge_gauges(
@@ -103,7 +103,7 @@ def test_rain_the_grid_missed_falls_in_the_moistest_hours():
     assert merged.rain.sum() == pytest.approx(8.0, rel=1e-6)
 
 
-def test_the_other_sites_hours_are_taken_before_a_guess():
+def test_hours_come_from_another_site_before_an_assumed_shower():
     grid = np.zeros((2, 24))
     grid[1, 3] = 4.0
     merged, _ = merge_gauges(
@@ -115,7 +115,7 @@ def test_the_other_sites_hours_are_taken_before_a_guess():
     assert merged.rain[0, 0, 3] == pytest.approx(6.0, rel=1e-6)
 
 
-def test_gauges_stand_for_hours_the_grid_does_not_know():
+def test_gauges_replace_unknown_gridded_rain():
     grid = np.full((2, 24), np.nan)
     merged, _ = merge_gauges(
         records(grid),
@@ -124,10 +124,10 @@ def test_gauges_stand_for_hours_the_grid_does_not_know():
         readings=[reading(47.0, -99.0, 6.0)],
     )
     assert merged.rain[0, 0].sum() == pytest.approx(6.0, rel=1e-6)
-    assert np.isnan(merged.rain[0, 1]).all()  # too far to tell: unknown stays unknown
+    assert np.isnan(merged.rain[0, 1]).all()  # too far away: unknown stays unknown
 
 
-def test_shorter_readings_win_and_partial_ones_are_left_out():
+def test_shorter_readings_override_and_partial_ones_are_left_out():
     grid = np.ones((1, 24))
     merged, _ = merge_gauges(
         records(grid),
@@ -147,7 +147,7 @@ def test_shorter_readings_win_and_partial_ones_are_left_out():
 @given(st.data())
 @settings(max_examples=60, deadline=None)
 def test_laws(data):
-    """Rain is never negative; a field at a gauge has its amount; nothing known becomes unknown."""
+    """Rain is never negative, a field at a gauge has its amount, known rain stays known."""
     n, g = data.draw(st.integers(1, 4)), data.draw(st.integers(1, 4))
     rng = np.random.default_rng(data.draw(st.integers(0, 2**31)))
     lat, lon = 47 + rng.random(n), -99 + rng.random(n)
@@ -167,11 +167,11 @@ def test_laws(data):
     assert (error >= 0).all()
 
 
-def test_stated_error_is_honest_on_rain_made_by_the_same_law():
-    """Seeded fields with the assumed reach: misses of a left-out gauge lie within the error."""
+def test_stated_error_equals_the_cross_validation_error():
+    """Random fields with the assumed correlation: errors at a left-out gauge match the stated."""
     rng = np.random.default_rng(4)
     lat, lon = 47 + rng.random(12) * 0.6, -99 + rng.random(12) * 0.8
-    cover = np.exp(-distance_km(lat, lon, lat, lon) / REACH_KM)
+    cover = np.exp(-distance_km(lat, lon, lat, lon) / CORRELATION_KM)
     root = np.linalg.cholesky(cover + 1e-9 * np.eye(12))
     ratio, days = [], 40
     for _ in range(days):
@@ -179,10 +179,12 @@ def test_stated_error_is_honest_on_rain_made_by_the_same_law():
         grid = np.zeros((12, 24))
         grid[:, 6] = 20.0
         sd = GRID_ERROR_MM + GRID_ERROR_SHARE * 20.0
-        seen = [reading(a, b, max(mm, 0.0)) for a, b, mm in zip(lat, lon, field, strict=True)]
-        for i, left in enumerate(seen):
-            told, error = merge_gauges(
-                records(grid), lat, lon, readings=[r for r in seen if r is not left]
+        all_readings = [
+            reading(a, b, max(mm, 0.0)) for a, b, mm in zip(lat, lon, field, strict=True)
+        ]
+        for i, left_out in enumerate(all_readings):
+            merged, error = merge_gauges(
+                records(grid), lat, lon, readings=[r for r in all_readings if r is not left_out]
             )
-            ratio.append((left.mm - told.rain[0, i].sum()) / (error[i, 0] * 5.0 / sd))
+            ratio.append((left_out.mm - merged.rain[0, i].sum()) / (error[i, 0] * 5.0 / sd))
     assert np.std(ratio) == pytest.approx(1.0, abs=0.2)
