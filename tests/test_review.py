@@ -1,4 +1,4 @@
-"""The review: hours charged once, loss in parts, mirrors, and the sample's whole season."""
+"""The review: delay accounting, loss by part, counterfactuals, and the sample's whole season."""
 
 import csv
 import io
@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readiness.season.codes import Reason
+from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
 from scheduler.review.delay_accounting import (
     WEATHER_CAUSES,
     Cause,
@@ -26,9 +27,9 @@ from scheduler.review.delay_accounting import (
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 
 
-def hours(**told):
-    """One field, one crew with one combine, one hour, all open and nobody cutting; then `told`."""
-    usual = {
+def states(**changes):
+    """One field, crew and hour, all open and nobody cutting, with `changes`."""
+    open_hour = {
         "closed": np.full((1, 1), Cause.SPARE),
         "done": np.zeros((1, 1), dtype=bool),
         "cut": np.zeros((1, 1, 1)),
@@ -38,17 +39,17 @@ def hours(**told):
         "off": np.zeros((1, 1)),
         "move": np.zeros((1, 1)),
     }
-    return HourStates(**(usual | told))
+    return HourStates(**(open_hour | changes))
 
 
 @st.composite
-def any_hours(draw):
-    """Any season of a few fields, crews and hours that keeps to the limits `HourStates` states."""
+def any_states(draw):
+    """Any season of a few fields, crews and hours within the limits of `HourStates`."""
     fields, crews, n = draw(st.integers(1, 4)), draw(st.integers(1, 3)), draw(st.integers(1, 12))
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
-    some = rng.random((fields + 2, crews, n)) * (rng.random((fields + 2, crews, n)) < 0.6)
-    total = np.maximum(some.sum(axis=0), 1.0)
-    shares = some / total
+    uses = rng.random((fields + 2, crews, n)) * (rng.random((fields + 2, crews, n)) < 0.6)
+    total = np.maximum(uses.sum(axis=0), 1.0)
+    shares = uses / total
     codes = [*WEATHER_CAUSES, Cause.SPARE, Cause.CREW]
     return HourStates(
         closed=rng.choice(codes, (fields, n)),
@@ -62,10 +63,10 @@ def any_hours(draw):
     )
 
 
-# Property: every hour of every field and crew is charged once, whatever happened in it.
+# Property: every hour of every field and crew is attributed exactly once.
 @settings(max_examples=150, deadline=None)
-@given(any_hours())
-def test_hours_sum_to_the_season_and_nothing_is_charged_twice(h):
+@given(any_states())
+def test_hours_sum_to_the_season(h):
     for shares in (field_account(h), crew_account(h)):
         assert shares.min() > -1e-9
         assert shares.sum(axis=0) == pytest.approx(np.ones(shares.shape[1:]), abs=1e-9)
@@ -74,13 +75,13 @@ def test_hours_sum_to_the_season_and_nothing_is_charged_twice(h):
 
 
 @settings(max_examples=100, deadline=None)
-@given(any_hours())
-def test_work_is_the_same_in_both_accounts(h):
-    mine, alone = field_account(h), crew_account(h)
-    assert alone[Cause.CUT] == pytest.approx(mine[Cause.CUT].sum(axis=0), abs=1e-9)
+@given(any_states())
+def test_both_accounts_hold_the_same_cutting_time(h):
+    by_field, by_crew = field_account(h), crew_account(h)
+    assert by_crew[Cause.CUT] == pytest.approx(by_field[Cause.CUT].sum(axis=0), abs=1e-9)
 
 
-# The order of causes as stated: an hour closed for several is charged to the first.
+# The order of precedence: an hour with several causes is attributed to the first.
 ORDERED = (
     ({"closed": np.full((1, 1), Cause.GROUND)}, Cause.GROUND),
     ({"closed": np.full((1, 1), Cause.GRAIN)}, Cause.GRAIN),
@@ -97,16 +98,16 @@ ORDERED = (
 
 @pytest.mark.parametrize("at", range(len(ORDERED)))
 def test_first_binding_cause_takes_the_hour(at):
-    everything = {}
-    for told, _ in reversed(ORDERED[at:]):
-        everything |= told
-    for shares in (field_account(hours(**everything)), crew_account(hours(**everything))):
+    changes = {}
+    for change, _ in reversed(ORDERED[at:]):
+        changes |= change
+    for shares in (field_account(states(**changes)), crew_account(states(**changes))):
         assert shares[ORDERED[at][1]].sum() == 1.0
         assert shares.sum() == 1.0
 
 
 def test_hand_a_morning_of_one_crew_and_two_fields():
-    """Hour 0 dew in both; 1 moving; 2 cuts A for 3/4, a quarter waits of which carts hold 20 %.
+    """Hour 0: dew in both fields. Hour 1: moving. Hour 2: cuts A for 3/4, of which 20 % waits.
 
     hand: A cut 0.75 x 0.8 = 0.6, wait 0.15, spare 0.25; B elsewhere 0.75, spare 0.25.
     """
@@ -135,13 +136,13 @@ def test_hand_a_morning_of_one_crew_and_two_fields():
 
 
 def test_one_of_two_combines_down_takes_half_of_the_cutting():
-    shares = field_account(hours(cut=np.ones((1, 1, 1)), down=np.full((1, 1), 0.5)))
+    shares = field_account(states(cut=np.ones((1, 1, 1)), down=np.full((1, 1), 0.5)))
     assert shares[Cause.DOWN].sum() == shares[Cause.CUT].sum() == 0.5
 
 
-def test_a_crew_is_held_by_the_field_it_could_go_to_soonest():
-    """hand: soft ground in one field and dew in the other: dew holds the crew, not ground."""
-    two = hours(
+def test_an_idle_crew_takes_the_cause_of_the_field_it_could_cut_soonest():
+    """hand: soft ground in one field and dew in the other: dew comes later in the order."""
+    two = states(
         closed=np.array([[Cause.GROUND], [Cause.GRAIN]]),
         done=np.zeros((2, 1), dtype=bool),
         cut=np.zeros((2, 1, 1)),
@@ -158,14 +159,14 @@ def test_every_reason_has_a_cause():
     assert codes[Reason.APPROACH] == codes[Reason.GROUND] == Cause.GROUND
 
 
-def test_parts_of_a_loss_are_the_whole_loss():
-    """Sound grain at base moisture less what `money.revenue_ha` pays is the sum of the parts.
+def test_parts_of_a_loss_sum_to_the_loss():
+    """The value of sound grain at base moisture less `revenue_ha` is the sum of the parts.
 
-    hand: 100 days x 0.5 % of yield are half of it; at base and sound nothing else is lost.
+    hand: 100 days x 0.5 % of yield are half of the value; sound grain at base loses nothing else.
     """
     from scheduler.costs.grain_value import LOSSES, CropState, dry_t_ha, revenue_ha
     from scheduler.farm_files.folder import read_farm
-    from scheduler.review.loss_breakdown import parts_ha
+    from scheduler.review.loss_breakdown import LossPart, parts_ha
 
     farm = read_farm(SAMPLE)
     field = next(f for f in farm.fields if f.crop == "barley")
@@ -178,19 +179,24 @@ def test_parts_of_a_loss_are_the_whole_loss():
         if (market := point.markets.get("barley")) is None:
             continue
         moisture = rng.uniform(9.0, market.moisture_limit_pct, shape)
-        paid = revenue_ha(field, market, CropState(moisture=moisture, wettings=wet, sprout=sprout),
-                          haul_t=0.0, terms=terms)  # fmt: skip
-        parts = parts_ha(field, market, (moisture, wet, sprout), hours, terms, before=0.01)
+        paid = revenue_ha(
+            field,
+            market,
+            CropState(moisture=moisture, wettings=wet, sprout=sprout),
+            haul_t=0.0,
+            terms=terms,
+        )
+        parts = parts_ha(field, market, (moisture, wet, sprout), hours, terms, sprouted_before=0.01)
         sound = dry_t_ha(field) / (1 - market.moisture_base_pct / 100) * market.price_t
         assert sum(parts.values()) == pytest.approx(sound - paid, rel=1e-9)
         assert all(part.min() >= -1e-9 for part in parts.values())
         base = np.full((1, len(hours)), market.moisture_base_pct)
         plain = parts_ha(field, market, (base, 0 * base, 0 * base), hours, terms)
-        assert plain["yield"][0, 2400] == pytest.approx(0.5 * sound)
+        assert plain[LossPart.YIELD][0, 2400] == pytest.approx(0.5 * sound)
         assert sum(p[0, 2400] for p in plain.values()) == pytest.approx(0.5 * sound)
 
 
-# The sample's own season: invented, so what is held here is that the account closes.
+# The sample's own season is invented: these tests hold that its accounts close.
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     home = tmp_path_factory.mktemp("season")
@@ -198,8 +204,11 @@ def folder(tmp_path_factory):
         if path.is_file() and path.suffix in (".toml", ".csv", ".geojson"):
             shutil.copy(path, home / path.name)
     shutil.copy(SAMPLE / "season.sqlite", home / "book.sqlite")
-    shutil.copytree(SAMPLE / "forecasts", home / "forecasts",
-                    ignore=shutil.ignore_patterns("ensemble*", "gridpoint*"))  # fmt: skip
+    shutil.copytree(
+        SAMPLE / "forecasts",
+        home / "forecasts",
+        ignore=shutil.ignore_patterns("ensemble*", "gridpoint*"),
+    )
     return home
 
 
@@ -210,13 +219,13 @@ def review(folder):
     return review_season(folder)
 
 
-def test_season_is_whole(review):
+def test_hours_and_area_of_the_season_are_complete(review):
     farm, days = review.observed.farm, len(review.days)
     shape = (len(farm.fields), len(review.crews), days)
     assert review.field_hours.sum(axis=0) == pytest.approx(np.full(shape, 24.0), abs=1e-6)
     assert review.crew_hours.sum(axis=0) == pytest.approx(np.full(shape[1:], 24.0), abs=1e-6)
     area = sum(f.area_ha * (1 - f.cut_fraction) for f in farm.fields)
-    assert review.cut.area.sum() == pytest.approx(area, rel=0.005)
+    assert review.work.area.sum() == pytest.approx(area, rel=0.005)
     assert days > 10
     assert len(review.observed.plans) >= days - 1
 
@@ -226,10 +235,10 @@ def test_duty_hours_are_the_working_week(review):
     assert review.duty_hours.sum(axis=0) == pytest.approx(
         np.full((len(review.crews), len(review.days)), 14.0)
     )
-    assert review.machine_hours.sum() == pytest.approx(14.0 * len(review.days) * 3)
+    assert review.combine_hours.sum() == pytest.approx(14.0 * len(review.days) * 3)
 
 
-def test_what_was_logged_is_charged(review):
+def test_logged_absences_and_breakdowns_take_hours(review):
     south, days = review.crews.index("south crew"), [d.date().isoformat() for d in review.days]
     away = days.index("2026-08-26")
     assert review.crew_hours[Cause.CUT, south, away] == 0.0
@@ -239,29 +248,31 @@ def test_what_was_logged_is_charged(review):
     assert all(causes[c] > 0 for c in (Cause.GROUND, Cause.GRAIN, Cause.MOVE, Cause.ELSEWHERE))
 
 
-def test_loss_splits_without_rest(review):
-    assert sum(v for _, v, _, _ in review.split) == pytest.approx(review.loss.sum(axis=1).mean())
+def test_split_and_parts_sum_to_the_loss(review):
+    assert sum(s.mean for s in review.split) == pytest.approx(review.loss.sum(axis=1).mean())
     assert review.parts.sum() == pytest.approx(review.loss.sum(axis=1).mean())
     for f in range(len(review.observed.farm.fields)):
         assert review.parts[f].sum() == pytest.approx(review.loss[:, f].mean(), abs=0.01)
 
 
-def test_hindsight_is_best_of_the_orders_and_above_its_bound(review):
-    by_name = {m.name: m.mid for m in review.counterfactuals}
-    best = by_name["best order in hindsight"]
-    others = set(by_name) - {"best order in hindsight", "as it was done"}
+def test_best_fixed_order_beats_the_other_orders_and_respects_its_bound(review):
+    by_name = {c.name: c.mean for c in review.counterfactuals}
+    best = by_name[BEST_FIXED_ORDER]
+    others = set(by_name) - {BEST_FIXED_ORDER, AS_DONE}
     assert len(others) == 5
     assert all(best <= by_name[name] + 0.01 for name in others)
     assert review.bound <= best + 0.01
 
 
 def test_area_days_are_those_of_standing_grain(review):
-    """The sum over causes is the area that stood, hour by hour, over 24."""
-    cut = review.cut.area.sum(axis=1)
+    """The sum over causes is the uncut area of each hour, summed, over 24."""
+    cut = review.work.area.sum(axis=1)
     whole = np.array([f.area_ha * (1 - f.cut_fraction) for f in review.observed.farm.fields])
     left = whole[:, None] - np.cumsum(cut, axis=1)
     left[left <= 0.005 * whole[:, None]] = 0.0
-    assert review.area_days.sum() == pytest.approx(left.sum() / 24.0, rel=1e-6)  # all was ripe
+    assert review.area_days.sum() == pytest.approx(
+        left.sum() / 24.0, rel=1e-6
+    )  # all fields were ripe
 
 
 def test_review_of_a_part_of_the_season(folder, review):
@@ -273,7 +284,7 @@ def test_review_of_a_part_of_the_season(folder, review):
     assert len(part.plans) < len(review.observed.plans)
 
 
-def test_command_reads_a_book_elsewhere_and_leaves_it_alone(folder, capsys):
+def test_command_reads_a_book_elsewhere_and_does_not_change_it(folder, capsys):
     from scheduler.command import main
 
     before = (SAMPLE / "season.sqlite").read_bytes()
@@ -281,15 +292,15 @@ def test_command_reads_a_book_elsewhere_and_leaves_it_alone(folder, capsys):
     assert "none.sqlite is no file: name a season book or a backup" in capsys.readouterr().err
     words = ["review", str(folder), "--book", str(SAMPLE / "season.sqlite"), "--no-files"]
     assert main([*words, "--until", "2026-08-14"]) == 0
-    told = capsys.readouterr().out
-    assert told.startswith("Sample farm: Wed 12 Aug to Fri 14 Aug 2026")
+    printed = capsys.readouterr().out
+    assert printed.startswith("Sample farm: Wed 12 Aug to Fri 14 Aug 2026")
     assert not (folder / "reviews").exists()
     assert (SAMPLE / "season.sqlite").read_bytes() == before
     assert sorted(p.name for p in SAMPLE.glob("season.*")) == ["season.sqlite"]
 
 
 def test_book_does_not_change_the_first_morning(folder):
-    """What the book tells is of later: the farm of 12 August is that of the files."""
+    """All entries are later: on 12 August the farm is that of the files."""
     from scheduler.farm_files.folder import read_farm
     from scheduler.season_book.book import Book
     from scheduler.season_book.current_farm import apply_book
@@ -297,14 +308,14 @@ def test_book_does_not_change_the_first_morning(folder):
     farm = read_farm(folder)
     morning = datetime(2026, 8, 12, 6, tzinfo=farm.tz)
     with Book(folder) as book:
-        told = apply_book(farm, book, morning)
+        updated = apply_book(farm, book, morning)
         assert book.last_plan(morning) is None
         assert book.observations(farm, morning) == []
         assert len(book.gauges(morning)) == 0
-    assert told.fields == farm.fields
-    assert told.crews == farm.crews
-    assert told.combines == farm.combines
-    assert told.points == farm.points
+    assert updated.fields == farm.fields
+    assert updated.crews == farm.crews
+    assert updated.combines == farm.combines
+    assert updated.points == farm.points
 
 
 def test_files_of_the_review(folder, review, capsys):

@@ -1,15 +1,16 @@
-"""The season looked back on: hours lost, why, and what they cost.
+"""Review of a season: hours lost by cause, and what they cost.
 
 Layer: may import simulation and what lies below.
 
-- `observed_season`: book and records: the season as it turned out
-- `work_record`: who cut what in which hour
-- `delay_accounting`: every hour charged once to its first binding cause
-- `counterfactuals`: done, planned, hindsight and rules in the observed weather
-- `loss_breakdown`: yield, test weight, sprouting, moisture, ruts
-- `forecast_and_adherence`: forecasts and orders against what came
+- `observed_season`: weather records and season book, and the models run on them
+- `work_record`: area and time of each crew in each field, hour by hour
+- `delay_accounting`: every hour attributed once, to its first binding cause
+- `counterfactuals`: loss as done, as planned, by rules and by the best fixed order
+- `loss_breakdown`: the loss by part: yield, test weight, sprouting, moisture, ruts
+- `forecast_skill`: skill of issued forecasts, errors of the models
+- `adherence`: orders of each day against the fields cut
 - `stages`: stages of the review, for progress
-- `review`: all of it together
-- `phrases`: the review in words and tables
+- `review`: the whole review of a season
+- `phrases`: words and tables of the review
 - `page`: the review as HTML and CSV
 """

@@ -1,8 +1,8 @@
-"""Where the hours went: every hour charged once, to its first binding cause.
+"""Delay accounting: each hour is attributed once, to the first binding cause in a fixed order.
 
-The order is fixed: weather unknown or grain green, rain or ground, dew or grain moisture, wind,
-fire, lightning or heat, breakdown, waiting for cart, truck or delivery point, crew, move. What
-is left after all of these was open and not used. Pure: arrays in, new arrays out.
+The order is that of `Cause`: unknown weather or unripe grain, ground, grain moisture, wind, fire,
+lightning or heat, breakdown, waiting for a cart, truck or delivery point, crew, move. The
+remainder was open and not used. Pure functions: arrays in, new arrays out.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ CodeArray = NDArray[np.int64]
 
 
 class Cause(IntEnum):
-    """What an hour of a field and a crew went to, in the order in which causes are charged."""
+    """Causes of an hour of a field and a crew, in the order of precedence."""
 
-    DONE = 0  # the field is cut already
+    DONE = 0  # nothing is left to cut
     CUT = 1
     UNKNOWN = 2
     GREEN = 3
@@ -37,31 +37,20 @@ class Cause(IntEnum):
     CREW = 11
     MOVE = 12
     ELSEWHERE = 13  # the crew was cutting another field
-    SPARE = 14  # everything was open and nobody cut
+    SPARE = 14  # nothing prevented cutting, and nobody cut
 
 
-CAUSE_NAMES: dict[Cause, str] = {
-    Cause.DONE: "already cut",
-    Cause.CUT: "cutting",
-    Cause.UNKNOWN: "weather unknown",
-    Cause.GREEN: "not ripe",
-    Cause.GROUND: "rain or ground",
-    Cause.GRAIN: "dew or grain moisture",
-    Cause.WIND: "wind",
-    Cause.FIRE: "fire",
-    Cause.HEAT: "lightning or heat",
-    Cause.DOWN: "breakdown",
-    Cause.WAIT: "waiting for cart, truck or elevator",
-    Cause.CREW: "crew off or away",
-    Cause.MOVE: "move",
-    Cause.ELSEWHERE: "crew in another field",
-    Cause.SPARE: "open, not used",
-}
-#: Causes that lose hours; the others are work or no harvest at all.
+#: Causes that take hours from cutting; `CUT` is work, and after `DONE` there is no harvest.
 DELAY_CAUSES = tuple(c for c in Cause if c not in (Cause.DONE, Cause.CUT))
 WEATHER_CAUSES = (
-    Cause.UNKNOWN, Cause.GREEN, Cause.GROUND, Cause.GRAIN, Cause.WIND, Cause.FIRE, Cause.HEAT,
-)  # fmt: skip
+    Cause.UNKNOWN,
+    Cause.GREEN,
+    Cause.GROUND,
+    Cause.GRAIN,
+    Cause.WIND,
+    Cause.FIRE,
+    Cause.HEAT,
+)
 _CAUSE_OF = {
     Reason.OPEN: Cause.SPARE,
     Reason.UNKNOWN: Cause.UNKNOWN,
@@ -75,7 +64,7 @@ _CAUSE_OF = {
     Reason.HEAT: Cause.HEAT,
     Reason.NIGHT: Cause.CREW,
 }
-_OPEN = int(Cause.HEAT)  # codes above are not the weather's
+_LAST_WEATHER = int(Cause.HEAT)  # higher codes are not due to weather or ripeness
 
 
 def cause_codes(reason: NDArray[np.uint8]) -> CodeArray:
@@ -86,19 +75,27 @@ def cause_codes(reason: NDArray[np.uint8]) -> CodeArray:
 
 @dataclass(frozen=True, kw_only=True)
 class HourStates:
-    """What is known of every hour.
+    """State of fields and crews in every hour of a season.
 
     Attributes
     ----------
-    closed : (field, hour) `Cause` codes by weather and ripeness; SPARE where open.
-    done : bool (field, hour) the field is cut already.
-    cut : (field, crew, hour) share of the hour in which the crew cut the field; over fields at
-        most 1.
-    wait : (field, crew) share of cutting time lost to carts and trucks.
-    down : (crew, hour) share of the crew's combines that is down.
-    shut : bool (field, hour) no delivery point takes the crop.
-    off : (crew, hour) share of the hour in which the crew does not work.
-    move : (crew, hour) share spent on the road; with `cut` over fields at most 1.
+    closed
+        (field, hour) `Cause` codes due to weather and ripeness; `Cause.SPARE` where open.
+    done
+        bool (field, hour), true once nothing is left to cut.
+    cut
+        (field, crew, hour) share of the hour in which the crew cut the field; the sum over fields
+        is at most 1.
+    wait
+        (field, crew) share of cutting time in which combines wait for carts and trucks.
+    down
+        (crew, hour) share of the crew's combines that are broken down.
+    shut
+        bool (field, hour), true where no delivery point takes the crop.
+    off
+        (crew, hour) share of the hour in which the crew does not work.
+    move
+        (crew, hour) share spent on the road; with `cut` summed over fields at most 1.
     """
 
     closed: CodeArray
@@ -111,78 +108,102 @@ class HourStates:
     move: Array
 
 
-def field_account(h: HourStates) -> Array:
-    """Shares of every hour, (cause, field, crew, hour), each summing to 1 over causes."""
-    out = np.zeros((len(Cause), *h.cut.shape))
-    _work(out, h)
-    rest = np.where(h.done[:, None], 0.0, 1.0 - h.cut)
-    out[Cause.DONE] = np.where(h.done[:, None], 1.0 - h.cut, 0.0)
+def field_account(states: HourStates) -> Array:
+    """Attribute each hour of every field and crew to causes.
+
+    Returns
+    -------
+    Array
+        (cause, field, crew, hour) shares of the hour, summing to 1 over causes.
+    """
+    out = np.zeros((len(Cause), *states.cut.shape))
+    _attribute_cutting(out, states)
+    rest = np.where(states.done[:, None], 0.0, 1.0 - states.cut)
+    out[Cause.DONE] = np.where(states.done[:, None], 1.0 - states.cut, 0.0)
     for cause in WEATHER_CAUSES:
-        out[cause] += np.where((h.closed == cause)[:, None], rest, 0.0)
-    rest = np.where((h.closed <= _OPEN)[:, None], 0.0, rest)
-    busy = h.cut.sum(axis=0)[None] - h.cut
-    _charge_open(out, h, rest, busy)
+        out[cause] += np.where((states.closed == cause)[:, None], rest, 0.0)
+    rest = np.where((states.closed <= _LAST_WEATHER)[:, None], 0.0, rest)
+    busy = states.cut.sum(axis=0)[None] - states.cut
+    _attribute_open_time(out, states, rest, busy)
     return out
 
 
-def _work(out: Array, h: HourStates) -> None:
-    """Cutting time: combines that stood broken and time waited are charged as such."""
-    up = h.cut * (1.0 - h.down[None])
-    out[Cause.DOWN] += h.cut * h.down[None]
-    out[Cause.WAIT] += up * h.wait[:, :, None]
-    out[Cause.CUT] += up * (1.0 - h.wait[:, :, None])
+def _attribute_cutting(out: Array, states: HourStates) -> None:
+    """Add cutting time to `out`, split into cutting, breakdown and waiting."""
+    up = states.cut * (1.0 - states.down[None])
+    out[Cause.DOWN] += states.cut * states.down[None]
+    out[Cause.WAIT] += up * states.wait[:, :, None]
+    out[Cause.CUT] += up * (1.0 - states.wait[:, :, None])
 
 
-def _charge_open(out: Array, h: HourStates, rest: Array, busy: Array) -> None:
-    """Time that weather left open: breakdown, delivery points, crew, move, other field, spare."""
-    out[Cause.DOWN] += rest * h.down[None]
-    rest = rest * (1.0 - h.down[None])
-    shut = h.shut[:, None]
+def _attribute_open_time(out: Array, states: HourStates, rest: Array, busy: Array) -> None:
+    """Add the time that weather left open to `out`; `rest` is its share of each hour."""
+    out[Cause.DOWN] += rest * states.down[None]
+    rest = rest * (1.0 - states.down[None])
+    shut = states.shut[:, None]
     out[Cause.WAIT] += np.where(shut, rest, 0.0)
     rest = np.where(shut, 0.0, rest)
-    # what the crew did in this time, as parts of what is left of the hour
-    part = np.minimum(1.0, h.off[None] + np.zeros_like(rest))
+    # shares of the time still left in the hour
+    part = np.minimum(1.0, states.off[None] + np.zeros_like(rest))
     out[Cause.CREW] += rest * part
     rest = rest * (1.0 - part)
-    whole = np.maximum(1.0 - h.cut, 1e-12)
-    moving = np.minimum(1.0, h.move[None] / whole)
+    whole = np.maximum(1.0 - states.cut, 1e-12)
+    moving = np.minimum(1.0, states.move[None] / whole)
     away = np.minimum(1.0 - moving, busy / whole)
     out[Cause.MOVE] += rest * moving
     out[Cause.ELSEWHERE] += rest * away
     out[Cause.SPARE] += rest * (1.0 - moving - away)
 
 
-def crew_account(h: HourStates) -> Array:
-    """Shares of every hour of each crew, (cause, crew, hour), each summing to 1 over causes.
+def crew_account(states: HourStates) -> Array:
+    """Attribute each hour of every crew to causes.
 
-    A crew that does not cut is held by whatever holds the field it could go to soonest: the
-    standing field whose cause comes last in the order.
+    An idle crew takes the cause of the field that it could have cut soonest: the uncut field
+    whose cause comes last in the order of `Cause`.
+
+    Returns
+    -------
+    Array
+        (cause, crew, hour) shares of the hour, summing to 1 over causes.
     """
-    fields, crews, hours = h.cut.shape
-    work = np.zeros((len(Cause), fields, crews, hours))
-    _work(work, h)
-    best: CodeArray = np.where(h.done, -1, h.closed).max(axis=0)
-    could = np.asarray(~h.done & (h.closed > _OPEN))
-    one = HourStates(
-        closed=best[None],
-        done=np.asarray(best < 0)[None],
-        cut=h.cut.sum(axis=0, keepdims=True),
+    fields, crews, hours = states.cut.shape
+    by_field = np.zeros((len(Cause), fields, crews, hours))
+    _attribute_cutting(by_field, states)
+    last_cause: CodeArray = np.where(states.done, -1, states.closed).max(axis=0)
+    could_cut = np.asarray(~states.done & (states.closed > _LAST_WEATHER))
+    merged = HourStates(
+        closed=last_cause[None],
+        done=np.asarray(last_cause < 0)[None],
+        cut=states.cut.sum(axis=0, keepdims=True),
         wait=np.zeros((1, crews)),
-        down=h.down,
-        shut=np.asarray(could.any(axis=0) & ~(could & ~h.shut).any(axis=0))[None],
-        off=h.off,
-        move=h.move,
+        down=states.down,
+        shut=np.asarray(could_cut.any(axis=0) & ~(could_cut & ~states.shut).any(axis=0))[None],
+        off=states.off,
+        move=states.move,
     )
-    out = field_account(one)[:, 0]
+    out = field_account(merged)[:, 0]
     for cause in (Cause.CUT, Cause.DOWN, Cause.WAIT):
-        out[cause] += work[cause].sum(axis=0)
-    mine = np.zeros((len(Cause), 1, crews, hours))
-    _work(mine, one)
-    return np.asarray(out - mine[:, 0], dtype=np.float64)
+        out[cause] += by_field[cause].sum(axis=0)
+    merged_cutting = np.zeros((len(Cause), 1, crews, hours))
+    _attribute_cutting(merged_cutting, merged)
+    return np.asarray(out - merged_cutting[:, 0], dtype=np.float64)
 
 
 def by_day(shares: Array, day: CodeArray) -> Array:
-    """Hours summed over the last axis into days 0, 1, ...; `day` (hour,) is each hour's."""
+    """Sum hours into days.
+
+    Parameters
+    ----------
+    shares
+        (..., hour).
+    day
+        (hour,) number of the day that each hour belongs to, from 0.
+
+    Returns
+    -------
+    Array
+        (..., day).
+    """
     out = np.zeros((*shares.shape[:-1], int(day.max()) + 1))
     for d in range(out.shape[-1]):
         out[..., d] = shares[..., day == d].sum(axis=-1)

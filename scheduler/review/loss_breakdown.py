@@ -1,6 +1,8 @@
-"""What a loss is made of: yield, test weight, sprouting, moisture, over-dry grain, the rest."""
+"""Loss by part: yield, test weight, sprouting, moisture, over-dry grain, ruts, uncut grain."""
 
 from __future__ import annotations
+
+from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,19 +23,19 @@ from scheduler.review.counterfactuals import hour_slots, ruts, uncut_share
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.work_record import WorkRecord, area_by_job
 
-#: Parts in the order in which they are told; 'sprouted before' was there on the first
-#: morning; 'other' is a delivery point farther or cheaper than the best.
-PARTS = (
-    "yield",
-    "test weight",
-    "sprouted before",
-    "sprouting",
-    "moisture",
-    "over-dry",
-    "ruts",
-    "uncut",
-    "other",
-)
+
+class LossPart(IntEnum):
+    """Parts of a loss, in the order in which they are taken from it."""
+
+    YIELD = 0
+    TEST_WEIGHT = 1
+    SPROUTED_BEFORE = 2  # sprouted on the first morning
+    SPROUTING = 3
+    MOISTURE = 4
+    OVER_DRY = 5
+    RUTS = 6
+    UNCUT = 7
+    OTHER = 8  # a delivery point that is farther or pays less than the best
 
 
 def parts_ha(
@@ -42,13 +44,29 @@ def parts_ha(
     stand: tuple[Array, Array, Array],
     hours: Array,
     terms: dict[str, float],
-    before: float = 0.0,
-) -> dict[str, Array]:
-    """Money per ha by part of grain cut at `hours` from the start; `stand` is its state then.
+    sprouted_before: float = 0.0,
+) -> dict[LossPart, Array]:
+    """Loss of the standing grain by part, money per ha.
 
-    `stand` : moisture (percent wet basis), wettings and sprouted share, (draw, hour);
-    `before` the sprouted share on the first morning. Each part
-    is what the money would gain without it, taken in the order of `PARTS`.
+    Each part is the gain of money without it, taken in the order of `LossPart`.
+
+    Parameters
+    ----------
+    field, market
+        The field, and the market that takes its crop.
+    stand
+        Moisture (percent, wet basis), wettings and sprouted share when cut, each (draw, hour).
+    hours
+        Hours from the first morning to the cut, (hour,).
+    terms
+        Loss terms of the crop, see `grain_value.LOSSES`.
+    sprouted_before
+        Sprouted share on the first morning.
+
+    Returns
+    -------
+    dict[LossPart, Array]
+        (draw, hour) by part.
     """
     m, wet, sprout = stand
     base = market.moisture_base_pct
@@ -58,7 +76,7 @@ def parts_ha(
     cut = dry * left / (1.0 - m / 100.0)
     light = discount_below(market.test_weight_discount, test_weight(field, wet, terms))
     sprouted = discount_above(market.sprout_discount, sprout)
-    there = np.minimum(discount_above(market.sprout_discount, np.array(before)), sprouted)
+    there = np.minimum(discount_above(market.sprout_discount, np.array(sprouted_before)), sprouted)
     discount = discount_above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         discount = discount + market.drying_t_point * np.maximum(m - base, 0.0)
@@ -66,47 +84,47 @@ def parts_ha(
     at_base = dry * left / (1.0 - base / 100.0)
     price = market.price_t - light - sprouted
     return {
-        "yield": np.broadcast_to(sound * (1.0 - left), m.shape),
-        "test weight": at_base * light,
-        "sprouted before": at_base * there,
-        "sprouting": at_base * (sprouted - there),
-        "moisture": cut * discount + np.where(m > base, (at_base - paid) * price, 0.0),
-        "over-dry": np.where(m <= base, (at_base - paid) * price, 0.0),
+        LossPart.YIELD: np.broadcast_to(sound * (1.0 - left), m.shape),
+        LossPart.TEST_WEIGHT: at_base * light,
+        LossPart.SPROUTED_BEFORE: at_base * there,
+        LossPart.SPROUTING: at_base * (sprouted - there),
+        LossPart.MOISTURE: cut * discount + np.where(m > base, (at_base - paid) * price, 0.0),
+        LossPart.OVER_DRY: np.where(m <= base, (at_base - paid) * price, 0.0),
     }
 
 
 def loss_parts(
-    observed: ObservedSeason, compiled: Compiled, cut: WorkRecord, total: Array
+    observed: ObservedSeason, compiled: Compiled, record: WorkRecord, total: Array
 ) -> Array:
-    """Money lost by part, means over draws, (field, part), summing to `total` (field,)."""
-    out = np.zeros((len(observed.farm.fields), len(PARTS)))
+    """Money lost by part, mean over draws, (field, part); sums to `total` (field,)."""
+    out = np.zeros((len(observed.farm.fields), len(LossPart)))
     first = int(
         (compiled.standing_loss.slots[0].astype("datetime64[h]") - observed.season.start).astype(
             int
         )
     )
-    area = area_by_job(compiled, cut)
+    area = area_by_job(compiled, record)
     for j, job in enumerate(compiled.jobs):
         for k in range(len(compiled.makeup)):
             if len(hours := np.flatnonzero(area[j, k])):
-                for name, money in _of_hours(observed, compiled, j, k, hours, first).items():
-                    out[job.field, PARTS.index(name)] += money.mean(axis=0) @ area[j, k, hours]
-            out[job.field, PARTS.index("ruts")] += ruts(observed, compiled, j, area[j, k])
+                for part, money in _parts_of_hours(observed, compiled, j, k, hours, first).items():
+                    out[job.field, part] += money.mean(axis=0) @ area[j, k, hours]
+            out[job.field, LossPart.RUTS] += ruts(observed, compiled, j, area[j, k])
         left = uncut_share(compiled, j, area) * compiled.standing_loss.leave[j]
-        out[job.field, PARTS.index("uncut")] += left
-    out[:, -1] = total - out[:, :-1].sum(axis=1)
+        out[job.field, LossPart.UNCUT] += left
+    out[:, LossPart.OTHER] = total - out[:, : LossPart.OTHER].sum(axis=1)
     return out
 
 
-def _of_hours(
+def _parts_of_hours(
     observed: ObservedSeason,
     compiled: Compiled,
     j: int,
     k: int,
     hours: NDArray[np.int64],
     first: int,
-) -> dict[str, Array]:
-    """Parts of one field cut by one crew in hours of the season."""
+) -> dict[LossPart, Array]:
+    """Parts of the loss of job j where crew k cut it in `hours` of the season, money per ha."""
     job = compiled.jobs[j]
     field = observed.farm.fields[job.field]
     at = compiled.standing_loss.hour[hour_slots(observed, compiled.standing_loss)[hours]]
@@ -118,16 +136,16 @@ def _of_hours(
     point = compiled.point[:, k, j, hour_slots(observed, compiled.standing_loss)[hours]]
     before = float(state.sprout[0, 0])
     terms = loss_terms(observed.farm, field)
-    parts: dict[str, Array] = {}
+    parts: dict[LossPart, Array] = {}
     for q in np.unique(point):
         market = _market(observed.farm, field, int(q))
-        for name, money in parts_ha(field, market, stand, at.astype(float), terms, before).items():
-            parts[name] = np.where(point == q, money, parts.get(name, 0.0))
+        for part, money in parts_ha(field, market, stand, at.astype(float), terms, before).items():
+            parts[part] = np.where(point == q, money, parts.get(part, 0.0))
     return parts
 
 
 def _market(farm: Farm, field: Field, point: int) -> Market:
-    """The market of the point used, else of the first that takes the crop."""
+    """Market of a delivery point; of the first that takes the crop where `point` is -1."""
     if point >= 0:
         return farm.points[point].markets[field.crop]
     return next(p.markets[field.crop] for p in farm.points if field.crop in p.markets)

@@ -1,4 +1,4 @@
-"""What came: the season as it turned out, from the stored records and the season book."""
+"""The observed season: stored weather records, the season book, and the models run on them."""
 
 from __future__ import annotations
 
@@ -31,23 +31,36 @@ from scheduler.weather.store import stored_answers
 from scheduler.windows.model_inputs import simulate_farm
 
 HOUR = np.timedelta64(1, "h")
-#: Days after the season's end on which the mirrors may still cut; assumed, because a worse order
-#: than what was done may take a week longer.
+#: Days after the season's end on which a counterfactual may still cut; assumed, because a worse
+#: order than the one worked may take a week longer.
 BEYOND_DAYS = 14
 
 
 @dataclass(frozen=True, kw_only=True)
 class ObservedSeason:
-    """The season as it turned out.
+    """The farm, the weather, the models' states and the book of one season.
 
     Attributes
     ----------
-    farm : with every breakdown, absence and closure of the season, fields as at its start.
-    start : aware farm time of the first morning. stop : midnight after the last day.
-    weather : (1, field, hour) from `start`'s midnight, some days beyond `stop` where known.
-    season : (1, row, hour) on hours that include those of `weather`.
-    entries : what the book holds, in the order written.
-    plans : documents of the plans issued, by time.
+    farm
+        The farm with every breakdown, absence and closure of the season; fields as at its start.
+    start, stop
+        Aware farm time of the first morning, and midnight after the last day.
+    weather
+        (1, field, hour) from the midnight before `start` to `BEYOND_DAYS` after `stop`, or to the
+        end of the records.
+    season
+        (1, row, hour) over hours that include those of `weather`.
+    observations
+        Moisture samples and ground checks.
+    all_weather
+        (1, field, hour) with the spin-up before the season.
+    entries
+        Entries of the season book in the order written.
+    plans
+        Time and document of every issued plan, in order of time.
+    notes
+        Remarks on the weather records, for the reader of the review.
     """
 
     farm: Farm
@@ -56,51 +69,59 @@ class ObservedSeason:
     weather: Weather
     season: Season
     observations: Sequence[Observation]
-    past: Weather
+    all_weather: Weather
     entries: tuple[Entry, ...]
     plans: tuple[tuple[datetime, dict[str, Any]], ...]
     notes: tuple[str, ...]
 
     @property
     def hours(self) -> int:
-        """Hours from the first midnight to the last."""
+        """Number of hours from the first midnight to `stop`."""
         return int((utc_hour(self.stop) - self.weather.start).astype(int))
 
     def entries_of(self, *kinds: str) -> list[Entry]:
-        """Entries of some kinds by time."""
-        found = [e for e in self.entries if e.kind in kinds and e.at <= self.stop]
-        return sorted(found, key=lambda e: (e.at, e.id))
+        """Entries of the given kinds up to `stop`, in order of time."""
+        chosen = [e for e in self.entries if e.kind in kinds and e.at <= self.stop]
+        return sorted(chosen, key=lambda e: (e.at, e.id))
 
     def index(self, when: datetime) -> int:
-        """Hour of the season, from its first midnight, that holds an aware time."""
+        """Index of the hour, counted from the first midnight, that holds an aware time."""
         return int((utc_hour(when) - self.weather.start).astype(int))
 
 
 def read_observed_season(
     folder: Path, *, book: Path | None = None, until: datetime | None = None, seed: int = 0
 ) -> ObservedSeason:
-    """Read the book and the records of a farm folder and run the season that came.
+    """Read book and records of a farm folder and run the models on the observed weather.
 
     Parameters
     ----------
-    book : a season book elsewhere, as a backup; the folder's own by default.
-    until : aware end of the review; the last day on which something was cut by default.
+    folder
+        The farm folder.
+    book
+        A season book elsewhere, such as a backup; by default the folder's own.
+    until
+        Aware end of the review; by default the last day with an entry of cutting.
+    seed
+        Seed of the random draws of the models.
 
     Raises
     ------
     BookError
-        Where there is no book or nothing was cut.
+        If there is no book or the book has no entry of cutting.
     WeatherError
-        Where the records do not reach into the season.
+        If the records end before the season does.
     """
     farm = read_farm(folder)
-    with _opened(folder, book) as told:
-        entries = tuple(e for e in told.entries() if until is None or e.at <= until)
+    with _open_book(folder, book) as season_book:
+        entries = tuple(e for e in season_book.entries() if until is None or e.at <= until)
         start, stop = _span(farm, entries, folder)
-        farm = _as_at_start(farm, told, stop)
-        seen = told.observations(farm, stop)
-        gauges = pd.concat([read_rain(folder, farm), told.gauges(stop)], ignore_index=True)
-        plans = [(e.at, told.plan(e.id)) for e in entries if e.kind == "plan" and e.at < stop]
+        farm = _with_downtime(farm, season_book, stop)
+        seen = season_book.observations(farm, stop)
+        gauges = pd.concat([read_rain(folder, farm), season_book.gauges(stop)], ignore_index=True)
+        plans = [
+            (e.at, season_book.plan(e.id)) for e in entries if e.kind == "plan" and e.at < stop
+        ]
     notes: list[str] = []
     first = utc_hour(start.replace(hour=0, minute=0))
     known = observed_weather(folder, farm, utc_hour(stop) + 24 * BEYOND_DAYS * HOUR, notes)
@@ -113,15 +134,22 @@ def read_observed_season(
     past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)
     season, _ = simulate_farm(farm, past, ahead, observations=seen, seed=seed)
     return ObservedSeason(
-        farm=farm, start=start, stop=stop, weather=ahead, season=season, observations=seen,
-        past=known, entries=entries, notes=tuple(dict.fromkeys(notes)),
+        farm=farm,
+        start=start,
+        stop=stop,
+        weather=ahead,
+        season=season,
+        observations=seen,
+        all_weather=known,
+        entries=entries,
+        notes=tuple(dict.fromkeys(notes)),
         plans=tuple(sorted(((at, p) for at, p in plans if p is not None), key=lambda x: x[0])),
-    )  # fmt: skip
+    )
 
 
 @contextmanager
-def _opened(folder: Path, book: Path | None) -> Iterator[Book]:
-    """The folder's book, or a copy of another, which stays as it is."""
+def _open_book(folder: Path, book: Path | None) -> Iterator[Book]:
+    """Open the folder's book, or a copy of another book, which stays untouched."""
     if book is None:
         if not Book.exists(folder):
             raise BookError(f"{folder} has no season book yet: write into it with `afterrain log`")
@@ -137,7 +165,7 @@ def _opened(folder: Path, book: Path | None) -> Iterator[Book]:
 
 
 def _span(farm: Farm, entries: Sequence[Entry], folder: Path) -> tuple[datetime, datetime]:
-    """From the first plan or cut to midnight after the last day with something cut."""
+    """From the first plan or cut to midnight after the last day of cutting."""
     cut = [e.at.astimezone(farm.tz) for e in entries if e.kind == "cut"]
     if not cut:
         raise BookError(
@@ -152,18 +180,40 @@ def _span(farm: Farm, entries: Sequence[Entry], folder: Path) -> tuple[datetime,
     return begun, datetime(last.year, last.month, last.day, tzinfo=farm.tz)
 
 
-def _as_at_start(farm: Farm, book: Book, stop: datetime) -> Farm:
-    """What broke, was away or shut over the season; fields and points as the files have them."""
-    told = apply_book(farm, book, stop)
+def _with_downtime(farm: Farm, book: Book, stop: datetime) -> Farm:
+    """The farm with the season's breakdowns, absences and closures; fields as in the files."""
+    updated = apply_book(farm, book, stop)
     points = tuple(
         replace(p, capacity_t=old.capacity_t)
-        for p, old in zip(told.points, farm.points, strict=True)
+        for p, old in zip(updated.points, farm.points, strict=True)
     )
-    return replace(told, fields=farm.fields, points=points)
+    return replace(updated, fields=farm.fields, points=points)
 
 
 def observed_weather(folder: Path, farm: Farm, end: np.datetime64, notes: list[str]) -> Weather:
-    """Records of every field, (1, field, hour), to `end` or their last known hour before it."""
+    """Weather records of every field, to `end` or to the last known hour before it.
+
+    Parameters
+    ----------
+    folder
+        The farm folder.
+    farm
+        Its fields give the places.
+    end
+        UTC hour at which the weather ends at the latest.
+    notes
+        List that remarks on the records are appended to.
+
+    Returns
+    -------
+    Weather
+        (1, field, hour), at most `PAST_DAYS` long.
+
+    Raises
+    ------
+    WeatherError
+        If there are no records, or the records are empty.
+    """
     archive = stored_answers(folder, "archive")
     now = datetime.fromisoformat(f"{end}+00:00")
     cells = latest_cells(archive, farm, max([now, *(s.issued for s in archive)]), notes)
@@ -172,9 +222,9 @@ def observed_weather(folder: Path, farm: Farm, end: np.datetime64, notes: list[s
         raise WeatherError(
             f"{folder}: there are no weather records; run `afterrain fetch {folder}`"
         )
-    told = np.flatnonzero(np.isfinite(known.rain + known.temp).all(axis=(0, 1)))
-    if not len(told):
+    hours = np.flatnonzero(np.isfinite(known.rain + known.temp).all(axis=(0, 1)))
+    if not len(hours):
         raise WeatherError(f"{folder}: the weather records are empty; run `afterrain fetch`")
-    stop = known.times[told[-1]] + HOUR
+    stop = known.times[hours[-1]] + HOUR
     site = nearest_places(farm.fields, [(c.lat, c.lon) for c in cells])[0]
     return known.between(max(known.start, stop - 24 * PAST_DAYS * HOUR), stop).sites(site)

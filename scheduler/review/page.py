@@ -1,4 +1,4 @@
-"""The review as one HTML file with everything in it, its tables as CSV, and its pictures."""
+"""The review as one self-contained HTML file with its pictures, and its tables as CSV."""
 
 from __future__ import annotations
 
@@ -17,9 +17,10 @@ from scheduler.report.files import write_whole
 from scheduler.report.sheet import heading, unbroken
 from scheduler.report.svg import picture
 from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
-from scheduler.review.delay_accounting import CAUSE_NAMES, Cause
-from scheduler.review.loss_breakdown import PARTS
+from scheduler.review.delay_accounting import Cause
 from scheduler.review.phrases import (
+    CAUSE_NAMES,
+    PART_NAMES,
     adherence_line,
     adherence_rows,
     agreement_lines,
@@ -34,10 +35,12 @@ from scheduler.review.phrases import (
     split_lines,
     split_notes,
     title,
+    way_name,
 )
 from scheduler.review.review import Review
 
-#: Causes drawn together, darkest first, each with its own hatch: told in black and white too.
+#: Causes drawn together (name, causes, colour, hatch), darkest first; hatches also tell them apart
+#: in black and white.
 GROUPS: tuple[tuple[str, tuple[Cause, ...], str, str], ...] = (
     ("cutting", (Cause.CUT,), PALETTE[6], ""),
     ("rain or ground", (Cause.GROUND,), PALETTE[4], ""),
@@ -50,59 +53,98 @@ GROUPS: tuple[tuple[str, tuple[Cause, ...], str, str], ...] = (
     ("open, not used", (Cause.SPARE, Cause.ELSEWHERE), "#ffffff", ""),
     ("unknown, not ripe, all cut", (Cause.UNKNOWN, Cause.GREEN, Cause.DONE), "#ffffff", "///"),
 )
-#: Letters of the calendar.
+#: Letters of the causes in the calendar.
 LETTERS = {
-    Cause.GROUND: "G", Cause.GRAIN: "M", Cause.WIND: "W", Cause.FIRE: "F", Cause.HEAT: "L",
-    Cause.DOWN: "B", Cause.WAIT: "T", Cause.CREW: "C", Cause.MOVE: "R", Cause.ELSEWHERE: "E",
-    Cause.SPARE: "O", Cause.UNKNOWN: "?", Cause.GREEN: "g",
-}  # fmt: skip
+    Cause.GROUND: "G",
+    Cause.GRAIN: "M",
+    Cause.WIND: "W",
+    Cause.FIRE: "F",
+    Cause.HEAT: "L",
+    Cause.DOWN: "B",
+    Cause.WAIT: "T",
+    Cause.CREW: "C",
+    Cause.MOVE: "R",
+    Cause.ELSEWHERE: "E",
+    Cause.SPARE: "O",
+    Cause.UNKNOWN: "?",
+    Cause.GREEN: "g",
+}
 
 
 def plot_hours(review: Review, *, ax: Axes | None = None) -> Axes:
     """Combine-hours of the working week by day and cause, stacked."""
     ax = ax or new_axes(9.0, 3.2)
     hours = np.einsum("ckd,k->cd", review.duty_hours, review.combines)
-    foot = np.zeros(len(review.days))
+    base = np.zeros(len(review.days))
     x = np.arange(len(review.days))
     for name, causes, colour, hatch in GROUPS:
-        tall = hours[list(causes)].sum(axis=0)
-        if tall.sum() > 0.05:
-            ax.bar(x, tall, bottom=foot, width=0.8, color=colour, hatch=hatch, edgecolor=INK,
-                   linewidth=0.5, label=name)  # fmt: skip
-        foot += tall
+        height = hours[list(causes)].sum(axis=0)
+        if height.sum() > 0.05:
+            ax.bar(
+                x,
+                height,
+                bottom=base,
+                width=0.8,
+                color=colour,
+                hatch=hatch,
+                edgecolor=INK,
+                linewidth=0.5,
+                label=name,
+            )
+        base += height
     step = max(1, len(x) // 18)
     ax.set_xticks(x[::step], [f"{d:%a}\n{d.day}" for d in review.days[::step]], fontsize=7)
     ax.set_ylabel("combine-hours", fontsize=8)
     ax.tick_params(axis="y", labelsize=7)
     ax.set_xlim(-0.6, len(x) - 0.4)
     handles, labels = ax.get_legend_handles_labels()
-    ax.legend(handles[::-1], labels[::-1], fontsize=7, loc="center left",
-              bbox_to_anchor=(1.0, 0.5), frameon=False, handleheight=1.4)  # fmt: skip
+    ax.legend(
+        handles[::-1],
+        labels[::-1],
+        fontsize=7,
+        loc="center left",
+        bbox_to_anchor=(1.0, 0.5),
+        frameon=False,
+        handleheight=1.4,
+    )
     return ax
 
 
 def plot_counterfactuals(review: Review, *, ax: Axes | None = None) -> Axes:
-    """Loss of each way to cut the season, whiskers over the grain model's error."""
+    """Loss of each way to cut the season, with whiskers for the grain model's error."""
     ax = ax or new_axes(6.4, 0.8 + 0.3 * len(review.counterfactuals))
     ends = range(len(review.counterfactuals), 0, -1)
-    mids = [m.mid for m in review.counterfactuals]
+    means = [m.mean for m in review.counterfactuals]
     dark = {AS_DONE: PALETTE[6], BEST_FIXED_ORDER: PALETTE[4]}
-    ax.barh(list(ends), mids, height=0.6, edgecolor=INK, linewidth=0.5,
-            color=[dark.get(m.name, PALETTE[2]) for m in review.counterfactuals])  # fmt: skip
+    ax.barh(
+        list(ends),
+        means,
+        height=0.6,
+        edgecolor=INK,
+        linewidth=0.5,
+        color=[dark.get(m.name, PALETTE[2]) for m in review.counterfactuals],
+    )
     for y, m in zip(ends, review.counterfactuals, strict=True):
         ax.plot((m.low, m.high), (y - 0.22, y - 0.22), color=INK, linewidth=1.2)
-        note(ax, f"{m.mid:,.0f}", max(m.mid, m.high), y)
+        note(ax, f"{m.mean:,.0f}", max(m.mean, m.high), y)
     if review.bound is not None:
         ax.axvline(review.bound, color=INK, linewidth=0.9, linestyle="--")
     ax.set_yticks(
-        list(ends), [m.name for m in review.counterfactuals], fontsize=7.5, parse_math=False
+        list(ends),
+        [way_name(m.name) for m in review.counterfactuals],
+        fontsize=7.5,
+        parse_math=False,
     )
-    money_axis(ax, f"loss, {review.observed.farm.currency}", 1.18 * max(*mids, 1.0), ticks=5)
+    money_axis(ax, f"loss, {review.observed.farm.currency}", 1.18 * max(*means, 1.0), ticks=5)
     return ax
 
 
 def calendar(review: Review) -> list[dict[str, Any]]:
-    """Each field's days: hours cut, or the letter of what took most daytime hours; '' when done."""
+    """Rows of the calendar: name of a field, and a cell (class, text) for each day.
+
+    A cell shows the hours of cutting, else the letter of the cause with most hours; it is empty
+    once nothing is left to cut.
+    """
     by_field = review.field_hours.mean(axis=2)
     cut = review.field_hours[Cause.CUT].sum(axis=1)
     causes = [c for c in LETTERS if c is not Cause.CREW]
@@ -123,7 +165,7 @@ def calendar(review: Review) -> list[dict[str, Any]]:
 
 
 def review_parts(review: Review) -> dict[str, Any]:
-    """What the HTML shows, for other pages to show parts of."""
+    """Values of the HTML template."""
     farm = review.observed.farm
     return {
         "title": title(review),
@@ -134,7 +176,7 @@ def review_parts(review: Review) -> dict[str, Any]:
         "split_notes": split_notes(review),
         "counterfactuals": counterfactual_rows(review),
         "fields": field_rows(review),
-        "parts": [p for p, v in zip(PARTS, abs(review.parts).max(axis=0), strict=True) if v >= 0.5],
+        "parts": [n for p, n in PART_NAMES.items() if abs(review.parts[:, p]).max() >= 0.5],
         "agreement": agreement_lines(review),
         "skill": skill_rows(review),
         "adherence_line": adherence_line(review),
@@ -150,21 +192,27 @@ def review_parts(review: Review) -> dict[str, Any]:
 
 
 def review_html(review: Review) -> str:
-    """The review as self-contained HTML; everything from people is escaped."""
+    """The review as self-contained HTML; text that people wrote is escaped."""
     env = Environment(
-        loader=PackageLoader("scheduler.review"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+        loader=PackageLoader("scheduler.review"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
     env.filters |= {"plain": one_line, "heading": heading, "kept": unbroken}
     return str(Markup(env.get_template("review.html").render(**review_parts(review))))
 
 
 def write_review(review: Review, folder: Path) -> list[Path]:
-    """Write HTML and CSV into `folder`/reviews/<last day>, whole or not at all."""
+    """Write HTML and CSV into `folder`/reviews/<last day>, all files or none."""
     home = folder / "reviews" / f"{review.days[-1]:%Y-%m-%d}"
-    mark = "utf-8-sig"  # tells spreadsheets that it is UTF-8
-    return write_whole(home, {
-        "review.html": review_html(review).encode(),
-        "hours.csv": hours_csv(review).encode(mark),
-        "fields.csv": fields_csv(review).encode(mark),
-    })  # fmt: skip
+    encoding = "utf-8-sig"  # the mark tells spreadsheets that the file is UTF-8
+    return write_whole(
+        home,
+        {
+            "review.html": review_html(review).encode(),
+            "hours.csv": hours_csv(review).encode(encoding),
+            "fields.csv": fields_csv(review).encode(encoding),
+        },
+    )

@@ -1,4 +1,4 @@
-"""The review in words and tables: what terminal, page and HTML say alike."""
+"""Words and tables of the review, shared by terminal, HTML and CSV."""
 
 from __future__ import annotations
 
@@ -13,35 +13,84 @@ from numpy.typing import NDArray
 
 from scheduler.farm.units import DEFAULT_UNITS, from_si, show_area, show_money, show_number
 from scheduler.farm.wording import crew_title, crop_name, day_name, formula_safe, one_line, percent
+from scheduler.review.adherence import CrewDay, Deviation
 from scheduler.review.counterfactuals import AS_DONE, AS_PLANNED, BEST_FIXED_ORDER
-from scheduler.review.delay_accounting import CAUSE_NAMES, DELAY_CAUSES, WEATHER_CAUSES, Cause
-from scheduler.review.loss_breakdown import PARTS
-from scheduler.review.review import Review
+from scheduler.review.delay_accounting import DELAY_CAUSES, WEATHER_CAUSES, Cause
+from scheduler.review.loss_breakdown import LossPart
+from scheduler.review.review import LossSource, Review
 from scheduler.review.stages import ReviewStage
+from scheduler.season_book.kinds import Entry
 from scheduler.solver.stages import Stage
 
 WIDTH = 96
-#: What the review is doing, beside a bar of its progress.
+NO_ENTRY = "no entry says why"
+#: Names of the stages, beside the progress bar.
 REVIEW_STAGE: dict[Stage, str] = {
     ReviewStage.TABLES: "pricing what came",
     ReviewStage.HINDSIGHT: "searching for the best order in hindsight",
     ReviewStage.COMPARISON: "holding plans and model against what came",
 }
 
+CAUSE_NAMES: dict[Cause, str] = {
+    Cause.DONE: "already cut",
+    Cause.CUT: "cutting",
+    Cause.UNKNOWN: "weather unknown",
+    Cause.GREEN: "not ripe",
+    Cause.GROUND: "rain or ground",
+    Cause.GRAIN: "dew or grain moisture",
+    Cause.WIND: "wind",
+    Cause.FIRE: "fire",
+    Cause.HEAT: "lightning or heat",
+    Cause.DOWN: "breakdown",
+    Cause.WAIT: "waiting for cart, truck or elevator",
+    Cause.CREW: "crew off or away",
+    Cause.MOVE: "move",
+    Cause.ELSEWHERE: "crew in another field",
+    Cause.SPARE: "open, not used",
+}
+PART_NAMES: dict[LossPart, str] = {
+    LossPart.YIELD: "yield",
+    LossPart.TEST_WEIGHT: "test weight",
+    LossPart.SPROUTED_BEFORE: "sprouted before",
+    LossPart.SPROUTING: "sprouting",
+    LossPart.MOISTURE: "moisture",
+    LossPart.OVER_DRY: "over-dry",
+    LossPart.RUTS: "ruts",
+    LossPart.UNCUT: "uncut",
+    LossPart.OTHER: "other",
+}
+SOURCE_NAMES: dict[LossSource, str] = {
+    LossSource.SPROUTED_BEFORE: "sprouting there on the first morning",
+    LossSource.WEATHER: "weather that no order could dodge",
+    LossSource.FORECAST: "forecasts that could not be known",
+    LossSource.CHOICE: "choices, and pace against the plans",
+}
+#: Names of counterfactuals other than dispatching rules, which go by their own.
+WAY_NAMES: dict[str, str] = {
+    AS_DONE: "as it was done",
+    AS_PLANNED: "as planned each morning",
+    BEST_FIXED_ORDER: "best order in hindsight",
+}
+
+
+def way_name(name: str) -> str:
+    """Name of a way to cut the season."""
+    return WAY_NAMES.get(name, name)
+
 
 def money(review: Review, value: float) -> str:
-    """Money of the farm."""
+    """An amount in the farm's currency."""
     return show_money(value, review.observed.farm.currency)
 
 
 def spread(review: Review, low: float, high: float) -> str:
-    """'$1,200 to $1,900'; '-' where there is none."""
+    """A range of money, '$1,200 to $1,900'; '-' where both ends read alike."""
     a, b = money(review, low), money(review, high)
     return "-" if a == b else f"{a} to {b}"
 
 
 def title(review: Review) -> str:
-    """What is looked back on."""
+    """Farm and dates of the season."""
     first, last = review.days[0], review.days[-1]
     name = one_line(review.observed.farm.name)
     return f"{name}: {day_name(first)} to {day_name(last)} {last.year}"
@@ -50,15 +99,15 @@ def title(review: Review) -> str:
 def headline(review: Review) -> list[str]:
     """The season in a few sentences."""
     loss = review.loss.sum(axis=1)
-    before = float(review.parts[:, PARTS.index("sprouted before")].sum())
-    cut = show_area(float(review.cut.area.sum()), review.observed.farm.units)
-    lost = [c for c in DELAY_CAUSES if review.machine_hours[c] >= 0.5]
-    most = sorted(lost, key=lambda c: -float(review.machine_hours[c]))[:3]
-    hours = "; ".join(f"{CAUSE_NAMES[c]}: {review.machine_hours[c]:.0f} h" for c in most)
+    before = float(review.parts[:, LossPart.SPROUTED_BEFORE].sum())
+    cut = show_area(float(review.work.area.sum()), review.observed.farm.units)
+    lost = [c for c in DELAY_CAUSES if review.combine_hours[c] >= 0.5]
+    most = sorted(lost, key=lambda c: -float(review.combine_hours[c]))[:3]
+    hours = "; ".join(f"{CAUSE_NAMES[c]}: {review.combine_hours[c]:.0f} h" for c in most)
     return [
         f"{cut} cut in {len(review.days)} days, {len(review.lost_days)} of them without any "
-        f"cutting. Combines worked {review.machine_hours[Cause.CUT]:.0f} of "
-        f"{review.machine_hours.sum():.0f} hours of the working week; most of the rest went to "
+        f"cutting. Combines worked {review.combine_hours[Cause.CUT]:.0f} of "
+        f"{review.combine_hours.sum():.0f} hours of the working week; most of the rest went to "
         f"{hours}.",
         f"Against grain cut sound and at base moisture on the first morning the season lost "
         f"{money(review, float(loss.mean()))} "
@@ -68,15 +117,15 @@ def headline(review: Review) -> list[str]:
 
 
 def split_lines(review: Review) -> list[tuple[str, str, str]]:
-    """What the loss is due to: words, money, spread."""
+    """The loss by source: name, money, range."""
     return [
-        (name, money(review, mid), spread(review, low, high))
-        for name, mid, low, high in review.split
+        (SOURCE_NAMES[s.source], money(review, s.mean), spread(review, s.low, s.high))
+        for s in review.split
     ]
 
 
 def split_notes(review: Review) -> list[str]:
-    """How the split is to be read."""
+    """How to read the split of the loss."""
     out = []
     if review.bound is not None:
         out.append(
@@ -86,7 +135,7 @@ def split_notes(review: Review) -> list[str]:
     done, planned = review.counterfactual(AS_DONE), review.counterfactual(AS_PLANNED)
     if planned is None:
         out.append("The book holds no issued plan, so forecasts and choices cannot be told apart.")
-    elif done is not None and done.mid < planned.mid:
+    elif done is not None and done.mean < planned.mean:
         out.append(
             "A loss below zero is a saving: crews did better than the plans, by choosing well, "
             "or by a quicker pace than the machines' rates tell."
@@ -95,32 +144,37 @@ def split_notes(review: Review) -> list[str]:
 
 
 def counterfactual_rows(review: Review) -> list[tuple[str, str, str, str]]:
-    """Ways to cut the season: name, loss, spread, against the best in hindsight."""
-    best = next(m.mid for m in review.counterfactuals if m.name == BEST_FIXED_ORDER)
+    """Ways to cut the season: name, loss, range, excess over the best fixed order."""
+    best = next(c.mean for c in review.counterfactuals if c.name == BEST_FIXED_ORDER)
     return [
-        (m.name, money(review, m.mid), spread(review, m.low, m.high), money(review, m.mid - best))
-        for m in review.counterfactuals
+        (
+            way_name(c.name),
+            money(review, c.mean),
+            spread(review, c.low, c.high),
+            money(review, c.mean - best),
+        )
+        for c in review.counterfactuals
     ]
 
 
 def cause_rows(review: Review) -> list[tuple[str, str, str, str]]:
     """Causes: name, combine-hours of the working week, their share, area-days of delay."""
-    units, whole = review.observed.farm.units, review.machine_hours.sum()
+    units, whole = review.observed.farm.units, review.combine_hours.sum()
     days = review.area_days.sum(axis=0)
     return [
         (
             CAUSE_NAMES[c],
-            f"{review.machine_hours[c]:.0f}",
-            percent(float(review.machine_hours[c] / whole)),
+            f"{review.combine_hours[c]:.0f}",
+            percent(float(review.combine_hours[c] / whole)),
             show_number(from_si(float(days[c]), "area", units)),
         )
         for c in Cause
-        if c is not Cause.DONE and (review.machine_hours[c] >= 0.05 or days[c] >= 0.05)
+        if c is not Cause.DONE and (review.combine_hours[c] >= 0.05 or days[c] >= 0.05)
     ]
 
 
 def field_rows(review: Review) -> list[dict[str, str]]:
-    """One row a field, dearest per area first."""
+    """Rows of the fields, from the highest loss per area down."""
     farm = review.observed.farm
     loss = review.loss.mean(axis=0)
     order = np.argsort([-loss[i] / f.area_ha for i, f in enumerate(farm.fields)], kind="stable")
@@ -130,7 +184,7 @@ def field_rows(review: Review) -> list[dict[str, str]]:
 def _field_row(review: Review, i: int) -> dict[str, str]:
     field, units = review.observed.farm.fields[i], review.observed.farm.units
     low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
-    days = np.flatnonzero(review.cut.area[i].any(axis=0))
+    days = np.flatnonzero(review.work.area[i].any(axis=0))
     cut = _dates(review, days)
     weather = max(WEATHER_CAUSES, key=lambda c: float(review.area_days[i, c]))
     return {
@@ -143,12 +197,12 @@ def _field_row(review: Review, i: int) -> dict[str, str]:
         "weather": CAUSE_NAMES[weather] if review.area_days[i, weather] > 0 else "-",
         "loss": money(review, float(review.loss[:, i].mean())),
         "spread": spread(review, float(low), float(high)),
-        **{name: money(review, float(v)) for name, v in zip(PARTS, review.parts[i], strict=True)},
+        **{name: money(review, float(review.parts[i, p])) for p, name in PART_NAMES.items()},
     }
 
 
 def _dates(review: Review, hours: NDArray[np.int64]) -> str:
-    """'13-15 Aug' of hours of the season."""
+    """Dates of the first and last of some hours of the season, '13-15 Aug'."""
     if not len(hours):
         return "not cut"
     starts = [review.observed.index(d) for d in review.days]
@@ -170,7 +224,7 @@ def lost_lines(review: Review) -> list[str]:
 
 
 def agreement_lines(review: Review) -> list[str]:
-    """Model against samples and checks."""
+    """The models against samples and ground checks."""
     a, out = review.agreement, []
     if a.samples:
         side = "wetter" if a.bias > 0 else "drier"
@@ -187,31 +241,69 @@ def agreement_lines(review: Review) -> list[str]:
 
 
 def skill_rows(review: Review) -> list[tuple[str, ...]]:
-    """Days ahead, chances told, mean told, came, mean squared error, skill."""
+    """Skill by lead: lead, chances, mean chance, observed share, Brier score, Brier skill."""
     return [
-        (str(s.lead), str(s.count), percent(s.said), percent(s.observed), f"{s.brier.score:.3f}",
-         "-" if math.isnan(s.brier.skill) else f"{s.brier.skill:+.2f}")
+        (
+            str(s.lead),
+            str(s.count),
+            percent(s.mean_chance),
+            percent(s.observed_share),
+            f"{s.brier.score:.3f}",
+            "-" if math.isnan(s.brier.skill) else f"{s.brier.skill:+.2f}",
+        )
         for s in review.skill
-    ]  # fmt: skip
+    ]
 
 
 def adherence_rows(review: Review) -> list[tuple[str, str, str, str, str]]:
-    """Days that did not go as told: day, crew, told, cut, why."""
+    """Crew-days that departed from the orders: day, crew, ordered, cut, reason."""
     return [
         (
             day_name(d.day),
             one_line(d.crew),
-            ", ".join(d.told) or "-",
+            ", ".join(d.ordered) or "-",
             ", ".join(d.cut) or "-",
-            d.why,
+            deviation_text(d),
         )
         for d in review.adherence
         if not d.followed
     ]
 
 
+def deviation_text(day: CrewDay) -> str:
+    """Why a crew's day departed from its orders; '' where it did not."""
+    match day.deviation:
+        case Deviation.NONE:
+            return ""
+        case Deviation.RECORDED:
+            return "; ".join(_entry_text(e) for e in day.entries)
+        case Deviation.NOTHING_ORDERED:
+            return "the plan expected nothing to be fit"
+        case Deviation.LATER_ORDERS:
+            return "went on to fields that the plan told for later"
+        case Deviation.UNEXPLAINED:
+            return NO_ENTRY
+        case Deviation.IDLE:
+            assert day.cause is not None
+            cause = f"{CAUSE_NAMES[day.cause]} took {day.hours:.0f} h"
+            return cause if day.cause in WEATHER_CAUSES else f"{NO_ENTRY}; {cause}"
+
+
+def _entry_text(entry: Entry) -> str:
+    """An entry and the reason it gives."""
+    texts = {
+        "order": "own order",
+        "absent": "crew away",
+        "down": f"{entry.subject} down",
+        "notice": f"{entry.subject} {entry.text('notice')}",
+    }
+    text = texts[entry.kind]
+    reason = entry.text("why") or entry.text("reason")
+    return f"{text}: {reason}" if reason else text
+
+
 def adherence_line(review: Review) -> str:
-    """How many days went as told."""
+    """How many crew-days followed the orders."""
     if not review.adherence:
         return "No issued plan in the book: nothing to compare."
     same = sum(d.followed for d in review.adherence)
@@ -219,7 +311,7 @@ def adherence_line(review: Review) -> str:
 
 
 def review_terminal(review: Review) -> str:
-    """The review for a terminal, about 96 characters wide."""
+    """The review for a terminal, `WIDTH` characters wide."""
     lines = [title(review), "=" * len(title(review))]
     for text in headline(review):
         lines += textwrap.wrap(text, WIDTH)
@@ -247,14 +339,14 @@ def review_terminal(review: Review) -> str:
     lines += ["", "Model and plans against what came"]
     for text in [*agreement_lines(review), adherence_line(review)]:
         lines += textwrap.wrap(text, WIDTH)
-    for day, crew, told, cut, why in adherence_rows(review):
-        text = f"{day}, {crew_title(crew)}: told {told}, cut {cut}; {why}"
+    for day, crew, ordered, cut, reason in adherence_rows(review):
+        text = f"{day}, {crew_title(crew)}: told {ordered}, cut {cut}; {reason}"
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     return "\n".join(lines)
 
 
 def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Columns, the first to the left, the others to the right."""
+    """Lines of a table: the first column left-aligned, the others right-aligned."""
     cells = [tuple(head), *(tuple(r) for r in rows)]
     widths = [max(len(r[i]) for r in cells) for i in range(len(head))]
     out = [
@@ -267,7 +359,7 @@ def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
 
 
 def hours_csv(review: Review) -> str:
-    """Every hour of every field and crew by day and cause; a row where hours are not 0."""
+    """CSV of the hours of every field and crew by day and cause, without rows of 0 hours."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(("day", "field", "name", "crew", "cause", "hours"))
@@ -276,34 +368,55 @@ def hours_csv(review: Review) -> str:
             for k, crew in enumerate(review.crews):
                 for c in Cause:
                     if (hours := float(review.field_hours[c, f, k, d])) > 5e-5:
-                        writer.writerow((
-                            midnight.date(), formula_safe(field.id), formula_safe(field.name),
-                            formula_safe(crew), CAUSE_NAMES[c], f"{hours:.4f}",
-                        ))  # fmt: skip
+                        writer.writerow(
+                            (
+                                midnight.date(),
+                                formula_safe(field.id),
+                                formula_safe(field.name),
+                                formula_safe(crew),
+                                CAUSE_NAMES[c],
+                                f"{hours:.4f}",
+                            )
+                        )
     return out.getvalue()
 
 
 def fields_csv(review: Review) -> str:
-    """One row a field: area, days, delay by cause, money by part."""
+    """CSV of the fields: area, dates, losses by part, area-days by cause."""
     out = io.StringIO(newline="")
     units = review.observed.farm.units
     unit = DEFAULT_UNITS["area"][units == "metric"]
     delay = [c for c in Cause if c not in (Cause.DONE, Cause.GREEN)]
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow((
-        "field", "name", "crop", f"area_{unit}", "cut", "lost_days", "loss", "loss_low",
-        "loss_high", *(f"loss_{p.replace(' ', '_').replace('-', '_')}" for p in PARTS),
-        *(f"{unit}_days_{c.name.lower()}" for c in delay),
-    ))  # fmt: skip
+    writer.writerow(
+        (
+            "field",
+            "name",
+            "crop",
+            f"area_{unit}",
+            "cut",
+            "lost_days",
+            "loss",
+            "loss_low",
+            "loss_high",
+            *(f"loss_{part.name.lower()}" for part in LossPart),
+            *(f"{unit}_days_{c.name.lower()}" for c in delay),
+        )
+    )
     for i, f in enumerate(review.observed.farm.fields):
         low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
         days = (from_si(float(review.area_days[i, c]), "area", units) for c in delay)
         money_parts = (review.loss[:, i].mean(), low, high, *review.parts[i])
-        writer.writerow((
-            formula_safe(f.id), formula_safe(f.name), formula_safe(crop_name(f.crop)),
-            f"{from_si(f.area_ha * (1 - f.cut_fraction), 'area', units):.1f}",
-            _dates(review, np.flatnonzero(review.cut.area[i].any(axis=0))),
-            int(review.lost[i].sum()), *(f"{v:.2f}" for v in money_parts),
-            *(f"{v:.2f}" for v in days),
-        ))  # fmt: skip
+        writer.writerow(
+            (
+                formula_safe(f.id),
+                formula_safe(f.name),
+                formula_safe(crop_name(f.crop)),
+                f"{from_si(f.area_ha * (1 - f.cut_fraction), 'area', units):.1f}",
+                _dates(review, np.flatnonzero(review.work.area[i].any(axis=0))),
+                int(review.lost[i].sum()),
+                *(f"{v:.2f}" for v in money_parts),
+                *(f"{v:.2f}" for v in days),
+            )
+        )
     return out.getvalue()

@@ -1,9 +1,10 @@
-"""The review of a season: where the hours went, what they cost, and what would have helped."""
+"""The review of a season: hours by cause, losses by part and source, counterfactuals, skill."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from enum import Enum, auto
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array
 from readiness.season.codes import Reason
 from scheduler.farm.working_time import crew_slots
+from scheduler.review.adherence import CrewDay, plan_adherence
 from scheduler.review.counterfactuals import (
     AS_DONE,
     AS_PLANNED,
@@ -29,58 +31,97 @@ from scheduler.review.delay_accounting import (
     crew_account,
     field_account,
 )
-from scheduler.review.forecast_and_adherence import (
-    CrewDay,
+from scheduler.review.forecast_skill import (
     LeadSkill,
     ModelAgreement,
     forecast_skill,
     model_agreement,
-    plan_adherence,
 )
-from scheduler.review.loss_breakdown import PARTS, loss_parts
+from scheduler.review.loss_breakdown import LossPart, loss_parts
 from scheduler.review.observed_season import ObservedSeason, read_observed_season
 from scheduler.review.stages import ReviewStage
 from scheduler.review.work_record import WorkRecord, day_of_hours, hour_states, work_record
+from scheduler.season_book.farm_state import FINISHED_FRACTION
 from scheduler.solver.stages import Progress, ignore_progress
 from scheduler.solver.tables import Plan
 from scheduler.windows.daily_hours import WORTHWHILE_H
 
-#: What a loss is due to, in the order in which it is told.
-BEFORE, DODGE, FORECAST, CHOICE = (
-    "sprouting there on the first morning",
-    "weather that no order could dodge",
-    "forecasts that could not be known",
-    "choices, and pace against the plans",
-)
+#: Ripe hours of a day beyond which it may count as lost: more than half of it.
+LEAST_RIPE_H = 12
+
+
+class LossSource(Enum):
+    """Sources that a season's loss is split into, in order."""
+
+    SPROUTED_BEFORE = auto()  # sprouting found on the first morning
+    WEATHER = auto()  # loss of the best fixed order
+    FORECAST = auto()  # loss of the plans beyond the best fixed order
+    CHOICE = auto()  # loss of the work as done beyond the plans
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceLoss:
+    """Money lost to one source: mean, 10th and 90th percentile over draws."""
+
+    source: LossSource
+    mean: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True, kw_only=True)
 class LostDay:
-    """A day on which nothing was cut, and the cause that took most working machine-hours."""
+    """A day on which nobody cut, and the cause that took most of the working combine-hours."""
 
     day: date
     cause: Cause
-    hours: float  # machine-hours it took
+    hours: float  # combine-hours that the cause took
 
 
 @dataclass(frozen=True, kw_only=True)
 class Review:
-    """A season looked back on.
+    """Account of one season: hours by cause, losses by part and source, skill and adherence.
 
     Attributes
     ----------
-    crews : ids. combines : (crew,) how many each has. days : midnights, farm time.
-    field_hours : (cause, field, crew, day) hours, each hour of the season once.
-    crew_hours : (cause, crew, day) hours of each crew, each hour once.
-    duty_hours : (cause, crew, day) the same within the crew's working week.
-    lost : (field, day) bool, the field stood ripe and had less than `WORTHWHILE_H` workable hours.
-    area_days : (field, cause) ha-days that ripe grain stood, by what held it.
-    loss : (draw, field) money lost as it was done. parts : (field, part), see `loss_parts`.
-    mirrors : ways to cut the season; `hindsight` is the plan with the bound.
+    observed
+        The observed season.
+    work
+        Area and time that each crew spent in each field.
+    crews
+        Ids of the crews.
+    combines
+        (crew,) number of combines.
+    days
+        Midnights that begin the days, farm time.
+    field_hours
+        (cause, field, crew, day) hours; they sum to 24 over causes.
+    crew_hours
+        (cause, crew, day) hours; they sum to 24 over causes.
+    duty_hours
+        (cause, crew, day) hours of `crew_hours` within the crew's working week.
+    lost
+        bool (field, day): a ripe field had less than `WORTHWHILE_H` workable hours.
+    area_days
+        (field, cause) ha-days that ripe grain stood, by cause of delay.
+    loss
+        (draw, field) money lost by the work as done.
+    parts
+        (field, part) money lost by `LossPart`, mean over draws.
+    counterfactuals
+        Losses of the ways to cut the season.
+    best_fixed_order
+        The best fixed order found in the observed weather, with its lower bound.
+    skill
+        Skill of the issued chances by lead.
+    agreement
+        The models against samples and ground checks.
+    adherence
+        Each crew's days against that morning's orders.
     """
 
     observed: ObservedSeason
-    cut: WorkRecord
+    work: WorkRecord
     crews: tuple[str, ...]
     combines: NDArray[np.int64]
     days: tuple[datetime, ...]
@@ -98,22 +139,22 @@ class Review:
     adherence: tuple[CrewDay, ...]
 
     @property
-    def machine_hours(self) -> Array:
+    def combine_hours(self) -> Array:
         """Combine-hours of the working week by cause, (cause,)."""
         return np.asarray(self.duty_hours.sum(axis=2) @ self.combines)
 
     @property
     def bound(self) -> float | None:
-        """Money that no order of one fixed make-up could have saved, at least."""
+        """Lower bound on the loss of any fixed order of whole jobs, money; None if not proven."""
         return None if self.best_fixed_order.bound is None else self.best_fixed_order.bound / 100.0
 
     def counterfactual(self, name: str) -> Counterfactual | None:
-        """A mirror by name."""
-        return next((m for m in self.counterfactuals if m.name == name), None)
+        """The counterfactual of a name, None if the review has none of that name."""
+        return next((c for c in self.counterfactuals if c.name == name), None)
 
     @property
     def lost_days(self) -> tuple[LostDay, ...]:
-        """Days on which nobody cut, while something stood."""
+        """Days on which nobody cut although some field was uncut."""
         hours = np.einsum("ckd,k->cd", self.duty_hours, self.combines)
         out = []
         for d, midnight in enumerate(self.days):
@@ -124,17 +165,24 @@ class Review:
         return tuple(out)
 
     @property
-    def split(self) -> tuple[tuple[str, float, float, float], ...]:
-        """What the loss is due to: name, money, and 10th and 90th percentile; sums to the loss."""
-        there = float(self.parts[:, PARTS.index("sprouted before")].sum())
-        out = [(BEFORE, there, there, there)]
-        steps = [self.counterfactual(n) for n in (BEST_FIXED_ORDER, AS_PLANNED, AS_DONE)]
-        names, before = (DODGE, FORECAST, CHOICE), np.full(self.loss.shape[0], there)
-        for name, step in zip(names, steps, strict=True):
-            if step is not None:
+    def split(self) -> tuple[SourceLoss, ...]:
+        """The loss by source; the means sum to the mean loss."""
+        sprouted = float(self.parts[:, LossPart.SPROUTED_BEFORE].sum())
+        out = [
+            SourceLoss(
+                source=LossSource.SPROUTED_BEFORE, mean=sprouted, low=sprouted, high=sprouted
+            )
+        ]
+        before = np.full(self.loss.shape[0], sprouted)
+        for source, name in (
+            (LossSource.WEATHER, BEST_FIXED_ORDER),
+            (LossSource.FORECAST, AS_PLANNED),
+            (LossSource.CHOICE, AS_DONE),
+        ):
+            if (step := self.counterfactual(name)) is not None:
                 gain = step.loss - before
-                low, high = np.quantile(gain, (0.1, 0.9))
-                out.append((name, float(gain.mean()), float(low), float(high)))
+                low, high = (float(q) for q in np.quantile(gain, (0.1, 0.9)))
+                out.append(SourceLoss(source=source, mean=float(gain.mean()), low=low, high=high))
                 before = step.loss
         return tuple(out)
 
@@ -147,55 +195,62 @@ def review_season(
     seed: int = 0,
     progress: Progress = ignore_progress,
 ) -> Review:
-    """Look back on the season of a farm folder, from its book and its weather records.
+    """Review the season of a farm folder, from its book and its weather records.
 
     Parameters
     ----------
-    book : a season book elsewhere, as a backup; the folder's own by default.
-    until : aware time; only what was written of the time before counts. All by default.
-    seed : of the draws and the search; the same folder and seed give the same review.
+    folder
+        The farm folder.
+    book
+        A season book elsewhere, such as a backup; by default the folder's own.
+    until
+        Aware time; only entries up to it count. By default all count.
+    seed
+        Seed of the draws and the search; the same folder and seed give the same review.
+    progress
+        Called with each stage and the share of the work done.
 
     Raises
     ------
     FarmError, BookError, WeatherError
-        Where an input is wrong, nothing was cut, or the records do not reach so far.
+        If an input is wrong, nothing was cut, or the records end before the season does.
     """
     observed = read_observed_season(folder, book=book, until=until, seed=seed)
     progress(ReviewStage.TABLES, 0.25)
     compiled = compile_observed(observed, seed=seed)
-    cut = work_record(observed, compiled)
-    hours = hour_states(observed, compiled, cut)
+    work = work_record(observed, compiled)
+    states = hour_states(observed, compiled, work)
     day, days = day_of_hours(observed)
     crews = tuple(g.crew for g in compiled.makeup)
-    mine, alone = field_account(hours), crew_account(hours)
+    field_shares, crew_shares = field_account(states), crew_account(states)
     progress(ReviewStage.HINDSIGHT, 0.4)
-    found, best_fixed_order = counterfactuals(observed, compiled, cut, seed=seed)
+    ways, best_fixed_order = counterfactuals(observed, compiled, work, seed=seed)
     progress(ReviewStage.COMPARISON, 0.8)
-    loss = done_loss(observed, compiled, cut)
-    crew_hours = by_day(alone, day)
+    loss = done_loss(observed, compiled, work)
+    crew_hours = by_day(crew_shares, day)
     return Review(
         observed=observed,
-        cut=cut,
+        work=work,
         crews=crews,
         days=days,
         combines=np.array([len(g.combines) for g in compiled.makeup]),
-        field_hours=by_day(mine, day),
+        field_hours=by_day(field_shares, day),
         crew_hours=crew_hours,
-        duty_hours=by_day(alone * _duty(observed, crews)[None], day),
-        lost=_lost(observed, hours, day),
-        area_days=_area_days(observed, cut, mine),
+        duty_hours=by_day(crew_shares * _duty(observed, crews)[None], day),
+        lost=_lost(states, day),
+        area_days=_area_days(observed, work, field_shares),
         loss=loss,
-        parts=loss_parts(observed, compiled, cut, loss.mean(axis=0)),
-        counterfactuals=tuple(found),
+        parts=loss_parts(observed, compiled, work, loss.mean(axis=0)),
+        counterfactuals=tuple(ways),
         best_fixed_order=best_fixed_order,
         skill=forecast_skill(observed),
         agreement=model_agreement(observed),
-        adherence=plan_adherence(observed, cut, crew_hours, days, list(crews)),
+        adherence=plan_adherence(observed, work, crew_hours, days, crews),
     )
 
 
 def _duty(observed: ObservedSeason, crews: tuple[str, ...]) -> Array:
-    """1 in hours of each crew's working week, whether it was there or not, (crew, hour)."""
+    """1 in hours of each crew's working week, absences included, else 0; (crew, hour)."""
     times = observed.weather.times[: observed.hours]
     by_id = {c.id: replace(c, absent=()) for c in observed.farm.crews}
     return np.array(
@@ -203,21 +258,25 @@ def _duty(observed: ObservedSeason, crews: tuple[str, ...]) -> Array:
     )
 
 
-def _lost(observed: ObservedSeason, hours: HourStates, day: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Days (field, day) with less than `WORTHWHILE_H` workable hours for a ripe, uncut field."""
-    worked = (hours.off < 1.0).any(axis=0)
-    ripe = (hours.closed != Cause.GREEN) & ~hours.done
-    workable = (hours.closed == Cause.SPARE) & worked
-    return (by_day(workable & ~hours.done, day) < WORTHWHILE_H) & (by_day(ripe, day) > 12)
+def _lost(states: HourStates, day: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Days with less than `WORTHWHILE_H` workable hours in a ripe, uncut field, (field, day)."""
+    worked = (states.off < 1.0).any(axis=0)
+    ripe = (states.closed != Cause.GREEN) & ~states.done
+    workable = (states.closed == Cause.SPARE) & worked
+    hours, ripe_hours = by_day(workable & ~states.done, day), by_day(ripe, day)
+    return (hours < WORTHWHILE_H) & (ripe_hours > LEAST_RIPE_H)
 
 
-def _area_days(observed: ObservedSeason, cut: WorkRecord, mine: Array) -> Array:
-    """Hectare-days that ripe grain stood, (field, cause); a field's crews count alike."""
+def _area_days(observed: ObservedSeason, work: WorkRecord, shares: Array) -> Array:
+    """Hectare-days that ripe grain stood, (field, cause), averaged over crews.
+
+    `shares` (cause, field, crew, hour) of each hour.
+    """
     whole = np.array([f.area_ha * (1.0 - f.cut_fraction) for f in observed.farm.fields])
-    left = whole[:, None] - np.cumsum(cut.area.sum(axis=1), axis=1)
-    left = np.where(left > 0.005 * whole[:, None], left, 0.0)
+    left = whole[:, None] - np.cumsum(work.area.sum(axis=1), axis=1)
+    left = np.where(left > (1.0 - FINISHED_FRACTION) * whole[:, None], left, 0.0)
     first = int((observed.weather.start - observed.season.start).astype(int))
-    n = len(whole)
-    green = observed.season.reason[0, :n, first : first + observed.hours] == Reason.GREEN
+    fields = len(whole)
+    green = observed.season.reason[0, :fields, first : first + observed.hours] == Reason.GREEN
     standing = np.where(green, 0.0, left) / 24.0
-    return np.asarray(np.einsum("cfkh,fh->fc", mine, standing) / mine.shape[2])
+    return np.asarray(np.einsum("cfkh,fh->fc", shares, standing) / shares.shape[2])

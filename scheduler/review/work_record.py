@@ -1,4 +1,4 @@
-"""What was cut when: the book's entries as shares of hours, and the state of every hour."""
+"""The work record: area and time of each crew in each field, hour by hour, from the book."""
 
 from __future__ import annotations
 
@@ -19,16 +19,26 @@ from scheduler.season_book.farm_state import FINISHED_FRACTION
 from scheduler.season_book.kinds import Entry
 
 #: Hours that an entry of cutting may reach back; assumed: people write at the end of the day.
-BACK_H = 24
+ENTRY_REACH_H = 24
+#: Hours before a crew's first cut in a field in which its move is placed; assumed: roads on a
+#: farm take less.
+MOVE_REACH_H = 4
 
 
 @dataclass(frozen=True, kw_only=True)
 class WorkRecord:
-    """Who cut what when.
+    """Cutting and moving of every crew in every hour.
 
-    `share` (field, crew, hour) of the hour spent cutting, `area` (field, crew, hour) ha, `move`
-    (crew, hour) share spent on the road, `done` (field,) hour from which nothing is left, or the
-    number of hours.
+    Attributes
+    ----------
+    share
+        (field, crew, hour) share of the hour spent cutting.
+    area
+        (field, crew, hour) area cut, ha.
+    move
+        (crew, hour) share of the hour spent on the road.
+    done
+        (field,) first hour in which nothing is left to cut, or the number of hours.
     """
 
     share: Array
@@ -38,11 +48,11 @@ class WorkRecord:
 
 
 def work_record(observed: ObservedSeason, compiled: Compiled) -> WorkRecord:
-    """Spread what was cut over the hours before each entry, at the rate of the crew's machines.
+    """Spread each entry of cutting over the hours before it, at the rate of the crew's machines.
 
-    An entry tells an area and when it was cut by; the crew is taken to have worked on it in its
-    last free working hours before. An entry without a crew is given to the crew whose machines
-    need least time.
+    An entry gives an area and the time by which it was cut. The crew is assumed to have cut that
+    area in its last free working hours before that time. An entry without a crew goes to the crew
+    with the highest rate in the field.
     """
     farm, hours = observed.farm, observed.hours
     shape = (len(farm.fields), len(compiled.makeup), hours)
@@ -50,64 +60,71 @@ def work_record(observed: ObservedSeason, compiled: Compiled) -> WorkRecord:
     ids = [f.id for f in farm.fields]
     crews = [g.crew for g in compiled.makeup]
     rate = rates_ha_h(compiled)
-    works = np.array([_works(observed, compiled, k) for k in range(len(crews))])
-    for e in observed.entries_of("cut"):
-        f = ids.index(e.subject)
-        k = crews.index(e.text("crew")) if e.text("crew") in crews else int(rate[f].argmax())
+    works = np.array([_working(observed, compiled, k) for k in range(len(crews))])
+    for entry in observed.entries_of("cut"):
+        f = ids.index(entry.subject)
+        crew = entry.text("crew")
+        k = crews.index(crew) if crew in crews else int(rate[f].argmax())
         free = np.maximum(works[k] - share[:, k].sum(axis=0), 0.0)
-        _spread(share[f, k], area[f, k], free, e, observed, rate[f, k])
-    done = _done(observed, area.sum(axis=1))
-    return WorkRecord(share=share, area=area, move=_moves(observed, compiled, share), done=done)
-
-
-def rates_ha_h(compiled: Compiled) -> Array:
-    """Cutting rate with carts and trucks, ha/h, (field, crew); 0 where none can be told."""
-    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
-    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
-        if (usual := compiled.main_rates(k, j)) is not None:
-            out[compiled.jobs[j].field, k] = usual.t_h / wet_yield(compiled.field(j))
-    return out
-
-
-def waits(compiled: Compiled) -> Array:
-    """Share of cutting time that combines wait for carts and trucks, (field, crew)."""
-    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
-    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
-        if (usual := compiled.main_rates(k, j)) is not None:
-            out[compiled.jobs[j].field, k] = 1.0 - usual.t_h / sum(usual.combine)
-    return out
-
-
-def _works(observed: ObservedSeason, compiled: Compiled, k: int) -> Array:
-    """1 in hours in which a crew works."""
-    crew = next(c for c in observed.farm.crews if c.id == compiled.makeup[k].crew)
-    return crew_slots(crew, observed.weather.times[: observed.hours], observed.farm.tz).astype(
-        np.float64
+        _spread(share[f, k], area[f, k], free, entry, observed, rate[f, k])
+    return WorkRecord(
+        share=share,
+        area=area,
+        move=_moves(observed, share),
+        done=_done(observed, area.sum(axis=1)),
     )
 
 
+def rates_ha_h(compiled: Compiled) -> Array:
+    """Cutting rate with carts and trucks, ha/h, (field, crew); 0 where no rate is known."""
+    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
+    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
+        if (rates := compiled.main_rates(k, j)) is not None:
+            out[compiled.jobs[j].field, k] = rates.t_h / wet_yield(compiled.field(j))
+    return out
+
+
+def waiting_shares(compiled: Compiled) -> Array:
+    """Share of cutting time in which combines wait for carts and trucks, (field, crew)."""
+    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
+    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
+        if (rates := compiled.main_rates(k, j)) is not None:
+            out[compiled.jobs[j].field, k] = 1.0 - rates.t_h / sum(rates.combine)
+    return out
+
+
+def _working(observed: ObservedSeason, compiled: Compiled, k: int) -> Array:
+    """1 in each hour in which crew k works, else 0; (hour,)."""
+    crew = next(c for c in observed.farm.crews if c.id == compiled.makeup[k].crew)
+    times = observed.weather.times[: observed.hours]
+    return crew_slots(crew, times, observed.farm.tz).astype(np.float64)
+
+
 def _spread(
-    share: Array, area: Array, free: Array, e: Entry, observed: ObservedSeason, rate: float
+    share: Array, area: Array, free: Array, entry: Entry, observed: ObservedSeason, rate: float
 ) -> None:
-    """Fill the hours before an entry, last first; what does not fit goes faster."""
-    last = min(observed.index(e.at - timedelta(seconds=1)), observed.hours - 1)
-    minute = (e.at - timedelta(seconds=1)).minute + 1
-    room = free.copy()
-    room[last] = min(room[last], minute / 60.0)
-    room[: max(0, last - BACK_H + 1)] = 0.0
-    room[last + 1 :] = 0.0
-    ha = e.number("area") or 0.0
-    need = ha / rate if rate > 0 else room.sum()
-    before = np.concatenate([np.cumsum(room[::-1])[::-1][1:], [0.0]])
-    took = np.clip(need - before, 0.0, room)
-    if took.sum() <= 0.0:
-        took[last] = 1e-9
-    share += took
-    area += ha * took / took.sum()
+    """Fill the free hours before an entry, last first; a larger area raises the rate.
+
+    Adds to `share` and `area` (hour,) of one field and crew.
+    """
+    before_entry = entry.at - timedelta(seconds=1)
+    last = min(observed.index(before_entry), observed.hours - 1)
+    usable = free.copy()
+    usable[last] = min(usable[last], (before_entry.minute + 1) / 60.0)
+    usable[: max(0, last - ENTRY_REACH_H + 1)] = 0.0
+    usable[last + 1 :] = 0.0
+    ha = entry.number("area") or 0.0
+    need = ha / rate if rate > 0 else usable.sum()
+    later = np.concatenate([np.cumsum(usable[::-1])[::-1][1:], [0.0]])
+    taken = np.clip(need - later, 0.0, usable)
+    if taken.sum() <= 0.0:
+        taken[last] = 1e-9
+    share += taken
+    area += ha * taken / taken.sum()
 
 
 def _done(observed: ObservedSeason, area: Array) -> NDArray[np.int64]:
-    """First hour of each field in which nothing is left to cut."""
+    """First hour of each field in which nothing is left to cut; `area` (field, hour) ha."""
     whole = np.array([f.area_ha for f in observed.farm.fields])
     before = np.array([f.area_ha * f.cut_fraction for f in observed.farm.fields])
     cut = (before[:, None] + np.cumsum(area, axis=1)) / whole[:, None]
@@ -115,25 +132,28 @@ def _done(observed: ObservedSeason, area: Array) -> NDArray[np.int64]:
     return np.asarray(np.where(full.any(axis=1), full.argmax(axis=1) + 1, area.shape[1]))
 
 
-def area_by_job(compiled: Compiled, cut: WorkRecord) -> Array:
-    """What was cut of each job, ha, (job, crew, hour): a field's jobs are taken in their order."""
-    out = np.zeros((len(compiled.jobs), *cut.area.shape[1:]))
-    begun = np.zeros(len(cut.area))
+def area_by_job(compiled: Compiled, record: WorkRecord) -> Array:
+    """Area cut of each job, ha, (job, crew, hour): jobs of a field are cut in their order.
+
+    Area beyond that of the field counts for its last job.
+    """
+    out = np.zeros((len(compiled.jobs), *record.area.shape[1:]))
+    job_start = np.zeros(len(record.area))
     for j, job in enumerate(compiled.jobs):
-        area = cut.area[job.field]
+        area = record.area[job.field]
         whole = area.sum(axis=0)
         after = np.cumsum(whole)
-        low, high = begun[job.field], begun[job.field] + job.area_ha
+        low, high = job_start[job.field], job_start[job.field] + job.area_ha
         if all(other.field != job.field for other in compiled.jobs[j + 1 :]):
-            high = np.inf  # more than the field's area was told
-        mine = np.clip(np.minimum(after, high) - np.maximum(after - whole, low), 0.0, None)
-        out[j] = area * (mine / np.where(whole > 0, whole, 1.0))
-        begun[job.field] += job.area_ha
+            high = np.inf
+        of_job = np.clip(np.minimum(after, high) - np.maximum(after - whole, low), 0.0, None)
+        out[j] = area * (of_job / np.where(whole > 0, whole, 1.0))
+        job_start[job.field] += job.area_ha
     return out
 
 
-def _moves(observed: ObservedSeason, compiled: Compiled, share: Array) -> Array:
-    """Share of each hour on the road: the hours free of cutting before a crew's next field."""
+def _moves(observed: ObservedSeason, share: Array) -> Array:
+    """Share of each hour on the road, (crew, hour): free time before the crew's next field."""
     crews, hours = share[0].shape
     out = np.zeros((crews, hours))
     ids = [f.id for f in observed.farm.fields]
@@ -143,48 +163,53 @@ def _moves(observed: ObservedSeason, compiled: Compiled, share: Array) -> Array:
             for f in np.flatnonzero(share[:, k, h] > 0):
                 if ids[f] != at:
                     km = between_km(observed.farm, at, ids[f])
-                    _before(out[k], free, h, km / observed.farm.moves.road_kmh)
+                    _place_move(out[k], free, h, km / observed.farm.moves.road_kmh)
                     at = ids[f]
     return out
 
 
-def _before(move: Array, free: Array, hour: int, need: float) -> None:
-    """Put `need` hours of moving into the free time up to an hour, last first."""
-    for h in range(hour, max(-1, hour - 4), -1):
-        took = min(need, free[h] - move[h])
-        move[h] += max(0.0, took)
-        need -= max(0.0, took)
+def _place_move(move: Array, free: Array, hour: int, need: float) -> None:
+    """Place `need` hours of moving in the free time up to an hour, last hour first."""
+    for h in range(hour, max(-1, hour - MOVE_REACH_H), -1):
+        taken = max(0.0, min(need, free[h] - move[h]))
+        move[h] += taken
+        need -= taken
         if need <= 1e-9:
             return
 
 
-def hour_states(observed: ObservedSeason, compiled: Compiled, cut: WorkRecord) -> HourStates:
-    """What is known of every hour of fields and crews, for `charging`."""
+def hour_states(observed: ObservedSeason, compiled: Compiled, record: WorkRecord) -> HourStates:
+    """States of fields and crews in every hour, for `delay_accounting`."""
     farm, times = observed.farm, observed.weather.times[: observed.hours]
     first = int((observed.weather.start - observed.season.start).astype(int))
-    n = len(farm.fields)
-    reason = observed.season.reason[0, :n, first : first + observed.hours]
-    ups = [np.array([~down_slots(c.down, times) for c in g.combines]) for g in compiled.makeup]
-    taken = {
+    fields = len(farm.fields)
+    reason = observed.season.reason[0, :fields, first : first + observed.hours]
+    up = [np.array([~down_slots(c.down, times) for c in g.combines]) for g in compiled.makeup]
+    open_points = {
         crop: np.any(
-            [open_slots(p.week, times, farm.tz) & ~down_slots(p.closed, times)
-             for p in farm.points if crop in p.markets], axis=0)
+            [
+                open_slots(p.week, times, farm.tz) & ~down_slots(p.closed, times)
+                for p in farm.points
+                if crop in p.markets
+            ],
+            axis=0,
+        )
         for crop in {f.crop for f in farm.fields}
-    }  # fmt: skip
+    }
     return HourStates(
         closed=cause_codes(reason),
-        done=np.arange(observed.hours)[None] >= cut.done[:, None],
-        cut=cut.share,
-        wait=waits(compiled),
-        down=np.array([1.0 - up.mean(axis=0) for up in ups]),
-        shut=np.array([~taken[f.crop] for f in farm.fields]),
-        off=np.array([1.0 - _works(observed, compiled, k) for k in range(len(compiled.makeup))]),
-        move=cut.move,
+        done=np.arange(observed.hours)[None] >= record.done[:, None],
+        cut=record.share,
+        wait=waiting_shares(compiled),
+        down=np.array([1.0 - combines.mean(axis=0) for combines in up]),
+        shut=np.array([~open_points[f.crop] for f in farm.fields]),
+        off=np.array([1.0 - _working(observed, compiled, k) for k in range(len(up))]),
+        move=record.move,
     )
 
 
 def day_of_hours(observed: ObservedSeason) -> tuple[NDArray[np.int64], tuple[datetime, ...]]:
-    """Day number of each hour of the season, and the midnights that begin the days."""
+    """Day number of each hour of the season, (hour,), and the midnights that begin the days."""
     midnights = []
     at = observed.start.replace(hour=0, minute=0, second=0, microsecond=0)
     while at < observed.stop:
