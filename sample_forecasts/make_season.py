@@ -31,7 +31,7 @@ from scheduler.farm.working_time import crew_slots, utc_hour
 from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.planning.information import gather
 from scheduler.planning.plan import plan_farm
-from scheduler.report.page_document import document
+from scheduler.report.plan_document import document
 from scheduler.review.observed_season import observed_weather
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry

@@ -19,8 +19,8 @@ from scheduler.command import main
 from scheduler.errors import AfterrainError
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import read_issued_plan
-from scheduler.report.page_document import document
 from scheduler.report.phrases import quality_note
+from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import KINDS
 from scheduler.web.access import (

@@ -14,11 +14,11 @@ import pytest
 from scheduler.farm.units import ACRE_HA, MILE_KM
 from scheduler.farm.wording import formula_safe
 from scheduler.orders import document
-from scheduler.orders.document import plan_json
 from scheduler.orders.model import Order
 from scheduler.report import files
 from scheduler.report.files import plan_csv, plan_files, slugs, write_plan
 from scheduler.report.messages import MESSAGE_CHARS, message
+from scheduler.report.plan_document import plan_json
 
 
 @pytest.fixture

@@ -13,10 +13,10 @@ from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import quality
 from scheduler.explanation.timing import first_hour
 from scheduler.farm.units import bushel_t, wheat_equivalent_t
-from scheduler.orders.document import plan_json
 from scheduler.planning.information import gather
 from scheduler.planning.plan import plan_farm, plan_morning, price_order
 from scheduler.planning.plan_stability import stable_plan
+from scheduler.report.plan_document import plan_json
 from scheduler.solver.check import check
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"

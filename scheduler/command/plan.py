@@ -13,8 +13,8 @@ from scheduler.orders.model import Morning
 from scheduler.planning.information import outlook_of
 from scheduler.planning.plan import plan_morning, price_order
 from scheduler.planning.stages import PlanStage
-from scheduler.report.page_document import document
 from scheduler.report.phrases import STAGE
+from scheduler.report.plan_document import document
 from scheduler.report.terminal import terminal_plan, terminal_ready
 from scheduler.season_book.book import Book
 from scheduler.solver.stages import SolveStage, Stage

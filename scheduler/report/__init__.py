@@ -10,6 +10,6 @@ Layer: may import planning and what lies below.
 - `charts`: figures of a plan
 - `curves`: a field's moisture and water over the members
 - `svg`: figures as text inside a page
-- `page_document`: the document that the season book keeps of a plan
+- `plan_document`: a plan as JSON data, for plan.json and the season book
 - `files`: the files of a plan, written whole or not at all
 """

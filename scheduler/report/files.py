@@ -19,11 +19,11 @@ from pathlib import Path
 
 from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
 from scheduler.farm.wording import crop_name, formula_safe
-from scheduler.orders.document import plan_json
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.crew_calendar import calendar, withdrawn
 from scheduler.report.messages import message
 from scheduler.report.phrases import grade_name, haul_text
+from scheduler.report.plan_document import plan_json
 from scheduler.report.sheet import sheet
 
 ABANDONED_S = 3600.0  # a half-written folder this old is nobody's work in progress; assumed

@@ -98,8 +98,8 @@ def _plan(
     folder: str, planner: Any, now: datetime, seen: int, *, pipe: Connection, stop: Event
 ) -> Any:
     """Make orders swiftly and issue them."""
-    from scheduler.report.page_document import document
     from scheduler.report.phrases import STAGE
+    from scheduler.report.plan_document import document
 
     def show(text: str, share: float) -> None:
         if stop.is_set():
@@ -126,8 +126,8 @@ def prove_orders(
     """
     planner = _settle(NICE_PROOF, module)
     from scheduler.report.files import write_plan
-    from scheduler.report.page_document import document
     from scheduler.report.phrases import STAGE
+    from scheduler.report.plan_document import document
 
     try:
         morning = planner.plan_morning(

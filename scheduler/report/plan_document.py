@@ -1,0 +1,81 @@
+"""A plan as JSON data: `plan.json`, and the document that the season book keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from scheduler.farm.model import Farm
+from scheduler.orders.document import HoursRow, converter
+from scheduler.orders.model import Morning
+from scheduler.report.messages import message
+from scheduler.windows.daily_hours import DayHours, hours_by_day, row_title
+
+PLAN_VERSION = 1
+
+
+def plan_json(morning: Morning) -> dict[str, Any]:
+    """Data of `plan.json`, all that a replan or a review needs; see `scheduler.orders.document`."""
+    data = converter(morning.farm.tz).unstructure
+    crews: list[dict[str, Any]] = data(morning.crews)
+    for crew in crews:
+        crew["orders"] = [{"place": n, **o} for n, o in enumerate(crew["orders"], 1)]
+    return {
+        "schema": "afterrain plan",
+        "version": PLAN_VERSION,
+        "farm": morning.farm.name,
+        "time_zone": morning.farm.tz.key,
+        "currency": morning.farm.currency,
+        "made": data(morning.now),
+        "objective": morning.farm.rules.objective,
+        "forecast": {
+            "source": morning.source,
+            "issued": data(morning.issued),
+            "age_h": data(morning.age_h),
+            "notes": list(morning.weather_notes),
+        },
+        "makeup": {
+            "chosen": morning.makeup,
+            "priced": [{"makeup": name, "loss": data(loss)} for name, loss in morning.makeups],
+        },
+        "crews": crews,
+        "left_out": data(morning.left_out),
+        "rules_of_thumb": data(morning.rule_losses),
+        "until": data(morning.until),
+        "seed": morning.seed,
+        "members": morning.members,
+        "status": morning.status,
+        "loss": data(morning.loss),
+        "bound": data(morning.bound),
+        "gap": data(morning.gap),
+        "member_loss": data(morning.member_loss),
+        "foresight_value": data(morning.value_of_perfect_information),
+        "ignoring_cost": data(morning.value_of_stochastic_solution),
+        "cautions": list(morning.cautions),
+        "changes": list(morning.changes),
+        "lessons": list(morning.lessons),
+    }
+
+
+def document(morning: Morning) -> dict[str, Any]:
+    """`plan_json` and what a page adds to it: workable hours by day and texts to crews."""
+    data = converter(morning.farm.tz).unstructure
+    by_day = hours_by_day(morning.farm, morning.season, now=morning.now)
+    return {
+        **plan_json(morning),
+        "hours": data(_hours_rows(morning.farm, by_day)),
+        "dates": data(list(by_day)),
+        "messages": [message(crew, morning) for crew in morning.crews],
+    }
+
+
+def _hours_rows(farm: Farm, by_day: dict[date, list[DayHours]]) -> Sequence[HoursRow]:
+    """Hours by row instead of by day; rows are the fields, then the wet hollows."""
+    fields = [*(f.id for f in farm.fields), *(f.id for f in farm.fields if f.wet_fraction)]
+    return [
+        HoursRow(
+            title=row_title(farm, row), field=field, days=tuple(day[row] for day in by_day.values())
+        )
+        for row, field in enumerate(fields)
+    ]
