@@ -11,6 +11,7 @@ from pathlib import Path
 import mornings
 import pytest
 
+from scheduler import atomic
 from scheduler.farm.units import ACRE_HA, MILE_KM
 from scheduler.farm.wording import formula_safe
 from scheduler.orders import document
@@ -211,7 +212,7 @@ def test_an_interrupted_run_leaves_the_previous_plan_whole(
 
         return stopping
 
-    monkeypatch.setattr(files, "_write", counted(files._write))
+    monkeypatch.setattr(atomic, "_write_through", counted(atomic._write_through))
     monkeypatch.setattr(Path, "rename", counted(Path.rename))
     new = replace(morning, seed=99)
     try:

@@ -486,7 +486,7 @@ def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
             with (
                 session(folder, url) as services,
                 patch(
-                    "scheduler.weather.store.os.replace",
+                    "scheduler.atomic.os.replace",
                     side_effect=full if what == "disk full" else os.replace,
                 ),
             ):

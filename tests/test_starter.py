@@ -8,7 +8,6 @@ import pytest
 from readiness.grain.crops import CROPS
 from scheduler.command import main
 from scheduler.errors import FarmError
-from scheduler.farm_files import new_folder
 from scheduler.farm_files.folder import farm_problems, read_farm
 from scheduler.farm_files.new_folder import STARTER_FILES, new_farm
 
@@ -95,14 +94,14 @@ def test_parent_that_is_not_there(tmp_path):
 
 
 def test_nothing_is_left_of_a_write_that_fails(tmp_path, monkeypatch):
-    real = Path.write_bytes
+    real = Path.open
 
-    def full(path, data):
+    def full(path, *args, **more):
         if path.name == "rain.csv":
             raise OSError(28, os.strerror(28))
-        return real(path, data)
+        return real(path, *args, **more)
 
-    monkeypatch.setattr(new_folder.Path, "write_bytes", full)
+    monkeypatch.setattr(Path, "open", full)
     with pytest.raises(FarmError, match="cannot be written: No space left on device"):
         new_farm(tmp_path / "farm")
     assert list(tmp_path.iterdir()) == []

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import getpass
-import os
-import tempfile
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from scheduler.atomic import write_file
 from scheduler.command.parser import FACT_LABELS, HAND_KINDS, LOG_WORDS
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
@@ -183,7 +182,4 @@ def _write(path: Path, content: bytes) -> None:
     """Write the file whole or not at all."""
     if not path.absolute().parent.is_dir() or path.is_dir():
         raise BookError(f"{path} cannot be written: name a file in a folder that exists")
-    handle, name = tempfile.mkstemp(prefix=".export.", dir=path.absolute().parent)
-    with os.fdopen(handle, "wb") as file:
-        file.write(content)
-    os.replace(name, path)
+    write_file(path, content)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import os
 import textwrap
 from pathlib import Path
 
 from readiness.sources.records import RecordError
 from readiness.validation.validate import validate
+from scheduler.atomic import write_file
 from scheduler.command.columns import column_lines
 from scheduler.errors import AfterrainError
 from scheduler.verification.models_page import (
@@ -56,9 +56,7 @@ def run_validate(args: argparse.Namespace) -> int:
 
 def _write(path: Path, text: str) -> None:
     """Write the file whole or not at all."""
-    part = path.with_name(path.name + ".part")
     try:
-        part.write_text(text, encoding="utf-8")
-        os.replace(part, path)
+        write_file(path, text)
     except OSError as error:
         raise ValidateError(f"cannot write {path}: {error.strerror}") from error

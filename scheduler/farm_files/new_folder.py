@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from importlib import resources
 from pathlib import Path
 
+from scheduler.atomic import write_new_folder
 from scheduler.errors import FarmError
 
 STARTER_FILES = ("farm.toml", "fields.csv", "rain.csv", "README.md")
@@ -28,17 +27,9 @@ def new_farm(folder: str | Path) -> tuple[str, ...]:
         raise FarmError(f'"{folder}" {what} and is left as it is; name a new folder')
     if not folder.absolute().parent.is_dir():
         raise FarmError(f'the folder "{folder.parent}" does not exist; make it first')
-    part = folder.absolute().with_name(f".{folder.absolute().name}.part-{os.getpid()}")
+    starter = resources.files("scheduler.farm_files").joinpath("new_folder_files")
     try:
-        part.mkdir()
-        for name in STARTER_FILES:
-            text = resources.files("scheduler.farm_files").joinpath(f"new_folder_files/{name}")
-            (part / name).write_bytes(text.read_bytes())
-        if folder.exists():
-            folder.rmdir()
-        part.rename(folder)
+        write_new_folder(folder, {n: starter.joinpath(n).read_bytes() for n in STARTER_FILES})
     except OSError as error:
         raise FarmError(f'"{folder}" cannot be written: {error.strerror}') from error
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
     return STARTER_FILES

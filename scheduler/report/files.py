@@ -7,16 +7,13 @@ import csv
 import io
 import json
 import math
-import os
 import re
-import shutil
-import tempfile
-import time
 import unicodedata
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 
+from scheduler.atomic import recover_folder, replace_folder
 from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
 from scheduler.farm.wording import crop_name, formula_safe
 from scheduler.orders.model import CrewOrders, Morning, Order
@@ -25,8 +22,6 @@ from scheduler.report.messages import message
 from scheduler.report.phrases import grade_name, haul_text
 from scheduler.report.plan_document import plan_json
 from scheduler.report.sheet import sheet
-
-ABANDONED_S = 3600.0  # a half-written folder this old is nobody's work in progress; assumed
 
 
 def plan_csv(morning: Morning) -> str:
@@ -129,8 +124,8 @@ def plan_files(morning: Morning, earlier: Mapping[str, bytes]) -> dict[str, byte
 def write_plan(morning: Morning, folder: Path) -> list[Path]:
     """Write the plan into `folder`/plans/<date>, whole or not at all."""
     home = folder / "plans" / morning.now.strftime("%Y-%m-%d")
-    _recover(home)
-    return write_whole(home, plan_files(morning, calendars_before(home)))
+    recover_folder(home)
+    return replace_folder(home, plan_files(morning, calendars_before(home)))
 
 
 def calendars_before(home: Path) -> dict[str, bytes]:
@@ -144,47 +139,3 @@ def calendars_before(home: Path) -> dict[str, bytes]:
         with contextlib.suppress(OSError):
             found[path.name] = path.read_bytes()
     return found
-
-
-def write_whole(home: Path, files: Mapping[str, bytes]) -> list[Path]:
-    """Write files into the folder `home`, whole or not at all.
-
-    The files are written beside it and renamed into place; what was there stays until then, and
-    comes back if the run is interrupted in between.
-    """
-    home.parent.mkdir(parents=True, exist_ok=True)
-    aside = _recover(home)
-    fresh = Path(tempfile.mkdtemp(prefix=f".{home.name}.", suffix=".new", dir=home.parent))
-    try:
-        for name, content in files.items():
-            _write(fresh / name, content)
-        fresh.chmod(0o755)  # mkdtemp keeps it private; a plan is read by others of the farm
-        if home.exists():
-            home.rename(aside)
-        fresh.rename(home)
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
-        _recover(home)
-    return [home / name for name in files]
-
-
-def _write(path: Path, content: bytes) -> None:
-    with path.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-
-
-def _recover(home: Path) -> Path:
-    """Finish what an interrupted run left: the previous plan comes back, or goes when replaced.
-
-    Where the previous plan stands while it is replaced is returned.
-    """
-    aside = home.with_name(f".{home.name}.previous")
-    if aside.exists() and not home.exists():
-        aside.rename(home)
-    shutil.rmtree(aside, ignore_errors=True)
-    for stale in home.parent.glob(".*.new"):
-        if time.time() - stale.stat().st_mtime > ABANDONED_S:
-            shutil.rmtree(stale, ignore_errors=True)
-    return aside

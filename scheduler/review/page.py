@@ -10,10 +10,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.axes import Axes
 
+from scheduler.atomic import replace_folder
 from scheduler.farm.units import DEFAULT_UNITS
 from scheduler.farm.wording import one_line
 from scheduler.report.charts import INK, PALETTE, money_axis, new_axes, note
-from scheduler.report.files import write_whole
 from scheduler.report.sheet import heading, unbroken
 from scheduler.report.svg import picture
 from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
@@ -208,7 +208,7 @@ def write_review(review: Review, folder: Path) -> list[Path]:
     """Write HTML and CSV into `folder`/reviews/<last day>, all files or none."""
     home = folder / "reviews" / f"{review.days[-1]:%Y-%m-%d}"
     encoding = "utf-8-sig"  # the mark tells spreadsheets that the file is UTF-8
-    return write_whole(
+    return replace_folder(
         home,
         {
             "review.html": review_html(review).encode(),

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
-import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
+from scheduler.atomic import replacement
 from scheduler.errors import BookError
 
 BOOK_FILE = "book.sqlite"
@@ -142,22 +141,14 @@ def copy_book(db: sqlite3.Connection, path: Path, to: Path) -> None:
     """A sound copy of the book at `path`, whole or not at all, while others go on writing."""
     if to.resolve() == path.resolve():
         raise BookError(f"{to} is the book itself: name another file")
-    handle, name = tempfile.mkstemp(prefix=".backup.", dir=to.parent)
-    os.close(handle)
     try:
-        copy = sqlite3.connect(name)
-        try:
+        with replacement(to, private=True) as part, closing(sqlite3.connect(part)) as copy:
             db.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")
             if (fault := integrity(copy)) != "ok":
                 raise BookError(f"{path} is damaged ({fault}): keep it and its last copy")
-        finally:
-            copy.close()
-        os.replace(name, to)
     except sqlite3.Error as error:
         raise _told(path, error) from None
-    finally:
-        Path(name).unlink(missing_ok=True)
 
 
 def _told(path: Path, error: sqlite3.Error) -> BookError:

@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from matplotlib.axes import Axes
 
 from readiness.forecasts.scores import reliability
+from scheduler.atomic import write_file
 from scheduler.farm.model import Farm
 from scheduler.farm.units import INCH_MM
 from scheduler.report.charts import GREY, INK, PALETTE, new_axes
@@ -23,7 +24,6 @@ from scheduler.verification.forecasts import (
     LeadScore,
     Verification,
 )
-from scheduler.weather.store import replace_bytes, replace_file
 
 #: Fewest days of a lead that are worth a number; assumed: under ten the error swamps it.
 FEW_DAYS = 10
@@ -143,6 +143,6 @@ def write_verification(folder: Path, farm: Farm, found: Verification) -> list[Pa
     )
     folder.mkdir(parents=True, exist_ok=True)
     paths = [folder / "verification.html", folder / "verification.png"]
-    replace_file(paths[0], page)
-    replace_bytes(paths[1], out.getvalue())
+    write_file(paths[0], page)
+    write_file(paths[1], out.getvalue())
     return paths

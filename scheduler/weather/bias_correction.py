@@ -18,8 +18,9 @@ from readiness.atmosphere.weather import Array
 from readiness.forecasts.dressing import CORRELATION
 from readiness.forecasts.gauge_kriging import GaugeReading, distance_km
 from readiness.forecasts.rain_calibration import fit_correlation, frequency_match
+from scheduler.atomic import write_file
 from scheduler.weather.selection import MAX_DISTANCE_KM, read_cell
-from scheduler.weather.store import StoredAnswer, replace_bytes, stored_answers
+from scheduler.weather.store import StoredAnswer, stored_answers
 
 #: Readings that count as a day, h: gauges are not read on the minute, and clocks change.
 DAILY_READING_H = (22, 26)
@@ -145,7 +146,7 @@ def _keep(path: Path, **arrays: Any) -> None:
     np.savez_compressed(content, **arrays)
     with suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        replace_bytes(path, content.getvalue())
+        write_file(path, content.getvalue())
 
 
 def bias_corrected(rain: Array, pairs: RainPairs, *, lead: float) -> tuple[Array, tuple[int, ...]]:

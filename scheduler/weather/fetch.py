@@ -16,6 +16,7 @@ from readiness.sources.open_meteo import OPEN_METEO, parse_response
 from readiness.sources.payload import PayloadError
 from readiness.sources.services import Reply, ServiceError, Services
 from readiness.sources.soil_survey import SurveySoil, read_survey, survey_query
+from scheduler.atomic import write_file
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm, Field
 from scheduler.farm_files.soil_csv import FILE as SOIL_FILE
@@ -25,7 +26,6 @@ from scheduler.weather.store import (
     Answer,
     StoredAnswer,
     read_answer,
-    replace_file,
     store_answer,
     stored_answers,
 )
@@ -293,7 +293,7 @@ def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict
             "soil", "/Tabular/post.rest", product="soil", check=read_survey, body=body
         )
         found |= {some[n].id: soil for n, soil in read_survey(reply.payload).items()}
-    replace_file(folder / SOIL_FILE, soil_table(farm, found))
+    write_file(folder / SOIL_FILE, soil_table(farm, found))
     return folder / SOIL_FILE, found
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-import tempfile
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from scheduler.atomic import write_file
 from scheduler.errors import WeatherError
 
 FORECASTS_FOLDER = "forecasts"
@@ -99,33 +98,13 @@ def store_answer(folder: Path, answer: Answer) -> bool:
     }
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        replace_file(path, json.dumps(envelope, ensure_ascii=False, separators=(",", ":")))
+        write_file(path, json.dumps(envelope, ensure_ascii=False, separators=(",", ":")))
     except OSError as error:
         raise WeatherError(
             f"{path}: cannot be written ({error.strerror}); "
             "make room or give yourself permission, what was stored is untouched"
         ) from None
     return True
-
-
-def replace_file(path: Path, text: str) -> None:
-    """Write text to a temporary name, then rename it over `path`."""
-    replace_bytes(path, text.encode("utf-8"))
-
-
-def replace_bytes(path: Path, content: bytes) -> None:
-    """Write bytes to a temporary name, then rename it over `path`."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 def read_answer(path: Path) -> Answer:

@@ -6,10 +6,8 @@ import hashlib
 import hmac
 import ipaddress
 import json
-import os
 import secrets
 import socket
-import tempfile
 import threading
 import time
 from collections import OrderedDict
@@ -22,6 +20,7 @@ from flask import Flask, Response, abort, redirect, request, session, url_for
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 from werkzeug.wrappers import Response as AnyResponse
 
+from scheduler.atomic import write_file
 from scheduler.errors import AfterrainError
 
 ACCESS_FILE = "access.json"
@@ -107,10 +106,8 @@ def set_passphrase(folder: Path, text: str) -> Access:
 
 
 def _write(folder: Path, access: Access) -> Access:
-    handle, name = tempfile.mkstemp(prefix=".access.", dir=folder)  # readable by its owner alone
-    with os.fdopen(handle, "w") as file:
-        json.dump({"key": access.key, "passphrase": access.passphrase}, file)
-    os.replace(name, folder / ACCESS_FILE)
+    content = json.dumps({"key": access.key, "passphrase": access.passphrase})
+    write_file(folder / ACCESS_FILE, content, private=True)
     return access
 
 
