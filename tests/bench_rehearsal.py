@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from readiness.sources.records import read_uscrn_daily
+from readiness.sources.uscrn import read_uscrn_daily
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.past_season import complete_years, hourly_records, past_season

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from readiness.sources.records import DEPTHS, DailyRecord
+from readiness.sources.daily_record import DailyRecord
 
 
 def made_up(years=8, *, first=2001, seed=1, latitude=47.32, longitude=-99.12):
@@ -18,19 +18,14 @@ def made_up(years=8, *, first=2001, seed=1, latitude=47.32, longitude=-99.12):
     warm = 8.0 - 18.0 * np.cos(2 * np.pi * (doy - 20) / 365.25) + rng.normal(0, 3, days)
     swing = np.where(wet, 4.0, 7.0) + rng.random(days)
     sun = 17.0 - 11.0 * np.cos(2 * np.pi * (doy + 10) / 365.25)
-    empty = np.full((len(DEPTHS), days), np.nan)
     values = {
         "tmax": warm + swing,
         "tmin": warm - swing,
         "rain": np.where(wet, rng.exponential(8.0, days), 0.0),
         "solar": np.maximum(sun * np.where(wet, 0.5, 1.0), 1.0) + rng.random(days),
         "humidity": np.where(wet, 82.0, 62.0) + 10 * rng.random(days),
-        "humidity_max": np.full(days, np.nan),
-        "humidity_min": np.full(days, np.nan),
         "wind": 2.0 + 2.0 * rng.random(days),
     }
-    return DailyRecord(
-        name="made up", first=start, latitude=latitude, longitude=longitude, elevation_m=500.0,
-        soil_water=empty, soil_temp=empty, flags={n: np.zeros(days, np.uint8) for n in values},
-        **values,
-    )  # fmt: skip
+    return DailyRecord.of(
+        "made up", start, values, latitude=latitude, longitude=longitude, elevation_m=500.0
+    )

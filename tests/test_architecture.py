@@ -48,7 +48,9 @@ SOLVERS = {
 NETWORK = {"readiness.sources.services"}
 FILES = NETWORK | {
     "readiness.compiled_code",
-    "readiness.sources.records",
+    "readiness.sources.ghcn",
+    "readiness.sources.station_file",
+    "readiness.sources.uscrn",
     "readiness.validation.days_suitable",
     "readiness.validation.reference_et",
     "readiness.validation.stations",

@@ -1,4 +1,4 @@
-"""Readers, screens and gap policies of open records; days to hours."""
+"""Readers and screens of open records, gap filling, and days spread over hours."""
 
 import gzip
 from dataclasses import replace
@@ -8,26 +8,17 @@ import numpy as np
 import pytest
 
 from readiness.atmosphere.solar import extraterrestrial_daily
+from readiness.sources.daily_record import DailyRecord, Flag, RecordError
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
-from readiness.sources.records import (
-    DAILY01,
-    HOURLY02,
-    DailyRecord,
-    Flag,
-    RecordError,
-    fill_short_gaps,
-    read_gauge,
-    read_ghcn_daily,
-    read_uscrn_daily,
-    read_uscrn_hourly,
-    screen_record,
-)
+from readiness.sources.screens import fill_short_gaps, screen_record
+from readiness.sources.station_file import read_station_file
+from readiness.sources.uscrn import DAILY01, read_uscrn_daily
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "soil_moisture"
 
 
 def daily_line(day: str, **values: float) -> list[str]:
-    """One row of daily01 in its own order; what is not named is missing."""
+    """One row of daily01 in native order; values not given are missing."""
     row = dict.fromkeys(DAILY01, "-9999.0") | {
         name: "-99.000" for name in DAILY01 if "MOISTURE" in name
     }
@@ -94,67 +85,89 @@ def test_native_text_and_csv_agree(days: Path, tmp_path: Path) -> None:
     assert native.utc_offset == -6
 
 
-def test_wrong_file_is_told(tmp_path: Path) -> None:
+def test_missing_column_is_named(tmp_path: Path) -> None:
     path = tmp_path / "CRND0103_XX.csv"
     path.write_text("WBANNO,LST_DATE\n1,20240101\n")
     with pytest.raises(RecordError, match=r"CRND0103_XX.csv: no column CRX_VN"):
         read_uscrn_daily(path)
 
 
-def test_hourly_is_labelled_by_start(tmp_path: Path) -> None:
-    row = dict.fromkeys(HOURLY02, "0") | {"UTC_DATE": "20240601", "UTC_TIME": "100"}
-    row |= {
-        "T_HR_AVG": "17.5",
-        "P_CALC": "1.2",
-        "SOLARAD": "310",
-        "RH_HR_AVG": "64",
-        "SOIL_MOISTURE_5": "0.287",
-    }
-    later = row | {"UTC_TIME": "300", "P_CALC": "-9999.0", "SOLARAD_FLAG": "3"}
-    path = tmp_path / "CRNH0203-2024-XX.txt"
-    path.write_text("\n".join(" ".join(r[c] for c in HOURLY02) for r in (row, later)) + "\n")
-    weather, water = read_uscrn_hourly(path)
-    assert weather.start == np.datetime64("2024-06-01T00", "h")
-    assert weather.rain[0, 0].tolist()[0] == 1.2
-    assert np.isnan(weather.rain[0, 0, 1:]).all()
-    assert np.isnan(weather.radiation[0, 0, 2])  # flagged by the network
-    assert water[0, 0] == 0.287
+GHCN_HEADER = (
+    '"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","PRCP","PRCP_ATTRIBUTES",'
+    '"TMAX","TMAX_ATTRIBUTES","TMIN","TMIN_ATTRIBUTES"'
+)
 
 
-def test_ghcn_both_layouts(tmp_path: Path) -> None:
-    access = tmp_path / "USW00000001.csv"
-    access.write_text(
-        '"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","PRCP","PRCP_ATTRIBUTES",'
-        '"TMAX","TMAX_ATTRIBUTES"\n'
-        '"USW00000001","2024-06-01","47.0","-97.5","300.0","NOWHERE","124",",,W","251",",,W"\n'
-        '"USW00000001","2024-06-02","47.0","-97.5","300.0","NOWHERE","999",",X,W","263",",,W"\n'
+def ghcn_line(day: str, rain: object, tmax: object, tmin: object, quality: str = "") -> str:
+    """One row of a GHCN-Daily station file; `quality` is the quality flag of its rain."""
+    return (
+        f'"USW00000001","{day}","47.0","-97.5","300.0","NOWHERE","{rain}",",{quality},W",'
+        f'"{tmax}",",,W","{tmin}",",,W"'
     )
-    one = read_ghcn_daily(access)
-    assert one.rain[0] == pytest.approx(12.4)  # tenths of mm
-    assert np.isnan(one.rain[1])  # failed NOAA's own check
-    assert one.tmax.tolist() == pytest.approx([25.1, 26.3])
-    assert one.elevation_m == 300.0
-    long = tmp_path / "long.csv"
-    long.write_text(
-        "USW00000001,20240601,PRCP,124,,,W,\nUSW00000001,20240602,PRCP,999,,X,W,\n"
-        "USW00000001,20240601,TMAX,251,,,W,\nUSW00000001,20240602,TMAX,263,,,W,\n"
-    )
-    same = read_ghcn_daily(long)
-    assert np.array_equal(same.rain, one.rain, equal_nan=True)
-    assert same.tmax.tolist() == pytest.approx(one.tmax.tolist())
 
 
-def test_gauge(tmp_path: Path) -> None:
-    path = tmp_path / "gauge.csv"
-    path.write_text("date,rain_in\n2024-06-01,0.50\n2024-06-01,0.10\n2024-06-03,0\n")
-    one = read_gauge(path)
-    assert one.rain[0] == pytest.approx(15.24)
-    assert np.isnan(one.rain[1])
-    assert one.rain[2] == 0.0
+# hand: NOAA's readme of GHCN-Daily gives tenths of mm and °C, -9999 for missing, and the second
+# attribute as the quality flag
+def test_ghcn_station_file(tmp_path: Path) -> None:
+    path = tmp_path / "USW00000001.csv"
+    lines = [
+        GHCN_HEADER,
+        ghcn_line("2024-06-01", 124, 251, 110),
+        ghcn_line("2024-06-02", 999, 263, 125, quality="X"),
+        ghcn_line("2024-06-04", 0, -9999, 98),
+    ]
+    path.write_text("\n".join(lines) + "\n")
+    record = read_station_file(path)
+    assert record.name == "USW00000001"
+    assert (record.latitude, record.longitude, record.elevation_m) == (47.0, -97.5, 300.0)
+    assert record.rain[[0, 3]].tolist() == pytest.approx([12.4, 0.0])
+    assert np.isnan(record.rain[1])  # failed NOAA's quality check
+    assert np.isnan(record.rain[2])  # no row: unknown, not dry
+    assert record.tmax[:2].tolist() == pytest.approx([25.1, 26.3])
+    assert np.isnan(record.tmax[3])
+    assert record.tmin[[0, 1, 3]].tolist() == pytest.approx([11.0, 12.5, 9.8])
+    assert (record.flags["solar"] == Flag.MISSING).all()
+    zipped = tmp_path / "USW00000001.csv.gz"
+    zipped.write_bytes(gzip.compress(path.read_bytes()))
+    assert np.array_equal(read_station_file(zipped).rain, record.rain, equal_nan=True)
+
+
+@pytest.mark.parametrize(
+    ("lines", "message"),
+    [
+        (["date,rain_mm", "2024-06-01,3"], "neither a daily01 file"),
+        ([GHCN_HEADER.replace("TMIN", "TAVG")], "no column TMIN"),
+        (
+            [
+                GHCN_HEADER,
+                ghcn_line("2024-06-01", 0, 250, 110),
+                ghcn_line("2024-06-02", 0, 250, 110).replace("0001", "0002"),
+            ],
+            "2 stations; give one file a station",
+        ),
+        (
+            [GHCN_HEADER, ghcn_line("2024-06-01", 12.4, 25.1, 11.0)],
+            "column PRCP: a value has a decimal point",
+        ),
+        ([GHCN_HEADER, ghcn_line("1 June", 0, 250, 110)], "1 June"),
+        ([], "neither a daily01 file"),
+    ],
+)
+def test_other_files_are_refused(tmp_path: Path, lines: list[str], message: str) -> None:
+    path = tmp_path / "station.csv"
+    path.write_text("\n".join(lines) + "\n")
+    with pytest.raises(RecordError, match=f"^station.csv.*{message}"):
+        read_station_file(path)
+
+
+def test_file_of_either_network_is_recognised(days: Path) -> None:
+    native, recognised = read_uscrn_daily(days), read_station_file(days)
+    assert recognised.name == native.name == "XX_Nowhere_1_N"
+    assert np.array_equal(recognised.rain, native.rain, equal_nan=True)
 
 
 def made(n: int = 40, seed: int = 0) -> DailyRecord:
-    """A clean month and more of made-up days."""
+    """A record of made-up days without faults."""
     rng = np.random.default_rng(seed)
     tmin = 10.0 + rng.normal(0, 2, n)
     water = np.tile(0.25 + np.cumsum(rng.normal(0, 0.003, n)), (5, 1))
@@ -181,7 +194,7 @@ def made(n: int = 40, seed: int = 0) -> DailyRecord:
     )
 
 
-def test_screens_flag_what_cannot_be() -> None:
+def test_screens_flag_impossible_values() -> None:
     day = made()
     rain, humidity, tmax, tmin = (
         getattr(day, n).copy() for n in ("rain", "humidity", "tmax", "tmin")
@@ -200,7 +213,7 @@ def test_screens_flag_what_cannot_be() -> None:
     assert np.array_equal(clean.rain[untouched], day.rain[untouched])
 
 
-def test_short_gaps_filled_long_ones_unknown() -> None:
+def test_short_gaps_are_filled_and_long_ones_stay_unknown() -> None:
     day = made()
     tmax, rain = day.tmax.copy(), day.rain.copy()
     tmax[5:7], tmax[20:25] = np.nan, np.nan
@@ -211,15 +224,12 @@ def test_short_gaps_filled_long_ones_unknown() -> None:
     assert done.tmax[5] == pytest.approx(tmax[4] + (tmax[7] - tmax[4]) / 3.0)
     assert done.flags["tmax"][5:7].tolist() == [Flag.FILLED] * 2
     assert np.isnan(done.tmax[20:25]).all()
-    assert np.isnan(done.rain[8])  # next to a wet day nobody knows
+    assert np.isnan(done.rain[8])  # next to a wet day: unknown
     assert done.rain[30] == 0.0
     assert done.flags["rain"][30] == Flag.FILLED
-    assert np.array_equal(fill_short_gaps(holes, policy="none").tmax, tmax, equal_nan=True)
-    with pytest.raises(ValueError, match="policy must be 'short' or 'none'"):
-        fill_short_gaps(holes, policy="all")
 
 
-# published: FAO-56 eqs 48 and 50 and the world's mean wind of 2 m/s stand in, flagged
+# published: estimates by FAO-56 eqs 48 and 50 and the world's mean wind of 2 m/s, flagged
 def test_missing_wind_sun_and_humidity_are_estimated() -> None:
     day = made()
     nothing = np.full(40, np.nan)
@@ -235,7 +245,7 @@ def test_missing_wind_sun_and_humidity_are_estimated() -> None:
     assert not daily_to_hourly(day).estimated.any()
 
 
-# law: hours add up to the days they came from, and stay between the day's extremes
+# law: hours add up to their days and stay between the extremes of the day
 def test_hours_keep_the_days() -> None:
     day = made()
     weather = daily_to_hourly(day)

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from nbclient import NotebookClient
 
-from readiness.sources.records import read_uscrn_daily
+from readiness.sources.uscrn import read_uscrn_daily
 from readiness.validation import soil_moisture, stations, validate
 from readiness.validation.days_suitable import STATES, state_weeks, state_weights
 from scheduler.command import main

@@ -274,7 +274,7 @@ def test_command_says_what_is_wrong(tmp_path, capsys):
     assert capsys.readouterr().err.startswith("afterrain: station.csv: ")
     path.write_text("a,b\n1,2\n")
     assert main(["rehearse", str(SAMPLE), "--records", str(path)]) == 1
-    assert "no column WBANNO" in capsys.readouterr().err
+    assert "station.csv: neither a daily01 file of the U.S. Climate" in capsys.readouterr().err
 
 
 def test_what_is_told_of_a_change(farm, found):
@@ -288,6 +288,24 @@ def test_what_is_told_of_a_change(farm, found):
     assert "After its $1,000 a year: " in text
     assert "Least-cost capacity by the closed form: " in text
     assert "F03 wet hollow" in text
+
+
+@pytest.mark.slow
+def test_rehearse_command_reads_a_ghcn_station_file(tmp_path, capsys):
+    """A season of GHCN-Daily's rain and temperature is played; a missing column is named."""
+    record = made_up(4)
+    path = tmp_path / "USC00000001.csv"
+    columns = ["STATION,DATE,LATITUDE,LONGITUDE,ELEVATION,PRCP,TMAX,TMIN"]
+    tenths = (np.round(10 * getattr(record, n)).astype(int) for n in ("rain", "tmax", "tmin"))
+    for day, *values in zip(record.days, *tenths, strict=True):
+        columns.append(f"USC00000001,{day},47.32,-99.12,500,{','.join(map(str, values))}")
+    path.write_text("\n".join(columns) + "\n")
+    words = ["rehearse", str(SAMPLE), "--records", str(path), "--years", "2002", "--workers", "1"]
+    assert main([*words, "--members", "2", "--days", "2"]) == 0
+    assert "USC00000001  2002  $" in capsys.readouterr().out
+    path.write_text(path.read_text().replace("TMIN", "TOBS"))
+    assert main(words) == 1
+    assert capsys.readouterr().err == "afterrain: USC00000001.csv: no column TMIN\n"
 
 
 @pytest.mark.skipif(not STATION.exists(), reason=f"open data {STATION.name} is not there")

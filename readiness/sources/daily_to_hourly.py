@@ -19,7 +19,7 @@ from readiness.atmosphere.solar import (
     sunset_hour_angle,
 )
 from readiness.atmosphere.weather import Array, Weather, day_and_hour, day_of_year
-from readiness.sources.records import DailyRecord, Flag
+from readiness.sources.daily_record import DailyRecord, Flag
 
 RainSpread = Literal["shower", "even"]
 #: Gust over mean wind; assumed, common over open land.

@@ -17,7 +17,7 @@ from readiness.atmosphere.weather import Array
 from readiness.soil.calibrate import Calibration, calibrate, depth_weights, probe_observations
 from readiness.soil.properties import zone_water
 from readiness.soil.trafficability import water_limits
-from readiness.sources.records import DEPTHS
+from readiness.sources.daily_record import SOIL_DEPTHS_CM
 from readiness.validation.stations import Station, daily_soil_water
 
 LAST_TRAINING = 2016
@@ -62,7 +62,7 @@ def calibrate_station(station: Station) -> Calibration | None:
     days = station.in_season & (station.year <= LAST_TRAINING)
     parts = []
     for number, depth in enumerate(PROBES):
-        reading = np.where(days, station.daily.soil_water[DEPTHS.index(depth)], np.nan)
+        reading = np.where(days, station.daily.soil_water[SOIL_DEPTHS_CM.index(depth)], np.nan)
         parts.append(probe_observations(reading, 0, depth_m=depth / 100.0, probe=number))
     readings = parts[0]
     for part in parts[1:]:
@@ -111,7 +111,7 @@ def soil_results(station: Station) -> SoilResult:
     daily, default_water = station.daily, daily_soil_water(station, station.land())
     tested = station.in_season & (station.year > LAST_TRAINING)
     trained = station.in_season & ~tested
-    measured = {d: daily.soil_water[DEPTHS.index(d)] for d in PROBES}
+    measured = {d: daily.soil_water[SOIL_DEPTHS_CM.index(d)] for d in PROBES}
     uncalibrated = {d: depth_weights(d / 100.0) @ default_water for d in PROBES}
     scores = {
         f"{d} cm, no calibration": score(uncalibrated[d], measured[d], station.in_season)

@@ -14,17 +14,14 @@ from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
 from readiness.soil.properties import Land
 from readiness.soil.water_balance import run_water
+from readiness.sources.daily_record import DailyRecord
 from readiness.sources.daily_to_hourly import (
     daily_to_hourly,
     elevation_or_default,
     estimate_missing,
 )
-from readiness.sources.records import (
-    DailyRecord,
-    fill_short_gaps,
-    read_uscrn_daily,
-    screen_record,
-)
+from readiness.sources.screens import fill_short_gaps, screen_record
+from readiness.sources.uscrn import read_uscrn_daily
 
 #: First and last month that scores compare.
 COMPARED_MONTHS = (4, 10)

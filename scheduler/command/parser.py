@@ -296,7 +296,7 @@ def _add_rehearsal_options(command: argparse.ArgumentParser) -> None:
         nargs="+",
         required=True,
         metavar="FILE",
-        help="daily files of the U.S. Climate Reference Network, one station each",
+        help="daily files of the U.S. Climate Reference Network or of GHCN-Daily, one station each",
     )
     command.add_argument("--years", type=_years, metavar="FIRST-LAST", help="only these years")
     command.add_argument("--members", type=_count, metavar="N", help="members of each forecast")

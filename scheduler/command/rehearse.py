@@ -9,7 +9,8 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from readiness.sources.records import DailyRecord, RecordError, read_uscrn_daily
+from readiness.sources.daily_record import DailyRecord, RecordError
+from readiness.sources.station_file import read_station_file
 from scheduler.errors import FarmError
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
@@ -82,7 +83,7 @@ def read_stations(paths: Sequence[Path]) -> list[DailyRecord]:
         Where a file cannot be read.
     """
     try:
-        return [read_uscrn_daily(p) for p in paths]
+        return [read_station_file(p) for p in paths]
     except RecordError as error:
         raise FarmError(str(error)) from None
 

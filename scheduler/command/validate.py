@@ -6,7 +6,7 @@ import argparse
 import textwrap
 from pathlib import Path
 
-from readiness.sources.records import RecordError
+from readiness.sources.daily_record import RecordError
 from readiness.validation.validate import validate
 from scheduler.atomic import write_file
 from scheduler.command.columns import column_lines

@@ -16,8 +16,9 @@ from readiness.forecasts.reforecast import other_years
 from readiness.grain.crops import CROPS
 from readiness.season.kernel_arrays import RunState
 from readiness.season.simulate import Season, simulate
+from readiness.sources.daily_record import DailyRecord
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
-from readiness.sources.records import DailyRecord, fill_short_gaps, screen_record
+from readiness.sources.screens import fill_short_gaps, screen_record
 from scheduler.costs.standing_loss import StandingLoss, jobs_of, standing_loss_of
 from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.compiled import Compiled

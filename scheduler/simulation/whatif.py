@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from readiness.sources.records import DailyRecord
+from readiness.sources.daily_record import DailyRecord
 from scheduler.costs.grain_value import best_revenue_ha, loss_terms
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.costs.timeliness import least_cost_capacity, timeliness_cost
