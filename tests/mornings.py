@@ -12,6 +12,7 @@ from readiness.atmosphere.solar import daylight
 from readiness.atmosphere.weather import Weather
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
+from scheduler.cut_tables.makeup import makeups, own_makeup
 from scheduler.farm.model import (
     Cart,
     Combine,
@@ -34,6 +35,7 @@ from scheduler.orders.model import (
     Spread,
     TimeSpread,
 )
+from scheduler.windows.lessons import Learnt, OffsetChange
 from scheduler.windows.model_inputs import season_rows
 
 TZ = ZoneInfo("America/Chicago")
@@ -294,8 +296,8 @@ def morning(
         members=members,
         weather=sky,
         season=season(place, sky, unknown=unknown),
-        makeup="North: C1 + C2 with cart North; South: C3 with cart South",
-        makeups=(("C1 + C2 | C3", 3140.0), ("C1 | C2 + C3", 3890.0)),
+        makeup=own_makeup(place, NOW),
+        makeups=tuple(zip(makeups(place, NOW)[:2], (3140.0, 3890.0), strict=True)),
         crews=crews(place),
         left_out=(
             LeftOut(
@@ -320,6 +322,10 @@ def morning(
         value_of_stochastic_solution=210.0,
         cautions=("Fire: the index may reach 28 (very high) about 16:00.", "Keep out of bins."),
         changes=("Mail road north moved up: a sample came in at 14.1 %",),
-        lessons=("Hilltop (F06): gauge read 0.42 in, top soil 24 % before, 27 % after",),
+        lessons=(
+            OffsetChange(
+                learnt=Learnt.GRAIN, field=place.fields[0].id, readings=2, before=None, after=0.42
+            ),
+        ),
     )
     return replace(made, **changes)  # type: ignore[arg-type]

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from readiness.season.codes import Reason, Tier
+from scheduler.report.phrases import lost_to_text
 from scheduler.report.terminal import WIDTH, terminal_ready
 from scheduler.windows.daily_hours import from_now, hours_by_day
 from scheduler.windows.model_inputs import season_for_work
@@ -44,7 +45,8 @@ def test_counts_of_today_start_now(morning):
     assert tomorrow.chance == 0.75
     assert today.first == time(15)
     assert tomorrow.first == time(10)
-    assert tomorrow.lost_to == "ground too soft or rain falling"
+    assert tomorrow.lost_to is Reason.GROUND
+    assert lost_to_text(tomorrow) == "ground too soft or rain falling"
     assert days[date(2025, 8, 16)][1].first is None
     text = terminal_ready(morning.farm, season, now=morning.now, days=2)
     assert "Home quarter (F01)               6    6 (2-6)  10:00   75 %  ground too soft" in text
@@ -112,7 +114,8 @@ def test_night_is_a_cause_only_where_there_is_no_other(morning):
     season.reason[:, :, now + 10 : now + 18] = Reason.NIGHT
     season.reason[:, 1, now : now + 4] = Reason.GRAIN
     today = hours_by_day(morning.farm, season, now=morning.now)[date(2025, 8, 16)]
-    assert [h.lost_to for h in today] == ["dark", "dew on the ear or grain too wet"]
+    assert [h.lost_to for h in today] == [Reason.NIGHT, Reason.GRAIN]
+    assert [lost_to_text(h) for h in today] == ["dark", "dew on the ear or grain too wet"]
 
 
 def test_unknown_is_not_workable_and_is_said(morning):

@@ -13,6 +13,7 @@ from mornings import NOW, farm, weather
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
 from scheduler.farm.working_time import utc_hour
+from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.windows.bias import (
     GRAIN,
     GROUND,
@@ -24,6 +25,7 @@ from scheduler.windows.bias import (
     offsets,
     standardised_residual,
 )
+from scheduler.windows.lessons import Learnt, OffsetChange, Outlier
 from scheduler.windows.model_inputs import model_observations, open_loop, with_grain_offset
 
 P = Prior(soil_sd=0.5, own_sd=0.5, error_sd=1.0)
@@ -33,8 +35,8 @@ SOIL = np.array([0, 0, 1])
 
 def solve(field, value, *, soil=SOIL, prior=P, weight=None):
     field, value = np.array(field), np.array(value, dtype=float)
-    return offsets(field, value, value, np.ones(len(field)) if weight is None else weight, soil,
-                   prior=prior)  # fmt: skip
+    weight = np.ones(len(field)) if weight is None else weight
+    return offsets(field, value, value, weight=weight, soil=soil, prior=prior)
 
 
 def test_hand_one_observation_is_shrunk_and_shared():
@@ -60,8 +62,10 @@ def test_one_bad_reading_moves_no_further_than_its_bound():
 
 def test_a_band_pulls_only_from_outside():
     low, high = np.array([-0.1]), np.array([0.4])
-    assert offsets(ONE, low, high, np.ones(1), SOIL, prior=P) == pytest.approx([0, 0, 0])
-    far = offsets(ONE, np.array([0.6]), np.array([np.inf]), np.ones(1), SOIL, prior=P)
+    assert offsets(ONE, low, high, weight=np.ones(1), soil=SOIL, prior=P) == pytest.approx(
+        [0, 0, 0]
+    )
+    far = offsets(ONE, np.array([0.6]), np.array([np.inf]), weight=np.ones(1), soil=SOIL, prior=P)
     assert far[0] == pytest.approx(0.2, abs=1e-5)  # hand: as an observation of 0.6, a third
 
 
@@ -83,7 +87,7 @@ def test_laws_of_offsets(seen, more):
 def test_without_observations_nothing_is_learnt():
     empty = np.array([], dtype=np.int64)
     none = np.array([])
-    assert offsets(empty, none, none, none, SOIL, prior=P) == pytest.approx([0, 0, 0])
+    assert offsets(empty, none, none, weight=none, soil=SOIL, prior=P) == pytest.approx([0, 0, 0])
 
 
 # With the model
@@ -123,7 +127,7 @@ def test_samples_shift_their_field_and_its_neighbours(place, past, run):
     assert 0.2 < moved[1] < moved[0] < 1.5  # slowly: two samples of 2 points are less than 1.5
     assert moved[1] == moved[2]
     assert moved[3] == 0.0  # another soil
-    own, shared = taught.lessons
+    own, shared = lesson_lines(taught.lessons, taught.farm)
     said = re.fullmatch(
         r"Home quarter \(F01\): grain ([\d.]+) points wetter than the weather tells, "
         r"from 2 samples; the day before: grain ([\d.]+) points wetter than the weather tells",
@@ -141,7 +145,10 @@ def test_one_wild_sample_is_flagged_and_does_not_swing_the_farm(place, past, run
     most = (GRAIN.soil_sd**2 + GRAIN.own_sd**2) / GRAIN.error_sd * HUBER
     assert -most - 1e-6 <= moved[0] < 0
     assert abs(moved[1]) < 0.25
-    assert any("points below what the weather tells; it counts little" in x for x in taught.lessons)
+    assert any(
+        "points below what the weather tells; it counts little" in x
+        for x in lesson_lines(taught.lessons, place)
+    )
 
 
 def test_ripening_grain_is_no_offset(place, run):
@@ -205,6 +212,25 @@ def test_the_offset_is_seen_once(place, run):
     shown = with_grain_offset(shifted, run[0])
     assert shown.moisture[:, 0] == pytest.approx(run[0].moisture[:, 0] + 0.8)
     assert shown.moisture[:, 1] == pytest.approx(run[0].moisture[:, 1])
+
+
+def test_lessons_in_words(place):
+    change = {"learnt": Learnt.BEARING, "before": None}
+    lessons = (
+        OffsetChange(**change, field="F01", readings=1, after=-0.012),
+        OffsetChange(**change, field="F02", readings=0, after=0.0041),
+        Outlier(learnt=Learnt.BEARING, field="F03", time=NOW, value=1.0, low=0.11),
+        Outlier(learnt=Learnt.GRAIN, field="F03", time=NOW, value=16.04, low=4.25),
+    )
+    assert lesson_lines(lessons, place) == (
+        "Mail road north (F03), Sat 06:00: the sample of 16.0 % is 4.2 points above what the "
+        "weather tells; it counts little, take another",
+        "Home quarter (F01): ground bears 1.2 % less water than its texture tells, from 1 ground "
+        "check; the day before: nothing",
+        "Mail road north (F03), Sat 06:00: the ground check (headland-only) is far from what the "
+        "weather tells; it counts little, take another",
+        "By the same soil, ground bears 0.4 % more water than its texture tells: F02",
+    )
 
 
 def test_nothing_seen_nothing_learnt(place, past):

@@ -13,7 +13,7 @@ from readiness.season.simulate import Season
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.costs.standing_loss import jobs_of, standing_loss_of
 from scheduler.cut_tables.compile import compile_tables
-from scheduler.cut_tables.makeup import describe, makeups, own_makeup
+from scheduler.cut_tables.makeup import makeups, own_makeup
 from scheduler.cut_tables.moves import move_minutes
 from scheduler.cut_tables.storage import assign_storage
 from scheduler.explanation.reasons import why_left
@@ -37,6 +37,7 @@ from scheduler.planning.dispatch_rules import (
     RIPEST_FIRST,
     dispatched_orders,
 )
+from scheduler.report.phrases import makeup_text
 from scheduler.simulation.field_work import begun, follow, work
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
@@ -120,38 +121,38 @@ def compiled(the_farm, the_season=None, makeup=None):
 
 def test_the_users_own_makeup_comes_first_and_alike_machines_count_once():
     found = makeups(farm(), NOW)
-    assert found[0][1] == own_makeup(farm(), NOW)
+    assert found[0] == own_makeup(farm(), NOW)
     kinds = {
         tuple((g.crew, tuple(sorted(c.header_m for c in g.combines)), len(g.trucks)) for g in m)
-        for _, m in found
+        for m in found
     }
     assert len(kinds) == len(found)
-    for _, m in found:
+    for m in found:
         used = [x.id for g in m for x in (*g.combines, *g.carts, *g.trucks)]
         assert len(set(used)) == len(used)
         assert all(g.trucks for g in m)
 
 
 def test_crews_may_join_in_one():
-    joined = [m for _, m in makeups(farm(), NOW) if len(m) == 1]
+    joined = [m for m in makeups(farm(), NOW) if len(m) == 1]
     assert any(len(m[0].combines) == 3 for m in joined)
 
 
 def test_fixed_crews_keep_their_machines():
     crews = tuple(replace(c, fixed=True) for c in farm().crews)
-    assert [m for _, m in makeups(farm(crews=crews), NOW)] == [own_makeup(farm(), NOW)]
+    assert makeups(farm(crews=crews), NOW) == [own_makeup(farm(), NOW)]
 
 
 def test_a_machine_down_for_days_is_in_no_makeup():
     down = ((NOW - timedelta(hours=2), NOW + timedelta(days=2)),)
     machines = (combine("C1", down=down), combine("C2"), combine("C3"))
-    for name, _ in makeups(farm(combines=machines), NOW):
-        assert "C1" not in name
+    for makeup in makeups(farm(combines=machines), NOW):
+        assert all(c.id != "C1" for crew in makeup for c in crew.combines)
 
 
 def test_hand_description():
     machines = CrewMachines(crew="A", combines=(combine("C1"),), carts=(), trucks=farm().trucks[:1])
-    assert describe((machines,)) == "A: C1 + 0 carts + 1 truck"
+    assert makeup_text((machines,)) == "A: C1 + 0 carts + 1 truck"
 
 
 def test_hand_move():

@@ -9,7 +9,9 @@ from urllib.parse import unquote
 import mornings
 import pytest
 
+from scheduler.costs.machine_rates import CrewMachines
 from scheduler.orders.safety import STANDING, cautions
+from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.sheet import calendar, cards, cell, costs, shades, sheet
 from scheduler.windows.daily_hours import DayHours
 
@@ -89,7 +91,8 @@ def test_all_of_the_morning_is_there(morning, page):
             assert order.point in text
         assert crew.fallback.if_tough in text
         assert crew.fallback.if_soft in text
-    for line in (*morning.cautions, *morning.changes, *morning.lessons, *morning.weather_notes):
+    lessons = lesson_lines(morning.lessons, morning.farm)
+    for line in (*morning.cautions, *morning.changes, *lessons, *morning.weather_notes):
         assert " ".join(re.findall(r"\w+", line)) in " ".join(re.findall(r"\w+", text))
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone." in text
     assert "sprouted kernels alone; other damage or foreign material can lower it." in text
@@ -121,13 +124,15 @@ def test_everything_from_people_is_escaped(morning):
     crew = morning.crews[0]
     order = replace(crew.orders[0], name=EVIL, point=EVIL, reason=EVIL, parcel=EVIL, changed=EVIL)
     fallback = replace(crew.fallback, if_tough=EVIL, if_soft=EVIL)
+    evil_crew = CrewMachines(crew=EVIL, combines=(), carts=(), trucks=())
+    fields = (replace(morning.farm.fields[0], name=EVIL), *morning.farm.fields[1:])
     evil = replace(
         morning,
-        farm=replace(morning.farm, name=EVIL),
+        farm=replace(morning.farm, name=EVIL, fields=fields),
         source=EVIL,
         weather_notes=(EVIL,),
-        makeup=EVIL,
-        makeups=((EVIL, 1.0), (EVIL, 2.0)),
+        makeup=(evil_crew,),
+        makeups=(((evil_crew,), 1.0), ((evil_crew,), 2.0)),
         crews=(
             replace(crew, crew=EVIL, orders=(order,), fallback=fallback, note=EVIL),
             morning.crews[1],
@@ -136,7 +141,7 @@ def test_everything_from_people_is_escaped(morning):
         rule_losses={EVIL: 1.0},
         cautions=(EVIL,),
         changes=(EVIL,),
-        lessons=(EVIL,),
+        lessons=(replace(morning.lessons[0], field=fields[0].id),),
         status=EVIL,
     )
     text = sheet(evil)
@@ -228,7 +233,7 @@ def test_a_wet_hollow_has_its_own_row_and_card():
     [(0.0, "h0"), (1.0, "h1"), (2.0, "h2"), (9.9, "h5"), (10.0, "h6"), (24.0, "h6")],
 )
 def test_every_shade_means_what_its_key_says(hours, shade):
-    day = DayHours(drive=24.0, cut=hours, low=0.0, high=24.0, chance=0.5, first=None, lost_to="")
+    day = DayHours(drive=24.0, cut=hours, low=0.0, high=24.0, chance=0.5, first=None, lost_to=None)
     assert cell(day, False)["shade"] == shade
     words = shades()[int(shade[1])]["words"]
     assert words == "none" if hours == 0 else "10 h and more" if hours >= 10 else "under" in words

@@ -6,6 +6,7 @@ from math import nan
 import mornings
 import pytest
 
+from scheduler.costs.machine_rates import CrewMachines
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock, one_line
 from scheduler.planning.stages import PlanStage
@@ -24,7 +25,7 @@ def morning():
 def test_everything_an_order_needs(morning):
     text = terminal_plan(morning)
     for words in (
-        "Learnt: Hilltop (F06): gauge read 0.42 in",
+        "Learnt: Home quarter (F01): grain 0.4 points wetter than the weather tells, from 2",
         "CREW NORTH",
         "Today, Sat 16 Aug",
         " 1  Home quarter (F01)  hard wheat  98.8 ac, 5.1 loads to Elevator (5,291 bu)",
@@ -74,7 +75,7 @@ def test_no_line_is_wider_than_the_terminal(morning, long):
     wide = replace(
         morning,
         crews=(replace(crew, orders=(order,), note=long), morning.crews[1]),
-        makeup=long,
+        makeup=(CrewMachines(crew=long, combines=(), carts=(), trucks=()),),
         cautions=(long,),
     )
     assert max(map(len, terminal_plan(wide).splitlines())) <= WIDTH

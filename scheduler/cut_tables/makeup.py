@@ -15,7 +15,7 @@ from scheduler.farm.model import Cart, Combine, Crew, Farm, Truck
 MakeUp = tuple[CrewMachines, ...]
 T = TypeVar("T", Combine, Cart, Truck)
 #: Most make-ups priced on a morning; assumed, so that pricing stays within a few seconds.
-MOST = 16
+MAX_MAKEUPS = 16
 
 
 def own_makeup(farm: Farm, now: datetime) -> MakeUp:
@@ -30,7 +30,7 @@ def own_makeup(farm: Farm, now: datetime) -> MakeUp:
     )
 
 
-def makeups(farm: Farm, now: datetime) -> list[tuple[str, MakeUp]]:
+def makeups(farm: Farm, now: datetime) -> list[MakeUp]:
     """Every make-up worth pricing, the user's own first, each with a one-line name.
 
     Machines of crews that are not fixed form a pool. Each crew left with a combine gets a truck,
@@ -46,22 +46,9 @@ def makeups(farm: Farm, now: datetime) -> list[tuple[str, MakeUp]]:
         pool = [_machines_of(farm, crew, now) for crew in free]
         for candidate in _splits(free, pool):
             makeup = tuple(sorted((*fixed, *candidate), key=lambda g: g.crew))
-            if len(found) < MOST and makeup:
+            if len(found) < MAX_MAKEUPS and makeup:
                 found.setdefault(_key(makeup), makeup)
-    return [(describe(m), m) for m in found.values()]
-
-
-def describe(makeup: MakeUp) -> str:
-    """One line: each crew with its machines."""
-    return "; ".join(
-        f"{g.crew}: {', '.join(c.id for c in g.combines)}"
-        f" + {_count(len(g.carts), 'cart')} + {_count(len(g.trucks), 'truck')}"
-        for g in makeup
-    )
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n} {noun}{'' if n == 1 else 's'}"
+    return list(found.values())
 
 
 def _machines_of(farm: Farm, crew: Crew, now: datetime) -> CrewMachines:

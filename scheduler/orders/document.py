@@ -25,7 +25,14 @@ from cattrs import Converter
 
 from scheduler.farm.model import Farm
 from scheduler.orders.model import CrewOrders, LeftOut
-from scheduler.windows.daily_hours import DayHours
+from scheduler.windows.daily_hours import DayFigures
+
+
+@dataclass(frozen=True, kw_only=True)
+class IssuedDay(DayFigures):
+    """Hours of a day as issued, with the words for the cause of most lost hours."""
+
+    lost_to: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +41,7 @@ class HoursRow:
 
     title: str
     field: str
-    days: tuple[DayHours, ...]
+    days: tuple[IssuedDay, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

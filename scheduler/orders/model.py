@@ -8,7 +8,9 @@ from math import nan
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
+from scheduler.cut_tables.makeup import MakeUp
 from scheduler.farm.model import Farm
+from scheduler.windows.lessons import Lesson
 
 SHUT, TURNED_AWAY = "shut", "turned away"
 
@@ -138,8 +140,8 @@ class Morning:
     members: int
     weather: Weather  # per field, same hours as season
     season: Season
-    makeup: str  # one line: which machines form which crews and why
-    makeups: tuple[tuple[str, float], ...]  # every make-up priced
+    makeup: MakeUp
+    makeups: tuple[tuple[MakeUp, float], ...]  # every make-up priced
     crews: tuple[CrewOrders, ...]
     left_out: tuple[LeftOut, ...]
     status: str
@@ -152,5 +154,5 @@ class Morning:
     value_of_stochastic_solution: float | None  # money lost by planning on the mean forecast only
     cautions: tuple[str, ...]
     changes: tuple[str, ...] = ()  # since yesterday
-    lessons: tuple[str, ...] = ()  # what the book's readings taught, before and after
+    lessons: tuple[Lesson, ...] = ()  # what the book's readings taught, before and after
     decision: object = field(default=None, repr=False, compare=False)

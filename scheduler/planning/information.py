@@ -21,6 +21,7 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 from scheduler.weather.field_weather import FarmWeather, weather_for
 from scheduler.windows.bias import learn
+from scheduler.windows.lessons import Lesson
 from scheduler.windows.model_inputs import simulate_farm
 
 
@@ -41,7 +42,7 @@ class InformationState:
     locked_fields: Mapping[str, Sequence[str]] = field(default_factory=dict)
     fields_in_progress: Mapping[str, str] = field(default_factory=dict)
     book_news: tuple[str, ...] = ()
-    lessons: tuple[str, ...] = ()
+    lessons: tuple[Lesson, ...] = ()
 
 
 def gather(

@@ -27,7 +27,7 @@ FINALISTS = 3
 
 def rank_makeups(
     information: InformationState, standing_loss: StandingLoss, *, seed: int
-) -> list[tuple[str, float, MakeUp]]:
+) -> list[tuple[MakeUp, float]]:
     """Price every make-up on a few members, then the best of them on all: these, cheapest first.
 
     Each search begins from the orders before, where there are some, so that a make-up is not
@@ -40,11 +40,11 @@ def rank_makeups(
     NoPlanError
         Where no crew has a combine up today.
     """
-    options = [(name, m) for name, m in makeups(information.farm, information.now) if m]
+    options = [m for m in makeups(information.farm, information.now) if m]
     if not options:
         raise NoPlanError("no crew has a combine that is up today: repair one or call a crew in")
     if len(options) == 1:
-        return [(options[0][0], 0.0, options[0][1])]
+        return [(options[0], 0.0)]
     few = evenly_spaced_members(standing_loss, MAKEUP_MEMBERS)
     rules, before = information.farm.rules, _machines(information)
 
@@ -58,14 +58,12 @@ def rank_makeups(
         moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
         return found + 100.0 * rules.change_price * moved
 
-    def ranked(some: list[tuple[str, MakeUp]], on: StandingLoss) -> list[tuple[str, float, MakeUp]]:
-        costs = pool.map(lambda option: cost(option[1], on), some)
-        return sorted(
-            ((n, c, m) for (n, m), c in zip(some, costs, strict=True)), key=lambda p: p[1]
-        )
+    def ranked(candidates: list[MakeUp], on: StandingLoss) -> list[tuple[MakeUp, float]]:
+        costs = pool.map(lambda makeup: cost(makeup, on), candidates)
+        return sorted(zip(candidates, costs, strict=True), key=lambda pair: pair[1])
 
     with ThreadPoolExecutor(max_workers=2) as pool:
-        return ranked([(n, m) for n, _, m in ranked(options, few)[:FINALISTS]], standing_loss)
+        return ranked([m for m, _ in ranked(options, few)[:FINALISTS]], standing_loss)
 
 
 def _ids(machines: CrewMachines) -> list[str]:

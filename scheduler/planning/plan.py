@@ -14,7 +14,7 @@ from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.makeup import describe
+from scheduler.cut_tables.makeup import MakeUp
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import crew_orders, left_out
 from scheduler.explanation.own_order import priced
@@ -53,7 +53,7 @@ class Decision:
 
     compiled: Compiled
     plan: Plan
-    makeups: tuple[tuple[str, float], ...]
+    makeups: tuple[tuple[MakeUp, float], ...]
     rule_losses: dict[str, float]
     value_of_perfect_information: float | None
     value_of_stochastic_solution: float | None
@@ -171,7 +171,7 @@ def decide(
     """
     objective = information.farm.rules.objective
     ranked = rank_makeups(information, standing_loss, seed=seed)
-    compiled = compile_makeup(information, standing_loss, ranked[0][2])
+    compiled = compile_makeup(information, standing_loss, ranked[0][0])
     if (compiled.tables.finish < 0).all():
         raise NoPlanError(
             "no crew can finish any field within the days planned; see `afterrain ready` for "
@@ -199,11 +199,11 @@ def decide(
     if faults:
         raise AssertionError("the plan breaks a rule: " + "; ".join(faults))
     progress(PlanStage.UNCERTAINTY, 0.82)
-    alone = None if mean is None else compile_makeup(information, mean, ranked[0][2])
+    alone = None if mean is None else compile_makeup(information, mean, ranked[0][0])
     return Decision(
         compiled=compiled,
         plan=plan,
-        makeups=tuple((name, cost / 100.0) for name, cost, _ in ranked),
+        makeups=tuple((makeup, cost / 100.0) for makeup, cost in ranked),
         rule_losses={
             name: evaluate(compiled.tables, orders, objective=objective).cost / 100.0
             for name, orders in dispatched_orders(compiled).items()
@@ -238,7 +238,7 @@ def _morning(
         members=season.moisture.shape[0],
         weather=sky,
         season=season,
-        makeup=describe(compiled.makeup),
+        makeup=compiled.makeup,
         makeups=decision.makeups,
         crews=crews,
         left_out=left_out(compiled, plan, season),

@@ -3,6 +3,7 @@
 Layer: may import planning and what lies below.
 
 - `phrases`: phrases about orders, the same in every output
+- `lesson_phrases`: phrases about what readings taught
 - `terminal`: what `plan` and `ready` print
 - `messages`: a text for each crew
 - `sheet`: the printable sheet

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import date, datetime
 
 from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
+from scheduler.cut_tables.makeup import MakeUp
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
     show_area,
@@ -27,6 +29,8 @@ from scheduler.orders.model import (
 )
 from scheduler.planning.stages import PlanStage
 from scheduler.solver.stages import SolveStage, Stage
+from scheduler.windows.daily_hours import HOLLOW, DayHours
+from scheduler.windows.model_inputs import season_rows
 
 LIMITED_TEXTS = {
     "combine": "as fast as the combines cut",
@@ -65,6 +69,19 @@ STAGE: dict[Stage, str] = {
     PlanStage.BRIEFING: "putting it into words",
 }
 EDGE_ONLY = "carts and trucks stay at the edge"
+
+
+def row_title(farm: Farm, row: int) -> str:
+    """'Home quarter (F01), wet hollow' for a row of the season."""
+    field, hollow = season_rows(farm)[row]
+    name = one_line(field.name) or one_line(field.id)
+    title = name if name == field.id else f"{name} ({one_line(field.id)})"
+    return f"{title}, {HOLLOW}" if hollow else title
+
+
+def lost_to_text(hours: DayHours, texts: Mapping[int, str] = REASON_TEXT) -> str:
+    """The cause of most of a day's lost hours; empty where none is lost."""
+    return "" if hours.lost_to is None else texts[hours.lost_to]
 
 
 def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> str:
@@ -162,6 +179,19 @@ def machines(crew: CrewOrders) -> str:
         parts.append(f"truck{'s' if len(crew.trucks) > 1 else ''} {', '.join(crew.trucks)}")
     parts.append(f"{crew.people} people" if crew.people != 1 else "1 person")
     return one_line("; ".join(parts))
+
+
+def makeup_text(makeup: MakeUp) -> str:
+    """'North: C1, C2 + 1 cart + 2 trucks; South: C3 + 1 cart + 1 truck'."""
+    return "; ".join(
+        f"{crew.crew}: {', '.join(c.id for c in crew.combines)}"
+        f" + {_count(len(crew.carts), 'cart')} + {_count(len(crew.trucks), 'truck')}"
+        for crew in makeup
+    )
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}{'' if n == 1 else 's'}"
 
 
 def total_area(crew: CrewOrders, morning: Morning) -> str:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields
 from datetime import date
 from typing import Any
 
 from scheduler.farm.model import Farm
-from scheduler.orders.document import HoursRow, converter
+from scheduler.orders.document import HoursRow, IssuedDay, converter
 from scheduler.orders.model import Morning
+from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.messages import message
-from scheduler.windows.daily_hours import DayHours, hours_by_day, row_title
+from scheduler.report.phrases import lost_to_text, makeup_text, row_title
+from scheduler.windows.daily_hours import DayFigures, DayHours, hours_by_day
 
 PLAN_VERSION = 1
 
@@ -36,8 +39,10 @@ def plan_json(morning: Morning) -> dict[str, Any]:
             "notes": list(morning.weather_notes),
         },
         "makeup": {
-            "chosen": morning.makeup,
-            "priced": [{"makeup": name, "loss": data(loss)} for name, loss in morning.makeups],
+            "chosen": makeup_text(morning.makeup),
+            "priced": [
+                {"makeup": makeup_text(m), "loss": data(loss)} for m, loss in morning.makeups
+            ],
         },
         "crews": crews,
         "left_out": data(morning.left_out),
@@ -54,7 +59,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
         "ignoring_cost": data(morning.value_of_stochastic_solution),
         "cautions": list(morning.cautions),
         "changes": list(morning.changes),
-        "lessons": list(morning.lessons),
+        "lessons": list(lesson_lines(morning.lessons, morning.farm)),
     }
 
 
@@ -75,7 +80,15 @@ def _hours_rows(farm: Farm, by_day: dict[date, list[DayHours]]) -> Sequence[Hour
     fields = [*(f.id for f in farm.fields), *(f.id for f in farm.fields if f.wet_fraction)]
     return [
         HoursRow(
-            title=row_title(farm, row), field=field, days=tuple(day[row] for day in by_day.values())
+            title=row_title(farm, row),
+            field=field,
+            days=tuple(_issued_day(day[row]) for day in by_day.values()),
         )
         for row, field in enumerate(fields)
     ]
+
+
+def _issued_day(day: DayHours) -> IssuedDay:
+    """The day with the words for the cause of most lost hours."""
+    figures = {f.name: getattr(day, f.name) for f in fields(DayFigures)}
+    return IssuedDay(**figures, lost_to=lost_to_text(day))

@@ -15,6 +15,7 @@ from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_l
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.orders.safety import day_cautions
 from scheduler.report.charts import PALETTE
+from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.phrases import (
     EDGE_ONLY,
     LIMITED_TEXTS,
@@ -25,16 +26,18 @@ from scheduler.report.phrases import (
     loads_text,
     loss_lines,
     machines,
+    makeup_text,
     moisture_range,
     quality_note,
     quality_text,
+    row_title,
     time_range,
     total_area,
     weather_line,
     worth_lines,
 )
 from scheduler.report.svg import alternative_texts, curve_text, field_pictures, pictures
-from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day, row_of, row_title
+from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day, row_of
 from scheduler.windows.model_inputs import season_rows
 
 #: Upper edges of the hours of one shade; assumed, even steps of two up to a long cutting day.
@@ -73,6 +76,8 @@ def sheet(morning: Morning) -> str:
         shades=shades(),
         calendar=calendar(morning),
         least_h=WORTHWHILE_H,
+        lessons=lesson_lines(morning.lessons, morning.farm),
+        makeup_text=makeup_text,
         makeups_shown=MAKEUPS_SHOWN,
         cards=list(cards(morning)),
         pictures=pictures(morning),

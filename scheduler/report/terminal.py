@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 
-from readiness.season.codes import OtherWork
+from readiness.season.codes import OtherWork, OtherWorkReason, Reason
 from readiness.season.other_work import SPRAY_CAUTION
 from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_distance, show_money, show_rate
 from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.phrases import (
     EDGE_ONLY,
     LIMITED_TEXTS,
@@ -22,16 +23,19 @@ from scheduler.report.phrases import (
     grain_text,
     haul_text,
     loss_lines,
+    lost_to_text,
     machines,
+    makeup_text,
     moisture_range,
     quality_note,
     quality_text,
+    row_title,
     time_range,
     total_area,
     weather_line,
     worth_lines,
 )
-from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day, row_title
+from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day
 
 WIDTH = 92
 
@@ -82,10 +86,10 @@ def _head(morning: Morning) -> list[str]:
     for note in morning.weather_notes:
         lines += wrapped(f"Weather note: {one_line(note)}", 0, hang=2)
     if morning.makeup:
-        lines += wrapped(f"Make-up: {one_line(morning.makeup)}", 0, hang=2)
+        lines += wrapped(f"Make-up: {one_line(makeup_text(morning.makeup))}", 0, hang=2)
     for change in morning.changes:
         lines += wrapped(f"Changed: {one_line(change)}", 0, hang=2)
-    for lesson in morning.lessons:
+    for lesson in lesson_lines(morning.lessons, morning.farm):
         lines += wrapped(f"Learnt: {one_line(lesson)}", 0, hang=2)
     return lines + wrapped(
         f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
@@ -184,23 +188,25 @@ def terminal_ready(
         f"{least_h:g} h: chance of at least so many hours to {column}.",
         0,
     )
-    ahead = hours_by_day(farm, season, now=now, least_h=least_h, causes=causes)
+    ahead = hours_by_day(
+        farm, season, now=now, least_h=least_h, codes=Reason if work is None else OtherWorkReason
+    )
     for day, hours in list(ahead.items())[:days]:
         lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
         lines.append(
             f"{'field':28} {'drive':>5} {column:>10} {'from':>6} {f'{least_h:g} h':>6}  lost to"
         )
-        lines += [_hours_line(row_title(farm, row), h) for row, h in enumerate(hours)]
+        lines += [_hours_line(row_title(farm, row), h, causes) for row, h in enumerate(hours)]
     if work == "spraying":
         lines += ["", *wrapped(SPRAY_CAUTION, 0)]
     return "\n".join(lines) + "\n"
 
 
-def _hours_line(title: str, hours: DayHours) -> str:
+def _hours_line(title: str, hours: DayHours, causes: Mapping[int, str]) -> str:
     name = title if len(title) <= 28 else f"{title[:27]}~"
     if hours.cut is None:
         return f"{name:28} {'?':>5} {'?':>10} {'?':>6} {'?':>6}  weather unknown"
     cut = f"{hours.cut:.0f} ({hours.low:.0f}-{hours.high:.0f})"
     first = f"{hours.first:%H:%M}" if hours.first else "-"
     line = f"{name:28} {hours.drive:5.0f} {cut:>10} {first:>6} {percent(hours.chance):>6}"
-    return f"{line}  {hours.lost_to}"[:WIDTH]
+    return f"{line}  {lost_to_text(hours, causes)}"[:WIDTH]

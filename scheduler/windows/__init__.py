@@ -4,5 +4,6 @@ Layer: may import season_book and what lies below.
 
 - `model_inputs`: farm facts as readiness takes them; the season ahead
 - `bias`: lasting offsets of grain and ground, learnt from readings
+- `lessons`: what readings taught, as data
 - `daily_hours`: hours of each field and day
 """

@@ -1,11 +1,15 @@
-"""Lasting offsets from what was observed: fields of one soil share part, one reading says little.
+"""Learn lasting offsets of grain moisture and bearing limits from readings.
 
-The offset of field f on soil s is b_f = g_s + d_f, with g_s ~ N(0, soil_sd²) and
-d_f ~ N(0, own_sd²). An observation bounds it, low <= b_f <= high (a measured number has
-low = high, a ground check only one side or a band), and its distance to these bounds is
-weighed by Huber's function (Huber 1964, Annals of Mathematical Statistics 35), so that no single
-reading pulls harder than `HUBER` standard errors. The minimum is found by majorisation: each
-distance is replaced by that to its own projection, which is a weighted ridge regression.
+Fields of one soil share part of their offset. The offset of field f on soil s is b_f = g_s + d_f,
+with g_s ~ N(0, soil_sd²) and d_f ~ N(0, own_sd²). A reading bounds it, low <= b_f <= high: a
+sample has low = high, a ground check bounds one side or a band. The distance to the bounds is
+weighed by Huber's function, so that no reading pulls harder than `HUBER` standard errors. The
+minimum is found by majorisation: each distance is replaced by the distance to its own projection,
+which leaves a weighted ridge regression.
+
+References
+----------
+Huber 1964, Robust estimation of a location parameter, Annals of Mathematical Statistics 35.
 """
 
 from __future__ import annotations
@@ -25,100 +29,48 @@ from readiness.season.simulate import Season
 from readiness.soil.trafficability import WaterLimits
 from scheduler.farm.model import Farm
 from scheduler.farm.working_time import farm_time, utc_hour
+from scheduler.windows.lessons import Learnt, Lesson, OffsetChange, Outlier
 from scheduler.windows.model_inputs import open_loop
 
 Array = NDArray[np.float64]
 HUBER = 1.345  # standard errors; 95 % efficient for normal errors (Huber's usual constant)
-STEPS = 200  # of the majorisation; assumed, it settles to 1e-6 in a few tens
-SETTLED = 1e-7
+MAX_ITERATIONS = 200  # of the majorisation; assumed, it settles to 1e-6 in a few tens
+SETTLED = 1e-7  # change of an offset, in its unit, below which the majorisation ends
 
 
 @dataclass(frozen=True, kw_only=True)
 class Prior:
-    """How far offsets are believed to spread, and the error of one observation, one unit."""
+    """Spread of offsets between soils and between fields, and error of one reading, one unit."""
 
     soil_sd: float
     own_sd: float
     error_sd: float
 
 
-def offsets(
-    field: NDArray[np.int64], low: Array, high: Array, weight: Array, soil: NDArray[np.int64],
-    *, prior: Prior,
-) -> Array:  # fmt: skip
-    """Offset of every field, (field,).
-
-    Parameters
-    ----------
-    field, low, high, weight : (observation,) field index, bounds of its offset, and the share of
-        a whole observation it counts as (several on one day see one error).
-    soil : (field,) soil group of every field.
-    """
-    groups = int(soil.max()) + 1 if soil.size else 0
-    names = len(soil)
-    design = np.zeros((len(field), groups + names))
-    design[np.arange(len(field)), soil[field]] = 1.0
-    design[np.arange(len(field)), groups + field] = 1.0
-    ridge = np.diag([prior.soil_sd**-2] * groups + [prior.own_sd**-2] * names)
-    beta: Array = np.zeros(groups + names)
-    for _ in range(STEPS):
-        now = design @ beta
-        target = np.clip(now, low, high)
-        away = np.abs(target - now) / prior.error_sd
-        pull = weight * np.minimum(1.0, HUBER / np.maximum(away, 1e-12)) / prior.error_sd**2
-        normal = ridge + design.T @ (pull[:, None] * design)
-        fresh: Array = np.asarray(np.linalg.solve(normal, design.T @ (pull * target)))
-        done = np.abs(fresh - beta).max(initial=0.0) < SETTLED
-        beta = fresh
-        if done:
-            break
-    return np.asarray(beta[soil] + beta[groups:], dtype=np.float64)
-
-
-def standardised_residual(
-    field: NDArray[np.int64], low: Array, high: Array, offset: Array, *, prior: Prior
-) -> Array:
-    """How far each observation lies outside of what its field's offset allows, standard errors."""
-    now = offset[field]
-    return np.asarray((np.clip(now, low, high) - now) / prior.error_sd, dtype=np.float64)
-
-
 #: Percent points of grain; assumed, because equilibrium curves of varieties differ by about a
 #: point, and the hourly model misses single samples by one or two.
 GRAIN = Prior(soil_sd=0.5, own_sd=0.7, error_sd=1.5)
-
-
 #: m³/m³ of the bearing limits; assumed, because published strength relations differ by a factor
 #: of two, which is about 0.04 of water, and a ground check is one place in a field.
 GROUND = Prior(soil_sd=0.02, own_sd=0.02, error_sd=0.04)
-
-
+PRIORS = {Learnt.GRAIN: GRAIN, Learnt.BEARING: GROUND}
 RIPENING_PCT = 25.0  # wetter grain may still be filling, which is no offset; assumed
-
-
-FLAGGED = 2.5  # standard errors beyond which a reading is named; assumed
-
-
-TOLD = {"grain_offset": 0.1, "bearing_offset": 0.002}  # smallest offsets worth a line; assumed
-
-
-PRIORS = {"grain_offset": GRAIN, "bearing_offset": GROUND}
-
-
-SEEN = {"grain_offset": "sample", "bearing_offset": "ground check"}
+OUTLIER_SD = 2.5  # standard errors beyond which a reading is an outlier; assumed
+#: Smallest offsets that are reported, in their units; assumed.
+REPORTED = {Learnt.GRAIN: 0.1, Learnt.BEARING: 0.002}
 
 
 @dataclass(frozen=True, kw_only=True)
 class CalibratedFarm:
-    """The farm with its learnt offsets, and what to say of them."""
+    """The farm with its learnt offsets, and the lessons behind them."""
 
     farm: Farm
-    lessons: tuple[str, ...]
+    lessons: tuple[Lesson, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
 class OffsetInterval:
-    """What one observation says of its field's offset: between `low` and `high`."""
+    """Interval that one reading allows the offset of its field."""
 
     observation: Observation
     low: float
@@ -128,54 +80,58 @@ class OffsetInterval:
 def learn(
     farm: Farm, observations: Sequence[Observation], past: Weather, *, now: datetime
 ) -> CalibratedFarm:
-    """Lasting offsets of grain and ground from all observations, before and after the last day.
+    """Learn the lasting offsets of grain and ground from all observations.
 
-    What was observed is set against the past run on weather alone, so that the same book always
-    teaches the same.
+    Observations are compared with the past simulated on weather alone, so that the same book
+    always gives the same offsets. The lessons compare the offsets with those of a day before.
     """
     if not observations:
         return CalibratedFarm(farm=farm, lessons=())
     seen = [o for o in observations if past.start <= o.time <= past.times[-1] + 1]
     season, limits = open_loop(farm, past)
-    lessons: list[str] = []
-    learnt: dict[str, Array] = {}
-    for name, bounds in (
-        ("grain_offset", grain_intervals(season, seen)),
-        ("bearing_offset", ground_intervals(season, limits, seen)),
+    yesterday = utc_hour(now) - np.timedelta64(24, "h")
+    lessons: list[Lesson] = []
+    offset: dict[Learnt, Array] = {}
+    for learnt, intervals in (
+        (Learnt.GRAIN, grain_intervals(season, seen)),
+        (Learnt.BEARING, ground_intervals(season, limits, seen)),
     ):
-        yesterday = utc_hour(now) - np.timedelta64(24, "h")
-        before = _offsets(farm, [b for b in bounds if b.observation.time < yesterday], name)
-        learnt[name] = _offsets(farm, bounds, name)
-        lessons += flags(farm, bounds, learnt[name], name)
-        lessons += told(farm, bounds, before, learnt[name], name)
-    fields = tuple(
-        replace(f, calibration={**f.calibration, **{n: f.calibration.get(n, 0.0) + float(b[i])
-                                                    for n, b in learnt.items() if b[i]}})
-        for i, f in enumerate(farm.fields)
-    )  # fmt: skip
-    return CalibratedFarm(farm=replace(farm, fields=fields), lessons=tuple(lessons))
+        earlier = [i for i in intervals if i.observation.time < yesterday]
+        before = _field_offsets(farm, earlier, learnt)
+        offset[learnt] = _field_offsets(farm, intervals, learnt)
+        lessons += _outliers(farm, intervals, offset[learnt], learnt)
+        lessons += _changes(farm, intervals, before, offset[learnt], learnt)
+    return CalibratedFarm(farm=_calibrated(farm, offset), lessons=tuple(lessons))
 
 
-def _hour(season: Season, seen: Observation) -> int:
-    """Index of the hour of an observation; that of the hour begun is the last known one."""
-    last: int = season.moisture.shape[2] - 1
-    return min(last, int((seen.time - season.start).astype(int)))
+def _calibrated(farm: Farm, offset: dict[Learnt, Array]) -> Farm:
+    """The farm with the offsets, (field,), added to the calibration of its fields."""
+    fields = []
+    for i, field in enumerate(farm.fields):
+        own = {
+            learnt.value: field.calibration.get(learnt, 0.0) + float(by_field[i])
+            for learnt, by_field in offset.items()
+            if by_field[i]
+        }
+        fields.append(replace(field, calibration={**field.calibration, **own}))
+    return replace(farm, fields=tuple(fields))
 
 
 def grain_intervals(season: Season, seen: Sequence[Observation]) -> list[OffsetInterval]:
-    """Samples of ripe grain against the run: the offset is the difference."""
+    """Samples of ripe grain: the offset is the difference to the simulated moisture."""
     out = []
     for o in seen:
-        said = float(season.moisture[0, o.field, _hour(season, o)])
-        if o.kind == "moisture" and max(o.value, said) < RIPENING_PCT:  # False for NaN too
-            out.append(OffsetInterval(observation=o, low=o.value - said, high=o.value - said))
+        modelled = float(season.moisture[0, o.field, _hour(season, o)])
+        if o.kind == "moisture" and max(o.value, modelled) < RIPENING_PCT:  # False for NaN too
+            difference = o.value - modelled
+            out.append(OffsetInterval(observation=o, low=difference, high=difference))
     return out
 
 
 def ground_intervals(
     season: Season, limits: WaterLimits, seen: Sequence[Observation]
 ) -> list[OffsetInterval]:
-    """Ground checks against the run: how far the limits must shift for the tier that was seen."""
+    """Ground checks: the shift of the bearing limits that gives the tier that was seen."""
     out = []
     for o in seen:
         f, h = o.field, _hour(season, o)
@@ -184,78 +140,126 @@ def ground_intervals(
         edge = float(max(top - limits.headland_top[f], below - limits.headland_below[f]))
         if o.kind != "tier" or not np.isfinite(firm + edge):
             continue
-        low = {Tier.FIRM: firm, Tier.HEADLAND_ONLY: edge}.get(Tier(int(o.value)), -np.inf)
-        high = {Tier.HEADLAND_ONLY: firm, Tier.SOFT: edge}.get(Tier(int(o.value)), np.inf)
+        tier = Tier(int(o.value))
+        low = {Tier.FIRM: firm, Tier.HEADLAND_ONLY: edge}.get(tier, -np.inf)
+        high = {Tier.HEADLAND_ONLY: firm, Tier.SOFT: edge}.get(tier, np.inf)
         out.append(OffsetInterval(observation=o, low=min(low, high), high=max(low, high)))
     return out
 
 
-def _offsets(farm: Farm, bounds: Sequence[OffsetInterval], name: str) -> Array:
-    """Offsets of all fields; what was seen in one field on one day counts as one observation."""
+def _hour(season: Season, seen: Observation) -> int:
+    """Index of the hour of an observation; an observation of the hour begun is of the last one."""
+    last: int = season.moisture.shape[2] - 1
+    return min(last, int((seen.time - season.start).astype(int)))
+
+
+def _field_offsets(farm: Farm, intervals: Sequence[OffsetInterval], learnt: Learnt) -> Array:
+    """Offsets of all fields, (field,); the readings of one field on one day count as one."""
     soils = [(f.texture or f"{f.sand:.1f} {f.clay:.1f}", f.drainage) for f in farm.fields]
-    group = np.array([sorted(set(soils)).index(s) for s in soils])
-    days = [(b.observation.field, b.observation.time.astype("datetime64[D]")) for b in bounds]
+    distinct = sorted(set(soils))
+    seen = [i.observation for i in intervals]
+    days = [(o.field, o.time.astype("datetime64[D]")) for o in seen]
     return offsets(
-        np.array([b.observation.field for b in bounds], dtype=np.int64),
-        np.array([b.low for b in bounds]),
-        np.array([b.high for b in bounds]),
-        np.array([1.0 / days.count(d) for d in days]),
-        group,
-        prior=PRIORS[name],
+        np.array([o.field for o in seen], dtype=np.int64),
+        np.array([i.low for i in intervals]),
+        np.array([i.high for i in intervals]),
+        weight=np.array([1.0 / days.count(d) for d in days]),
+        soil=np.array([distinct.index(s) for s in soils]),
+        prior=PRIORS[learnt],
     )
 
 
-def flags(farm: Farm, bounds: Sequence[OffsetInterval], learnt: Array, name: str) -> list[str]:
-    """Readings that do not fit: they count for little until another agrees."""
-    if not bounds:
+def offsets(
+    field: NDArray[np.int64],
+    low: Array,
+    high: Array,
+    *,
+    weight: Array,
+    soil: NDArray[np.int64],
+    prior: Prior,
+) -> Array:
+    """Most likely offset of every field, (field,).
+
+    Parameters
+    ----------
+    field : (reading,), index of the field.
+    low, high : (reading,), bounds of its offset.
+    weight : (reading,), share of a whole reading that it counts as.
+    soil : (field,), soil group of every field.
+    """
+    groups = int(soil.max()) + 1 if soil.size else 0
+    count = len(soil)
+    design = np.zeros((len(field), groups + count))
+    design[np.arange(len(field)), soil[field]] = 1.0
+    design[np.arange(len(field)), groups + field] = 1.0
+    ridge = np.diag([prior.soil_sd**-2] * groups + [prior.own_sd**-2] * count)
+    beta: Array = np.zeros(groups + count)
+    for _ in range(MAX_ITERATIONS):
+        fitted = design @ beta
+        target = np.clip(fitted, low, high)
+        distance = np.abs(target - fitted) / prior.error_sd
+        pull = weight * np.minimum(1.0, HUBER / np.maximum(distance, 1e-12)) / prior.error_sd**2
+        normal = ridge + design.T @ (pull[:, None] * design)
+        solution: Array = np.asarray(np.linalg.solve(normal, design.T @ (pull * target)))
+        settled = np.abs(solution - beta).max(initial=0.0) < SETTLED
+        beta = solution
+        if settled:
+            break
+    return np.asarray(beta[soil] + beta[groups:], dtype=np.float64)
+
+
+def standardised_residual(
+    field: NDArray[np.int64], low: Array, high: Array, offset: Array, *, prior: Prior
+) -> Array:
+    """Distance of each reading's bounds to the offset of its field, standard errors, (reading,)."""
+    fitted = offset[field]
+    return np.asarray((np.clip(fitted, low, high) - fitted) / prior.error_sd, dtype=np.float64)
+
+
+def _outliers(
+    farm: Farm, intervals: Sequence[OffsetInterval], offset: Array, learnt: Learnt
+) -> list[Outlier]:
+    """Readings that do not fit the offset of their field, (field,)."""
+    if not intervals:
         return []
-    field = np.array([b.observation.field for b in bounds], dtype=np.int64)
-    low, high = (np.array([getattr(b, side) for b in bounds]) for side in ("low", "high"))
-    away = standardised_residual(field, low, high, learnt, prior=PRIORS[name])
-    out = []
-    for b, by in zip(bounds, away, strict=True):
-        if abs(by) > FLAGGED:
-            o, f = b.observation, farm.fields[b.observation.field]
-            when = farm_time(o.time, farm.tz)
-            what = (
-                f"the sample of {o.value:.1f} % is {abs(b.low):.1f} points "
-                f"{'above' if b.low > 0 else 'below'} what the weather tells"
-                if o.kind == "moisture"
-                else f"the ground check ({Tier(int(o.value)).name.lower().replace('_', '-')}) is "
-                "far from what the weather tells"
-            )
-            out.append(
-                f"{f.name} ({f.id}), {when:%a %H:%M}: {what}; it counts little, take another"
-            )
-    return out
-
-
-def told(
-    farm: Farm, bounds: Sequence[OffsetInterval], before: Array, after: Array, name: str
-) -> list[str]:
-    """Offsets before and after the last day, field by field, and what neighbours share."""
-    counts = Counter(b.observation.field for b in bounds)
-    lines: list[str] = []
-    shared: dict[str, list[str]] = {}
-    for i, f in enumerate(farm.fields):
-        if max(abs(after[i]), abs(before[i])) < TOLD[name]:
-            continue
-        if not counts[i]:
-            shared.setdefault(_said(after[i], name), []).append(f.id)
-            continue
-        of = f"{counts[i]} {SEEN[name]}{'s' if counts[i] > 1 else ''}"
-        earlier = _said(before[i], name) if abs(before[i]) >= TOLD[name] else "nothing"
-        lines.append(
-            f"{f.name} ({f.id}): {_said(after[i], name)}, from {of}; the day before: {earlier}"
+    residual = standardised_residual(
+        np.array([i.observation.field for i in intervals], dtype=np.int64),
+        np.array([i.low for i in intervals]),
+        np.array([i.high for i in intervals]),
+        offset,
+        prior=PRIORS[learnt],
+    )
+    return [
+        Outlier(
+            learnt=learnt,
+            field=farm.fields[interval.observation.field].id,
+            time=farm_time(interval.observation.time, farm.tz),
+            value=interval.observation.value,
+            low=interval.low,
         )
-    lines += [f"By the same soil, {said}: {', '.join(ids)}" for said, ids in shared.items()]
-    return lines
+        for interval, distance in zip(intervals, residual, strict=True)
+        if abs(distance) > OUTLIER_SD
+    ]
 
 
-def _said(offset: float, name: str) -> str:
-    """An offset in words."""
-    if name == "grain_offset":
-        way = "wetter" if offset > 0 else "drier"
-        return f"grain {abs(offset):.1f} points {way} than the weather tells"
-    way = "more" if offset > 0 else "less"
-    return f"ground bears {100.0 * abs(offset):.1f} % {way} water than its texture tells"
+def _changes(
+    farm: Farm,
+    intervals: Sequence[OffsetInterval],
+    before: Array,
+    after: Array,
+    learnt: Learnt,
+) -> list[OffsetChange]:
+    """Offsets of a day before and now, (field,), of the fields where they are large enough."""
+    readings = Counter(i.observation.field for i in intervals)
+    least = REPORTED[learnt]
+    return [
+        OffsetChange(
+            learnt=learnt,
+            field=field.id,
+            readings=readings[i],
+            before=float(before[i]) if abs(before[i]) >= least else None,
+            after=float(after[i]),
+        )
+        for i, field in enumerate(farm.fields)
+        if max(abs(after[i]), abs(before[i])) >= least
+    ]

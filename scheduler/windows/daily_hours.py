@@ -1,8 +1,7 @@
-"""Hours ahead: what each field may still get on each day, as outputs show it."""
+"""Workable hours ahead: what each field may get on each day of the forecast."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from math import isnan
@@ -10,39 +9,54 @@ from typing import Any
 
 import numpy as np
 
-from readiness.season.codes import Reason
+from readiness.season.codes import OtherWorkReason, Reason
 from readiness.season.simulate import Season
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.farm.model import Farm
-from scheduler.farm.wording import REASON_TEXT, one_line
 from scheduler.farm.working_time import crew_slots, utc_hour
 from scheduler.windows.model_inputs import season_rows
 
 HOLLOW = "wet hollow"  # name of the parcel that is a wet hollow
 WORTHWHILE_H = 4.0  # hours a day that are worth moving a crew; assumed, half a usual cutting day
-SHORTEST_H = 8  # a last day cut shorter than this by the end of the forecast is not shown; assumed
-UNKNOWN_SHARE = 0.5  # share of a day's hours that may be unknown before its count is; assumed
+#: Hours below which the forecast's last day, cut short by its end, is left out; assumed.
+SHORTEST_DAY_H = 8
+UNKNOWN_SHARE = 0.5  # share of a day's hours above which unknown hours hide its count; assumed
 
 
 @dataclass(frozen=True, kw_only=True)
-class DayHours:
-    """One row of the season on one day, hours over members; `cut` is None where unknown."""
+class DayFigures:
+    """Hours of one row of the season on one day, over members.
 
-    drive: float  # median trafficable hours, day and night
-    cut: float | None  # median harvestable hours while a crew works
+    Attributes
+    ----------
+    drive : median trafficable hours, day and night.
+    cut : median harvestable hours while a crew works; None where unknown.
+    low, high : 10th and 90th percentile of the same.
+    chance : share of members with at least the hours asked for.
+    first : median first harvestable hour.
+    """
+
+    drive: float
+    cut: float | None
     low: float
-    high: float  # 10th and 90th percentile of the same
-    chance: float  # of at least the hours asked for
-    first: time | None  # median first hour
-    lost_to: str  # largest cause of lost hours
+    high: float
+    chance: float
+    first: time | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DayHours(DayFigures):
+    """Hours of a day, with the cause of most lost hours; None where no hour is lost."""
+
+    lost_to: Reason | OtherWorkReason | None
 
 
 def from_now(season: Season, now: datetime) -> Season:
     """The season from the hour of `now` on."""
     skip = max(0, int((utc_hour(now) - season.start).astype(int)))
-    whole = {f.name: getattr(season, f.name) for f in fields(season)}
+    values = {f.name: getattr(season, f.name) for f in fields(season)}
     arrays: dict[str, Any] = {
-        name: value[:, :, skip:] for name, value in whole.items() if isinstance(value, np.ndarray)
+        name: value[:, :, skip:] for name, value in values.items() if isinstance(value, np.ndarray)
     }
     return replace(season, start=season.start + np.timedelta64(skip, "h"), **arrays)
 
@@ -51,8 +65,8 @@ def within_working_hours(farm: Farm, season: Season) -> Season:
     """The season with the hours closed in which no crew works."""
     times = season.start + np.arange(season.reason.shape[2]) * np.timedelta64(1, "h")
     works = np.any([crew_slots(c, times, farm.tz) for c in farm.crews], axis=0)
-    shut = np.where(works, season.reason, np.uint8(Reason.NIGHT)).astype(np.uint8)
-    return replace(season, reason=np.where(season.reason == Reason.OPEN, shut, season.reason))
+    closed = np.where(works, season.reason, np.uint8(Reason.NIGHT)).astype(np.uint8)
+    return replace(season, reason=np.where(season.reason == Reason.OPEN, closed, season.reason))
 
 
 def row_of(farm: Farm, field: str, parcel: str) -> int:
@@ -61,32 +75,25 @@ def row_of(farm: Farm, field: str, parcel: str) -> int:
     return [(f.id, hollow) for f, hollow in season_rows(farm)].index(wanted)
 
 
-def row_title(farm: Farm, row: int) -> str:
-    """'Home quarter (F01)' for a row of the season, the hollow named."""
-    field, hollow = season_rows(farm)[row]
-    name = one_line(field.name) or one_line(field.id)
-    title = name if name == field.id else f"{name} ({one_line(field.id)})"
-    return f"{title}, {HOLLOW}" if hollow else title
-
-
 def hours_by_day(
     farm: Farm,
     season: Season,
     *,
     now: datetime,
     least_h: float = WORTHWHILE_H,
-    causes: Mapping[int, str] = REASON_TEXT,
+    codes: type[Reason] | type[OtherWorkReason] = Reason,
 ) -> dict[date, list[DayHours]]:
-    """For each day from today, every row of the season; of today only the hours left.
+    """Hours of every row of the season on each day from today; of today only the hours left.
 
-    `causes` are the words for the codes of the season's reasons.
+    Parameters
+    ----------
+    least_h : hours whose chance is asked for.
+    codes : meaning of the season's reasons: those of cutting, or of other work.
     """
     left = from_now(season, now)
-    windows, worked = (
-        daily_windows(left, tz=farm.tz),
-        daily_windows(within_working_hours(farm, left), tz=farm.tz),
-    )
-    shown = [d for d, h in enumerate(windows.hours) if d == 0 or h >= SHORTEST_H]
+    windows = daily_windows(left, tz=farm.tz)
+    worked = daily_windows(within_working_hours(farm, left), tz=farm.tz)
+    days = [d for d, hours in enumerate(windows.hours) if d == 0 or hours >= SHORTEST_DAY_H]
     figures = {
         "drive": np.median(windows.trafficable, axis=0),
         "cut": worked.quantile(0.5),
@@ -95,29 +102,47 @@ def hours_by_day(
         "chance": worked.chance(least_h),
         "first": worked.first_hour(0.5),
     }
-    return {
-        windows.dates[d].astype(object): [
-            _day_hours(windows, {k: float(v[row, d]) for k, v in figures.items()}, row, d, causes)
+    out: dict[date, list[DayHours]] = {}
+    for d in days:
+        out[windows.dates[d].astype(object)] = [
+            _day_hours(
+                {name: float(value[row, d]) for name, value in figures.items()},
+                unknown=_mostly_unknown(windows, row, d),
+                cause=_main_cause(windows, row, d),
+                codes=codes,
+            )
             for row in range(windows.trafficable.shape[1])
         ]
-        for d in shown
-    }
+    return out
 
 
 def _day_hours(
-    windows: DailyWindows, figures: dict[str, float], row: int, d: int, causes: Mapping[int, str]
+    figures: dict[str, float],
+    *,
+    unknown: bool,
+    cause: int | None,
+    codes: type[Reason] | type[OtherWorkReason],
 ) -> DayHours:
-    lost = windows.hours_by_reason[1:, :, row, d].mean(axis=1)
-    if lost[: Reason.NIGHT - 1].any():  # the last: every day has a night, other causes are news
-        lost = lost[: Reason.NIGHT - 1]
-    unknown = windows.unknown[:, row, d].mean() > UNKNOWN_SHARE * windows.hours[d]
-    clock = figures["first"]
+    first = figures["first"]
     return DayHours(
         drive=figures["drive"],
         cut=None if unknown else figures["cut"],
         low=figures["low"],
         high=figures["high"],
         chance=figures["chance"],
-        first=None if isnan(clock) else time(int(clock), round(clock % 1 * 60)),
-        lost_to=causes[1 + int(lost.argmax())] if lost.any() else "",
+        first=None if isnan(first) else time(int(first), round(first % 1 * 60)),
+        lost_to=None if cause is None else codes(cause),
     )
+
+
+def _mostly_unknown(windows: DailyWindows, row: int, d: int) -> bool:
+    unknown = windows.unknown[:, row, d].mean()
+    return bool(unknown > UNKNOWN_SHARE * windows.hours[d])
+
+
+def _main_cause(windows: DailyWindows, row: int, d: int) -> int | None:
+    """Code of the cause of most lost hours; night, which every day has, only if it is alone."""
+    lost = windows.hours_by_reason[1:, :, row, d].mean(axis=1)
+    if lost[: Reason.NIGHT - 1].any():
+        lost = lost[: Reason.NIGHT - 1]
+    return 1 + int(lost.argmax()) if lost.any() else None
