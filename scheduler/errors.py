@@ -1,14 +1,14 @@
-"""The errors a user can meet; `scheduler.command` turns them into one line and an exit code."""
+"""The errors that a user can meet; `scheduler.command` turns each into a line and an exit code."""
 
 
 class AfterrainError(Exception):
-    """Base of every error that is told in one line. `exit_code` is what the command returns."""
+    """Base of every error that is shown as a message; `exit_code` is that of the command."""
 
     exit_code = 1
 
 
 class FarmError(AfterrainError):
-    """The farm folder is wrong: the message says file, row, column and what to do."""
+    """The farm folder is wrong; the message gives file, row, column and remedy."""
 
 
 class WeatherError(AfterrainError):
@@ -20,7 +20,7 @@ class BookError(AfterrainError):
 
 
 class EntryError(BookError):
-    """An entry is refused. `problems` are messages by the name of the fact."""
+    """An entry is refused; `problems` are messages by the name of the fact."""
 
     def __init__(self, problems: dict[str, str]) -> None:
         lines = (p if n in ("subject", "kind") else f"{n}: {p}" for n, p in problems.items())
@@ -29,17 +29,17 @@ class EntryError(BookError):
 
 
 class ConflictError(BookError):
-    """Someone else wrote about the same in the meantime; nothing was written."""
+    """Somebody else wrote about the same subject in the meantime; nothing was written."""
 
 
 class NoPlanError(AfterrainError):
-    """No feasible plan: the message says what binds."""
+    """No feasible plan exists; the message names the binding reason."""
 
     exit_code = 3
 
 
 class UnreadableError(AfterrainError):
-    """One value in a file cannot be read. `remedy` says what to write instead."""
+    """A value cannot be read; `remedy` is what to write instead."""
 
     def __init__(self, message: str, remedy: str) -> None:
         super().__init__(f"{message}; {remedy}")

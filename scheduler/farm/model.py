@@ -1,20 +1,31 @@
-"""The farm as the planner sees it: SI inside, the user's own ids, nothing read from disk here."""
+"""The farm as the planner sees it: SI inside, the user's own ids, nothing read from disk here.
+
+Fractions lie in 0-1, percentages in 0-100. Latitude and longitude are decimal degrees, WGS 84,
+north and east positive. Times without a date are farm time; datetimes are aware, UTC.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from functools import cached_property
 from typing import Literal
 from zoneinfo import ZoneInfo
 
 from scheduler.errors import FarmError
 
+#: Hours of a day, from-until in farm time; until before from runs past midnight.
 DailySpan = tuple[time, time]
-Week = tuple[DailySpan | None, ...]  # seven entries, Monday first; None is shut all day
+#: Seven entries, Monday first; None is shut all day.
+Week = tuple[DailySpan | None, ...]
+#: From-until, UTC.
+Interval = tuple[datetime, datetime]
+#: Latitude and longitude, decimal degrees.
+Position = tuple[float, float]
 
 
 def require_positive(kind: str, name: str, **values: float | None) -> None:
-    """Raise FarmError naming the first value that is not > 0."""
+    """Raise FarmError at the first value that is not > 0; None passes."""
     for key, value in values.items():
         if value is not None and not value > 0:
             raise FarmError(f'{kind} "{name}": {key} must be > 0, got {value:g}')
@@ -22,7 +33,20 @@ def require_positive(kind: str, name: str, **values: float | None) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class Combine:
-    """A combine. Flow limit is the most grain it threshes (t/h); loaded_t with a full tank."""
+    """A combine.
+
+    Attributes
+    ----------
+    id : the user's own id.
+    header_m : working width of the header, m, > 0.
+    speed_kmh : ground speed while cutting, km/h, > 0.
+    efficiency : field efficiency, 0-1, > 0.
+    tank_m3 : grain tank, m³, > 0.
+    unload_m3_s : unloading rate, m³/s, > 0.
+    flow_t_h : most grain that it threshes, t/h, > 0; None where the speed alone limits it.
+    loaded_t : mass with a full tank, t, > 0.
+    down : intervals in which it is broken down.
+    """
 
     id: str
     header_m: float
@@ -32,12 +56,20 @@ class Combine:
     unload_m3_s: float
     flow_t_h: float | None = None
     loaded_t: float = 25.0
-    down: tuple[tuple[datetime, datetime], ...] = ()  # broken down from-until, UTC
+    down: tuple[Interval, ...] = ()
 
     def __post_init__(self) -> None:
-        require_positive("combine", self.id, header_m=self.header_m, speed_kmh=self.speed_kmh,
-                 efficiency=self.efficiency, tank_m3=self.tank_m3, unload_m3_s=self.unload_m3_s,
-                 flow_t_h=self.flow_t_h, loaded_t=self.loaded_t)  # fmt: skip
+        require_positive(
+            "combine",
+            self.id,
+            header_m=self.header_m,
+            speed_kmh=self.speed_kmh,
+            efficiency=self.efficiency,
+            tank_m3=self.tank_m3,
+            unload_m3_s=self.unload_m3_s,
+            flow_t_h=self.flow_t_h,
+            loaded_t=self.loaded_t,
+        )
         if self.efficiency > 1:
             raise FarmError(
                 f'combine "{self.id}": efficiency must be <= 1, got {self.efficiency:g}'
@@ -46,32 +78,59 @@ class Combine:
 
 @dataclass(frozen=True, kw_only=True)
 class Cart:
-    """A grain cart."""
+    """A grain cart.
+
+    Attributes
+    ----------
+    id : the user's own id.
+    capacity_m3 : volume of a full load, m³, > 0.
+    unload_m3_s : unloading rate, m³/s, > 0.
+    loaded_t : mass of the full cart, t, > 0.
+    down : intervals in which it is broken down.
+    """
 
     id: str
     capacity_m3: float
     unload_m3_s: float
     loaded_t: float = 30.0
-    down: tuple[tuple[datetime, datetime], ...] = ()
+    down: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Truck:
-    """A road truck. The payload limit (t) and the box volume both bind."""
+    """A road truck. Box volume and payload both limit a load.
+
+    Attributes
+    ----------
+    id : the user's own id.
+    capacity_m3 : volume of the box, m³, > 0.
+    payload_t : most grain by weight, t, > 0.
+    loaded_kmh, empty_kmh : road speeds, km/h, > 0.
+    down : intervals in which it is broken down.
+    """
 
     id: str
     capacity_m3: float
     payload_t: float
     loaded_kmh: float = 70.0
     empty_kmh: float = 80.0
-    down: tuple[tuple[datetime, datetime], ...] = ()
+    down: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Crew:
-    """People with a base make-up. `week` is working hours by weekday in farm time.
+    """People with the machines that they start from.
 
-    Fixed crews keep exactly their machines; otherwise the plan may share machines out anew.
+    Attributes
+    ----------
+    id : the user's own id.
+    combines, carts, trucks : ids of the machines of the base make-up.
+    week : working hours by weekday.
+    people : how many, >= 1.
+    fixed : whether the crew keeps exactly its machines; otherwise the plan may share machines
+        out anew.
+    hours_max_day : most working hours of a day, h, 0-24.
+    absent : dates on which the crew is away.
     """
 
     id: str
@@ -87,10 +146,13 @@ class Crew:
 
 @dataclass(frozen=True, kw_only=True)
 class Schedule:
-    """A step schedule: `steps` are (threshold, money per tonne) pairs with rising thresholds.
+    """A step schedule of discounts; see `scheduler.costs.grain_value`.
 
-    For moisture the last step whose threshold is below the value binds; for test weight
-    (kg/hL) the lowest threshold above the value binds. See `scheduler.costs.grain_value`.
+    Attributes
+    ----------
+    steps : pairs (threshold, money per tonne), thresholds rising, money >= 0. For moisture (%)
+        and sprouted kernels (0-1) the last step whose threshold is below the value binds; for
+        test weight (kg/hL) the step with the lowest threshold above the value.
     """
 
     steps: tuple[tuple[float, float], ...] = ()
@@ -98,67 +160,122 @@ class Schedule:
 
 @dataclass(frozen=True, kw_only=True)
 class Market:
-    """What a delivery point pays for one crop, money per tonne."""
+    """What a delivery point pays for one crop.
+
+    Attributes
+    ----------
+    price_t : money per tonne at base moisture, > 0.
+    moisture_base_pct : moisture that the price holds for, % wet basis.
+    moisture_limit_pct : moisture above which loads are turned away, % wet basis, >= base.
+    moisture_discount : money per tonne off above each moisture (%).
+    drying_t_point : money per tonne and point of moisture above base, >= 0; None where nothing
+        is dried.
+    test_weight_discount : money per tonne off below each test weight (kg/hL).
+    sprout_discount : money per tonne off above each fraction of sprouted kernels (0-1).
+    shrink_pct_point : weight not paid, % per point of moisture above base, >= 0; None for the
+        water that drying to base takes out.
+    """
 
     price_t: float
     moisture_base_pct: float
-    moisture_limit_pct: float  # loads above are turned away
-    moisture_discount: Schedule = Schedule()  # money/t off at and above each moisture
-    drying_t_point: float | None = None  # money per tonne and point of drying, where dried
-    test_weight_discount: Schedule = Schedule()  # money/t off below each test weight (kg/hL)
-    sprout_discount: Schedule = Schedule()  # money/t off above each sprouted fraction (0-1)
-    shrink_pct_point: float | None = None  # None: water shrink by formula
+    moisture_limit_pct: float
+    moisture_discount: Schedule = Schedule()
+    drying_t_point: float | None = None
+    test_weight_discount: Schedule = Schedule()
+    sprout_discount: Schedule = Schedule()
+    shrink_pct_point: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class DeliveryPoint:
-    """An elevator, a buyer or the farm's own bins (`own`)."""
+    """An elevator, a buyer or the farm's own bins.
+
+    Attributes
+    ----------
+    id : the user's own id.
+    lat, lon : position; both None where `distance_km` stands for them.
+    week : opening hours by weekday.
+    markets : prices by crop, a key of `readiness.grain.crops.CROPS`.
+    queue_min : wait before unloading, min, >= 0.
+    unload_min : unloading a truck, min, >= 0.
+    distance_km : road distance from the base, km, >= 0, of a point without a position.
+    capacity_t : free storage, tonnes of wheat, >= 0; None without limit.
+    closed : intervals in which it takes nothing.
+    own : whether it is the farm's own storage.
+    """
 
     id: str
     lat: float | None
     lon: float | None
     week: Week
-    markets: dict[str, Market]  # by crop
+    markets: dict[str, Market]
     queue_min: float = 15.0
     unload_min: float = 8.0
-    distance_km: float | None = None  # from base, when there is no position
-    capacity_t: float | None = None  # room, t of wheat; None is no limit
-    closed: tuple[tuple[datetime, datetime], ...] = ()  # full or shut from-until, UTC
+    distance_km: float | None = None
+    capacity_t: float | None = None
+    closed: tuple[Interval, ...] = ()
     own: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class Field:
-    """A field. Moisture is percent wet basis, yield t/ha at market base moisture."""
+    """A field and its crop.
+
+    Attributes
+    ----------
+    id, name : the user's own id and name.
+    lat, lon : position of a point inside.
+    area_ha : area, ha, > 0.
+    crop : a key of `readiness.grain.crops.CROPS`.
+    spring : whether it is hard red spring wheat, which has grade limits of its own.
+    variety : as entered; '' where none is.
+    sand, clay : mass fractions of the soil, 0-1, together <= 1.
+    organic_pct : organic matter of the soil, % by mass.
+    texture : class as entered, for the sheet; '' where none is.
+    drainage : natural drainage: poor, moderate or good.
+    tile : whether drain tiles lie below.
+    slope_pct : slope of the ground, %.
+    residue : fraction of the ground under residue, 0-1.
+    approach : surface of the way in.
+    yield_t_ha : expected yield at the crop's base moisture, t/ha, > 0.
+    ripe, heading : dates of maturity and of heading; None where unknown.
+    sample_pct, sample_at : moisture (% wet basis) and time of the last sample; None without one.
+    test_weight_kg_hl : test weight before any loss, kg/hL; None for the crop's own.
+    purpose : grain, or seed, which asks for a clean combine.
+    cut_fraction : fraction of the area cut already, 0-1.
+    boundary : outer ring of (lon, lat); empty where unknown.
+    wet_fraction : fraction of the area in a wet hollow, 0-1, cut as a parcel of its own.
+    calibration : learnt offsets by name; see `scheduler.windows.bias`.
+    """
 
     id: str
     name: str
     lat: float
     lon: float
     area_ha: float
-    crop: str  # a key of readiness.grain.crops.CROPS
-    spring: bool = False  # hard red spring wheat, as its name was entered
+    crop: str
+    spring: bool = False
     variety: str = ""
-    sand: float  # weight fraction 0-1
+    sand: float
     clay: float
     organic_pct: float = 2.5
-    texture: str = ""  # as entered, for the sheet
-    drainage: str = "moderate"  # poor | moderate | good
+    texture: str = ""
+    drainage: str = "moderate"
     tile: bool = False
     slope_pct: float = 1.0
-    residue: float = 0.5  # fraction of ground covered
+    residue: float = 0.5
     approach: Literal["paved", "gravel", "dirt"] = "gravel"
     yield_t_ha: float
     ripe: date | None = None
     heading: date | None = None
     sample_pct: float | None = None
-    sample_at: datetime | None = None  # UTC
+    sample_at: datetime | None = None
     test_weight_kg_hl: float | None = None
     purpose: Literal["grain", "seed"] = "grain"
     cut_fraction: float = 0.0
-    boundary: tuple[tuple[float, float], ...] = ()  # (lon, lat) ring
-    wet_fraction: float = 0.0  # share of area lying in a wet hollow, cut as a parcel of its own
-    calibration: dict[str, float] = field(default_factory=dict)  # learnt offsets, by name
+    boundary: tuple[tuple[float, float], ...] = ()
+    wet_fraction: float = 0.0
+    calibration: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         require_positive("field", self.id, area_ha=self.area_ha, yield_t_ha=self.yield_t_ha)
@@ -166,24 +283,50 @@ class Field:
 
 @dataclass(frozen=True, kw_only=True)
 class Rules:
-    """Limits and stop rules the user sets; None switches a rule off."""
+    """Limits and stop rules that the user sets; None switches a rule off.
 
-    thresh_limit_pct: dict[str, float] = field(default_factory=dict)  # by crop; default per crop
-    tough_allowed: bool = True  # may cut above the delivery limit where it can be dried
+    Attributes
+    ----------
+    thresh_limit_pct : most moisture to thresh at by crop, % wet basis; the crop's own where a
+        crop is missing.
+    tough_allowed : whether to cut above the delivery limit where grain can be dried.
+    fire_index_stop : grassland fire index (0-200) above which cutting stops.
+    wind_stop_ms : gust from which cutting stops, m/s.
+    heat_index_stop_c : heat index from which work stops, °C.
+    lightning_stop : whether work stops while a thunderstorm is expected.
+    daylight_only : whether to cut between sunrise and sunset only.
+    road_forbidden : daily hours without moves on the road.
+    objective : minimise the mean loss over members, or (cautious) that of the worst of them.
+    forecast_age_max_h : age from which a forecast is refused, h, > 0.
+    change_price : money that a change of an order already given must save, >= 0.
+    """
+
+    thresh_limit_pct: dict[str, float] = field(default_factory=dict)
+    tough_allowed: bool = True
     fire_index_stop: float | None = None
     wind_stop_ms: float | None = None
     heat_index_stop_c: float | None = None
     lightning_stop: bool = True
     daylight_only: bool = False
-    road_forbidden: tuple[DailySpan, ...] = ()  # no road moves, farm time
+    road_forbidden: tuple[DailySpan, ...] = ()
     objective: Literal["mean", "cautious"] = "mean"
     forecast_age_max_h: float = 48.0
-    change_price: float = 50.0  # money for changing an order already given
+    change_price: float = 50.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Moves:
-    """Road and set-up times."""
+    """Times of moving a crew from field to field.
+
+    Attributes
+    ----------
+    road_kmh : road speed of combines, km/h, > 0.
+    header_off_min, header_on_min : taking the header off and putting it on, min, >= 0.
+    clean_variety_min, clean_crop_min, clean_seed_min : cleaning the combine between varieties,
+        between crops and before seed, min, >= 0.
+    distances_km : road distances that the user gives, km, >= 0, by pairs of ids, which hold in
+        both directions.
+    """
 
     road_kmh: float = 28.0
     header_off_min: float = 10.0
@@ -191,12 +334,26 @@ class Moves:
     clean_variety_min: float = 15.0
     clean_crop_min: float = 30.0
     clean_seed_min: float = 90.0
-    distances_km: dict[tuple[str, str], float] = field(default_factory=dict)  # given, by ids
+    distances_km: dict[tuple[str, str], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Farm:
-    """The whole farm. `units` governs the edges only. Money is in `currency`."""
+    """The whole farm.
+
+    Attributes
+    ----------
+    name : as people call it.
+    tz : farm time.
+    units : units at the edges; the model itself is in SI.
+    currency : sign or code of money.
+    base_lat, base_lon : position of the yard.
+    crews, combines, carts, trucks, points, fields : parts of the farm, ids unique by type.
+    rules, moves : limits, and times of moving.
+    losses : the user's own loss terms by crop; see `scheduler.costs.grain_value.LOSSES`.
+    gauges : positions of the rain gauges by id.
+    elevation_m : height above sea level, m.
+    """
 
     name: str
     tz: ZoneInfo
@@ -212,6 +369,20 @@ class Farm:
     fields: tuple[Field, ...]
     rules: Rules = Rules()
     moves: Moves = Moves()
-    losses: dict[str, dict[str, float]] = field(default_factory=dict)  # per crop, see money.LOSSES
-    gauges: dict[str, tuple[float, float]] = field(default_factory=dict)  # id: (lat, lon)
+    losses: dict[str, dict[str, float]] = field(default_factory=dict)
+    gauges: dict[str, Position] = field(default_factory=dict)
     elevation_m: float = 300.0
+
+    @cached_property
+    def positions(self) -> dict[str, Position]:
+        """Positions by id of 'base', fields and delivery points; the base's where unknown."""
+        base = (self.base_lat, self.base_lon)
+        places = {"base": base} | {f.id: (f.lat, f.lon) for f in self.fields}
+        for p in self.points:
+            places[p.id] = base if p.lat is None or p.lon is None else (p.lat, p.lon)
+        return places
+
+    @cached_property
+    def detours_km(self) -> dict[str, float]:
+        """Road distances from the base of the delivery points without a position, km, by id."""
+        return {p.id: p.distance_km or 0.0 for p in self.points if p.lat is None or p.lon is None}

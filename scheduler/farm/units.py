@@ -1,7 +1,7 @@
-"""Units at the edges: SI inside, US or metric for people, chosen in the farm file.
+"""Units at the edges: SI inside; US or metric units, by the farm file, for people.
 
 Factors are the exact definitions of NIST SP 811 (2008), appendix B.8, for the international
-foot and pound and the U.S. bushel. A bushel of grain is a weight, set by the crop's pounds per
+foot and pound and the U.S. bushel. A bushel of grain is a weight, by the crop's pounds per
 bushel; a bushel of tank or cart is a volume.
 """
 
@@ -67,33 +67,33 @@ DEFAULT_UNITS: dict[str, tuple[str, str]] = {
 
 
 def normalized_name(name: str) -> str:
-    """A name as files are compared: lower case, words joined by '_', '%' as 'pct'."""
+    """A name for comparison: lower case, words joined by '_', '%' as 'pct'."""
     low = name.strip().lower().replace("%", " pct ").replace("³", "3").replace("°", "")
     return re.sub(r"[^0-9a-z]+", "_", low).strip("_")
 
 
 def bushel_t(crop: str | None) -> float:
-    """Tonnes in a bushel of a crop (of wheat where no crop is named)."""
+    """Tonnes in a bushel of a crop; of wheat where no crop is given."""
     lb = CROPS[crop].lb_per_bu if crop else WHEAT_LB
     return lb * LB_KG / 1000.0
 
 
 def si_per_unit(quantity: str, unit: str, crop: str | None = None) -> float:
-    """SI per `unit` of a quantity (t/ha, t, money/t, …); by the bushel it depends on the crop."""
+    """SI per `unit` of a quantity; `crop` matters for units by the bushel only."""
     fixed = SI_PER_UNIT[quantity][unit]
     if fixed:
         return fixed
-    per = bushel_t(crop)
-    return {"mass": per, "yield": per / ACRE_HA, "price": 1.0 / per}[quantity]
+    tonnes = bushel_t(crop)
+    return {"mass": tonnes, "yield": tonnes / ACRE_HA, "price": 1.0 / tonnes}[quantity]
 
 
 def from_si(value: float, quantity: str, units: Units, crop: str | None = None) -> float:
-    """An SI number in the farm's units."""
+    """A number in SI, converted to the farm's units."""
     return value / si_per_unit(quantity, DEFAULT_UNITS[quantity][units == "metric"], crop)
 
 
 def kg_hl(lb_bu: float, crop: str) -> float:
-    """Test weight, kg/hL from lb/bu, by the U.S. grain inspection service's conversions.
+    """Test weight, kg/hL from lb/bu, by the conversions of the U.S. grain inspection service.
 
     Wheat 1.292 x + 1.419, durum 1.292 x + 0.630, other grain 1.287 x (values from memory).
     """
@@ -111,70 +111,70 @@ def lb_bu(value_kg_hl: float, crop: str) -> float:
 
 
 def show_test_weight(value_kg_hl: float, crop: str, units: Units) -> str:
-    """Test weight, '58.7 lb/bu' or '77.3 kg/hL'."""
+    """Test weight as '58.7 lb/bu' or '77.3 kg/hL'."""
     us = units == "us"
     return _show(lb_bu(value_kg_hl, crop) if us else value_kg_hl, "lb/bu" if us else "kg/hL", 1)
 
 
 def show_number(value: float, digits: int = 0) -> str:
-    """A number with thousands separators and a plain minus only where it is not zero."""
+    """A number with thousands separators; never a minus before zero."""
     text = f"{value:,.{digits}f}"
     return text.lstrip("-") if float(text.replace(",", "")) == 0 else text
 
 
 def _show(value: float, unit: str, small: int, large: int = 0, edge: float = 100.0) -> str:
-    """Value and unit, `small` digits below `edge` and `large` above; NaN is 'unknown'."""
+    """Value and unit: `small` decimals below `edge`, `large` from there; NaN is 'unknown'."""
     if math.isnan(value):
         return "unknown"
     return f"{show_number(value, small if abs(value) < edge else large)} {unit}"
 
 
 def show_area(ha: float, units: Units) -> str:
-    """Area, '160 ac'."""
+    """Area as '160 ac'."""
     return _show(from_si(ha, "area", units), "ac" if units == "us" else "ha", 1)
 
 
 def show_depth(mm: float, units: Units) -> str:
-    """Rain or water depth, '0.42 in' or '10.7 mm'."""
+    """Depth of rain or water as '0.42 in' or '10.7 mm'."""
     return _show(from_si(mm, "depth", units), *(("in", 2, 2) if units == "us" else ("mm", 1, 1)))
 
 
 def show_temp(c: float, units: Units) -> str:
-    """Temperature, '72 °F'."""
+    """Temperature as '72 °F'."""
     return _show(c * 1.8 + 32.0, "°F", 0) if units == "us" else _show(c, "°C", 0)
 
 
 def show_distance(km: float, units: Units) -> str:
-    """Road distance, '12.4 mi'."""
+    """Road distance as '12.4 mi'."""
     return _show(from_si(km, "distance", units), "mi" if units == "us" else "km", 1)
 
 
 def wheat_equivalent_t(t: float, crop: str | None) -> float:
-    """Tonnes of wheat that fill the room of `t` tonnes of a crop, by their pounds per bushel.
+    """Tonnes of wheat in the volume of `t` tonnes of a crop, by their pounds per bushel.
 
-    A crop that is not named is taken for wheat.
+    No crop stands for wheat.
     """
     return t * bushel_t(None) / bushel_t(crop)
 
 
 def show_mass(t: float, crop: str | None, units: Units) -> str:
-    """Grain, '9,600 bu' by the crop's pounds per bushel, or '261 t'."""
+    """Mass of grain as '9,600 bu' by the crop's pounds per bushel, or '261 t'."""
     value = from_si(t, "mass", units, crop)
     return _show(value, "bu", 0) if units == "us" else _show(value, "t", 1)
 
 
 def show_rate(ha_h: float, units: Units) -> str:
-    """Cutting rate, '21.3 ac/h'."""
+    """Cutting rate as '21.3 ac/h'."""
     return _show(from_si(ha_h, "area", units), "ac/h" if units == "us" else "ha/h", 1)
 
 
 def show_wind(ms: float, units: Units) -> str:
-    """Wind, '12 mph' or '19 km/h'."""
+    """Wind as '12 mph' or '19 km/h'."""
     return _show(from_si(ms, "wind", units), "mph" if units == "us" else "km/h", 0)
 
 
 def show_money(value: float, currency: str, digits: int = 0) -> str:
-    """Money, '$12,340', '-$120' or 'EUR 12,340'; NaN is 'unknown'."""
+    """Money as '$12,340', '-$120' or 'EUR 12,340'; NaN is 'unknown'."""
     if math.isnan(value):
         return "unknown"
     text = show_number(value, digits)
@@ -183,7 +183,7 @@ def show_money(value: float, currency: str, digits: int = 0) -> str:
 
 
 def show_price(per_t: float, crop: str, units: Units, currency: str) -> str:
-    """Price of grain, '$7.05/bu' or '$259.04/t'."""
+    """Price of grain as '$7.05/bu' or '$259.04/t'."""
     value = from_si(per_t, "price", units, crop)
     text = show_money(value, currency, 2)
     return text if math.isnan(value) else f"{text}/{'bu' if units == 'us' else 't'}"

@@ -1,4 +1,4 @@
-"""Base text: times, names, shares and reasons as every output writes them."""
+"""Base text: how every output writes times, names, shares and reasons."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from datetime import date, datetime
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 
-#: What closes an hour, as said in a reason.
+#: Text of each reason that closes an hour.
 REASON_TEXT: dict[int, str] = {
     Reason.UNKNOWN: "weather unknown",
     Reason.GROUND: "ground too soft or rain falling",
@@ -25,13 +25,13 @@ REASON_TEXT: dict[int, str] = {
 
 
 def one_line(text: str) -> str:
-    """Text of other people on one line, without control, direction or broken characters."""
+    """Text that people entered, on one line, without control or broken characters."""
     swap = {"Cc": " ", "Cf": "", "Cs": ""}
     return " ".join("".join(swap.get(unicodedata.category(c), c) for c in text).split())
 
 
 def formula_safe(text: str) -> str:
-    """A text cell that no spreadsheet takes for a formula."""
+    """The text of a table cell, quoted where a spreadsheet would take it for a formula."""
     clean = one_line(text)
     return f"'{clean}" if clean.startswith(("=", "+", "-", "@")) else clean
 
@@ -41,12 +41,12 @@ def day_name(when: datetime | date) -> str:
     return f"{when:%a} {when.day} {when:%b}"
 
 
-def clock(when: datetime, beside: datetime | date) -> str:
-    """'10:00' on the day of `beside`, else with its weekday, or its date when a week away."""
-    other = beside.date() if isinstance(beside, datetime) else beside
-    days = abs((when.date() - other).days)
-    before = "" if days == 0 else f"{when:%a} " if days < 6 else f"{day_name(when)} "
-    return f"{before}{when:%H:%M}"
+def clock(when: datetime, reference: datetime | date) -> str:
+    """'10:00' on the day of `reference`, 'Sat 10:00' within six days, else 'Sat 16 Aug 10:00'."""
+    day = reference.date() if isinstance(reference, datetime) else reference
+    days = abs((when.date() - day).days)
+    prefix = "" if days == 0 else f"{when:%a} " if days < 6 else f"{day_name(when)} "
+    return f"{prefix}{when:%H:%M}"
 
 
 def percent(share: float) -> str:
@@ -55,11 +55,11 @@ def percent(share: float) -> str:
 
 
 def crop_name(crop: str) -> str:
-    """The crop as shown to people."""
+    """The name of a crop, by its key."""
     return CROPS[crop].name if crop in CROPS else one_line(crop)
 
 
 def crew_title(crew: str) -> str:
-    """'crew North', or the id as it is where it says crew itself."""
+    """'crew North', or the id alone where the word crew is part of it."""
     name = one_line(crew)
     return name if "crew" in name.lower() else f"crew {name}"

@@ -1,4 +1,7 @@
-"""Slots of time: which are worked, open or forbidden, in farm time."""
+"""Slots of time: which are worked, open or forbidden.
+
+Slots are UTC starts of equal steps, (slot,). Hours of a day and of a week are farm time.
+"""
 
 from __future__ import annotations
 
@@ -10,17 +13,19 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.farm.model import Crew, DailySpan, Week
+from scheduler.farm.model import Crew, DailySpan, Interval, Week
 
 BoolArray = NDArray[np.bool_]
+#: Length of a planning slot, min.
+SLOT_MIN = 30
 
 
 def utc_hour(when: datetime) -> np.datetime64:
-    """The UTC hour that holds an aware time."""
+    """The UTC hour that an aware time falls into."""
     return np.datetime64(when.astimezone(UTC).replace(tzinfo=None), "h")
 
 
-@lru_cache(maxsize=1 << 15)  # the same stamps are asked for by every week and crew
+@lru_cache(maxsize=1 << 15)  # every crew and delivery point asks for the same stamps
 def farm_time(stamp: np.datetime64, tz: ZoneInfo) -> datetime:
     """A UTC stamp as an aware farm time."""
     naive: datetime = stamp.astype("datetime64[s]").astype(datetime)
@@ -28,7 +33,7 @@ def farm_time(stamp: np.datetime64, tz: ZoneInfo) -> datetime:
 
 
 def slot_times(now: datetime, days: int, minutes: int) -> NDArray[np.datetime64]:
-    """Slot starts, UTC, from the first whole slot at or after `now`."""
+    """Slot starts from the first whole slot at or after `now`; midnight UTC starts a slot."""
     step = np.timedelta64(minutes, "m")
     stamp = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "m")
     floor = stamp - (stamp - stamp.astype("datetime64[D]")) % step
@@ -38,20 +43,21 @@ def slot_times(now: datetime, days: int, minutes: int) -> NDArray[np.datetime64]
 
 
 def slot_in_span(span: DailySpan, a: datetime, b: datetime) -> bool:
-    """Whether the slot [a, b) lies inside a daily span; a span may run past midnight."""
+    """Whether the slot [a, b), farm time, lies inside a daily span that may run past midnight."""
     first, last = span
     end = last if last != time(0) else time(23, 59, 59)
     if first <= end:
-        return first <= a.time() and (b - timedelta(seconds=1)).time() <= end and _same(a, b)
+        return first <= a.time() and (b - timedelta(seconds=1)).time() <= end and _same_day(a, b)
     return a.time() >= first or (b - timedelta(seconds=1)).time() < last
 
 
-def _same(a: datetime, b: datetime) -> bool:
+def _same_day(a: datetime, b: datetime) -> bool:
+    """Whether [a, b) lies within one date."""
     return a.date() == (b - timedelta(seconds=1)).date()
 
 
 def open_slots(week: Week, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
-    """Slots wholly inside the week's hours (starts rounded up, ends down)."""
+    """Slots wholly inside the hours of a week: openings round up, closings down, (slot,)."""
     step = slots[1] - slots[0]
     out = np.zeros(len(slots), dtype=np.bool_)
     for i, stamp in enumerate(slots):
@@ -67,58 +73,61 @@ def open_slots(week: Week, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolA
 
 
 def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
-    """Slots a crew works: its week less absences, and no more than `hours_max_day` a day.
+    """Slots that a crew works, (slot,): its week less absences, at most `hours_max_day` a day.
 
-    Of a longer day the last hours are kept, because dew closes the early ones.
+    A longer day loses its first hours, because dew closes those anyway.
     """
     on = open_slots(crew.week, slots, tz)
     days = np.array([farm_time(s, tz).date() for s in slots])
     if crew.absent:
         on &= ~np.isin(days, np.array(crew.absent, dtype=object))
-    most = int(crew.hours_max_day * 60 / float((slots[1] - slots[0]) / np.timedelta64(1, "m")))
+    max_slots = int(crew.hours_max_day * 60 / float((slots[1] - slots[0]) / np.timedelta64(1, "m")))
     for day in sorted(set(days)):
         worked = np.flatnonzero(on & (days == day))
-        on[worked[: max(0, len(worked) - most)]] = False
+        on[worked[: max(0, len(worked) - max_slots)]] = False
     return on
 
 
 def forbidden_slots(
     spans: Sequence[DailySpan], slots: NDArray[np.datetime64], tz: ZoneInfo
 ) -> BoolArray:
-    """Slots touched by any daily span in which moves on the road are forbidden."""
+    """Slots that any of the daily spans touches, (slot,)."""
     allowed = np.ones(len(slots), dtype=np.bool_)
     for first, last in spans:
         allowed &= open_slots(((last, first),) * 7, slots, tz)
     return ~allowed
 
 
-def down_slots(
-    spans: Sequence[tuple[datetime, datetime]], slots: NDArray[np.datetime64]
-) -> BoolArray:
-    """Slots touched by any of the aware spans."""
+def down_slots(intervals: Sequence[Interval], slots: NDArray[np.datetime64]) -> BoolArray:
+    """Slots that any of the intervals touches, (slot,)."""
     step = slots[1] - slots[0]
     out = np.zeros(len(slots), dtype=np.bool_)
-    for a, b in spans:
+    for a, b in intervals:
         first, last = (np.datetime64(t.astimezone(UTC).replace(tzinfo=None), "s") for t in (a, b))
         out |= (slots + step > first) & (slots < last)
     return out
 
 
-def work_start_slots(shut: BoolArray, longest: int) -> NDArray[np.int32]:
-    """Slot at which work can begin after arriving at each slot, (slot,).
+def work_start_slots(shut: BoolArray, longest_move: int) -> NDArray[np.int32]:
+    """First slot of work for an arrival in each slot, where roads are shut for a while.
 
-    A move into a job takes up to `longest` slots and none of it may fall into `shut` slots: an
-    arrival inside a shut run, or less than `longest` after it, counts as one that set off when
-    the run ended. Non-decreasing; len(shut) means never.
+    No part of a move may fall into a shut slot. An arrival within a shut run, or fewer than
+    `longest_move` slots after it, therefore waits: its move starts when the run ends.
+
+    Parameters
+    ----------
+    shut : (slot,) slots in which moves are forbidden.
+    longest_move : slots that the longest move takes.
+
+    Returns
+    -------
+    (slot,) non-decreasing; len(shut) is never.
     """
     n = len(shut)
     index = np.arange(n)
-    # for each slot: the last shut one before it, and the first open one at or after it
+    # of each slot: the last shut slot before it, and the first open slot at or after it
     last = np.concatenate([[-1], np.maximum.accumulate(np.where(shut, index, -1))[:-1]])
     opens = np.minimum.accumulate(np.append(np.where(shut, n, index), n)[::-1])[::-1]
-    touched = (last >= 0) & (last >= index - longest)
-    later = np.minimum(n, opens[last + 1] + longest)
+    touched = (last >= 0) & (last >= index - longest_move)
+    later = np.minimum(n, opens[last + 1] + longest_move)
     return np.where(touched, later, index).astype(np.int32)
-
-
-SLOT_MIN = 30
