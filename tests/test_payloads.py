@@ -14,8 +14,8 @@ from readiness.atmosphere.gaps import bridge_short_gaps, cloudy_radiation, fill_
 from readiness.atmosphere.solar import clear_sky_mid_hour
 from readiness.atmosphere.weather import Weather
 from readiness.sources.nws import iso_interval, nearest_station, parse_alerts, point_links
-from readiness.sources.open_meteo import parse_response
 from readiness.sources.payload import PayloadError, in_frame_unit, parse_quantity
+from readiness.sources.responses import parse_response
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
 need_data = pytest.mark.skipif(
@@ -303,7 +303,7 @@ GRID = {
         },
     },
 }
-SEEN = {
+OBSERVED = {
     "features": [
         {
             "geometry": {"type": "Point", "coordinates": [-99.0, 47.0]},
@@ -314,6 +314,33 @@ SEEN = {
         }
     ]
 }
+
+
+HOURS = {
+    "geometry": {"type": "Point", "coordinates": [-99.0, 47.0]},
+    "properties": {
+        "periods": [
+            {
+                "startTime": f"2026-08-12T0{h}:00:00+00:00",
+                "endTime": f"2026-08-12T0{h + 1}:00:00+00:00",
+                "temperature": 60 + h,
+                "temperatureUnit": "F",
+                "relativeHumidity": {"unitCode": "wmoUnit:percent", "value": 80},
+                "windSpeed": "5 mph",
+            }
+            for h in (6, 8)
+        ]
+    },
+}
+
+
+def test_hourly_text_with_a_gap():
+    """Periods need not be successive: hours between them are unknown."""
+    temp = parse_response(HOURS).weather.temp[0, 0]
+    assert temp[[0, 2]] == pytest.approx([(66 - 32) / 1.8, (68 - 32) / 1.8])
+    assert np.isnan(temp[1])
+    backwards = HOURS | {"properties": {"periods": HOURS["properties"]["periods"][::-1]}}
+    assert parse_response(backwards).weather.temp[0, 0] == pytest.approx(temp, nan_ok=True)
 
 
 def nodes(value, path=()):
@@ -333,7 +360,7 @@ def nodes(value, path=()):
 @settings(max_examples=300, deadline=None)
 def test_one_bad_node_never_breaks_out(data):
     """A sound response with any one part replaced by junk is read or refused, never a crash."""
-    payload = json.loads(json.dumps(data.draw(st.sampled_from([simple(), GRID, SEEN]))))
+    payload = json.loads(json.dumps(data.draw(st.sampled_from([simple(), GRID, HOURS, OBSERVED]))))
     path = data.draw(st.sampled_from([p for p in nodes(payload) if p]))
     junk = data.draw(
         st.sampled_from([None, True, -1, 1e308, NAN, "x", "", [], {}, [None], {"a": 1}])

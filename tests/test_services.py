@@ -15,8 +15,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from readiness.sources.open_meteo import parse_response
 from readiness.sources.payload import PayloadError
+from readiness.sources.responses import parse_response
 from readiness.sources.services import ServiceError, Services
 from readiness.sources.soil_survey import read_survey, survey_query, texture_class
 from scheduler.command import main

@@ -11,6 +11,7 @@ Layer: may import atmosphere.
 - `payload`: one service response as a frame: units, nulls, range
 - `open_meteo`: responses of the forecast, ensemble and archive services
 - `nws`: responses of the U.S. National Weather Service
+- `responses`: a response of any of these services
 - `soil_survey`: the question to the USDA soil survey and its answer
 - `services`: network clients: cache, time limits, retries
 """

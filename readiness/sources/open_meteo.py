@@ -1,7 +1,7 @@
-"""Responses of public weather services into hourly frames; nothing is fetched here.
+"""Responses of Open-Meteo: forecast, ensemble and archive.
 
-In Open-Meteo's responses rain, gusts and radiation at a label are of the hour before it, the other
-variables of that instant (documentation of its API).
+Rain, gust and radiation at a label belong to the hour before it, the other variables to that
+instant (documentation of its API).
 """
 
 from __future__ import annotations
@@ -13,21 +13,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.sources.nws import parse_gridpoint, parse_hourly_text, parse_observations
 from readiness.sources.payload import (
     HOUR,
     MAX_HOURS,
     REQUIRED,
     Payload,
     PayloadError,
+    UnitKind,
     parse_series,
     required_number,
     required_object,
     site_weather,
 )
 
-#: Names of the frame's variables in Open-Meteo's `hourly`, and the kind of unit each has.
-OPEN_METEO = {
+#: Name of each variable of the frame in `hourly`, and the kind of its unit.
+HOURLY_NAMES: Mapping[str, tuple[str, UnitKind]] = {
     "rain": ("precipitation", "depth"),
     "temp": ("temperature_2m", "temp"),
     "humidity": ("relative_humidity_2m", "share"),
@@ -35,57 +35,33 @@ OPEN_METEO = {
     "gust": ("wind_gusts_10m", "speed"),
     "radiation": ("shortwave_radiation", "flux"),
 }
-#: Variables whose value at a label is of the hour before it.
-BEFORE = ("rain", "gust", "radiation")
-#: Open-Meteo's WMO weather codes for a thunderstorm.
+#: Variables whose value at a label belongs to the hour before it.
+PRECEDING_HOUR = ("rain", "gust", "radiation")
+#: WMO weather codes of a thunderstorm.
 THUNDER_CODES = (95, 96, 99)
 
 
-def parse_response(payload: object) -> Payload:
-    """Hourly frame of a response of Open-Meteo or of a gridpoint, whichever it is.
-
-    Raises
-    ------
-    PayloadError
-        Where a part is missing, its unit unknown, or its values impossible.
-    """
-    if not isinstance(payload, Mapping):
-        raise PayloadError("the response is not a weather record")
-    if payload.get("error"):
-        raise PayloadError(f"the service answers: {str(payload.get('reason', 'error'))[:200]}")
-    properties = payload.get("properties")
-    if "hourly" in payload:
-        return parse_open_meteo(payload)
-    if "features" in payload or (isinstance(properties, Mapping) and "timestamp" in properties):
-        return parse_observations(payload)
-    if isinstance(properties, Mapping) and "periods" in properties:
-        return parse_hourly_text(payload)
-    if isinstance(properties, Mapping) and "validTimes" in properties:
-        return parse_gridpoint(payload)
-    raise PayloadError("it is neither Open-Meteo's hourly form nor one of api.weather.gov")
-
-
 def parse_open_meteo(payload: Mapping[str, Any]) -> Payload:
-    """Frame of Open-Meteo's forecast, ensemble or archive; (member, 1, label - 1).
+    """Frame of a response, (member, 1, label - 1).
 
-    The hour that begins at label t takes rain, gust and sun of label t + 1, and the mean of the
-    instants t and t + 1 for temperature, humidity and wind. So the last label ends the frame.
+    The hour that begins at label t takes rain, gust and radiation of label t + 1, and the mean of
+    the instants t and t + 1 of temperature, humidity and wind. So the last label ends the frame.
     """
     hourly, units = required_object(payload, "hourly"), required_object(payload, "hourly_units")
-    times = _labels(
-        hourly, required_number(payload.get("utc_offset_seconds", 0), "utc_offset_seconds")
-    )
-    members = _members(hourly)
+    offset = required_number(payload.get("utc_offset_seconds", 0), "utc_offset_seconds")
+    times = _labels(hourly, offset)
+    members = _member_suffixes(hourly)
     values = {
         name: np.array([parse_series(hourly, units, key + m, kind, len(times)) for m in members])
-        for name, (key, kind) in OPEN_METEO.items()
+        for name, (key, kind) in HOURLY_NAMES.items()
     }
     for name in REQUIRED:
         if np.isnan(values[name]).all():
-            raise PayloadError(f"{OPEN_METEO[name][0]} is missing")
+            raise PayloadError(f"{HOURLY_NAMES[name][0]} is missing")
     lat, lon = (required_number(payload.get(k), k) for k in ("latitude", "longitude"))
     hours = {
-        n: (v[:, 1:] if n in BEFORE else (v[:, :-1] + v[:, 1:]) / 2) for n, v in values.items()
+        n: (v[:, 1:] if n in PRECEDING_HOUR else (v[:, :-1] + v[:, 1:]) / 2)
+        for n, v in values.items()
     }
     cloud = parse_series(hourly, units, "cloud_cover", "share", len(times))
     code = parse_series(hourly, units, "weather_code", None, len(times))[1:]
@@ -99,28 +75,28 @@ def parse_open_meteo(payload: Mapping[str, Any]) -> Payload:
 
 
 def _labels(hourly: Mapping[str, Any], offset_s: float) -> NDArray[np.datetime64]:
-    """Labels in UTC; they must be whole hours, one after the other."""
+    """Labels in UTC; PayloadError unless they are successive whole hours."""
     texts = hourly.get("time")
     if not isinstance(texts, list) or not 2 <= len(texts) <= MAX_HOURS:
         raise PayloadError("hourly.time is missing")
     try:
         if all(isinstance(t, (int, float)) for t in texts):
-            local = np.array(texts, dtype="datetime64[s]")
+            utc = np.array(texts, dtype="datetime64[s]")
         else:
-            local = np.array(texts, dtype="datetime64[s]") - np.timedelta64(int(offset_s), "s")
+            utc = np.array(texts, dtype="datetime64[s]") - np.timedelta64(int(offset_s), "s")
     except (ValueError, TypeError):
         raise PayloadError("hourly.time holds a text that is no time") from None
-    times = local.astype("datetime64[h]")
-    if np.isnat(local).any() or (times != local).any() or (np.diff(times) != HOUR).any():
+    times = utc.astype("datetime64[h]")
+    if np.isnat(utc).any() or (times != utc).any() or (np.diff(times) != HOUR).any():
         raise PayloadError("hourly.time is not hour after hour")
     return times
 
 
-def _members(hourly: Mapping[str, Any]) -> list[str]:
-    """Suffixes of the members' names, the control's (none) first."""
-    key = OPEN_METEO["temp"][0]
-    own = [k[len(key) :] for k in hourly if re.fullmatch(rf"{key}_member\d+", k)]
-    suffixes = [""] * (key in hourly) + sorted(own)
+def _member_suffixes(hourly: Mapping[str, Any]) -> list[str]:
+    """Suffixes of the members' names; that of the control, none, comes first."""
+    key = HOURLY_NAMES["temp"][0]
+    numbered = [k[len(key) :] for k in hourly if re.fullmatch(rf"{key}_member\d+", k)]
+    suffixes = [""] * (key in hourly) + sorted(numbered)
     if not suffixes:
         raise PayloadError(f"{key} is missing")
     return suffixes

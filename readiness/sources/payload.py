@@ -1,21 +1,23 @@
-"""One response of a weather service as an hourly frame: its units, its nulls, its range."""
+"""One response of a weather service as an hourly frame: units, nulls and physical range."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 
 from readiness.atmosphere.gaps import cloudy_radiation
 from readiness.atmosphere.weather import VARIABLES, Array, Weather
 
-#: Without these there is no forecast.
+UnitKind = Literal["depth", "temp", "share", "speed", "flux"]
+Amount = TypeVar("Amount", float, Array)
+#: Variables that a forecast must have.
 REQUIRED = ("rain", "temp")
-#: (factor, offset) to mm, °C, percent, m/s and W/m², by kind and by the unit's written name.
-UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
+#: (factor, offset) to mm, °C, percent, m/s and W/m², by kind and by the unit's name in a response.
+UNIT_CONVERSIONS: Mapping[UnitKind, Mapping[str, tuple[float, float]]] = {
     "depth": {
         "mm": (1.0, 0.0),
         "inch": (25.4, 0.0),
@@ -46,7 +48,7 @@ UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
     },
     "flux": {"W/m²": (1.0, 0.0), "W/m2": (1.0, 0.0), "W_m-2": (1.0, 0.0)},
 }
-#: Physical range by variable; values outside are a broken payload. Assumed: just beyond records.
+#: Physical range by variable; a value outside means a broken payload. Assumed: just beyond records.
 PHYSICAL_RANGE = {
     "rain": (0.0, 400.0),
     "temp": (-70.0, 60.0),
@@ -55,26 +57,27 @@ PHYSICAL_RANGE = {
     "gust": (0.0, 150.0),
     "radiation": (0.0, 1500.0),
 }
-#: Most hours a payload may span; assumed: ten years of records.
+#: Longest span of a payload, h; assumed: ten years of records.
 MAX_HOURS = 24 * 3660
-#: Largest number anywhere in a response that is believed; assumed.
+#: Largest plausible number in a response; assumed.
 LARGEST_NUMBER = 1e7
 HOUR = np.timedelta64(1, "h")
 
 
 class PayloadError(ValueError):
-    """A response that is not what its service documents; the message says what is wrong."""
+    """A response does not have its documented form; the message says what is wrong."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Payload:
-    """What one response says of one place.
+    """One response for one place.
 
     Attributes
     ----------
     weather : (member, 1, hour).
-    thunder : (hour,) chance of thunder in the hour, percent; NaN where not told.
-    issued : when the service made it, where the response says so.
+    thunder : (hour,) chance of thunder in the hour, percent; NaN where the response has none.
+    lat, lon : degrees.
+    issued : time of issue, datetime64[h] UTC, where the response states it.
     """
 
     weather: Weather
@@ -87,7 +90,19 @@ class Payload:
 def site_weather(
     first: np.datetime64, values: Mapping[str, Array], cloud: Array, lat: float, lon: float
 ) -> Weather:
-    """Weather of one site; radiation that was not told is taken from cloud and flagged."""
+    """Weather of one site; unknown radiation is estimated from cloud and flagged.
+
+    Parameters
+    ----------
+    first : first hour, datetime64[h], UTC.
+    values : (member, hour) by variable, in units of the frame.
+    cloud : (hour,) percent.
+
+    Raises
+    ------
+    PayloadError
+        Where a value lies outside its physical range.
+    """
     shape = values["temp"].shape
     full = {n: values.get(n, np.full(shape, np.nan)) for n in VARIABLES}
     for name, (low, high) in PHYSICAL_RANGE.items():
@@ -98,19 +113,19 @@ def site_weather(
                 f"{name} {full[name][tuple(at)]:g} at {first + HOUR * int(at[1])} is impossible"
             )
     full["humidity"] = np.minimum(full["humidity"], 100.0)
-    dark = np.isnan(full["radiation"])
-    if dark.any():
-        guess = cloudy_radiation(first + np.arange(shape[1]) * HOUR, cloud, lat=lat, lon=lon)
-        full["radiation"] = np.where(dark, guess, full["radiation"])
+    unknown = np.isnan(full["radiation"])
+    if unknown.any():
+        estimate = cloudy_radiation(first + np.arange(shape[1]) * HOUR, cloud, lat=lat, lon=lon)
+        full["radiation"] = np.where(unknown, estimate, full["radiation"])
     return Weather(
         start=first,
         **{n: v[:, None, :] for n, v in full.items()},
-        estimated=(dark & np.isfinite(full["radiation"]))[:, None, :],
+        estimated=(unknown & np.isfinite(full["radiation"]))[:, None, :],
     )
 
 
 def required_object(payload: object, key: str) -> Mapping[str, Any]:
-    """An object inside an object."""
+    """Object under a key; PayloadError where it is missing."""
     inner = payload.get(key) if isinstance(payload, Mapping) else None
     if not isinstance(inner, Mapping):
         raise PayloadError(f"{key} is missing")
@@ -118,7 +133,7 @@ def required_object(payload: object, key: str) -> Mapping[str, Any]:
 
 
 def required_number(value: object, name: str) -> float:
-    """A number that must be there."""
+    """Value as a number; PayloadError where it is missing or implausible."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise PayloadError(f"{name} is missing")
     if not abs(value) < LARGEST_NUMBER:
@@ -127,34 +142,34 @@ def required_number(value: object, name: str) -> float:
 
 
 def optional_number(value: object) -> float:
-    """A number, NaN where null."""
+    """Value as a number, NaN where null."""
     return np.nan if value is None else required_number(value, "a value")
 
 
-def in_frame_unit(values: Any, unit: str, kind: str, name: str) -> Any:
-    """Values in the frame's unit, from a unit as the service writes it."""
+def in_frame_unit(values: Amount, unit: str, kind: UnitKind, name: str) -> Amount:
+    """Values converted from a unit, as the service writes it, to the unit of the frame."""
     word = unit.rpartition(":")[2]
-    if word not in UNITS[kind]:
+    if word not in UNIT_CONVERSIONS[kind]:
         raise PayloadError(f'{name} is in "{unit}", a unit that is not known here')
-    factor, offset = UNITS[kind][word]
+    factor, offset = UNIT_CONVERSIONS[kind][word]
     return values * factor + offset
 
 
-def parse_quantity(value: object, kind: str, name: str) -> float:
-    """A number from {unitCode, value} or from text such as '5 to 10 mph' (its upper end)."""
+def parse_quantity(value: object, kind: UnitKind, name: str) -> float:
+    """Number from {unitCode, value} or from text such as '5 to 10 mph' (its upper end)."""
     if value is None:
         return np.nan
     if isinstance(value, Mapping):
-        code = str(value.get("unitCode"))
-        return float(in_frame_unit(optional_number(value.get("value")), code, kind, name))
+        unit = str(value.get("unitCode"))
+        return in_frame_unit(optional_number(value.get("value")), unit, kind, name)
     m = re.fullmatch(r"(?:\d+ to )?(\d+(?:\.\d+)?) ?(\S+)", str(value))
     if m is None:
         raise PayloadError(f'{name} "{str(value)[:40]}" cannot be read')
-    return float(in_frame_unit(float(m[1]), m[2], kind, name))
+    return in_frame_unit(float(m[1]), m[2], kind, name)
 
 
-def parse_hour(text: object, name: str) -> Any:
-    """The hour of a time with its offset, datetime64[h] UTC; None where absent."""
+def parse_hour(text: object, name: str) -> np.datetime64 | None:
+    """Hour of a time with a UTC offset, datetime64[h] UTC; None where null."""
     if text is None:
         return None
     m = re.fullmatch(r"(\d{4}-\d\d-\d\dT\d\d:\d\d)(?::\d\d(?:\.\d+)?)?(Z|[+-]\d\d:\d\d)", str(text))
@@ -165,16 +180,34 @@ def parse_hour(text: object, name: str) -> Any:
         sign = -1 if m[2][0] == "-" else 1
         offset = sign * (60 * int(m[2][1:3]) + int(m[2][4:]))
     try:
-        at = np.datetime64(m[1], "m") - np.timedelta64(offset, "m")
+        minute = np.datetime64(m[1], "m") - np.timedelta64(offset, "m")
     except ValueError:
         raise PayloadError(f'{name} "{text}" is no time') from None
-    return at.astype("datetime64[h]")
+    hour: np.datetime64 = minute.astype("datetime64[h]")
+    return hour
+
+
+def required_hour(text: object, name: str) -> np.datetime64:
+    """Hour of a time with a UTC offset; PayloadError where it is missing."""
+    hour = parse_hour(text, name)
+    if hour is None:
+        raise PayloadError(f"{name} is missing")
+    return hour
 
 
 def parse_series(
-    hourly: Mapping[str, Any], units: Mapping[str, Any], key: str, kind: str | None, length: int
+    hourly: Mapping[str, Any],
+    units: Mapping[str, Any],
+    key: str,
+    kind: UnitKind | None,
+    length: int,
 ) -> Array:
-    """One series in the frame's unit, nulls as NaN; all NaN where the response has none."""
+    """One series in the frame's unit, (hour,), nulls as NaN; all NaN where the key is absent.
+
+    Parameters
+    ----------
+    kind : None for a series without a unit.
+    """
     values = hourly.get(key)
     if values is None:
         return np.full(length, np.nan)
@@ -186,4 +219,4 @@ def parse_series(
         raise PayloadError(f"{key} holds something that is no number") from None
     if kind is None or np.isnan(out).all():
         return out
-    return np.asarray(in_frame_unit(out, str(units.get(key)), kind, key), dtype=np.float64)
+    return in_frame_unit(out, str(units.get(key)), kind, key)

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 
 from readiness.sources.nws import nearest_station, parse_alerts, point_links
-from readiness.sources.open_meteo import OPEN_METEO, parse_response
+from readiness.sources.open_meteo import HOURLY_NAMES
 from readiness.sources.payload import PayloadError
+from readiness.sources.responses import parse_response
 from readiness.sources.services import Reply, ServiceError, Services
 from readiness.sources.soil_survey import SurveySoil, read_survey, survey_query
 from scheduler.atomic import write_file
@@ -221,7 +222,7 @@ class FetchRound:
         self, service: str, path: str, product: str, cell: GridCell,
         params: dict[str, str | int], *more: str,
     ) -> Reply:  # fmt: skip
-        names = ",".join([*(key for key, _ in OPEN_METEO.values()), *more])
+        names = ",".join([*(key for key, _ in HOURLY_NAMES.values()), *more])
         place: dict[str, str | int | float] = {"latitude": cell[0], "longitude": cell[1]}
         return self.services.ask(
             service, f"/{path}", product=product, check=_complete,
@@ -262,7 +263,7 @@ def _complete(payload: Any) -> None:
     """
     parse_response(payload)
     for name in ("humidity", "wind"):
-        key = OPEN_METEO[name][0]
+        key = HOURLY_NAMES[name][0]
         if not any(k.startswith(key) for k in payload["hourly"]):
             raise PayloadError(f"{key} is missing")
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES
-from readiness.sources.open_meteo import parse_response
 from readiness.sources.payload import MAX_HOURS, REQUIRED, Payload, PayloadError, site_weather
+from readiness.sources.responses import parse_response
 from scheduler.errors import UnreadableError, WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import normalized_name

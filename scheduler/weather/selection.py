@@ -12,8 +12,8 @@ import numpy as np
 
 from readiness.atmosphere.weather import Array
 from readiness.forecasts.gauge_kriging import distance_km
-from readiness.sources.open_meteo import parse_response
 from readiness.sources.payload import Payload, PayloadError
+from readiness.sources.responses import parse_response
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm, Field
 from scheduler.weather.given_file import read_forecast
