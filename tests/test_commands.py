@@ -12,7 +12,7 @@ import pytest
 
 from scheduler.command import main
 from scheduler.command.parser import command_parser
-from scheduler.report.phrases import WORK_TEXTS
+from scheduler.report.phrases import WORK_TEXT
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 ON = "2026-08-12"
@@ -159,7 +159,7 @@ def test_ready_prints_every_field(folder, capsys):
 @pytest.mark.parametrize("work", ["tillage", "planting", "spraying"])
 def test_ready_for_other_work(folder, capsys, work):
     out = output(capsys, 0, "ready", folder, "--on", ON, "--work", work)
-    assert f"chance of at least so many hours to {WORK_TEXTS[work][0]}." in " ".join(out.split())
+    assert f"chance of at least so many hours to {WORK_TEXT[work][0]}." in " ".join(out.split())
     assert ("The product label and local law decide" in out) == (work == "spraying")
 
 

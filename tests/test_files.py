@@ -17,7 +17,7 @@ from scheduler.farm.wording import formula_safe
 from scheduler.orders import document
 from scheduler.orders.model import Order
 from scheduler.report import files
-from scheduler.report.files import plan_csv, plan_files, slugs, write_plan
+from scheduler.report.files import file_name_parts, plan_csv, plan_files, write_plan
 from scheduler.report.messages import MESSAGE_CHARS, message
 from scheduler.report.plan_document import plan_json
 
@@ -163,7 +163,7 @@ def test_message_of_a_crew_without_work(morning):
 
 def test_slugs_are_safe_and_distinct():
     names = ["North", "north", "../../etc/passwd", "Über-Crew", "日本", "", "con.txt", "a" * 300]
-    made = slugs(names)
+    made = file_name_parts(names)
     assert made[:4] == ["north", "north-2", "etc-passwd", "uber-crew"]
     assert len(set(made)) == len(names)
     assert all(s and len(s) <= 45 and set(s) <= set("abcdefghijklmnopqrstuvwxyz0123456789-")

@@ -11,8 +11,9 @@ import pytest
 
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.orders.safety import STANDING, cautions
+from scheduler.report.hour_shades import shades
 from scheduler.report.lesson_phrases import lesson_lines
-from scheduler.report.sheet import calendar, cards, cell, costs, shades, sheet
+from scheduler.report.sheet import change_costs, field_cards, hour_calendar, hour_cell, sheet
 from scheduler.windows.daily_hours import DayHours
 
 CHROMIUM = shutil.which("chromium")
@@ -104,7 +105,7 @@ def test_all_of_the_morning_is_there(morning, page):
 
 def test_prices_of_doing_otherwise(morning):
     order = replace(morning.crews[0].orders[1], locked=False)
-    assert costs(order, 2, 3, "$") == [
+    assert change_costs(order, 2, 3, "$") == [
         ("Sooner", "+$420"),
         ("Later", "+$1,240"),
         ("Other crew", "same"),
@@ -112,9 +113,17 @@ def test_prices_of_doing_otherwise(morning):
     ]
     none = replace(order.alternative, earlier=None, later=None, other_crew=None, leave=-12.0)
     edge = replace(order, alternative=none)
-    assert [c for _, c in costs(edge, 1, 1, "$")] == ["is first", "is last", "not possible", "-$12"]
-    assert [c for _, c in costs(replace(edge, locked=True), 2, 3, "$")][:2] == ["fixed", "fixed"]
-    assert costs(replace(order, alternative=None), 1, 1, "$") == []
+    assert [c for _, c in change_costs(edge, 1, 1, "$")] == [
+        "is first",
+        "is last",
+        "not possible",
+        "-$12",
+    ]
+    assert [c for _, c in change_costs(replace(edge, locked=True), 2, 3, "$")][:2] == [
+        "fixed",
+        "fixed",
+    ]
+    assert change_costs(replace(order, alternative=None), 1, 1, "$") == []
 
 
 EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*7 }}&amp;"
@@ -204,7 +213,7 @@ def test_size_of_a_large_farm():
 
 
 def test_hours_calendar_follows_the_plan(morning):
-    made = calendar(morning)
+    made = hour_calendar(morning)
     assert [d.day for d in made["days"]] == [16, 17, 18, 19, 20, 21]
     names = [line["name"] for line in made["lines"]]
     assert names == [
@@ -219,10 +228,10 @@ def test_hours_calendar_follows_the_plan(morning):
 
 def test_a_wet_hollow_has_its_own_row_and_card():
     morning = mornings.morning(fields=3, hollow=True)
-    names = [line["name"] for line in calendar(morning)["lines"]]
+    names = [line["name"] for line in hour_calendar(morning)["lines"]]
     assert names == ["Home quarter (F01)", "Home quarter (F01), wet hollow",
                      "Slough eighty (F02)", "Mail road north (F03)"]  # fmt: skip
-    made = [c for c in cards(morning) if "Home quarter" in c["title"]]
+    made = [c for c in field_cards(morning) if "Home quarter" in c["title"]]
     assert [c["title"] for c in made] == ["Home quarter (F01)", "Home quarter (F01), wet hollow"]
     assert all(c["picture"] for c in made)
     assert made[0]["picture"] != made[1]["picture"]
@@ -233,8 +242,8 @@ def test_a_wet_hollow_has_its_own_row_and_card():
     [(0.0, "h0"), (1.0, "h1"), (2.0, "h2"), (9.9, "h5"), (10.0, "h6"), (24.0, "h6")],
 )
 def test_every_shade_means_what_its_key_says(hours, shade):
-    day = DayHours(drive=24.0, cut=hours, low=0.0, high=24.0, chance=0.5, first=None, lost_to=None)
-    assert cell(day, False)["shade"] == shade
+    day = DayHours(drive=24.0, cut=hours, low=0.0, high=24.0, chance=0.5, first=None, lost_to="")
+    assert hour_cell(day, False)["shade"] == shade
     words = shades()[int(shade[1])]["words"]
     assert words == "none" if hours == 0 else "10 h and more" if hours >= 10 else "under" in words
 

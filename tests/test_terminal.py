@@ -10,7 +10,7 @@ from scheduler.costs.machine_rates import CrewMachines
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock, one_line
 from scheduler.planning.stages import PlanStage
-from scheduler.report.phrases import STAGE, loss_lines, proof_text, time_range
+from scheduler.report.phrases import STAGE_TEXT, loss_lines, proof_text, time_range
 from scheduler.report.terminal import WIDTH, terminal_plan
 from scheduler.review.phrases import REVIEW_STAGE
 from scheduler.review.stages import ReviewStage
@@ -124,5 +124,5 @@ def test_times_name_their_day_only_where_it_differs():
 
 
 def test_every_stage_of_planning_and_review_has_its_words():
-    assert set(STAGE) == {*PlanStage, *SolveStage}
+    assert set(STAGE_TEXT) == {*PlanStage, *SolveStage}
     assert set(REVIEW_STAGE) == set(ReviewStage)

@@ -16,7 +16,7 @@ from readiness.season.other_work import (
 )
 from readiness.season.simulate import simulate
 from readiness.soil.trafficability import plastic_limit
-from scheduler.report.phrases import HELD_TEXTS
+from scheduler.report.phrases import OTHER_WORK_REASON_TEXT
 
 
 def test_plastic_limit_and_tillage():
@@ -125,4 +125,4 @@ def test_codes_are_counted_and_said_as_those_of_cutting():
         Reason.UNKNOWN,
         Reason.NIGHT,
     )
-    assert set(HELD_TEXTS) == set(OtherWorkReason) - {OtherWorkReason.OPEN}
+    assert set(OTHER_WORK_REASON_TEXT) == set(OtherWorkReason) - {OtherWorkReason.OPEN}

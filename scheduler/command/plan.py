@@ -13,7 +13,7 @@ from scheduler.orders.model import Morning
 from scheduler.planning.information import outlook_of
 from scheduler.planning.plan import plan_morning, price_order
 from scheduler.planning.stages import PlanStage
-from scheduler.report.phrases import STAGE
+from scheduler.report.phrases import STAGE_TEXT
 from scheduler.report.plan_document import document
 from scheduler.report.terminal import terminal_plan, terminal_ready
 from scheduler.season_book.book import Book
@@ -75,7 +75,7 @@ def run_price(args: argparse.Namespace) -> int:
 def _plan(args: argparse.Namespace, *, fast: bool = False) -> Morning:
     """Plan the morning, with a progress bar, while a second process compiles the solver."""
     now = planning_time(args.on, read_farm(args.folder))
-    with ProgressBar(STAGE) as show, WarmUp() as warm_up:
+    with ProgressBar(STAGE_TEXT) as show, WarmUp() as warm_up:
 
         def progress(stage: Stage, share: float) -> None:
             show(stage, share)

@@ -6,6 +6,8 @@ Layer: may import planning and what lies below.
 - `lesson_phrases`: phrases about what readings taught
 - `terminal`: what `plan` and `ready` print
 - `messages`: a text for each crew
+- `template_environment`: options, filters and functions that all templates share
+- `hour_shades`: shades of the tables of hours
 - `sheet`: the printable sheet
 - `crew_calendar`: a crew's calendar, with events it no longer has cancelled
 - `charts`: figures of a plan

@@ -90,7 +90,7 @@ def _quality(order: Order, units: Units) -> tuple[object, ...]:
     return _number(lb_bu(weight, order.crop), 1), sprouted, grade
 
 
-def slugs(names: Sequence[str]) -> list[str]:
+def file_name_parts(names: Sequence[str]) -> list[str]:
     """A safe and distinct file-name part for each name."""
     out: list[str] = []
     for n, name in enumerate(names, 1):
@@ -113,7 +113,9 @@ def plan_files(morning: Morning, earlier: Mapping[str, bytes]) -> dict[str, byte
             "utf-8-sig"
         ),  # the mark tells spreadsheets it is UTF-8
     }
-    for slug, crew in zip(slugs([c.crew for c in morning.crews]), morning.crews, strict=True):
+    for slug, crew in zip(
+        file_name_parts([c.crew for c in morning.crews]), morning.crews, strict=True
+    ):
         files[f"crew-{slug}.txt"] = (message(crew, morning) + "\n").encode()
         name = f"crew-{slug}.ics"
         files[name] = calendar(crew, morning, earlier.get(name, b""))
@@ -125,10 +127,10 @@ def write_plan(morning: Morning, folder: Path) -> list[Path]:
     """Write the plan into `folder`/plans/<date>, whole or not at all."""
     home = folder / "plans" / morning.now.strftime("%Y-%m-%d")
     recover_folder(home)
-    return replace_folder(home, plan_files(morning, calendars_before(home)))
+    return replace_folder(home, plan_files(morning, earlier_calendars(home)))
 
 
-def calendars_before(home: Path) -> dict[str, bytes]:
+def earlier_calendars(home: Path) -> dict[str, bytes]:
     """Calendars by name that the last plan of the day of `home`, or of a day before, gave crews.
 
     They are what a phone can hold. Those that cannot be read are left out.

@@ -32,13 +32,13 @@ from scheduler.solver.stages import SolveStage, Stage
 from scheduler.windows.daily_hours import HOLLOW, DayHours
 from scheduler.windows.model_inputs import season_rows
 
-LIMITED_TEXTS = {
+LIMIT_TEXT = {
     "combine": "as fast as the combines cut",
     "cart": "held up by carts",
     "haul": "held up by trucks",
 }
 #: What keeps an hour from other work.
-HELD_TEXTS: dict[int, str] = {
+OTHER_WORK_REASON_TEXT: dict[int, str] = {
     OtherWorkReason.UNKNOWN: "weather unknown",
     OtherWorkReason.GROUND: "ground too soft",
     OtherWorkReason.RAIN: "rain falling",
@@ -49,14 +49,14 @@ HELD_TEXTS: dict[int, str] = {
     OtherWorkReason.SUN: "dark, or inversions likely",
 }
 #: Work of `ready`, cutting by default: the heading of its hours, what they are, what closes them.
-WORK_TEXTS: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
+WORK_TEXT: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
     None: ("cut", "the field can be cut", REASON_TEXT),
-    "tillage": ("till", "the topsoil can be worked", HELD_TEXTS),
-    "planting": ("plant", "the field's crop can be sown", HELD_TEXTS),
-    "spraying": ("spray", "wind and sun are fit for spraying", HELD_TEXTS),
+    "tillage": ("till", "the topsoil can be worked", OTHER_WORK_REASON_TEXT),
+    "planting": ("plant", "the field's crop can be sown", OTHER_WORK_REASON_TEXT),
+    "spraying": ("spray", "wind and sun are fit for spraying", OTHER_WORK_REASON_TEXT),
 }
 #: What the planner is doing, beside a bar of its progress.
-STAGE: dict[Stage, str] = {
+STAGE_TEXT: dict[Stage, str] = {
     PlanStage.READINESS: "running soil and grain",
     PlanStage.MAKEUPS: "pricing make-ups",
     SolveStage.SEARCH: "searching for orders",

@@ -21,7 +21,7 @@ from scheduler.report.curves import plot_grain, plot_ground
 from scheduler.report.phrases import field_title
 
 
-def svg(figure: Figure) -> Markup:
+def figure_svg(figure: Figure) -> Markup:
     """A figure as a data address of an SVG; the same figure gives the same text."""
     out = io.StringIO()
     with matplotlib.rc_context(
@@ -42,20 +42,20 @@ def svg(figure: Figure) -> Markup:
     return Markup("data:image/svg+xml," + quote(text, safe=" ;:/?@=+$,!~*'()[]{}|<>"))
 
 
-def picture(ax: Axes) -> Markup:
+def axes_svg(ax: Axes) -> Markup:
     """The figure of some axes as a data address."""
     figure = ax.figure
     assert isinstance(figure, Figure)
-    return svg(figure)
+    return figure_svg(figure)
 
 
-def pictures(morning: Morning) -> dict[str, Markup]:
+def farm_pictures(morning: Morning) -> dict[str, Markup]:
     """The pictures of the whole farm."""
     return {
-        "timeline": picture(plot_timeline(morning)),
-        "map": picture(plot_map(morning)),
-        "rules": picture(plot_rules(morning)),
-        "losses": picture(plot_losses(morning)),
+        "timeline": axes_svg(plot_timeline(morning)),
+        "map": axes_svg(plot_map(morning)),
+        "rules": axes_svg(plot_rules(morning)),
+        "losses": axes_svg(plot_losses(morning)),
     }
 
 
@@ -68,7 +68,7 @@ def field_pictures(morning: Morning, picked: Sequence[int]) -> dict[int, Markup]
     for row in picked:
         plot_grain(morning, row, ax=cleared(upper)).tick_params(labelbottom=False)
         plot_ground(morning, row, ax=cleared(lower))
-        out[row] = svg(figure)
+        out[row] = figure_svg(figure)
     return out
 
 

@@ -16,8 +16,8 @@ from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.phrases import (
     EDGE_ONLY,
-    LIMITED_TEXTS,
-    WORK_TEXTS,
+    LIMIT_TEXT,
+    WORK_TEXT,
     delivery_lines,
     field_title,
     grain_text,
@@ -139,7 +139,7 @@ def _order(place: int, order: Order, morning: Morning) -> list[str]:
         f"moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
         f"  {quality_text(order, morning)}"
     )
-    limit = LIMITED_TEXTS.get(order.limited_by, order.limited_by)
+    limit = LIMIT_TEXT.get(order.limited_by, order.limited_by)
     fourth = f"chance {percent(order.chance)}  {show_rate(order.rate_ha_h, units)}, {limit}"
     lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
     for text in (second, third, fourth):
@@ -179,7 +179,7 @@ def terminal_ready(
     Of today only the hours left are counted. With `work` the hours are those for it, in a season
     from `outlook.for_work`.
     """
-    column, fit, causes = WORK_TEXTS[work]
+    column, fit, causes = WORK_TEXT[work]
     title = f"{one_line(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
     lines = [title, "=" * min(WIDTH, len(title))]
     lines += wrapped(

@@ -6,16 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 from matplotlib.axes import Axes
 
 from scheduler.atomic import replace_folder
 from scheduler.farm.units import DEFAULT_UNITS
 from scheduler.farm.wording import one_line
 from scheduler.report.charts import INK, PALETTE, money_axis, new_axes, note
-from scheduler.report.sheet import heading, unbroken
-from scheduler.report.svg import picture
+from scheduler.report.svg import axes_svg
+from scheduler.report.template_environment import template_environment
 from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
 from scheduler.review.delay_accounting import Cause
 from scheduler.review.phrases import (
@@ -186,22 +184,15 @@ def review_parts(review: Review) -> dict[str, Any]:
         "letters": [(LETTERS[c], CAUSE_NAMES[c]) for c in LETTERS if c is not Cause.CREW],
         "unit": DEFAULT_UNITS["area"][farm.units == "metric"],
         "notes": review.observed.notes,
-        "hours_picture": picture(plot_hours(review)),
-        "counterfactuals_picture": picture(plot_counterfactuals(review)),
+        "hours_picture": axes_svg(plot_hours(review)),
+        "counterfactuals_picture": axes_svg(plot_counterfactuals(review)),
     }
 
 
 def review_html(review: Review) -> str:
     """The review as self-contained HTML; text that people wrote is escaped."""
-    env = Environment(
-        loader=PackageLoader("scheduler.review"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    env.filters |= {"plain": one_line, "heading": heading, "kept": unbroken}
-    return str(Markup(env.get_template("review.html").render(**review_parts(review))))
+    template = template_environment("scheduler.review").get_template("review.html")
+    return template.render(**review_parts(review))
 
 
 def write_review(review: Review, folder: Path) -> list[Path]:

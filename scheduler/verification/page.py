@@ -8,7 +8,6 @@ from pathlib import Path
 
 import matplotlib.figure
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from matplotlib.axes import Axes
 
 from readiness.forecasts.scores import reliability
@@ -16,7 +15,8 @@ from scheduler.atomic import write_file
 from scheduler.farm.model import Farm
 from scheduler.farm.units import INCH_MM
 from scheduler.report.charts import GREY, INK, PALETTE, new_axes
-from scheduler.report.svg import svg
+from scheduler.report.svg import figure_svg
+from scheduler.report.template_environment import template_environment
 from scheduler.verification.forecasts import (
     RAIN_DAY_MM,
     WORKABLE_H,
@@ -135,11 +135,9 @@ def write_verification(folder: Path, farm: Farm, found: Verification) -> list[Pa
             ax.set_axis_off()
     out = io.BytesIO()
     figure.savefig(out, format="png", dpi=110)
-    env = Environment(
-        loader=PackageLoader("scheduler.verification"), autoescape=True, undefined=StrictUndefined
-    )
-    page = env.get_template("verification.html").render(
-        farm=farm, found=found, picture=svg(figure), lines=table_lines(farm, found)
+    template = template_environment("scheduler.verification").get_template("verification.html")
+    page = template.render(
+        farm=farm, found=found, picture=figure_svg(figure), lines=table_lines(farm, found)
     )
     folder.mkdir(parents=True, exist_ok=True)
     paths = [folder / "verification.html", folder / "verification.png"]

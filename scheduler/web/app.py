@@ -21,7 +21,6 @@ from flask import (
     url_for,
 )
 from flask_wtf.csrf import CSRFError, CSRFProtect
-from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -29,8 +28,9 @@ from scheduler.errors import AfterrainError, BookError
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.orders.safety import STANDING, day_cautions
+from scheduler.report.hour_shades import shades
 from scheduler.report.phrases import loss_lines, weather_line
-from scheduler.report.sheet import by_day, shades
+from scheduler.report.sheet import by_day
 from scheduler.season_book.kinds import Entry
 from scheduler.web import crew_order, forms, template_context
 from scheduler.web.access import SHEET_POLICY, Access, crew_of, guard, machine_names, read_access
@@ -65,8 +65,6 @@ def create_app(
     app = Flask("scheduler.web")
     guard(app, access, locked=locked, names=machine_names() | names)
     CSRFProtect(app)
-    app.jinja_env.undefined = StrictUndefined
-    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     template_context.register(app, context, locked)
     _mistakes(app)
     _views(app, context, access)

@@ -98,7 +98,7 @@ def _plan(
     folder: str, planner: Any, now: datetime, seen: int, *, pipe: Connection, stop: Event
 ) -> Any:
     """Make orders swiftly and issue them."""
-    from scheduler.report.phrases import STAGE
+    from scheduler.report.phrases import STAGE_TEXT
     from scheduler.report.plan_document import document
 
     def show(text: str, share: float) -> None:
@@ -108,7 +108,10 @@ def _plan(
 
     show("reading the farm, the weather and the book", 0.0)
     morning = planner.plan_morning(
-        Path(folder), now=now, swift=True, progress=lambda stage, share: show(STAGE[stage], share)
+        Path(folder),
+        now=now,
+        swift=True,
+        progress=lambda stage, share: show(STAGE_TEXT[stage], share),
     )
     show("writing the orders", 0.95)
     with Book(folder) as book:
@@ -126,14 +129,14 @@ def prove_orders(
     """
     planner = _settle(NICE_PROOF, module)
     from scheduler.report.files import write_plan
-    from scheduler.report.phrases import STAGE
+    from scheduler.report.phrases import STAGE_TEXT
     from scheduler.report.plan_document import document
 
     try:
         morning = planner.plan_morning(
             Path(folder),
             now=now,
-            progress=lambda stage, share: pipe.send(("progress", (share, STAGE[stage]))),
+            progress=lambda stage, share: pipe.send(("progress", (share, STAGE_TEXT[stage]))),
         )
         with Book(folder) as book:
             last = book.last_issue()
