@@ -18,6 +18,7 @@ import numpy as np
 from readiness.sources.uscrn import read_uscrn_daily
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
+from scheduler.simulation.parallel import parallel_map
 from scheduler.simulation.past_season import complete_years, hourly_records, past_season
 from scheduler.simulation.rehearsal import (
     RehearsalSettings,
@@ -25,7 +26,7 @@ from scheduler.simulation.rehearsal import (
     compare_season,
     rehearse,
 )
-from scheduler.simulation.whatif import WHATIF_SETTINGS, completion, parallel_map, what_if
+from scheduler.simulation.whatif import WHATIF_SETTINGS, completion, what_if
 
 ROOT = Path(__file__).parents[1]
 RECORDS = ROOT.parent / "shared" / "data" / "soil_moisture"

@@ -1,4 +1,4 @@
-"""Past seasons played morning by morning. Kinds: hand and property; the skill is from memory."""
+"""Rehearsal of past seasons. Kinds of test: hand and property; forecast skill is from memory."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -17,10 +17,8 @@ from scheduler.planning.dispatch_rules import dispatched_orders, priority_keys
 from scheduler.simulation.field_work import begun, follow
 from scheduler.simulation.past_season import (
     complete_years,
-    farm_at_station,
     hourly_records,
     past_season,
-    split_into_parcels,
 )
 from scheduler.simulation.rehearsal import (
     RehearsalSettings,
@@ -34,6 +32,7 @@ from scheduler.simulation.rehearsal import (
     play_rules,
     rehearse,
 )
+from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
 from scheduler.solver.evaluation import evaluate
 
 SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
@@ -74,8 +73,8 @@ def skill_by_lead(leads=10, members=31):
 
 
 def test_memory_emulated_skill_falls_with_lead():
-    # from memory, so only loosely held, by stretches of days because 120 cases tell a day's skill
-    # to about 0.08: 0.45 and 0.38 on days 1-2, 0.3 to 0.15 on days 3-5, about 0 by days 9-10
+    # from memory, hence the wide tolerance: 0.45 and 0.38 on days 1-2, 0.3 to 0.15 on days 3-5,
+    # about 0 by days 9-10; means over some days, because 120 cases give a standard error of 0.08
     skill = skill_by_lead()
     first, second, third, last = (np.mean(skill[a:b]) for a, b in ((0, 2), (2, 5), (5, 8), (8, 10)))
     assert first == pytest.approx(0.42, abs=0.12)
@@ -84,7 +83,7 @@ def test_memory_emulated_skill_falls_with_lead():
     assert first > second > third > last
 
 
-def test_perfect_forecast_is_what_came_and_a_seed_names_a_forecast():
+def test_perfect_forecast_is_the_observed_weather_and_a_seed_determines_a_forecast():
     truth = RECORDS.between(np.datetime64("2004-08-01T11"), np.datetime64("2004-08-09T20"))
     climate = other_years(RECORDS, 2004)
     perfect = emulate_forecast(truth, climate, members=9, perfect=True)
@@ -95,7 +94,7 @@ def test_perfect_forecast_is_what_came_and_a_seed_names_a_forecast():
     assert (one != other).any()
 
 
-def test_the_climate_of_a_year_holds_nothing_of_it():
+def test_the_climate_of_a_year_excludes_that_year():
     one_year = np.datetime64("2004-01-01T00"), np.datetime64("2005-01-01T00")
     climate = other_years(RECORDS, 2004)
     assert climate.times[-1] + 1 == np.datetime64("2004-01-01T00", "h")
@@ -132,7 +131,7 @@ def test_parcels_hold_the_whole_farm(farm):
     assert len({f.id for f in parts.fields}) == len(parts.fields)
 
 
-def test_a_year_with_a_gap_is_left_out(farm):
+def test_a_year_with_a_gap_is_not_complete(farm):
     rain = DAILY.rain.copy()
     gap = int((np.datetime64("2004-07-10") - DAILY.first).astype(int))
     rain[gap : gap + 5] = np.nan
@@ -142,44 +141,44 @@ def test_a_year_with_a_gap_is_left_out(farm):
     assert 2004 in years
 
 
-# -- playing ------------------------------------------------------------------------------------
+# -- simulation ---------------------------------------------------------------------------------
 
 
-def test_orders_kept_all_season_cost_what_the_tables_say(past):
-    # two reckonings of the same work: slot by slot here, compiled tables there
+def test_fixed_orders_cost_the_same_simulated_and_in_the_tables(past):
+    # two computations of the same work: slot by slot, and by compiled tables
     for orders in dispatched_orders(past.compiled).values():
         played = play(past, lambda day, state, o=orders: follow(o))
-        told = evaluate(past.compiled.tables, orders)
-        assert told.left == ()
-        assert played.loss == pytest.approx(told.cost / 100.0, abs=0.01 * len(orders) * 20)
+        plan = evaluate(past.compiled.tables, orders)
+        assert plan.left == ()
+        assert played.loss == pytest.approx(plan.cost / 100.0, abs=0.01 * len(orders) * 20)
 
 
-def test_a_perfect_forecast_gives_the_tables_of_what_came(past):
+def test_a_perfect_forecast_gives_the_tables_of_the_observed_weather(past):
     settings = RehearsalSettings(perfect=True, days=past.days)
     _, compiled = morning_tables(past, begun(past.compiled), 0, settings=settings)
     np.testing.assert_array_equal(compiled.tables.finish, past.compiled.tables.finish)
     np.testing.assert_array_equal(compiled.tables.cost, past.compiled.tables.cost)
 
 
-def test_perfect_forecast_captures_nearly_all(past):
+def test_a_perfect_forecast_captures_nearly_all_of_the_avoidable_loss(past):
     best = min(play_rules(past).values())
     planner = rehearse(past, RehearsalSettings(perfect=True, days=past.days)).loss
     assert best > best_fixed_order_loss(past, moves=50_000)
     assert (best - planner) / (best - best_fixed_order_loss(past, moves=50_000)) >= 0.95
 
 
-def test_a_season_is_repeatable_and_all_is_cut_once(past):
-    one, two = rehearse(past, CHEAP), rehearse(past, CHEAP)
-    assert one == two
-    assert one.done_day is not None
-    assert one.loss > 0
+def test_a_rehearsal_is_repeatable_and_finishes_harvest(past):
+    first, second = rehearse(past, CHEAP), rehearse(past, CHEAP)
+    assert first == second
+    assert first.done_day is not None
+    assert first.loss > 0
 
 
-def test_measure_tells_every_rule(past):
-    told = compare_season(past, "made up", replace(CHEAP, moves=1_000))
+def test_comparison_holds_every_rule_with_and_without_waiting(past):
+    comparison = compare_season(past, "made up", replace(CHEAP, moves=1_000))
     names = set(priority_keys(past.compiled))
-    assert set(told.rules) == names | {f"{n}, once dry" for n in names}
-    assert told.best_fixed_order <= told.best_rule
+    assert set(comparison.rules) == names | {f"{n}, once dry" for n in names}
+    assert comparison.best_fixed_order <= comparison.best_rule
 
 
 def test_hand_headline():
@@ -192,9 +191,9 @@ def test_hand_headline():
             rules={"a": rules[0], "b": rules[1]},
         )
 
-    score = RehearsalSummary(seasons=(season(150.0, 200.0, 300.0), season(260.0, 240.0, 220.0)))
+    summary = RehearsalSummary(seasons=(season(150.0, 200.0, 300.0), season(260.0, 240.0, 220.0)))
     # shares: (200 - 150) / 100 = 0.5; (220 - 260) / 120 = -1/3; rule a: mean 220 against 260
-    assert [s.share for s in score.seasons] == [0.5, pytest.approx(-1 / 3)]
-    assert score.median_share == pytest.approx((0.5 - 1 / 3) / 2)
-    assert score.best_rule == "a"
-    assert score.worst_excess == pytest.approx(260 / 240 - 1)
+    assert [s.share for s in summary.seasons] == [0.5, pytest.approx(-1 / 3)]
+    assert summary.median_share == pytest.approx((0.5 - 1 / 3) / 2)
+    assert summary.best_rule == "a"
+    assert summary.worst_excess == pytest.approx(260 / 240 - 1)

@@ -1,4 +1,4 @@
-"""What if. Published: Markov and binomial chances of workable days, timeliness in closed form."""
+"""What-if. Published: Markov and binomial chances of workable days, closed-form timeliness cost."""
 
 import math
 from dataclasses import replace
@@ -35,15 +35,11 @@ from scheduler.farm.model import (
 from scheduler.farm.working_time import SLOT_MIN, slot_times
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration, apply_alteration
+from scheduler.simulation.closed_form import capacity_ha_h
+from scheduler.simulation.parallel import parallel_map
 from scheduler.simulation.phrases import whatif_lines, workability_lines
 from scheduler.simulation.rehearsal import RehearsalSettings
-from scheduler.simulation.whatif import (
-    capacity_ha_h,
-    completion,
-    parallel_map,
-    season_tasks,
-    what_if,
-)
+from scheduler.simulation.whatif import completion, season_tasks, what_if
 from scheduler.simulation.workable_days import (
     WorkableDays,
     chance_of_days,
@@ -57,7 +53,7 @@ STATION = SAMPLE.parents[1] / "shared/data/soil_moisture/CRND0103_ND_Jamestown_3
 CHEAP = RehearsalSettings(members=2, days=4, moves=500)
 
 
-# -- days are not independent -------------------------------------------------------------------
+# -- persistence of workable days ---------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("days", "chance"), [(14, 0.2793), (17, 0.6405), (21, 0.9151)])
@@ -66,37 +62,37 @@ def test_published_independent_days_are_binomial(days, chance):
     assert chance_of_days(10, days, share=0.6) == pytest.approx(chance, abs=5e-5)
 
 
-def test_published_persistence_makes_completion_less_sure():
+def test_published_persistence_lowers_the_chance_of_completion():
     # stationary two-state chain, p_ww = p + r (1 - p), r = 0.4: 0.8181 against 0.9151
     assert chance_of_days(10, 21, share=0.6, persistence=0.4) == pytest.approx(0.8181, abs=5e-5)
 
 
-def test_property_chances_fall_with_need_and_persistence_is_found_again():
+def test_property_chances_fall_with_need_and_persistence_is_recovered():
     chances = [chance_of_days(n, 12, share=0.5, persistence=0.3) for n in range(14)]
     assert chances[0] == pytest.approx(1.0)
     assert chances[13] == 0.0
     assert all(a >= b for a, b in pairwise(chances))
-    rng, on = np.random.default_rng(5), np.zeros(60_000, dtype=np.int64)
-    u = rng.random(len(on))
-    for d in range(1, len(on)):
-        on[d] = u[d] < (0.6 + 0.4 * 0.4 if on[d - 1] else 0.6 * 0.6)
-    assert persistence(on[:-1], on[1:]) == pytest.approx(0.4, abs=0.015)
+    rng, days = np.random.default_rng(5), np.zeros(60_000, dtype=np.int64)
+    u = rng.random(len(days))
+    for d in range(1, len(days)):
+        days[d] = u[d] < (0.6 + 0.4 * 0.4 if days[d - 1] else 0.6 * 0.6)
+    assert persistence(days[:-1], days[1:]) == pytest.approx(0.4, abs=0.015)
     with pytest.raises(ValueError, match="no chain has share"):
         chance_of_days(1, 2, share=0.1, persistence=-0.9)
 
 
-def test_words_tell_how_sure_half_of_a_fortnight_is():
+def test_printed_chance_of_half_a_fortnight():
     rng = np.random.default_rng(1)
     hours = np.where(rng.random((1, 15 * 40)) < 0.6, 8, 0).astype(np.uint8).reshape(40, 1, 15)
     seasons = [
         SimpleNamespace(
-            names=("A",), workable=WorkableDays(first=np.datetime64("2004-08-01"), hours=h)
+            fields=("A",), workable=WorkableDays(first=np.datetime64("2004-08-01"), hours=h)
         )
         for h in hours
     ]
     head, row = workability_lines(seasons)[-2:]
     assert "7 of 14" in head
-    # hand: the binomial tail at 0.6, P(>= 7 of 14), is 0.850; carrying over takes from it
+    # hand: the binomial tail at 0.6, P(>= 7 of 14), is 0.850; persistence lowers it
     assert 70 <= int(row.split()[-3]) <= 90
 
 
@@ -109,58 +105,96 @@ def test_hand_half_months():
     assert math.isnan(first.persistence)
 
 
-# -- the special case of one field class --------------------------------------------------------
+# -- one field class: the closed form -----------------------------------------------------------
 
 DAYS, HOURS, SHARE, LOSS = 40, 10.0, 0.6, 0.005
 
 
 def one_class_farm():
-    """400 ha of one wheat, one crew at 4 ha/h all told, no moves, no haul, nothing but shatter."""
+    """400 ha of one wheat, one crew at 4 ha/h, no moves, no haul, and no loss but shatter."""
     market = Market(price_t=200.0, moisture_base_pct=13.5, moisture_limit_pct=20.0)
     week = ((time(8), time(18)),) * 7
     return Farm(
-        name="one class", tz=ZoneInfo("UTC"), units="metric", base_lat=47.0, base_lon=-99.0,
+        name="one class",
+        tz=ZoneInfo("UTC"),
+        units="metric",
+        base_lat=47.0,
+        base_lon=-99.0,
         crews=(Crew(id="k", combines=("c",), carts=("g",), trucks=("t",), week=week, people=3),),
-        combines=(Combine(id="c", header_m=10.0, speed_kmh=4.0 / 0.7, efficiency=0.7, tank_m3=12.0,
-                          unload_m3_s=0.2),),
+        combines=(
+            Combine(
+                id="c",
+                header_m=10.0,
+                speed_kmh=4.0 / 0.7,
+                efficiency=0.7,
+                tank_m3=12.0,
+                unload_m3_s=0.2,
+            ),
+        ),
         carts=(Cart(id="g", capacity_m3=500.0, unload_m3_s=10.0),),
         trucks=(Truck(id="t", capacity_m3=5000.0, payload_t=5000.0),),
-        points=(DeliveryPoint(id="p", lat=47.0, lon=-99.0, week=((time(0), time(0)),) * 7,
-                              markets={"wheat_hard": market}, queue_min=0.1, unload_min=0.1),),
-        fields=(Field(id="f", name="f", lat=47.0, lon=-99.0, area_ha=400.0, crop="wheat_hard",
-                      sand=0.4, clay=0.2, yield_t_ha=4.0),),
+        points=(
+            DeliveryPoint(
+                id="p",
+                lat=47.0,
+                lon=-99.0,
+                week=((time(0), time(0)),) * 7,
+                markets={"wheat_hard": market},
+                queue_min=0.1,
+                unload_min=0.1,
+            ),
+        ),
+        fields=(
+            Field(
+                id="f",
+                name="f",
+                lat=47.0,
+                lon=-99.0,
+                area_ha=400.0,
+                crop="wheat_hard",
+                sand=0.4,
+                clay=0.2,
+                yield_t_ha=4.0,
+            ),
+        ),
         moves=Moves(header_on_min=0.0, header_off_min=0.0),
         losses={"wheat_hard": {"shatter_day": LOSS, "rut_ha": 0.0}},
-    )  # fmt: skip
+    )
 
 
-def season_of_working_days(works):
-    """Ground and grain open on the working days (member, day) alone, grain at base moisture."""
-    open_hours = np.repeat(works, 24, axis=1)[:, None]
+def season_of_working_days(working):
+    """Fields open on the working days (member, day) only, grain at base moisture."""
+    open_hours = np.repeat(working, 24, axis=1)[:, None]
     shape = open_hours.shape
     flat = np.zeros(shape)
     return Season(
-        start=np.datetime64("2004-08-01T08", "h"), water_top=flat, water_below=flat,
-        moisture=np.full(shape, 13.5), film=flat,
-        tier=np.full(shape, Tier.FIRM, np.uint8), approach=np.full(shape, Tier.FIRM, np.uint8),
+        start=np.datetime64("2004-08-01T08", "h"),
+        water_top=flat,
+        water_below=flat,
+        moisture=np.full(shape, 13.5),
+        film=flat,
+        tier=np.full(shape, Tier.FIRM, np.uint8),
+        approach=np.full(shape, Tier.FIRM, np.uint8),
         reason=np.where(open_hours, Reason.OPEN, Reason.GROUND).astype(np.uint8),
-        wettings=flat, sprout=flat, end=None,
-    )  # fmt: skip
+        wettings=flat,
+        sprout=flat,
+        end=None,
+    )
 
 
 def test_published_closed_form_of_one_field_class_within_one_percent():
     # ASABE EP496 (as restated in Srivastava et al. 2006, ch. 15), Z = 2, check case A = 400 ha,
-    # K = 0.005, G = 10 h, C = 4 ha/h, pwd = 0.6. Years are pairs of a draw and its mirror image,
-    # each day working with chance 0.6 by itself, so that fewer years tell the mean.
+    # K = 0.005, G = 10 h, C = 4 ha/h, pwd = 0.6. Each day works with probability 0.6, independent
+    # of the others. Years are antithetic pairs of draws, so fewer years estimate the mean.
     farm = one_class_farm()
     rng = np.random.default_rng(2)
     now = datetime(2004, 8, 1, 8, tzinfo=farm.tz)
     lost = []
     for _ in range(8):
         u = rng.random((125, DAYS))
-        works = np.concatenate([u < SHARE, 1.0 - u < SHARE])
+        working = np.concatenate([u < SHARE, 1.0 - u < SHARE])
         standing_loss = standing_loss_of(
-            farm, season_of_working_days(works), slot_times(now, DAYS, SLOT_MIN)
+            farm, season_of_working_days(working), slot_times(now, DAYS, SLOT_MIN)
         )
         compiled = compile_tables(standing_loss, own_makeup(farm, now), places=["base"])
         assert capacity_ha_h(compiled) == pytest.approx(4.0, rel=1e-9)
@@ -211,10 +245,13 @@ def test_hand_hours_moisture_and_tile(farm):
 
 
 def test_a_dryer_takes_wetter_grain(farm):
-    bins = replace(farm.points[2], markets={
-        c: replace(m, drying_t_point=None, moisture_limit_pct=13.5)
-        for c, m in farm.points[2].markets.items()
-    })  # fmt: skip
+    bins = replace(
+        farm.points[2],
+        markets={
+            c: replace(m, drying_t_point=None, moisture_limit_pct=13.5)
+            for c, m in farm.points[2].markets.items()
+        },
+    )
     new = apply_alteration(replace(farm, points=(*farm.points[:2], bins)), Alteration(dryer=True))
     market = new.points[2].markets["wheat_hard"]
     assert (market.moisture_limit_pct, market.drying_t_point) == (20.0, 1.84)
@@ -230,34 +267,42 @@ def test_a_dryer_takes_wetter_grain(farm):
         (Alteration(dryer=True), "a dryer changes nothing"),
     ],
 )
-def test_errors_say_what_to_do(farm, change, message):
+def test_errors_name_the_cause(farm, change, message):
     with pytest.raises(FarmError) as error:
         apply_alteration(farm, change)
     assert str(error.value).startswith(message)
 
 
-# -- played -------------------------------------------------------------------------------------
+# -- simulated seasons --------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
 def found(farm):
     with parallel_map() as run:
-        return what_if(farm, Alteration(combines=("C3",)), [made_up()], years=range(2003, 2005),
-                       settings=CHEAP, run=run)  # fmt: skip
+        return what_if(
+            farm,
+            Alteration(combines=("C3",)),
+            [made_up()],
+            years=range(2003, 2005),
+            settings=CHEAP,
+            run=run,
+        )
 
 
-def test_every_season_is_played_with_and_without(found):
+def test_every_season_is_simulated_with_and_without_the_change(found):
     assert [o.year for o in found.base] == [o.year for o in found.changed] == [2003, 2004]
     assert all(o.done is not None for o in found.base + found.changed)
     assert len(found.values) == 2
     for b, c in zip(found.base, found.changed, strict=True):
-        assert c.facts.capacity > b.facts.capacity
+        assert c.timeliness.capacity > b.timeliness.capacity
         assert c.closed_form < b.closed_form
 
 
 def test_hand_completion(found):
-    done = [replace(found.base[0], done=d and datetime(*d).date()) for d in
-            ((2003, 8, 9), (2004, 8, 20), (2005, 8, 1), None)]  # fmt: skip
+    done = [
+        replace(found.base[0], done=d and datetime(*d).date())
+        for d in ((2003, 8, 9), (2004, 8, 20), (2005, 8, 1), None)
+    ]
     assert completion(done, 0.5) == (8, 9)
     assert completion(done, 0.75) == (8, 20)
     assert completion(done, 0.8) is None
@@ -268,7 +313,7 @@ def test_no_season_in_the_records(farm):
         season_tasks(farm, [made_up(2)], years=range(1990, 1991))
 
 
-def test_command_says_what_is_wrong(tmp_path, capsys):
+def test_command_reports_bad_records(tmp_path, capsys):
     path = tmp_path / "station.csv"
     assert main(["whatif", str(SAMPLE), "--records", str(path), "--tile", "F03"]) == 1
     assert capsys.readouterr().err.startswith("afterrain: station.csv: ")
@@ -277,7 +322,7 @@ def test_command_says_what_is_wrong(tmp_path, capsys):
     assert "station.csv: neither a daily01 file of the U.S. Climate" in capsys.readouterr().err
 
 
-def test_what_is_told_of_a_change(farm, found):
+def test_printed_lines_of_a_change(farm, found):
     lines = whatif_lines(found, farm, yearly_cost=1000.0, capacity_price=40_000.0)
     text = " ".join("\n".join(lines).split())
     assert lines[0] == "WHAT IF: one more combine like C3"
@@ -330,7 +375,7 @@ def test_rehearse_command_prints_every_season(capsys):
 
 
 @pytest.mark.slow
-def test_two_dask_workers_give_the_same_to_the_last_digit(farm, found):
+def test_two_dask_workers_give_identical_outcomes(farm, found):
     distributed = pytest.importorskip("distributed")
     with (
         distributed.LocalCluster(
@@ -338,7 +383,8 @@ def test_two_dask_workers_give_the_same_to_the_last_digit(farm, found):
         ) as cluster,
         parallel_map(cluster=cluster.scheduler_address) as run,
     ):
-        there = what_if(farm, found.change, [made_up()], years=range(2003, 2005), settings=CHEAP,
-                        run=run)  # fmt: skip
-    for a, b in zip(found.base + found.changed, there.base + there.changed, strict=True):
-        assert (a.loss, a.done, a.facts) == (b.loss, b.done, b.facts)
+        on_cluster = what_if(
+            farm, found.change, [made_up()], years=range(2003, 2005), settings=CHEAP, run=run
+        )
+    for a, b in zip(found.base + found.changed, on_cluster.base + on_cluster.changed, strict=True):
+        assert (a.loss, a.done, a.timeliness) == (b.loss, b.done, b.timeliness)

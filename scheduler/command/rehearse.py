@@ -14,12 +14,12 @@ from readiness.sources.station_file import read_station_file
 from scheduler.errors import FarmError
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
+from scheduler.simulation.parallel import parallel_map
 from scheduler.simulation.phrases import rehearsal_lines, whatif_lines
 from scheduler.simulation.rehearsal import RehearsalSettings, RehearsalSummary
 from scheduler.simulation.whatif import (
     WHATIF_SETTINGS,
     compare_task,
-    parallel_map,
     season_tasks,
     what_if,
 )

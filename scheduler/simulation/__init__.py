@@ -1,13 +1,16 @@
-"""Past seasons played morning by morning, as they were and with an alteration.
+"""Simulation of past seasons, morning by morning, with the farm as it is and altered.
 
 Layer: may import report and what lies below.
 
-- `past_season`: the farm moved to a station and a year
-- `field_work`: who cuts what in each slot of observed weather
-- `following`: orders followed as crews follow them
-- `rehearsal`: planner, rules and hindsight over past seasons
-- `alterations`: another combine, longer hours, a dryer, tile
+- `station_farm`: the farm moved to a weather station
+- `past_season`: observed weather, states and cut tables of a past season
+- `field_work`: crews cutting slot by slot in observed weather
+- `following`: loss of orders that crews follow, half-cut fields resumed
+- `rehearsal`: past seasons by the planner, the rules and the best fixed order
+- `alterations`: one more machine, longer hours, a dryer, tile
+- `closed_form`: the closed-form timeliness cost of a past season
+- `parallel`: a map over tasks, in processes or on a cluster
 - `whatif`: seasons with and without an alteration
 - `workable_days`: chances of workable days and their persistence
-- `phrases`: how rehearsals and what-ifs are worded
+- `phrases`: words and tables of rehearsals and what-ifs
 """

@@ -1,4 +1,4 @@
-"""Another combine, longer hours, tile: the same farm with something altered."""
+"""Alterations of a farm: one more machine, longer hours, a dryer, wetter grain, tile."""
 
 from __future__ import annotations
 
@@ -11,19 +11,28 @@ from readiness.grain.crops import CROPS
 from scheduler.errors import FarmError
 from scheduler.farm.model import Crew, DeliveryPoint, Farm, Week
 
-#: Money per tonne and point of drying where the farm gains a dryer; assumed: 5 cents a bushel and
-#: point of wheat (common practice, no source).
+#: Cost of drying with the new dryer, money per tonne and percentage point; assumed: 5 cents a
+#: bushel and point of wheat (common practice, no source).
 DRYING_T_POINT = 1.84
 MINUTES_DAY = 24 * 60
 
 
 @dataclass(frozen=True, kw_only=True)
 class Alteration:
-    """What is altered, all together.
+    """Changes to a farm, all made together.
 
-    `combines`, `carts`, `trucks` are ids of machines to have one more of, in the same crew;
-    `hours` longer in the evening; `dryer` at the farm's own bins; `moisture` points more at which
-    cutting may start (and own bins take it); `tile` ids of fields to drain.
+    Attributes
+    ----------
+    combines, carts, trucks
+        Ids of machines, each to be doubled in its crew, with one more person.
+    hours
+        Hours by which every working day ends later.
+    dryer
+        Whether the farm's own bins gain a dryer.
+    moisture
+        Percentage points by which the moisture to start cutting, and that taken by own bins, rise.
+    tile
+        Ids of fields to drain by tile.
     """
 
     combines: tuple[str, ...] = ()
@@ -34,67 +43,59 @@ class Alteration:
     moisture: float = 0.0
     tile: tuple[str, ...] = ()
 
-    def __str__(self) -> str:
-        parts = [f"one more {kind} like {name}" for kind, names in (
-            ("combine", self.combines), ("cart", self.carts), ("truck", self.trucks)
-        ) for name in names]  # fmt: skip
-        parts += [f"{self.hours:g} h longer days"] if self.hours else []
-        parts += ["a dryer"] if self.dryer else []
-        parts += [f"cutting from {self.moisture:+g} points moisture"] if self.moisture else []
-        parts += [f"tile in {', '.join(self.tile)}"] if self.tile else []
-        return ", ".join(parts) or "no change"
-
 
 def apply_alteration(farm: Farm, change: Alteration) -> Farm:
-    """The farm with a change.
+    """Return the farm with an alteration.
 
     Raises
     ------
     FarmError
-        Where a machine or field does not exist, there is nothing to dry in, or hours run into
-        each other.
+        If a machine or field does not exist, a machine is in no crew, the farm has no bins
+        without a dryer, or a working day would last until the next.
     """
     for kind in ("combines", "carts", "trucks"):
         for name in getattr(change, kind):
             farm = _with_one_more(farm, kind, name)
     if change.hours:
-        crews = tuple(_longer(c, change.hours) for c in farm.crews)
+        crews = tuple(_with_longer_days(c, change.hours) for c in farm.crews)
         farm = replace(farm, crews=crews)
     if change.dryer:
         farm = _with_dryer(farm)
     if change.moisture:
-        farm = _from_moisture(farm, change.moisture)
-    return _tiled(farm, change.tile)
+        farm = _cut_wetter(farm, change.moisture)
+    return _with_tile(farm, change.tile)
 
 
 def _with_one_more(farm: Farm, kind: str, name: str) -> Farm:
+    """The farm with a machine doubled; `kind` is 'combines', 'carts' or 'trucks'."""
     machines = {m.id: m for m in getattr(farm, kind)}
     if name not in machines:
         raise FarmError(f'there is no {kind[:-1]} "{name}"; ids are {", ".join(machines)}')
-    new = _fresh_id(name, list(machines))
+    new = _unused_id(name, list(machines))
     owners = [c for c in farm.crews if name in getattr(c, kind)]
     if not owners:
         raise FarmError(f'{kind[:-1]} "{name}" is in no crew: name one that is')
-    crews = tuple(_joined(c, kind, new) if c in owners else c for c in farm.crews)
-    more: dict[str, Any] = {kind: (*getattr(farm, kind), replace(machines[name], id=new))}
-    return replace(farm, crews=crews, **more)
+    crews = tuple(_with_machine(c, kind, new) if c in owners else c for c in farm.crews)
+    fleet: dict[str, Any] = {kind: (*getattr(farm, kind), replace(machines[name], id=new))}
+    return replace(farm, crews=crews, **fleet)
 
 
-def _joined(crew: Crew, kind: str, machine: str) -> Crew:
-    """The crew with one more machine and one to drive it."""
-    mine: dict[str, Any] = {kind: (*getattr(crew, kind), machine)}
-    return replace(crew, people=crew.people + 1, **mine)
+def _with_machine(crew: Crew, kind: str, machine: str) -> Crew:
+    """The crew with one more machine and one more person to drive it."""
+    machines: dict[str, Any] = {kind: (*getattr(crew, kind), machine)}
+    return replace(crew, people=crew.people + 1, **machines)
 
 
-def _fresh_id(name: str, taken: Sequence[str]) -> str:
+def _unused_id(name: str, taken: Sequence[str]) -> str:
+    """The id 'name (2)', or with the next free number."""
     n = 2
     while f"{name} ({n})" in taken:
         n += 1
     return f"{name} ({n})"
 
 
-def _longer(crew: Crew, hours: float) -> Crew:
-    """The crew with every working day ended later."""
+def _with_longer_days(crew: Crew, hours: float) -> Crew:
+    """The crew with every working day ending later by some hours."""
     week: list[tuple[time, time] | None] = []
     for span in crew.week:
         if span is None:
@@ -110,43 +111,59 @@ def _longer(crew: Crew, hours: float) -> Crew:
 
 
 def _with_dryer(farm: Farm) -> Farm:
-    wet = [p for p in farm.points if p.own and any(
-        m.drying_t_point is None for m in p.markets.values())]  # fmt: skip
+    """The farm with a dryer at every own point that lacks one."""
+    wet = [
+        p
+        for p in farm.points
+        if p.own and any(m.drying_t_point is None for m in p.markets.values())
+    ]
     if not wet:
         raise FarmError(
             "a dryer changes nothing: the farm has no bins of its own, or they have one already; "
             "give the bins as a [[point]] with own = true"
         )
-    return replace(farm, points=tuple(_dried(p) if p in wet else p for p in farm.points))
+    return replace(farm, points=tuple(_point_with_dryer(p) if p in wet else p for p in farm.points))
 
 
-def _dried(point: DeliveryPoint) -> DeliveryPoint:
+def _point_with_dryer(point: DeliveryPoint) -> DeliveryPoint:
+    """The point with a dryer: it takes every crop at the moisture that can be threshed."""
     markets = {
-        crop: m if m.drying_t_point is not None else replace(
-            m, drying_t_point=DRYING_T_POINT,
+        crop: m
+        if m.drying_t_point is not None
+        else replace(
+            m,
+            drying_t_point=DRYING_T_POINT,
             moisture_limit_pct=max(m.moisture_limit_pct, CROPS[crop].thresh_limit),
         )
         for crop, m in point.markets.items()
-    }  # fmt: skip
+    }
     return replace(point, markets=markets)
 
 
-def _from_moisture(farm: Farm, more: float) -> Farm:
-    """Cutting from wetter grain, which the farm's own bins take."""
+def _cut_wetter(farm: Farm, points: float) -> Farm:
+    """The farm that starts to cut at grain wetter by some points, which its own bins take."""
     limits = farm.rules.thresh_limit_pct
     grown = {f.crop for f in farm.fields}
-    new = {c: limits.get(c, CROPS[c].thresh_limit) + more for c in sorted(grown)}
-    points = tuple(
-        replace(p, markets={
-            crop: replace(m, moisture_limit_pct=m.moisture_limit_pct + more)
-            for crop, m in p.markets.items()
-        }) if p.own else p
+    new = {c: limits.get(c, CROPS[c].thresh_limit) + points for c in sorted(grown)}
+    delivery_points = tuple(
+        replace(
+            p,
+            markets={
+                crop: replace(m, moisture_limit_pct=m.moisture_limit_pct + points)
+                for crop, m in p.markets.items()
+            },
+        )
+        if p.own
+        else p
         for p in farm.points
-    )  # fmt: skip
-    return replace(farm, points=points, rules=replace(farm.rules, thresh_limit_pct=limits | new))
+    )
+    return replace(
+        farm, points=delivery_points, rules=replace(farm.rules, thresh_limit_pct=limits | new)
+    )
 
 
-def _tiled(farm: Farm, names: Sequence[str]) -> Farm:
+def _with_tile(farm: Farm, names: Sequence[str]) -> Farm:
+    """The farm with tile in the named fields."""
     ids = {f.id for f in farm.fields}
     for name in names:
         if name not in ids:

@@ -1,4 +1,4 @@
-"""Work in the fields under the weather that came: who cuts what in each slot, and what it lost."""
+"""Field work in observed weather: crews move and cut slot by slot by a policy of choice."""
 
 from __future__ import annotations
 
@@ -14,20 +14,32 @@ from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.working_time import SLOT_MIN
 
 STEP_H = SLOT_MIN / 60.0
-#: Names a crew's next job from (crew, slot it is free, jobs that are nobody's); None is to wait.
+#: Policy: the next job of a crew from (crew, slot, open jobs without a crew); None waits.
 Choice = Callable[[int, int, set[int]], int | None]
 
 
 @dataclass(kw_only=True)
 class FieldWorkState:
-    """Where all crews and jobs stand; `compiled` holds the weather that came, one member.
+    """State of all crews and jobs; changed in place as the work goes on.
 
     Attributes
     ----------
-    left : (job,) tonnes still standing. lost : money lost by what is cut. ended : (job,) slot at
-        which each was done, -1 where it is not.
-    at : place of each crew, a job or the number of jobs for where it began. on : its job, None
-        for none. free : slot from which it can work.
+    compiled
+        Cut tables of the observed weather, one member.
+    left
+        (job,) tonnes still standing.
+    lost
+        Money lost on the grain cut so far.
+    ended
+        (job,) slot at which each job was finished, -1 where it is not.
+    at
+        Place of each crew: a job, or the number of jobs for the place where it began.
+    on
+        Job of each crew, None without one.
+    free
+        Slot from which each crew can work.
+    held
+        Tonnes in the carts and trucks of each crew.
     """
 
     compiled: Compiled
@@ -41,29 +53,30 @@ class FieldWorkState:
 
     @property
     def open_jobs(self) -> set[int]:
-        """Jobs not done."""
+        """Unfinished jobs."""
         return {int(j) for j in np.flatnonzero(self.left > 1e-9)}
 
     @property
     def done_share(self) -> Array:
-        """(job,) share of each job that is cut."""
+        """Share of each job that is cut, (job,)."""
         return np.asarray(1.0 - self.left / _tonnes(self.compiled))
 
     @property
     def loss(self) -> float:
-        """Money lost by what is cut, and by leaving what is not."""
+        """Money lost on the grain cut so far, and by leaving the rest."""
         share = self.left / _tonnes(self.compiled)
         return self.lost + float(self.compiled.standing_loss.leave @ share)
 
 
 def _tonnes(compiled: Compiled) -> Array:
+    """Tonnes of each job at the start, (job,)."""
     return np.array(
         [job.area_ha * wet_yield(compiled.field(j)) for j, job in enumerate(compiled.jobs)]
     )
 
 
 def begun(compiled: Compiled) -> FieldWorkState:
-    """All crews where they start, nothing cut."""
+    """State before the first slot: crews at their places, nothing cut."""
     crews, jobs = len(compiled.makeup), len(compiled.jobs)
     return FieldWorkState(
         compiled=compiled,
@@ -77,10 +90,10 @@ def begun(compiled: Compiled) -> FieldWorkState:
 
 
 def work(state: FieldWorkState, first: int, stop: int, choose: Choice) -> None:
-    """Let the crews work through slots [first, stop); moves `state` on.
+    """Work through slots [first, stop) and update `state`.
 
-    At `first` every crew is free to be sent elsewhere. A crew that has a job waits in the field
-    until it opens, as the tables have it.
+    At `first` every crew may be sent elsewhere. A crew with a job waits in the field until the
+    field opens, as in the cut tables.
     """
     for k in range(len(state.on)):
         state.on[k] = None
@@ -94,13 +107,13 @@ def work(state: FieldWorkState, first: int, stop: int, choose: Choice) -> None:
 
 
 def _send(state: FieldWorkState, k: int, t: int, choose: Choice) -> None:
-    """Send a free crew to its next job, if it has one."""
+    """Send a free crew to the next job that the policy chooses, if any."""
     taken = {j for j in state.on if j is not None}
     j = choose(k, t, state.open_jobs - taken)
     if j is None:
         return
     state.on[k] = j
-    if state.at[k] == j:  # goes on where it stands
+    if state.at[k] == j:  # no move
         return
     tables = state.compiled.tables
     arrival = t + int(tables.move[k, state.at[k], j])
@@ -111,7 +124,7 @@ def _send(state: FieldWorkState, k: int, t: int, choose: Choice) -> None:
 
 
 def _cut(state: FieldWorkState, k: int, t: int) -> None:
-    """Cut for one slot, as `compile._cut` reckons it."""
+    """Cut for one slot, by the same rates as the compiled cut tables."""
     compiled, j = state.compiled, state.on[k]
     assert j is not None
     standing_loss, job, q = (
@@ -137,7 +150,7 @@ def _cut(state: FieldWorkState, k: int, t: int) -> None:
 
 
 def fit_on_arrival(state: FieldWorkState, k: int, t: int, j: int) -> bool:
-    """Whether a crew that leaves for a job at a slot can cut as soon as it is there."""
+    """Whether a crew that leaves for job j at slot t can cut on arrival."""
     can, arrive = state.compiled.can[0, k, j], state.compiled.arrive[k, j]
     if state.at[k] == j:
         return bool(can[t])
@@ -147,7 +160,7 @@ def fit_on_arrival(state: FieldWorkState, k: int, t: int, j: int) -> bool:
 
 
 def follow(orders: Sequence[Sequence[int]]) -> Choice:
-    """Each crew takes the next of its orders that is still to be done, open or not."""
+    """Policy: each crew takes its next unfinished job in order, even if its field is shut."""
 
     def choose(k: int, t: int, free: set[int]) -> int | None:
         return next((j for j in orders[k] if j in free), None)

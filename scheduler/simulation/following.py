@@ -1,4 +1,4 @@
-"""Following orders in the weather that came, as crews do: half-cut fields are left and resumed."""
+"""Following of orders in observed weather: crews leave half-cut fields and resume them."""
 
 from __future__ import annotations
 
@@ -19,21 +19,28 @@ CrewOrders = Sequence[Sequence[int]]
 
 @dataclass(kw_only=True)
 class _Crew:
-    """Where a crew is while it follows its orders."""
+    """State of a crew that follows its orders."""
 
-    at: int  # job, or the number of jobs at the base
-    ready: int = 0  # slot from which it can work, having moved
+    at: int  # a job, or the number of jobs for the base
+    ready: int = 0  # slot from which the crew can work
     held: float = 0.0  # tonnes in carts and trucks
-    day: int = -1  # day on which it last looked at its orders from the top
+    day: int = -1  # day on which the crew last went through its orders from the top
 
 
 def followed(compiled: Compiled, turns: Sequence[tuple[int, CrewOrders]]) -> Array:
     """Money lost by following orders slot by slot, (draw,).
 
-    `turns` : (slot, jobs of each crew in order), each in force until the next. Each day a crew
-    begins with the first of its jobs that can be cut; when that is done or closes it goes to the
-    next that can be cut, and comes back another day. Jobs of no order are taken last, as they
-    stand in the tables. What is left at the end costs what leaving it costs.
+    Each day a crew begins with the first of its jobs that can be cut. When that job is finished
+    or its field closes, the crew goes to the next job that can be cut, and resumes the first on
+    another day. Jobs in no order come last, in the order of the tables. Uncut area costs its
+    share of the job's leave cost.
+
+    Parameters
+    ----------
+    compiled
+        Cut tables of the observed weather.
+    turns
+        The slot from which orders are in force, and the jobs of each crew in order.
     """
     standing_loss, jobs = compiled.standing_loss, compiled.jobs
     left = np.array([j.area_ha for j in jobs])
@@ -53,10 +60,15 @@ def followed(compiled: Compiled, turns: Sequence[tuple[int, CrewOrders]]) -> Arr
 
 
 def _choose(
-    compiled: Compiled, crew: _Crew, k: int, order: Sequence[int], left: Array, s: int,
+    compiled: Compiled,
+    crew: _Crew,
+    k: int,
+    order: Sequence[int],
+    left: Array,
+    s: int,
     taken: set[int],
-) -> None:  # fmt: skip
-    """Stay where cutting goes on; else go to the first job of the order that can be cut."""
+) -> None:
+    """Stay while the job can be cut; else go to the first job in order that can be."""
     can = compiled.can[0, k, :, s]
     if s < crew.ready or not can.any():
         return
@@ -76,7 +88,7 @@ def _choose(
 
 
 def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> Array | float:
-    """Cut for one slot; money lost by draw."""
+    """Cut for one slot; returns the money lost, (draw,)."""
     j, standing_loss = crew.at, compiled.standing_loss
     q = int(compiled.point[0, k, j, s]) if j < len(left) else -1
     if q < 0:

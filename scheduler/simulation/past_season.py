@@ -1,62 +1,62 @@
-"""A past season at a station: the farm moved there, the weather that came, what it was worth."""
+"""A past season at a station: observed weather, the models' run on it, and its cut tables."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
-from math import cos, radians
-from typing import Any
-from zoneinfo import ZoneInfo
+from datetime import datetime, time, timedelta
 
 import numpy as np
 
 from readiness.atmosphere.weather import Weather
 from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.reforecast import other_years
-from readiness.grain.crops import CROPS
 from readiness.season.kernel_arrays import RunState
 from readiness.season.simulate import Season, simulate
 from readiness.sources.daily_record import DailyRecord
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
 from readiness.sources.screens import fill_short_gaps, screen_record
-from scheduler.costs.standing_loss import StandingLoss, jobs_of, standing_loss_of
+from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.cut_tables.makeup import MakeUp, own_makeup
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
-from scheduler.farm.model import DeliveryPoint, Farm, Field
+from scheduler.farm.model import Farm, Field
 from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
-from scheduler.windows.model_inputs import HOLLOW_CLAY, land_of, limits_of, season_rows, stand_of
+from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
+from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
 
-#: Days by which a crop ripens later for each degree of latitude north (Hopkins 1918, memory: four
-#: days a degree in spring and early summer). Years do not differ; assumed, because the records say
-#: nothing of sowing.
-LATER_PER_DEGREE = 4.0
-#: First morning, days after the first field is ripe, and days until the season is over; assumed:
-#: grain falls from 35 % to where it can be threshed in about ten days, and the trial farm needs
-#: two to four weeks.
+#: Days from the first ripe field to the first morning, and days of a season; assumed: grain dries
+#: from 35 % to a moisture that can be threshed in about ten days, and the trial farm needs two to
+#: four weeks.
 START_AFTER, SEASON_DAYS = 10, 40
-#: Days of weather that soil and grain run through before the first morning; assumed.
+#: Days that the models run before the first morning; assumed.
 SPIN_UP_DAYS = 90
 #: Hour of the farm's day at which plans are made.
 MORNING_HOUR = 6
 SLOTS_DAY = 24 * 60 // SLOT_MIN
-#: Time zone of a station by its hours from UTC.
-ZONES = {-5: "America/New_York", -6: "America/Chicago", -7: "America/Denver",
-         -8: "America/Los_Angeles"}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
 class PastSeason:
-    """A season that came, its parcels each a field of its own (job j is field j).
+    """A past season; every parcel of the farm is a field of its own, so job j is field j.
 
     Attributes
     ----------
-    farm : moved to the station, nothing cut yet.
-    weather : (1, 1, hour) that came, from the first morning. climate : of the other years.
-    season : what it made of every field, (1, field, hour). states : of each morning.
-    compiled : cut tables of the weather that came, one member, from the first morning.
+    farm
+        The farm moved to the station, nothing cut yet.
+    makeup
+        The crews with their machines, the same all season.
+    weather
+        (1, 1, hour) observed weather from the first morning.
+    climate
+        (1, 1, hour) weather of the other years.
+    season
+        (1, field, hour) states of the fields under the observed weather.
+    states
+        State of the models on each morning.
+    compiled
+        Cut tables of the observed weather, one member, from the first morning.
     """
 
     year: int
@@ -70,110 +70,35 @@ class PastSeason:
 
     @property
     def days(self) -> int:
-        """Mornings of the season."""
+        """Number of mornings."""
         return len(self.states)
 
     def morning(self, day: int) -> datetime:
-        """Aware farm time of a morning."""
+        """Aware farm time of morning `day`."""
         return _first_morning(self.farm) + timedelta(days=day)
 
 
 def hourly_records(daily: DailyRecord) -> Weather:
-    """Screened, filled and hourly weather of a station, (1, 1, hour)."""
+    """Hourly weather of a station, screened and with short gaps filled, (1, 1, hour)."""
     return daily_to_hourly(estimate_missing(fill_short_gaps(screen_record(daily))))
 
 
-def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
-    """The farm at a station in a year: same roads, soils and machines, ripe as that latitude is.
-
-    Samples and what is cut are dropped.
-
-    Raises
-    ------
-    FarmError
-        Where a field has neither a ripe nor a heading date.
-    """
-    north = daily.latitude - farm.base_lat
-    stretch = cos(radians(farm.base_lat)) / cos(radians(daily.latitude))
-
-    def spot(lat: float, lon: float) -> tuple[float, float]:
-        return lat + north, daily.longitude + (lon - farm.base_lon) * stretch
-
-    def placed(f: Field) -> Field:
-        lat, lon = spot(f.lat, f.lon)
-        return replace(f, lat=lat, lon=lon, ripe=ripe_date(f, year, north), heading=None,
-                       sample_pct=None, sample_at=None, cut_fraction=0.0, boundary=())  # fmt: skip
-
-    def at(p: DeliveryPoint) -> DeliveryPoint:
-        if p.lat is None or p.lon is None:
-            return replace(p, closed=())
-        lat, lon = spot(p.lat, p.lon)
-        return replace(p, lat=lat, lon=lon, closed=())
-
-    return replace(
-        farm, tz=ZoneInfo(ZONES.get(daily.utc_offset, farm.tz.key)), base_lat=daily.latitude,
-        base_lon=daily.longitude, fields=tuple(placed(f) for f in farm.fields),
-        points=tuple(at(p) for p in farm.points), gauges={},
-        crews=tuple(replace(c, absent=()) for c in farm.crews),
-        combines=tuple(replace(c, down=()) for c in farm.combines),
-        carts=tuple(replace(c, down=()) for c in farm.carts),
-        trucks=tuple(replace(t, down=()) for t in farm.trucks),
-        elevation_m=farm.elevation_m if np.isnan(daily.elevation_m) else daily.elevation_m,
-    )  # fmt: skip
-
-
-def ripe_date(field: Field, year: int, north: float) -> date:
-    """Day a field is ripe in a year, `north` degrees from home."""
-    day = field.ripe
-    if day is None and field.heading is not None:
-        day = field.heading + timedelta(days=CROPS[field.crop].heading_to_ripe_days)
-    if day is None:
-        raise FarmError(
-            f'field "{field.id}": neither ripe nor heading is given, so past seasons cannot be '
-            "replayed; fill one of these columns in fields.csv"
-        )
-    shift = timedelta(days=round(LATER_PER_DEGREE * north))
-    return date(year, 1, 1) + timedelta(days=day.timetuple().tm_yday - 1) + shift
-
-
-def split_into_parcels(farm: Farm) -> Farm:
-    """The farm with every job (parcel of a large field, wet hollow) as a field of its own."""
-    fields, ids = [], dict[str, list[str]]()
-    for job in jobs_of(farm):
-        f = farm.fields[job.field]
-        part = f.id if not job.parcel else f"{f.id}/{job.parcel}"
-        wet = job.parcel == "wet hollow"
-        sunk: dict[str, Any] = {
-            "clay": min(f.clay + HOLLOW_CLAY, 0.6), "drainage": "poor", "slope_pct": 0.0,
-        } if wet else {}  # fmt: skip
-        if wet:
-            sunk["sand"] = min(f.sand, 1.0 - min(f.clay + HOLLOW_CLAY, 0.6))
-        fields.append(replace(f, id=part, area_ha=job.area_ha, wet_fraction=0.0, **sunk))
-        ids.setdefault(f.id, []).append(part)
-    given = {
-        (x, y): km
-        for (a, b), km in farm.moves.distances_km.items()
-        for x in ids.get(a, [a])
-        for y in ids.get(b, [b])
-    }
-    return replace(farm, fields=tuple(fields), moves=replace(farm.moves, distances_km=given))
-
-
 def _first_morning(farm: Farm) -> datetime:
+    """Aware farm time of the first morning."""
     day = min(f.ripe for f in farm.fields if f.ripe is not None) + timedelta(days=START_AFTER)
     return datetime.combine(day, time(MORNING_HOUR), farm.tz)
 
 
 def complete_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int]:
-    """Years whose season is known hour by hour, spin-up included."""
+    """Years with records of every hour of the season and the spin-up before it."""
     out = []
     years = daily.days.astype("datetime64[Y]").astype(int) + 1970
     for year in range(int(years.min()), int(years.max()) + 1):
         span = _span(split_into_parcels(farm_at_station(farm, daily, year)))
         if span[0] < records.times[0] or span[1] > records.times[-1] + 1:
             continue
-        cut = records.between(*span)
-        known = [getattr(cut, n) for n in ("rain", "temp", "humidity", "wind", "radiation")]
+        of_season = records.between(*span)
+        known = [getattr(of_season, n) for n in ("rain", "temp", "humidity", "wind", "radiation")]
         if all(np.isfinite(v).all() for v in known):
             out.append(year)
     return out
@@ -186,16 +111,21 @@ def _span(farm: Farm) -> tuple[np.datetime64, np.datetime64]:
 
 
 def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> PastSeason:
-    """Run a season that came and compile what cutting at each of its hours was worth.
+    """Run the models on the observed weather of a season and compile its cut tables.
 
     Parameters
     ----------
-    daily, records : days of the station, and `hourly_records` of them.
+    farm
+        The farm at home.
+    daily, records
+        Daily records of the station, and `hourly_records` of them.
+    year
+        Year of the season.
 
     Raises
     ------
     FarmError
-        Where the records of the year, or of other years, do not reach.
+        If the records do not hold the whole season, or no whole other year.
     """
     there = split_into_parcels(farm_at_station(farm, daily, year))
     start, end = _span(there)
@@ -225,10 +155,10 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
 
 
 def sold_at_best_price(standing_loss: StandingLoss) -> StandingLoss:
-    """The same standing_loss with each hour's grain sold where it is worth most that hour.
+    """Standing loss with the grain of each hour valued at the delivery point that pays most.
 
-    All goes by the haul to the point that a truck is back from soonest, on every morning alike, so
-    that those who play a season differ in nothing but their orders. Its room does not count.
+    The haul is that to the quickest point, whose storage is unlimited. So the ways to decide a
+    season differ in nothing but their orders.
     """
     best = np.fmin.reduce(standing_loss.loss, axis=2)
     loss = np.full_like(standing_loss.loss, np.nan)
@@ -239,7 +169,7 @@ def sold_at_best_price(standing_loss: StandingLoss) -> StandingLoss:
 
 
 def quickest_point(farm: Farm, field: Field) -> int:
-    """Index of the point taking a field's crop that a truck is back from soonest."""
+    """Index of the delivery point for a field's crop with the shortest round trip of a truck."""
     speed = min((t.loaded_kmh for t in farm.trucks), default=1.0)
 
     def minutes(q: int) -> float:
@@ -252,7 +182,19 @@ def quickest_point(farm: Farm, field: Field) -> int:
 def simulate_fields(
     farm: Farm, weather: Weather, state: RunState | None, *, seed: int = 0
 ) -> Season:
-    """The fields of a farm under weather (member, 1, hour), from a state of theirs."""
+    """Run the models on the fields of a farm.
+
+    Parameters
+    ----------
+    farm
+        Its fields.
+    weather
+        (member, 1, hour), the same at every field.
+    state
+        State of the models at the first hour, or None for the default.
+    seed
+        Seed of the models' random draws.
+    """
     every = np.arange(len(season_rows(farm)))
     return simulate(
         weather, land_of(farm), stand_of(farm), limits_of(farm, None, every), state=state, seed=seed
@@ -260,12 +202,12 @@ def simulate_fields(
 
 
 def morning_states(farm: Farm, spin: Weather, weather: Weather) -> tuple[RunState, ...]:
-    """State of every field on each morning of the season."""
+    """States of the models on each morning, from a spin-up and the weather of the season."""
     state = simulate_fields(farm, spin, None).end
     out = []
     for day in range(weather.shape[2] // 24):
         assert isinstance(state, RunState)
         out.append(state)
-        a = weather.times[0] + 24 * day
-        state = simulate_fields(farm, weather.between(a, a + 24), state).end
+        start = weather.times[0] + 24 * day
+        state = simulate_fields(farm, weather.between(start, start + 24), state).end
     return tuple(out)

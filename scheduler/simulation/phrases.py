@@ -1,4 +1,4 @@
-"""How rehearsals and what-ifs are told."""
+"""Words and tables of rehearsals and what-ifs."""
 
 from __future__ import annotations
 
@@ -9,61 +9,103 @@ import numpy as np
 
 from scheduler.farm.model import Farm
 from scheduler.farm.units import ACRE_HA, show_money
+from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.rehearsal import RehearsalSummary
-from scheduler.simulation.whatif import COMPLETION_SHARES, SeasonOutcome, WhatIf, completion
+from scheduler.simulation.whatif import SeasonOutcome, WhatIf, completion
 from scheduler.simulation.workable_days import HalfMonth, chance_of_days, half_months
 
-MODEL = (
+#: Shares of years for which the date of completion is printed.
+COMPLETION_SHARES = (0.5, 0.8, 0.9)
+#: Caveat of every simulation of past seasons.
+CAVEAT = (
     "Soil and grain are taken as the model has them; forecasts are emulated, not archived. "
     "What is measured is the order."
 )
 
 
-def rehearsal_lines(score: RehearsalSummary, farm: Farm) -> list[str]:
-    """Every season, then the headline."""
+def rehearsal_lines(summary: RehearsalSummary, farm: Farm) -> list[str]:
+    """Lines of a rehearsal: every season, mean losses of the rules, headline figures."""
     head = ["station", "year", "ours", "hindsight", "best rule", "share", "which rule"]
     rows = [
-        [s.station, str(s.year),
-         *(_money(v, farm) for v in (s.planner.loss, s.best_fixed_order, s.best_rule)),
-         "-" if s.share is None else f"{100 * s.share:.0f} %",
-         min(s.rules, key=lambda n: s.rules[n])]
-        for s in score.seasons
-    ]  # fmt: skip
-    means = {n: float(np.mean([s.rules[n] for s in score.seasons])) for n in score.seasons[0].rules}
-    told = [["rule, all seasons", "mean loss"], *([n, _money(v, farm)] for n, v in means.items())]
-    lines = ["MONEY LOST ON THE WEATHER THAT CAME", *columns([head, *rows]), "", *columns(told), ""]
-    if score.median_share is not None:
+        [
+            s.station,
+            str(s.year),
+            *(_money(v, farm) for v in (s.planner.loss, s.best_fixed_order, s.best_rule)),
+            "-" if s.share is None else f"{100 * s.share:.0f} %",
+            min(s.rules, key=lambda n: s.rules[n]),
+        ]
+        for s in summary.seasons
+    ]
+    means = {
+        n: float(np.mean([s.rules[n] for s in summary.seasons])) for n in summary.seasons[0].rules
+    }
+    by_rule = [
+        ["rule, all seasons", "mean loss"],
+        *([n, _money(v, farm)] for n, v in means.items()),
+    ]
+    lines = [
+        "MONEY LOST ON THE WEATHER THAT CAME",
+        *columns([head, *rows]),
+        "",
+        *columns(by_rule),
+        "",
+    ]
+    if summary.median_share is not None:
         lines.append(
             f"Share of the avoidable loss captured, (best rule of the year - ours) / (best rule "
-            f"- hindsight): {100 * score.median_share:.0f} % in the median season."
+            f"- hindsight): {100 * summary.median_share:.0f} % in the median season."
         )
-    worse = score.worst_excess
+    worse = summary.worst_excess
     how = f"{100 * worse:.1f} % worse" if worse > 0 else f"{-100 * worse:.1f} % better"
-    lines.append(f"Best rule on average: {score.best_rule}; in our worst season we did {how}.")
-    return [*lines, MODEL]
+    lines.append(f"Best rule on average: {summary.best_rule}; in our worst season we did {how}.")
+    return [*lines, CAVEAT]
 
 
 def whatif_lines(
-    found: WhatIf, farm: Farm, *, yearly_cost: float = 0.0, capacity_price: float | None = None,
-    own_share: float = 0.16, labour_hour: float = 25.0,
-) -> list[str]:  # fmt: skip
-    """Every season, completion, the value of the change, the closed form, workable days."""
+    found: WhatIf,
+    farm: Farm,
+    *,
+    yearly_cost: float = 0.0,
+    capacity_price: float | None = None,
+    own_share: float = 0.16,
+    labour_hour: float = 25.0,
+) -> list[str]:
+    """Lines of a what-if: seasons, completion, value of the change, closed form, workable days."""
     head = ["station", "year", "lost now", "done", "lost then", "done", "saved"]
     rows = [
-        [b.station, str(b.year), _money(b.loss, farm), _day(b.done), _money(c.loss, farm),
-         _day(c.done), _money(b.loss - c.loss, farm)]
+        [
+            b.station,
+            str(b.year),
+            _money(b.loss, farm),
+            _day(b.done),
+            _money(c.loss, farm),
+            _day(c.done),
+            _money(b.loss - c.loss, farm),
+        ]
         for b, c in zip(found.base, found.changed, strict=True)
-    ]  # fmt: skip
-    lines = [f"WHAT IF: {found.change}", *columns([head, *rows]), ""]
+    ]
+    lines = [f"WHAT IF: {alteration_text(found.change)}", *columns([head, *rows]), ""]
     lines += _completion(found)
     lines += _value(found, farm, yearly_cost)
     lines += _closed_form(found, farm)
     if capacity_price is not None:
         lines += _least_cost(found, farm, capacity_price, own_share, labour_hour)
-    return [*lines, *workability_lines(found.base), "", MODEL]
+    return [*lines, *workability_lines(found.base), "", CAVEAT]
+
+
+def alteration_text(change: Alteration) -> str:
+    """An alteration in words."""
+    machines = (("combine", change.combines), ("cart", change.carts), ("truck", change.trucks))
+    parts = [f"one more {kind} like {name}" for kind, names in machines for name in names]
+    parts += [f"{change.hours:g} h longer days"] if change.hours else []
+    parts += ["a dryer"] if change.dryer else []
+    parts += [f"cutting from {change.moisture:+g} points moisture"] if change.moisture else []
+    parts += [f"tile in {', '.join(change.tile)}"] if change.tile else []
+    return ", ".join(parts) or "no change"
 
 
 def _completion(found: WhatIf) -> list[str]:
+    """Dates by which harvest is over."""
     out = []
     for share in COMPLETION_SHARES:
         now, then = (_month_day(completion(o, share)) for o in (found.base, found.changed))
@@ -72,6 +114,7 @@ def _completion(found: WhatIf) -> list[str]:
 
 
 def _value(found: WhatIf, farm: Farm, yearly_cost: float) -> list[str]:
+    """What the change saves a year, before and after its cost."""
     values = np.array(found.values)
     low, high = (_money(float(q), farm) for q in np.quantile(values, (0.1, 0.9)))
     lines = [
@@ -88,15 +131,15 @@ def _value(found: WhatIf, farm: Farm, yearly_cost: float) -> list[str]:
 
 
 def _closed_form(found: WhatIf, farm: Farm) -> list[str]:
-    """Both beside each other, and why they differ."""
-    pairs = []
+    """The timeliness cost by the closed form, and why the simulated loss differs."""
+    costs = []
     for outcomes in (found.base, found.changed):
         known = [o for o in outcomes if np.isfinite(o.closed_form)]
-        pairs.append(float(np.mean([o.closed_form for o in known])) if known else np.nan)
+        costs.append(float(np.mean([o.closed_form for o in known])) if known else np.nan)
     return [
         f"By the closed form (K A² Y V / (2 G C pwd), shatter alone, each season's own hours and "
-        f"working days): {_money(pairs[0], farm)} a year now, {_money(pairs[1], farm)} then, so "
-        f"{_money(pairs[0] - pairs[1], farm)} saved. The seasons played also hold what moisture, "
+        f"working days): {_money(costs[0], farm)} a year now, {_money(costs[1], farm)} then, so "
+        f"{_money(costs[0] - costs[1], farm)} saved. The seasons played also hold what moisture, "
         "wetting, sprouting, haul and moves cost."
     ]
 
@@ -105,7 +148,7 @@ def _least_cost(
     found: WhatIf, farm: Farm, price: float, own_share: float, labour_hour: float
 ) -> list[str]:
     unit, name = (ACRE_HA, "ac/h") if farm.units == "us" else (1.0, "ha/h")
-    known = [o.facts for o in found.base if np.isfinite(o.closed_form)]
+    known = [o.timeliness for o in found.base if np.isfinite(o.closed_form)]
     best = [
         f.least_cost(own_share=own_share, price=price / unit, labour_hour=labour_hour) / unit
         for f in known
@@ -113,12 +156,14 @@ def _least_cost(
     now = float(np.mean([f.capacity for f in known])) / unit if known else np.nan
     return [
         f"Least-cost capacity by the closed form: {np.mean(best):.1f} {name}; the farm has "
-        f"{now:.1f}." if best else "Least-cost capacity: no season with a working day."
-    ]  # fmt: skip
+        f"{now:.1f}."
+        if best
+        else "Least-cost capacity: no season with a working day."
+    ]
 
 
-def _half_of_them(m: HalfMonth) -> str:
-    """Chance of seven workable days in fourteen; days that seem to alternate do so by chance."""
+def _half_of_a_fortnight(m: HalfMonth) -> str:
+    """Chance of seven workable days in fourteen; a negative persistence counts as chance."""
     if np.isnan(m.persistence):
         return "-"
     chance = chance_of_days(7, 14, share=m.share, persistence=max(m.persistence, 0.0))
@@ -126,19 +171,25 @@ def _half_of_them(m: HalfMonth) -> str:
 
 
 def workability_lines(outcomes: Sequence[SeasonOutcome]) -> list[str]:
-    """Workable days of each field by half-month, with how they hang together."""
+    """Lines on the workable days of each field by half-month, and their persistence."""
     names: dict[str, int] = {}
-    for i, name in enumerate(outcomes[0].names):  # parcels of one field are alike but a hollow
+    # parcels of a field differ only where one is a wet hollow
+    for i, name in enumerate(outcomes[0].fields):
         field, _, part = name.partition("/")
         names.setdefault(f"{field} {part}" if part == "wet hollow" else field, i)
     months = half_months((o.workable for o in outcomes), names)
     head = ["field", "half-month", "workable", "carries over", "7 of 14", "days"]
     rows = [
-        [m.field, f"{date(2001, m.month, 1):%b} {'1-15' if m.half == 1 else '16-'}",
-         f"{100 * m.share:.0f} %",
-         "-" if np.isnan(m.persistence) else f"{m.persistence:.2f}", _half_of_them(m), str(m.days)]
+        [
+            m.field,
+            f"{date(2001, m.month, 1):%b} {'1-15' if m.half == 1 else '16-'}",
+            f"{100 * m.share:.0f} %",
+            "-" if np.isnan(m.persistence) else f"{m.persistence:.2f}",
+            _half_of_a_fortnight(m),
+            str(m.days),
+        ]
         for m in months
-    ]  # fmt: skip
+    ]
     return [
         "",
         "WORKABLE DAYS (carries over: chance after a workable day less chance after another;",
@@ -148,12 +199,12 @@ def workability_lines(outcomes: Sequence[SeasonOutcome]) -> list[str]:
 
 
 def columns(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows under each other, the first column to the left, the others to the right."""
-    wide = [max(len(r[c]) for r in rows) for c in range(len(rows[0]))]
+    """Lines of a table: the first column left-aligned, the others right-aligned."""
+    widths = [max(len(r[c]) for r in rows) for c in range(len(rows[0]))]
     return [
         "  ".join(
             cell.ljust(w) if c == 0 else cell.rjust(w)
-            for c, (cell, w) in enumerate(zip(row, wide, strict=True))
+            for c, (cell, w) in enumerate(zip(row, widths, strict=True))
         ).rstrip()
         for row in rows
     ]

@@ -1,0 +1,130 @@
+"""The farm of a past season: moved to a weather station, each parcel a field of its own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from math import cos, radians
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from readiness.grain.crops import CROPS
+from readiness.sources.daily_record import DailyRecord
+from scheduler.costs.standing_loss import jobs_of
+from scheduler.errors import FarmError
+from scheduler.farm.model import DeliveryPoint, Farm, Field
+from scheduler.windows.model_inputs import HOLLOW_CLAY
+
+#: Days by which a crop ripens later for each degree of latitude north (Hopkins 1918, from memory:
+#: four days a degree in spring and early summer). All years are alike; assumed, because the
+#: records hold no dates of sowing.
+LATER_PER_DEGREE = 4.0
+#: Time zone of a station by its hours from UTC.
+ZONES = {
+    -5: "America/New_York",
+    -6: "America/Chicago",
+    -7: "America/Denver",
+    -8: "America/Los_Angeles",
+}
+
+
+def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
+    """Move a farm to a station in a year, with the same distances, soils and machines.
+
+    Fields ripen as the latitude has it. Samples, cut fractions, gauges, absences, breakdowns and
+    closures are dropped.
+
+    Raises
+    ------
+    FarmError
+        If a field has neither a ripe nor a heading date.
+    """
+    north = daily.latitude - farm.base_lat
+    stretch = cos(radians(farm.base_lat)) / cos(radians(daily.latitude))
+
+    def position(lat: float, lon: float) -> tuple[float, float]:
+        return lat + north, daily.longitude + (lon - farm.base_lon) * stretch
+
+    def moved_field(f: Field) -> Field:
+        lat, lon = position(f.lat, f.lon)
+        return replace(
+            f,
+            lat=lat,
+            lon=lon,
+            ripe=ripe_date(f, year, north),
+            heading=None,
+            sample_pct=None,
+            sample_at=None,
+            cut_fraction=0.0,
+            boundary=(),
+        )
+
+    def moved_point(p: DeliveryPoint) -> DeliveryPoint:
+        if p.lat is None or p.lon is None:
+            return replace(p, closed=())
+        lat, lon = position(p.lat, p.lon)
+        return replace(p, lat=lat, lon=lon, closed=())
+
+    return replace(
+        farm,
+        tz=ZoneInfo(ZONES.get(daily.utc_offset, farm.tz.key)),
+        base_lat=daily.latitude,
+        base_lon=daily.longitude,
+        fields=tuple(moved_field(f) for f in farm.fields),
+        points=tuple(moved_point(p) for p in farm.points),
+        gauges={},
+        crews=tuple(replace(c, absent=()) for c in farm.crews),
+        combines=tuple(replace(c, down=()) for c in farm.combines),
+        carts=tuple(replace(c, down=()) for c in farm.carts),
+        trucks=tuple(replace(t, down=()) for t in farm.trucks),
+        elevation_m=farm.elevation_m if np.isnan(daily.elevation_m) else daily.elevation_m,
+    )
+
+
+def ripe_date(field: Field, year: int, north: float) -> date:
+    """Date on which a field is ripe in a year, `north` degrees of latitude from home.
+
+    Raises
+    ------
+    FarmError
+        If the field has neither a ripe nor a heading date.
+    """
+    day = field.ripe
+    if day is None and field.heading is not None:
+        day = field.heading + timedelta(days=CROPS[field.crop].heading_to_ripe_days)
+    if day is None:
+        raise FarmError(
+            f'field "{field.id}": neither ripe nor heading is given, so past seasons cannot be '
+            "replayed; fill one of these columns in fields.csv"
+        )
+    shift = timedelta(days=round(LATER_PER_DEGREE * north))
+    return date(year, 1, 1) + timedelta(days=day.timetuple().tm_yday - 1) + shift
+
+
+def split_into_parcels(farm: Farm) -> Farm:
+    """The farm with each job (parcel of a large field, wet hollow) as a field of its own."""
+    fields: list[Field] = []
+    parts: dict[str, list[str]] = {}
+    for job in jobs_of(farm):
+        f = farm.fields[job.field]
+        part = f.id if not job.parcel else f"{f.id}/{job.parcel}"
+        soil: dict[str, Any] = {}
+        if job.parcel == "wet hollow":
+            clay = min(f.clay + HOLLOW_CLAY, 0.6)
+            soil = {
+                "clay": clay,
+                "sand": min(f.sand, 1.0 - clay),
+                "drainage": "poor",
+                "slope_pct": 0.0,
+            }
+        fields.append(replace(f, id=part, area_ha=job.area_ha, wet_fraction=0.0, **soil))
+        parts.setdefault(f.id, []).append(part)
+    distances = {
+        (x, y): km
+        for (a, b), km in farm.moves.distances_km.items()
+        for x in parts.get(a, [a])
+        for y in parts.get(b, [b])
+    }
+    return replace(farm, fields=tuple(fields), moves=replace(farm.moves, distances_km=distances))
