@@ -1,55 +1,59 @@
-"""How fast a core walks fields through hours: `python tests/bench_readiness.py [--large]`.
+"""Speed of readiness on one core: `python tests/bench_readiness.py [--large]`.
 
-Prints field-hours per second of CPU for soil, grain and windows together, the time against
-copying the same results in memory, and with --large the time and peak memory of
-10,000 fields x 51 members x 384 hours.
+Prints field-hours per second of CPU for soil, grain and windows together, and the ratio to copying
+results of the same size in memory. With --large also the time and peak memory of 10,000 fields x 51
+members x 384 hours.
 """
 
 import argparse
 import resource
 import time
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from small_fields import land, limits, stand, weather
 
-from readiness.season import kernel as lanes
-from readiness.season.windows import block_windows
+from readiness.season.kernel_layout import Code, Value
+from readiness.season.simulate import simulate
+from readiness.season.windows import daily_windows
 
 TZ = ZoneInfo("America/Chicago")
 CROPS = ("wheat_hard", "barley", "canola")
+MEMBERS, DAYS = 51, 16
 
 
-def frame(members, sites, days, seed=0):
+def frame(sites, seed=0):
     """Summer weather in which rain falls in three hours of a hundred."""
     rng = np.random.default_rng(seed)
-    w = weather(days, members=members, sites=sites)
+    w = weather(DAYS, members=MEMBERS, sites=sites)
     w.rain[:] = np.where(rng.random(w.shape) < 0.03, rng.exponential(2.0, w.shape), 0.0)
-    w.temp[:] += rng.normal(0.0, 1.0, (members, sites, 1))
+    w.temp[:] += rng.normal(0.0, 1.0, (MEMBERS, sites, 1))
     return w
 
 
-def farm(fields):
-    """Land, stand and limits of fields of three crops."""
-    crops = tuple(CROPS[i % 3] for i in range(fields))
-    one = stand(fields)
-    standing = type(one)(crop=crops, ripe=one.ripe, moisture=one.moisture, limit=one.limit)
-    return land(fields), standing, limits(fields)
-
-
-def run(w, facts, site, block):
-    """CPU and wall seconds of one pass in blocks, and the mean harvestable hours (for show)."""
-    cpu, wall = time.process_time(), time.perf_counter()
-    hours = [
-        d.harvestable.mean() for _, d in block_windows(w, *facts, site=site, tz=TZ, block=block)
-    ]
+def run(w, fields, site, block):
+    """CPU and wall seconds over all fields in blocks, and the mean harvestable hours a day."""
+    cpu, wall, hours = time.process_time(), time.perf_counter(), []
+    for first in range(0, fields, block):
+        crops = tuple(CROPS[i % 3] for i in range(first, min(first + block, fields)))
+        n = len(crops)
+        used, where = np.unique(site[first : first + n], return_inverse=True)
+        season = simulate(
+            w.sites(used),
+            land(n),
+            replace(stand(n), crop=crops),
+            limits(n),
+            site=where.astype(np.int64),
+        )
+        hours.append(daily_windows(season, tz=TZ).harvestable.mean())
     return time.process_time() - cpu, time.perf_counter() - wall, float(np.mean(hours))
 
 
-def copying(members, fields, hours, block):
+def copying(fields, hours, block):
     """CPU seconds to copy results of the same size, block by block."""
-    shape = (members, block, lanes.VALUES, hours)
-    values, codes = np.ones(shape), np.ones((*shape[:2], lanes.CODES, hours), dtype=np.uint8)
+    values = np.ones((MEMBERS, block, len(Value), hours))
+    codes = np.ones((MEMBERS, block, len(Code), hours), dtype=np.uint8)
     to = values.copy(), codes.copy()
     start = time.process_time()
     for _ in range(0, fields, block):
@@ -60,29 +64,32 @@ def copying(members, fields, hours, block):
 
 def main():
     """Print the figures."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--large", action="store_true", help="10,000 fields x 51 members")
-    options.add_argument("--block", type=int, default=24)
-    options = options.parse_args()
-    members, fields, days = 51, 96, 16
-    facts = farm(fields)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--large", action="store_true", help="10,000 fields x 51 members")
+    parser.add_argument("--block", type=int, default=24, help="fields run at once")
+    options = parser.parse_args()
+    fields, hours = 96, 24 * DAYS
     for each in (1, 24):
-        w, site = frame(members, fields // each, days), np.arange(fields) // each
-        run(w, facts, site, options.block)  # compiles
-        cpu, wall, mean = min(run(w, facts, site, options.block) for _ in range(3))
-        size = members * fields * 24 * days
-        ratio = cpu / copying(members, fields, 24 * days, options.block)
-        print(f"{each:3d} fields a site: {size / cpu / 1e6:5.2f} M field-hours/s of CPU "
-              f"({size / wall / 1e6:.2f} of wall), {ratio:.1f} x copying; "
-              f"{mean:.1f} h a day can be cut")  # fmt: skip
+        w, site = frame(fields // each), np.arange(fields) // each
+        run(w, fields, site, options.block)  # compiles
+        cpu, wall, mean = min(run(w, fields, site, options.block) for _ in range(3))
+        size = MEMBERS * fields * hours
+        ratio = cpu / copying(fields, hours, options.block)
+        print(
+            f"{each:3d} fields a site: {size / cpu / 1e6:5.2f} M field-hours/s of CPU "
+            f"({size / wall / 1e6:.2f} of wall), {ratio:.1f} x copying; "
+            f"{mean:.1f} h a day can be cut"
+        )
     if options.large:
         fields, each = 10_000, 20
-        w, site = frame(members, fields // each, days), np.arange(fields) // each
-        cpu, wall, _ = run(w, farm(fields), site, options.block)
+        w, site = frame(fields // each), np.arange(fields) // each
+        cpu, wall, _ = run(w, fields, site, options.block)
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
-        size = members * fields * 24 * days
-        print(f"large: {size / 1e6:.0f} M field-hours in {cpu:.0f} s of CPU ({wall:.0f} s wall), "
-              f"{size / cpu / 1e6:.2f} M/s, peak {peak:.2f} GiB")  # fmt: skip
+        size = MEMBERS * fields * hours
+        print(
+            f"large: {size / 1e6:.0f} M field-hours in {cpu:.0f} s of CPU ({wall:.0f} s wall), "
+            f"{size / cpu / 1e6:.2f} M/s, peak {peak:.2f} GiB"
+        )
 
 
 if __name__ == "__main__":

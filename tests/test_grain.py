@@ -1,4 +1,4 @@
-"""Equilibrium moisture, the standing crop, and its published rates."""
+"""Equilibrium moisture, the standing crop, and published rates of drying and wetting."""
 
 import numpy as np
 import pytest
@@ -8,11 +8,14 @@ from hypothesis import strategies as st
 from readiness.grain.crops import CROPS
 from readiness.grain.ear_microclimate import air_terms, ear_air
 from readiness.grain.moisture import (
-    SKIN,
+    SKIN_SHARE,
+    Ear,
+    EarHour,
+    KernelStores,
     dry_to_wet,
     equilibrium_moisture,
     grain_step,
-    share_gone,
+    relaxed_share,
     sprout_step,
     standing_grain,
     thin_layer_k,
@@ -23,6 +26,7 @@ from readiness.validation.grain_events import first_at_or_below, grain_checks, p
 
 HUMIDITY = np.arange(10.0, 91.0, 10.0)
 WHEAT = CROPS["wheat_hard"]
+EAR = Ear(saturated=40.0, capacity=0.3, catch=0.4)
 
 
 def celsius(fahrenheit):
@@ -155,26 +159,43 @@ def test_thin_layer_constants():
 
 def test_step_relaxes_exactly():
     # hand: 20 % wb (25 db) towards 13.636 db at k 0.05/h: 18.069, 16.578, 14.573, 12.791 % wb
-    # after 6, 12, 24 and 48 h. Inner 0 leaves the skin alone.
-    rate, skin, got = 1.0 - np.exp(-0.05), 25.0, {}
+    # after 6, 12, 24 and 48 h; without exchange with the core
+    share, stores, got = float(1.0 - np.exp(-0.05)), KernelStores(25.0, 0.0, 0.0), {}
+    hour = EarHour(
+        rain=0.0,
+        evaporation=0.1,
+        equilibrium=13.636,
+        skin_share=share,
+        uptake_share=share,
+        core_share=0.0,
+    )
     for h in range(1, 49):
-        skin = grain_step(skin, 0.0, 0.0, 0.0, 0.1, 13.636, rate, rate, 0.0, 40.0, 0.3, 0.4)[0]
-        got[h] = float(dry_to_wet(np.array(skin)))
+        stores, _ = grain_step(stores, hour, EAR)
+        got[h] = float(dry_to_wet(np.array(stores.skin)))
     assert [got[h] for h in (6, 12, 24, 48)] == pytest.approx(
         [18.069, 16.578, 14.573, 12.791], abs=6e-4
     )
 
 
-def test_share_gone_is_the_exponential():
+def test_relaxed_share_is_the_exponential():
     x = np.linspace(0, 1, 101)
-    got = np.array([share_gone(v) for v in x])
+    got = np.array([relaxed_share(v) for v in x])
     assert np.abs(got[1:] / -np.expm1(-x[1:]) - 1).max() < 1e-3
     assert (np.diff(got) > 0).all()
 
 
 def test_core_and_skin_exchange_without_loss():
-    skin, core, _, _ = grain_step(30.0, 10.0, 0.0, 0.0, 0.1, 20.0, 0.0, 0.0, 0.3, 40.0, 0.3, 0.4)
-    assert SKIN * skin + (1 - SKIN) * core == pytest.approx(SKIN * 30 + (1 - SKIN) * 10)
+    hour = EarHour(
+        rain=0.0,
+        evaporation=0.1,
+        equilibrium=20.0,
+        skin_share=0.0,
+        uptake_share=0.0,
+        core_share=0.3,
+    )
+    (skin, core, _), _ = grain_step(KernelStores(30.0, 10.0, 0.0), hour, EAR)
+    before = SKIN_SHARE * 30 + (1 - SKIN_SHARE) * 10
+    assert SKIN_SHARE * skin + (1 - SKIN_SHARE) * core == pytest.approx(before)
     assert core > 10
 
 

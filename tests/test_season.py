@@ -1,4 +1,4 @@
-"""The pass over hours: laws it keeps, reasons in their order, states, samples and gaps."""
+"""The run over hours: laws, the order of reasons, states, observations and gaps."""
 
 from dataclasses import replace
 
@@ -11,11 +11,13 @@ from small_fields import START, land, limits, stand, weather
 from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.grain.crops import CROPS
 from readiness.grain.moisture import standing_grain
-from readiness.season import kernel as lanes
-from readiness.season import kernel_arrays as facts
 from readiness.season.codes import Reason, Tier
 from readiness.season.inputs import Observation
+from readiness.season.kernel import fill_site_hours
+from readiness.season.kernel_arrays import sky
+from readiness.season.kernel_layout import Hourly
 from readiness.season.simulate import simulate
+from readiness.season.uncertainty import GRAIN_WAIT, GROUND_WAIT, MAX_SURPRISE
 
 
 def with_nan(frame, hours, name="humidity"):
@@ -33,9 +35,9 @@ def test_dry_weather_opens_the_afternoon_and_dew_shuts_the_night():
     assert (damp.reason[0, 0, -24:][[3, 4, 5]] == Reason.GRAIN).all()
 
 
-def test_grain_of_a_lane_is_that_of_the_plain_loop():
-    # hand: one ripe field started at 16 % must walk as `standing_grain` does, which takes a clear
-    # sky; radiation above that of any clear sky makes the lane take one too.
+def test_grain_in_the_kernel_is_that_of_the_plain_loop():
+    # hand: a ripe field that starts at 16 % must follow `standing_grain`, which assumes a clear
+    # sky; radiation above that of any clear sky makes the kernel assume a clear sky too
     frame = weather(5, showers=((40, 3.0),))
     frame = replace(frame, radiation=np.full_like(frame.radiation, 1400.0))
     season = simulate(frame, land(), stand(moisture=16.0, ripe="NaT"), limits())
@@ -56,7 +58,7 @@ def test_rain_shuts_the_ground_and_it_opens_again_headland_first():
 
 
 def test_reasons_come_in_their_order():
-    # One calm dry afternoon hour, made worse step by step; each cause outranks the ones before.
+    # a calm dry afternoon hour, made worse step by step; each cause outranks the causes before it
     hot = {"temp": (20.0, 38.0), "dew_point": 10.0, "wind": (9.0, 2.0)}
     frame, hour = weather(4, **hot), 3 * 24 + 15
     night = 3 * 24 + 23
@@ -108,13 +110,13 @@ def test_unknown_hours_are_never_workable_and_short_gaps_pass():
     assert np.isfinite(season.moisture[0, 0, 63:]).all()
 
 
-def test_long_gaps_stay_unknown_until_forgotten_or_seen():
+def test_long_gaps_stay_unknown_until_forgotten_or_observed():
     frame = with_nan(weather(20), slice(48, 72))
     season = simulate(frame, land(), stand(), limits())
-    back = 72 + int(lanes.GRAIN_WAIT)
+    back = 72 + int(GRAIN_WAIT)
     assert np.isnan(season.moisture[0, 0, 48:back]).all()
     assert np.isfinite(season.moisture[0, 0, back:]).all()
-    ground = 72 + int(lanes.GROUND_WAIT)
+    ground = 72 + int(GROUND_WAIT)
     assert (season.reason[0, 0, 48:ground] == Reason.UNKNOWN).all()
     assert (season.tier[0, 0, ground:] != Tier.UNKNOWN).all()
     seen = [
@@ -183,14 +185,14 @@ def test_a_sample_moves_the_state_by_its_weight_and_members_keep_their_spread():
     assert abs(less.moisture[:, 0, 100].mean() - before.mean()) < abs(after.mean() - before.mean())
 
 
-def test_a_wild_sample_is_damped_and_reported():
+def test_a_surprising_sample_is_clipped_and_reported():
     who = stand(moisture=13.0, ripe="NaT")
     wild = Observation(field=0, time=START + 60, kind="moisture", value=35.0, sd=0.5)
     season = simulate(weather(4), land(), who, limits(), observations=[wild])
     assert season.moisture[0, 0, 60] < 20.0
     ((number, surprise),) = season.surprises
     assert number == 0
-    assert surprise > lanes.SURPRISE
+    assert surprise > MAX_SURPRISE
 
 
 def test_a_ground_check_moves_the_tier():
@@ -235,6 +237,23 @@ def test_sites_can_be_shared():
         simulate(frame, land(3), stand(3), limits(3))
     with pytest.raises(ValueError, match="site must name one of 2 sites for each of 3 fields"):
         simulate(frame, land(3), stand(3), limits(3), site=np.array([0, 1, 2]))
+
+
+def test_fields_run_in_parts_are_those_run_together():
+    n, site = 7, np.array([0, 0, 1, 1, 1, 2, 2])
+    frame = weather(6, members=3, sites=3, showers=((40, 12.0), (110, 6.0)))
+    frame.rain[:, 1] *= 2.0
+    first, rest = frame.between(START, START + 60), frame.between(START + 60, START + 144)
+    past = simulate(first, land(n), stand(n), limits(n), site=site).end
+    whole = simulate(rest, land(n), stand(n), limits(n), site=site, state=past)
+    for part in (slice(0, 3), slice(3, 6), slice(6, 7)):
+        used, where = np.unique(site[part], return_inverse=True)
+        k = len(where)
+        season = simulate(
+            rest.sites(used), land(k), stand(k), limits(k), site=where, state=past.fields(part)
+        )
+        for name in ("water_top", "moisture", "wettings", "reason", "tier"):
+            assert np.array_equal(getattr(season, name), getattr(whole, name)[:, part]), name
 
 
 def test_mixed_crops_do_not_disturb_each_other():
@@ -318,18 +337,15 @@ def test_unknown_is_never_workable(gaps, name):
     assert (season.reason[np.isnan(season.moisture) | np.isnan(season.water_top)] == 1).all()
 
 
-def test_reference_et_inside_the_pass_is_that_of_et():
-    # hand: the compiled step and the vectorised ASCE equation must agree hour by hour; the pass
-    # adds a night, so the frame starts at midnight and holds cloudy and clear days.
+def test_reference_et_in_the_kernel_is_that_of_the_vectorised_equation():
+    # hand: both ASCE equations must agree hour by hour over cloudy and clear days and their nights
     frame = weather(4, noon=800.0)
     frame.radiation[:, :, 24:48] *= 0.3
     where = land()
-    clear, gamma = facts.sky(frame.times, where, np.zeros(1, dtype=np.int64))
-    work = np.empty((lanes.WORK, 96))
-    columns = (frame.rain, frame.temp, frame.humidity, frame.wind, frame.radiation)
-    lanes.air_rows(*(c[0, 0] for c in columns), clear[0], gamma[0], np.nan, work)
+    hourly = np.empty((len(Hourly), 96))
+    fill_site_hours(sky(frame, where, np.zeros(1, dtype=np.int64)), 0, 0, np.nan, hourly)
     expected = weather_et(frame, where.latitude, where.longitude, where.elevation_m)[0, 0]
-    assert work[lanes.ETO] == pytest.approx(expected, abs=1e-12)
+    assert hourly[Hourly.ETO] == pytest.approx(expected, abs=1e-12)
 
 
 def test_sand_opens_before_loam_and_loam_before_clay():  # common practice, no source

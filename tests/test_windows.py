@@ -4,11 +4,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from small_fields import land, limits, stand, weather
 
 from readiness.season.codes import Reason, Tier
-from readiness.season.simulate import Season, simulate
-from readiness.season.windows import block_windows, daily_windows, utc_offsets
+from readiness.season.simulate import Season
+from readiness.season.windows import daily_windows, utc_offsets
 
 CHICAGO = ZoneInfo("America/Chicago")
 
@@ -95,15 +94,3 @@ def test_trafficable_is_firm_or_headland_only():
     tier = [[[Tier.SOFT, Tier.HEADLAND_ONLY, Tier.FIRM, Tier.UNKNOWN]]]
     days = daily_windows(season("2024-08-10T05", np.ones((1, 1, 4)), tier), tz=CHICAGO)
     assert days.trafficable[0, 0].tolist() == [2]
-
-
-def test_blocks_are_the_whole():
-    n, site = 7, np.array([0, 0, 1, 1, 1, 2, 2])
-    frame = weather(4, members=3, sites=3, showers=((40, 12.0),))
-    frame.rain[:, 1] *= 2.0
-    facts = land(n), stand(n), limits(n)
-    whole = daily_windows(simulate(frame, *facts, site=site), tz=CHICAGO)
-    for part, days in block_windows(frame, *facts, site=site, tz=CHICAGO, block=3):
-        assert np.array_equal(days.hours_by_reason, whole.hours_by_reason[:, :, part])
-        assert np.array_equal(days.first_open, whole.first_open[:, part], equal_nan=True)
-        assert np.array_equal(days.dates, whole.dates)

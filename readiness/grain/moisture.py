@@ -1,9 +1,8 @@
 """Grain moisture: equilibrium with the air, and the standing crop hour by hour.
 
-The standing crop has two stores, after Bruck & van Elderen and Atzema 1998 (structure only):
-water absorbed in the kernel (skin and core), which relaxes to equilibrium with the air or, under
-free water, to a saturated value; and free water on the ear, filled by rain and dew and dried by
-evaporation.
+The standing crop has two stores, after Bruck & van Elderen and Atzema 1998 (structure only). Water
+absorbed in the kernel (skin and core) relaxes to equilibrium with the air or, under free water, to
+a saturated value. Rain and dew fill the free water on the ear; evaporation dries it.
 Moisture is percent dry basis (db) in the steps and percent wet basis (wb) at the edges.
 """
 
@@ -11,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -19,24 +19,66 @@ from readiness.atmosphere.weather import Array
 from readiness.grain.crops import Crop, Isotherm
 from readiness.grain.ear_microclimate import air_terms, ear_air
 
-#: Isotherms hold between about 10 and 90 % and diverge towards 100 %: humidity is capped here.
+#: Range of the isotherms, percent relative humidity: they hold between about 10 and 90 % and
+#: diverge towards 100 %. Humidity is clipped to it.
 HUMIDITY_RANGE = (5.0, 95.0)
-#: They were measured between 0 and 50 °C.
+#: Temperatures between which the isotherms were measured, °C.
 TEMP_RANGE = (0.0, 50.0)
-FORMS = {"henderson": 0, "chung-pfost": 1, "halsey": 2}
+#: Codes of the isotherms' forms in compiled code.
+FORM_CODES = {"henderson": 0, "chung-pfost": 1, "halsey": 2}
 
-#: Share of a kernel's dry matter that makes its skin (bran, hull and outer endosperm); assumed,
-#: with the exposures of `readiness.grain.crops`, to meet the published rates of `grain_checks`.
-SKIN = 0.45
+#: Share of a kernel's dry matter in its skin (bran, hull and outer endosperm). Assumed, with the
+#: exposures of `readiness.grain.crops`, to meet the published rates of `grain_checks`.
+SKIN_SHARE = 0.45
 #: Moisture of grain long before maturity, percent wb (memory: about 70 % at the milk stage).
 GREEN_MAX = 70.0
-#: A wetting event: the core gains so many points above its lowest since the last event; the
-#: next is armed once it falls by the second figure. Assumed, because a rain or a night and
-#: morning of heavy dew should count (Ontario) and an ordinary dew should not: published falls of
-#: test weight are one such step in three to five days.
+#: A wetting event: the core gains this many points above its lowest value since the last event. The
+#: next event can begin once the core falls by the second figure. Assumed, because a rain or a night
+#: and morning of heavy dew should count (Ontario) and an ordinary dew should not: published falls
+#: of test weight are one such step in three to five days.
 WETTING_GAIN, WETTING_FALL = 0.7, 0.4
-#: Dry hours undo wet ones at this rate in the clock of sprouting; assumed.
+#: Wet hours of the sprouting clock that one dry hour takes back; assumed.
 SPROUT_DRYING = 0.5
+
+
+class KernelStores(NamedTuple):
+    """Water of a standing ear: skin and core of the kernels, percent db; film on the ear, mm."""
+
+    skin: float
+    core: float
+    film: float
+
+
+class EarHour(NamedTuple):
+    """One hour at the ear.
+
+    Attributes
+    ----------
+    rain, evaporation : mm; negative evaporation is dew.
+    equilibrium : moisture in equilibrium with the air at the ear, percent db.
+    skin_share, uptake_share, core_share : shares 1 - exp(-k) of the way to equilibrium that an hour
+        covers: skin drying or soaking, skin taking up vapour, core following the skin. More rain
+        never leaves grain drier as long as uptake_share <= skin_share.
+    """
+
+    rain: float
+    evaporation: float
+    equilibrium: float
+    skin_share: float
+    uptake_share: float
+    core_share: float
+
+
+class Ear(NamedTuple):
+    """Constants of an ear.
+
+    `saturated` is the moisture under free water, percent db; `capacity` the film it holds, mm;
+    `catch` the share of rain that it catches until it is full.
+    """
+
+    saturated: float
+    capacity: float
+    catch: float
 
 
 def wet_to_dry(moisture: Array) -> Array:
@@ -63,6 +105,7 @@ def equilibrium(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _equilibrium_each(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
+    """Equilibrium moisture, percent db, of each hour; NaN where the air is unknown."""
     out = np.empty(temp.size)
     for i in range(temp.size):
         if math.isnan(temp[i]) or math.isnan(humidity[i]):
@@ -81,7 +124,7 @@ def equilibrium_moisture(temp: Array, humidity: Array, isotherm: Isotherm) -> Ar
 
     Parameters
     ----------
-    temp, humidity : °C and percent, shapes that broadcast. Held to 0-50 °C and 5-95 %, beyond
+    temp, humidity : °C and percent, shapes that broadcast. Clipped to 0-50 °C and 5-95 %, beyond
         which the equations diverge. NaN gives NaN.
     isotherm : constants with their edition, from `readiness.grain.crops`.
 
@@ -91,13 +134,13 @@ def equilibrium_moisture(temp: Array, humidity: Array, isotherm: Isotherm) -> Ar
     """
     t, rh = np.broadcast_arrays(np.asarray(temp, float), np.asarray(humidity, float))
     i = isotherm
-    flat = _equilibrium_each(FORMS[i.form], i.a, i.b, i.c, t.ravel(), rh.ravel())
+    flat = _equilibrium_each(FORM_CODES[i.form], i.a, i.b, i.c, t.ravel(), rh.ravel())
     return dry_to_wet(flat.reshape(t.shape))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def share_gone(x):  # type: ignore[no-untyped-def]
-    """1 - exp(-x) by its (1,2) Padé form, within 0.1 % up to x = 1; much faster than exp."""
+def relaxed_share(x):  # type: ignore[no-untyped-def]
+    """1 - exp(-x) by its (1,2) Padé approximant: within 0.1 % up to x = 1, much faster than exp."""
     return x / (1.0 + x * (0.5 + x / 12.0))
 
 
@@ -108,52 +151,66 @@ def thin_layer_k(temp: Array, crop: Crop) -> Array:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def grain_step(  # type: ignore[no-untyped-def]
-    skin, core, film, rain, evaporation, target, rate, uptake, inner, saturated, capacity, catch
-):
-    """One hour of the stores: (skin, core, film, wet share of the hour).
+def mean_moisture(skin, core):  # type: ignore[no-untyped-def]
+    """Moisture of a sample, in the unit of `skin` and `core`: their mean by dry matter."""
+    return SKIN_SHARE * skin + (1.0 - SKIN_SHARE) * core
 
-    The skin (bran and hull, `SKIN` of the dry matter) exchanges with the air or the film, the
-    core with the skin; a sample is their mean. So a day's swing is wide and dry-down slow.
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def grain_step(stores, hour, ear):  # type: ignore[no-untyped-def]
+    """Move the stores by an hour.
+
+    The skin exchanges with the air or with the film, the core with the skin. The swing of a day is
+    therefore wide and dry-down slow.
 
     Parameters
     ----------
-    skin, core : absorbed water, percent db.
-    film : free water on the ear, mm.
-    rain, evaporation : mm in the hour; negative evaporation is dew.
-    target : equilibrium with the air at the ear, percent db.
-    rate, uptake, inner : share of the way gone in an hour, 1 - exp(-k): the skin drying or
-        soaking, the skin taking up vapour, the core following the skin. More rain never leaves
-        grain drier as long as uptake <= rate.
-    saturated : percent db under free water.
-    capacity, catch : of the ear, mm and share of rain.
+    stores : KernelStores before the hour.
+    hour : EarHour.
+    ear : Ear.
+
+    Returns
+    -------
+    stores : KernelStores after the hour.
+    wet : share of the hour with free water on the ear, 0-1.
     """
-    water = min(film + catch * rain, capacity)
-    left = min(max(water - evaporation, 0.0), capacity)
-    if left > 0.0:
+    skin, core = stores.skin, stores.core
+    water = min(stores.film + ear.catch * hour.rain, ear.capacity)
+    film = min(max(water - hour.evaporation, 0.0), ear.capacity)
+    if film > 0.0:
         wet = 1.0
     elif water > 0.0:
-        wet = water / evaporation
+        wet = water / hour.evaporation
     else:
         wet = 0.0
-    if skin < saturated:
-        skin += (saturated - skin) * rate * wet
+    if skin < ear.saturated:
+        skin += (ear.saturated - skin) * hour.skin_share * wet
     dry = 1.0 - wet
-    target = min(target, saturated)  # equations of oilseeds pass it in cold damp air
+    # isotherms of oilseeds exceed the saturated value in cold damp air
+    target = min(hour.equilibrium, ear.saturated)
     if target < skin:
-        skin += (target - skin) * rate * dry
+        skin += (target - skin) * hour.skin_share * dry
     else:
-        skin += (target - skin) * uptake * dry
-    moved = inner * (skin - core)
-    return skin - (1.0 - SKIN) * moved, core + SKIN * moved, left, wet
+        skin += (target - skin) * hour.uptake_share * dry
+    moved = hour.core_share * (skin - core)
+    after = KernelStores(skin - (1.0 - SKIN_SHARE) * moved, core + SKIN_SHARE * moved, film)
+    return after, wet
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def wetting_step(core, turn, armed):  # type: ignore[no-untyped-def]
-    """Count wettings of ripe grain: (turning point, armed, 1.0 if an event was completed).
+    """Count the wetting events of ripe grain.
 
-    `core` and `turn` percent db. Armed (1.0), `turn` is the lowest so far and the next rise
-    counts; otherwise (0.0) it is the highest.
+    Parameters
+    ----------
+    core : moisture of the core, percent db.
+    turn : lowest moisture so far while armed, highest so far otherwise, percent db.
+    armed : 1.0 where the next rise counts, 0.0 where a fall has to come first.
+
+    Returns
+    -------
+    turn, armed : after the hour.
+    event : 1.0 where an event is complete, else 0.0.
     """
     if armed > 0.0:
         turn = min(turn, core)
@@ -168,10 +225,19 @@ def wetting_step(core, turn, armed):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def sprout_step(soak, sprout, wet, temp, hours, scale):  # type: ignore[no-untyped-def]
-    """Sprouting of ripe grain in long warm wetness: (soak, sprouted fraction).
+    """Sprouting of ripe grain in long warm wetness.
 
-    `soak` is hours of free water weighted by warmth (none at 5 °C, one at 20 °C); dry hours take
-    it back. Beyond `hours` the rest sprouts with the scale given; what has sprouted stays so.
+    Parameters
+    ----------
+    soak : hours of free water weighted by warmth (0 at 5 °C, 1 at 20 °C), less dry hours.
+    sprout : sprouted fraction, which never falls.
+    wet : share of the hour with free water.
+    temp : °C.
+    hours, scale : soak before sprouting begins, and soak in which 63 % of the rest then sprouts.
+
+    Returns
+    -------
+    soak, sprout : after the hour.
     """
     warmth = min(max((temp - 5.0) / 15.0, 0.0), 1.2)
     soak = max(soak + wet * warmth - (1.0 - wet) * SPROUT_DRYING, 0.0)
@@ -185,8 +251,9 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
 
     Parameters
     ----------
-    weather : arrays (hour,): rain mm, temp °C, humidity percent, wind m/s, radiation W/m²; a
-        clear sky is taken for net long wave.
+    weather : arrays (hour,): rain mm, temp °C, humidity percent, wind m/s, radiation W/m². Net
+        long-wave radiation is that of a clear sky.
+    crop : constants of the crop.
     start : moisture before the first hour, percent wb.
 
     Returns
@@ -200,18 +267,29 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
     target = wet_to_dry(equilibrium_moisture(temp, humidity, crop.isotherm))
     k = thin_layer_k(temp, crop)
     saturated = float(wet_to_dry(np.array(crop.saturated_moisture)))
-    skin = core = turn = float(wet_to_dry(np.array(start)))
-    film, soak, armed, count, sprout = 0.0, 0.0, 1.0, 0.0, 0.0
+    ear = Ear(saturated, crop.ear_capacity, crop.ear_catch)
+    turn = float(wet_to_dry(np.array(start)))
+    stores = KernelStores(turn, turn, 0.0)
+    soak, armed, count, sprout = 0.0, 1.0, 0.0, 0.0
     rows = []
     for h in range(len(temp)):
-        skin, core, film, wet = grain_step(
-            skin, core, film, weather["rain"][h], evaporation[h], target[h],
-            share_gone(crop.exposure * k[h]), share_gone(crop.vapour_exposure * k[h]),
-            share_gone(crop.core_exposure * k[h]), saturated, crop.ear_capacity, crop.ear_catch,
-        )  # fmt: skip
-        turn, armed, event = wetting_step(core, turn, armed)
+        hour = EarHour(
+            float(weather["rain"][h]),
+            float(evaporation[h]),
+            float(target[h]),
+            relaxed_share(crop.exposure * k[h]),
+            relaxed_share(crop.vapour_exposure * k[h]),
+            relaxed_share(crop.core_exposure * k[h]),
+        )
+        stores, wet = grain_step(stores, hour, ear)
+        turn, armed, event = wetting_step(stores.core, turn, armed)
         count += event
         soak, sprout = sprout_step(soak, sprout, wet, temp[h], crop.sprout_hours, crop.sprout_scale)
-        rows.append((SKIN * skin + (1.0 - SKIN) * core, film, count, sprout))
-    m, film_mm, wettings, sprouted = np.array(rows).T
-    return {"moisture": dry_to_wet(m), "film": film_mm, "wettings": wettings, "sprout": sprouted}
+        rows.append((mean_moisture(stores.skin, stores.core), stores.film, count, sprout))
+    moisture, film, wettings, sprouted = np.array(rows).T
+    return {
+        "moisture": dry_to_wet(moisture),
+        "film": film,
+        "wettings": wettings,
+        "sprout": sprouted,
+    }

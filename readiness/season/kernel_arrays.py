@@ -1,9 +1,8 @@
-"""Facts of farm and sky as the plain arrays that the compiled pass reads."""
+"""Weather, fields and observations as the arrays that the compiled kernel reads."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,39 +18,41 @@ from readiness.atmosphere.solar import (
 )
 from readiness.atmosphere.weather import Array, Weather, day_and_hour
 from readiness.grain.crops import Crop
-from readiness.grain.moisture import FORMS, GREEN_MAX, dry_to_wet, wet_to_dry
-from readiness.season import kernel as lanes
+from readiness.grain.moisture import FORM_CODES, wet_to_dry
 from readiness.season.codes import Reason
 from readiness.season.inputs import Observation, OperatingLimits, Stand
+from readiness.season.kernel_layout import (
+    MOISTURE_SEEN,
+    TIER_SEEN,
+    WATER_SEEN,
+    Closures,
+    CropFact,
+    FieldFact,
+    FieldTable,
+    Int,
+    Observations,
+    Observed,
+    Sky,
+)
+from readiness.season.uncertainty import MAX_SURPRISE
 from readiness.soil.properties import Land
 from readiness.soil.trafficability import water_limits
 
-Int = NDArray[np.int64]
-#: Share of a state's uncertainty that all fields of a member have in common; assumed, because
-#: they share weather and model.
-COMMON_SHARE = 0.5
-#: Code of a dirt approach in `Limits.approach`.
+#: Code of a dirt approach in `OperatingLimits.approach`.
 DIRT = 2
-#: Driest grain (percent wb) and soil (m³/m³) that a state is spread to.
-GRAIN_LEAST, WATER_LEAST = 2.0, 0.02
-#: Kinds of `Observation` as the lanes know them.
-KINDS = {"moisture": 0, "tier": 1, "water": 2}
+#: Codes of the kinds of `Observation` in the kernel.
+KINDS = {"moisture": MOISTURE_SEEN, "tier": TIER_SEEN, "water": WATER_SEEN}
 
 
-@dataclass(frozen=True, kw_only=True)
-class RunState:
-    """Where lanes stand: soil water and the rest, (member, field, column)."""
+def site_of_fields(sites: int, fields: int, site: Int | None) -> Int:
+    """Site of each field: `site` where given, else one site each, or one site for all.
 
-    water: Array
-    lane: Array
-
-    def fields(self, rows: slice | Sequence[int]) -> RunState:
-        """State of the fields in `rows`."""
-        return RunState(water=self.water[:, rows], lane=self.lane[:, rows])
-
-
-def site_of(sites: int, fields: int, site: Int | None) -> Int:
-    """Site of each field: as given, one each, or one for all."""
+    Raises
+    ------
+    ValueError
+        Where `site` names another number of fields or a site that does not exist, or where neither
+        default applies.
+    """
     if site is not None:
         if len(site) != fields or np.min(site) < 0 or np.max(site) >= sites:
             raise ValueError(f"site must name one of {sites} sites for each of {fields} fields")
@@ -61,27 +62,36 @@ def site_of(sites: int, fields: int, site: Int | None) -> Int:
     return np.arange(fields) if sites == fields else np.zeros(fields, dtype=np.int64)
 
 
-def first_field(sites: int, where: Int) -> Int:
-    """A field at each site (field 0 where a site has none)."""
+def field_at_sites(sites: int, site: Int) -> Int:
+    """A field at each site, (site,); field 0 where a site has none."""
     out = np.zeros(sites, dtype=np.int64)
-    used, first = np.unique(where, return_index=True)
+    used, first = np.unique(site, return_index=True)
     out[used] = first
     return out
 
 
-def sky(times: NDArray[np.datetime64], land: Land, at: Int) -> tuple[Array, Array]:
-    """Clear-sky radiation (site, hour), W/m², 0 under a low sun; psychrometric constant (site,)."""
-    day, hour = day_and_hour(times)
+def sky(weather: Weather, land: Land, site: Int) -> Sky:
+    """Weather with the radiation of a clear sky and the psychrometric constant of each site."""
+    at = field_at_sites(weather.shape[1], site)
+    day, hour = day_and_hour(weather.times)
     lat, lon = land.latitude[at][:, None], land.longitude[at][:, None]
     outside, height = extraterrestrial_hourly(lat, lon, day, hour)
     clear = clear_sky_by_elevation(outside, land.elevation_m[at][:, None]) / MJ_PER_H_PER_W
-    return np.where(height >= LOW_SUN, clear, 0.0), psychrometric_constant(land.elevation_m[at])
+    return Sky(
+        rain=np.ascontiguousarray(weather.rain),
+        temp=np.ascontiguousarray(weather.temp),
+        humidity=np.ascontiguousarray(weather.humidity),
+        wind=np.ascontiguousarray(weather.wind),
+        radiation=np.ascontiguousarray(weather.radiation),
+        clear_sky=np.where(height >= LOW_SUN, clear, 0.0),
+        psychrometric=psychrometric_constant(land.elevation_m[at]),
+    )
 
 
-def closed_hours(
+def weather_reasons(
     weather: Weather, limits: OperatingLimits, land: Land, at: Int
 ) -> NDArray[np.uint8]:
-    """First of wind, fire, heat and night in each hour of each site; 0 where none."""
+    """First of wind, fire, heat and night in each hour of each site; 0 where none closes it."""
     stops = (limits.wind_stop, limits.fire_stop, limits.heat_stop)
     if stops == (None, None, None) and not limits.daylight_only:
         return np.zeros((1, 1, 1), dtype=np.uint8)
@@ -99,21 +109,62 @@ def closed_hours(
     return closed
 
 
+def closures(weather: Weather, limits: OperatingLimits, land: Land, site: Int) -> Closures:
+    """Hours closed by wind, fire, heat, night and lightning."""
+    lightning = limits.lightning
+    if lightning is None:
+        lightning = np.zeros((1, 1, 1), dtype=np.bool_)
+    return Closures(
+        reason=weather_reasons(weather, limits, land, field_at_sites(weather.shape[1], site)),
+        lightning=np.ascontiguousarray(lightning),
+    )
+
+
 def crop_table(crops: Sequence[Crop]) -> Array:
-    """Constants of each crop, (crop, lanes.CONSTANTS)."""
-    out = np.empty((len(crops), lanes.CONSTANTS))
+    """Constants of each crop, (crop, `CropFact`)."""
+    out = np.empty((len(crops), len(CropFact)))
     for row, crop in zip(out, crops, strict=True):
-        one = crop.isotherm
-        row[lanes.FORM], row[lanes.A], row[lanes.B], row[lanes.C] = (
-            FORMS[one.form], one.a, one.b, one.c,
-        )  # fmt: skip
-        row[lanes.K0], row[lanes.ACTIVATION] = crop.k0, crop.activation
-        row[lanes.EXPOSURE], row[lanes.VAPOUR] = crop.exposure, crop.vapour_exposure
-        row[lanes.CORE] = crop.core_exposure
-        row[lanes.SATURATED] = wet_to_dry(np.array(crop.saturated_moisture))
-        row[lanes.CAPACITY], row[lanes.CATCH] = crop.ear_capacity, crop.ear_catch
-        row[lanes.SPROUT_HOURS], row[lanes.SPROUT_SCALE] = crop.sprout_hours, crop.sprout_scale
-        row[lanes.FILLING], row[lanes.DRYDOWN] = crop.filling_rate, crop.drydown_rate
+        isotherm = crop.isotherm
+        row[CropFact.FORM] = FORM_CODES[isotherm.form]
+        row[CropFact.A], row[CropFact.B], row[CropFact.C] = isotherm.a, isotherm.b, isotherm.c
+        row[CropFact.K0], row[CropFact.ACTIVATION] = crop.k0, crop.activation
+        row[CropFact.EXPOSURE] = crop.exposure
+        row[CropFact.VAPOUR_EXPOSURE] = crop.vapour_exposure
+        row[CropFact.CORE_EXPOSURE] = crop.core_exposure
+        row[CropFact.SATURATED] = wet_to_dry(np.array(crop.saturated_moisture))
+        row[CropFact.EAR_CAPACITY], row[CropFact.EAR_CATCH] = crop.ear_capacity, crop.ear_catch
+        row[CropFact.SPROUT_HOURS] = crop.sprout_hours
+        row[CropFact.SPROUT_SCALE] = crop.sprout_scale
+        row[CropFact.FILLING_RATE], row[CropFact.DRYDOWN_RATE] = (
+            crop.filling_rate,
+            crop.drydown_rate,
+        )
+    return out
+
+
+def field_facts(
+    start: np.datetime64, land: Land, stand: Stand, limits: OperatingLimits, mature: Array
+) -> Array:
+    """Facts of each field, (field, `FieldFact`); `mature` is the crop's moisture at maturity."""
+    out = np.empty((len(stand.crop), len(FieldFact)))
+    hours = (stand.ripe.astype("datetime64[h]") - start).astype(np.float64)
+    ripe = np.where(np.isnat(stand.ripe), -np.inf, hours)
+    water = water_limits(
+        land.field_capacity,
+        land.saturation,
+        sand=land.sand,
+        clay=land.clay,
+        combine_t=limits.combine_t,
+        cart_t=limits.cart_t,
+        offset=land.bearing_offset,
+    )
+    out[:, FieldFact.RIPE], out[:, FieldFact.LIMIT] = ripe, stand.limit
+    own = (ripe > 0.0) & np.isfinite(stand.moisture)
+    out[:, FieldFact.MATURE] = np.where(own, stand.moisture, mature)
+    out[:, FieldFact.FIRM_TOP], out[:, FieldFact.FIRM_BELOW] = water.firm_top, water.firm_below
+    out[:, FieldFact.HEADLAND_TOP] = water.headland_top
+    out[:, FieldFact.HEADLAND_BELOW] = water.headland_below
+    out[:, FieldFact.APPROACH] = np.where(limits.approach == DIRT, water.approach, np.inf)
     return out
 
 
@@ -122,129 +173,81 @@ def field_table(
     land: Land,
     stand: Stand,
     limits: OperatingLimits,
-    crops: Mapping[str, Crop],
-) -> Array:
-    """Facts of each field, (field, lanes.FACTS)."""
-    out = np.empty((len(stand.crop), lanes.FACTS))
-    hours = (stand.ripe.astype("datetime64[h]") - start).astype(np.float64)
-    ripe = np.where(np.isnat(stand.ripe), -np.inf, hours)
-    mature = np.array([crops[name].mature_moisture for name in stand.crop])
-    water = water_limits(
-        land.field_capacity, land.saturation, sand=land.sand, clay=land.clay,
-        combine_t=limits.combine_t, cart_t=limits.cart_t, offset=land.bearing_offset,
-    )  # fmt: skip
-    out[:, lanes.RIPE], out[:, lanes.LIMIT] = ripe, stand.limit
-    own = (ripe > 0.0) & np.isfinite(stand.moisture)
-    out[:, lanes.MATURE] = np.where(own, stand.moisture, mature)
-    out[:, lanes.FIRM_TOP], out[:, lanes.FIRM_BELOW] = water.firm_top, water.firm_below
-    out[:, lanes.HEADLAND_TOP] = water.headland_top
-    out[:, lanes.HEADLAND_BELOW] = water.headland_below
-    out[:, lanes.DIRT] = np.where(limits.approach == DIRT, water.approach, np.inf)
-    return out
-
-
-def fresh_state(table: Array, land: Land, stand: Stand, known: Mapping[str, Crop]) -> RunState:
-    """State before the first hour when nothing is known of earlier ones, one member."""
-    crops = [known[name] for name in stand.crop]
-    ripe, mature = table[:, lanes.RIPE], table[:, lanes.MATURE]
-    given = np.isfinite(stand.moisture) & (ripe <= 0.0)
-    ripening = np.isfinite(ripe) & ~given
-    slope = np.array(
-        [c.filling_rate if r > 0 else c.drydown_rate for c, r in zip(crops, ripe, strict=True)]
-    )
-    least = np.array([crop.base_moisture for crop in crops])
-    with np.errstate(invalid="ignore"):
-        curve = np.clip(mature + slope * ripe / 24.0, least, GREEN_MAX)
-    start = np.where(given, stand.moisture, np.where(ripening, curve, mature))
-    out = np.zeros((1, len(start), lanes.STATE))
-    for column in (lanes.SKIN_W, lanes.CORE_W, lanes.TURN):
-        out[..., column] = wet_to_dry(start)
-    moist = start > [crop.thresh_limit for crop in crops]
-    out[..., lanes.ARMED] = 1.0
-    out[..., lanes.RIPENING] = ripening
-    out[..., lanes.GRAIN_VAR] = np.where(moist, lanes.RIPENING_SD, lanes.GRAIN_SD) ** 2
-    out[..., lanes.WATER_VAR] = lanes.WATER_SD**2
-    out[..., lanes.CLOUDY] = np.nan
-    return RunState(water=land.initial_state()[None], lane=out)
-
-
-def spread(rng: np.random.Generator, members: int, fields: int) -> Array:
-    """Standard normal (member, field), partly common to the fields, without mean over members."""
-    common = rng.standard_normal((members, 1))
-    own = rng.standard_normal((members, fields))
-    z = np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own
-    return np.asarray(z - z.mean(axis=0), dtype=np.float64)
-
-
-def begin(
-    state: object,
-    table: Array,
-    land: Land,
-    stand: Stand,
-    crops: Mapping[str, Crop],
     *,
+    site: Int,
+    crops: Mapping[str, Crop],
+) -> FieldTable:
+    """Facts of the fields, sorted by site and crop so that both are prepared once in a row."""
+    names = sorted(set(stand.crop))
+    crop = np.array([names.index(name) for name in stand.crop], dtype=np.int64)
+    mature = np.array([crops[name].mature_moisture for name in stand.crop])
+    return FieldTable(
+        order=np.lexsort((crop, site)),
+        site=site,
+        crop=crop,
+        facts=field_facts(start, land, stand, limits, mature),
+        soil=land.soil_table(),
+        crops=crop_table([crops[name] for name in names]),
+    )
+
+
+def observation_table(
+    observations: Sequence[Observation],
+    start: np.datetime64,
+    hours: int,
+    *,
+    fields: int,
     members: int,
     seed: int,
-) -> RunState:
-    """Start of each lane: `state` or a fresh one, one member spread by its variances over many."""
-    state = fresh_state(table, land, stand, crops) if state is None else state
-    if not isinstance(state, RunState):
-        raise TypeError(f"state must be the `end` of a Season, got {type(state).__name__}")
-    have, fields = state.lane.shape[:2]
-    if fields != len(stand.crop):
-        raise ValueError(f"state has {fields} fields, this run {len(stand.crop)}")
-    if have not in (1, members):
-        raise ValueError(f"state has {have} members, this run {members}")
-    water = np.repeat(state.water, members // have, axis=0)
-    lane = np.repeat(state.lane, members // have, axis=0)
-    if have < members:
-        rng = np.random.default_rng((seed, 0))
-        points = spread(rng, members, fields) * np.sqrt(lane[..., lanes.GRAIN_VAR])
-        for column in (lanes.SKIN_W, lanes.CORE_W, lanes.TURN):
-            wb = dry_to_wet(lane[..., column]) + points
-            lane[..., column] = wet_to_dry(np.clip(wb, GRAIN_LEAST, GREEN_MAX))
-        shift = spread(rng, members, fields) * np.sqrt(lane[..., lanes.WATER_VAR])
-        top = water[..., :2] + shift[..., None]
-        water[..., :2] = np.clip(top, WATER_LEAST, land.saturation[None, :, None])
-    return RunState(water=water, lane=lane)
+) -> tuple[Observations, list[int]]:
+    """Observations within the hours, in the order of fields and hours, and their numbers.
 
-
-def seen_table(
-    observations: Sequence[Observation], start: np.datetime64, hours: int, *, fields: int
-) -> tuple[Int, Array, list[int]]:
-    """Observations within the hours: where each field's begin, rows of `lanes`, their numbers."""
+    Raises
+    ------
+    ValueError
+        Where an observation is of an unknown kind or field, or its standard error is not positive.
+    """
     inside = []
-    for number, one in enumerate(observations):
-        if one.kind not in KINDS:
-            raise ValueError(f"observation kind {one.kind!r}: use one of {', '.join(KINDS)}")
-        if not 0 <= one.field < fields:
-            raise ValueError(f"observation of field {one.field}: there are {fields} fields")
-        if not one.sd > 0:
-            raise ValueError(f"observation sd must be > 0, got {one.sd}")
-        hour = int((np.asarray(one.time).astype("datetime64[h]") - start).astype(np.int64))
+    for number, o in enumerate(observations):
+        if o.kind not in KINDS:
+            raise ValueError(f"observation kind {o.kind!r}: use one of {', '.join(KINDS)}")
+        if not 0 <= o.field < fields:
+            raise ValueError(f"observation of field {o.field}: there are {fields} fields")
+        if not o.sd > 0:
+            raise ValueError(f"observation sd must be > 0, got {o.sd}")
+        hour = int((np.asarray(o.time).astype("datetime64[h]") - start).astype(np.int64))
         if 0 <= hour < hours:
-            inside.append((one.field, hour, number))
+            inside.append((o.field, hour, number))
     inside.sort()
-    picked = [observations[number] for _, _, number in inside]
-    rows = [(h, KINDS[o.kind], o.value, o.sd) for (_, h, _), o in zip(inside, picked, strict=True)]
+    numbers = [number for _, _, number in inside]
+    rows = np.empty((len(inside), len(Observed)))
+    for row, (_, hour, number) in zip(rows, inside, strict=True):
+        o = observations[number]
+        row[Observed.HOUR], row[Observed.KIND] = hour, KINDS[o.kind]
+        row[Observed.VALUE], row[Observed.SD] = o.value, o.sd
     field = np.array([f for f, _, _ in inside], dtype=np.int64)
-    first = np.searchsorted(field, np.arange(fields + 1)).astype(np.int64)
-    table = np.array(rows, dtype=np.float64).reshape(len(rows), 4)
-    return first, table, [number for _, _, number in inside]
+    noise = observation_noise(rows, numbers, members=members, seed=seed)
+    table = Observations(
+        first=np.searchsorted(field, np.arange(fields + 1)).astype(np.int64),
+        rows=rows,
+        noise=noise,
+        surprise=np.zeros_like(noise),
+    )
+    return table, numbers
 
 
-def noise_of(rows: Array, numbers: Sequence[int], *, members: int, seed: int) -> Array:
-    """Each member's own noise on each observation, (member, observation), without mean."""
+def observation_noise(rows: Array, numbers: Sequence[int], *, members: int, seed: int) -> Array:
+    """Each member's own noise on each observation, (member, observation), less its mean."""
     out = np.zeros((members, len(numbers)))
     if members > 1:
         for i, number in enumerate(numbers):
             draw = np.random.default_rng((seed, 1, number)).standard_normal(members)
-            out[:, i] = rows[i, lanes.SD] * (draw - draw.mean())
+            out[:, i] = rows[i, Observed.SD] * (draw - draw.mean())
     return out
 
 
-def surprises_of(surprise: Array, numbers: Sequence[int]) -> tuple[tuple[int, float], ...]:
-    """Observations whose mean surprise over members was damped: (number, standard errors)."""
+def clipped_surprises(surprise: Array, numbers: Sequence[int]) -> tuple[tuple[int, float], ...]:
+    """Observations whose mean surprise over members was clipped: (number, standard errors)."""
     mean = surprise.mean(axis=0)
-    big = np.flatnonzero(np.abs(mean) > lanes.SURPRISE)
-    return tuple(sorted((numbers[int(i)], float(mean[i])) for i in big))
+    large = np.flatnonzero(np.abs(mean) > MAX_SURPRISE)
+    return tuple(sorted((numbers[int(i)], float(mean[i])) for i in large))

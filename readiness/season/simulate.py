@@ -1,4 +1,4 @@
-"""Hourly soil water, ground, grain and windows for every member and field in one pass."""
+"""The public run: weather, land and crop in; soil water, tiers, grain and reasons out."""
 
 from __future__ import annotations
 
@@ -10,16 +10,24 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array, Weather
 from readiness.grain.crops import CROPS, Crop
-from readiness.season import kernel as lanes
-from readiness.season import kernel_arrays as facts
 from readiness.season.inputs import Observation, OperatingLimits, Stand
-from readiness.season.kernel_arrays import RunState
+from readiness.season.kernel import run_kernel
+from readiness.season.kernel_arrays import (
+    clipped_surprises,
+    closures,
+    field_table,
+    observation_table,
+    site_of_fields,
+    sky,
+)
+from readiness.season.kernel_layout import Code, Results, Value
+from readiness.season.run_state import RunState, fresh_state, state_for_members
 from readiness.soil.properties import Land
 
 
 @dataclass(frozen=True, kw_only=True)
 class Season:
-    """Result of a run, arrays (member, field, hour) on the hours of the weather given.
+    """Result of a run, arrays (member, field, hour) on the hours of its weather.
 
     Attributes
     ----------
@@ -29,12 +37,12 @@ class Season:
     film : free water on the ear, mm.
     tier : `Tier` codes, uint8.
     approach : `Tier` codes of the field's approach road, uint8 (FIRM where it is not dirt).
-    reason : `Reason` codes, uint8; OPEN means the hour can be cut.
+    reason : `Reason` codes, uint8; OPEN means that the field can be cut.
     wettings : wetting events of ripe grain so far, count.
     sprout : sprouted fraction of the grain so far, 0-1.
-    surprises : (index of the observation, mean surprise in standard errors) of observations
-        that were damped because they lay beyond `lanes.SURPRISE`.
-    end : opaque state after the last hour, to continue from (see `simulate`).
+    surprises : (index of the observation, mean surprise in standard errors) of the observations
+        that were clipped because they lay beyond `MAX_SURPRISE`.
+    end : state after the last hour, from which `simulate` continues.
     """
 
     start: np.datetime64
@@ -48,7 +56,7 @@ class Season:
     wettings: Array
     sprout: Array
     surprises: tuple[tuple[int, float], ...] = ()
-    end: object
+    end: RunState | None
 
 
 def simulate(
@@ -57,73 +65,76 @@ def simulate(
     stand: Stand,
     limits: OperatingLimits,
     *,
-    state: object = None,
+    state: RunState | None = None,
     observations: Sequence[Observation] = (),
     seed: int = 0,
     site: NDArray[np.int64] | None = None,
     crops: Mapping[str, Crop] = CROPS,
 ) -> Season:
-    """Run soil water, bearing, grain and the reasons of lost hours for every member and field.
+    """Run soil water, trafficability, grain and reasons for every member and field.
 
     Parameters
     ----------
     weather : hourly, (member, site, hour).
     land, stand, limits : facts of each field.
-    state : `Season.end` of a run that ended where this one begins, of one member or as many as
-        the weather. One member's state is spread over more by its own uncertainty.
-    observations : those within the hours of the weather move the state as the run passes them;
-        members see them through noise of their own, so that they keep their spread.
+    state : `Season.end` of a run that ended where this one begins, of one member or of as many as
+        the weather has. The state of one member is spread over more by its own variances. A fresh
+        state by default.
+    observations : correct the state at the start of their hours. Each member adds noise of its own
+        to them, so that the members keep their spread. Those outside the hours have no effect.
     seed : of that noise and spread; the same seed gives the same season.
-    site : (field,) site of the weather for each field; by default site i is field i, or the one
-        site all share.
-    crops : constants, for example with another isotherm.
+    site : (field,) site of the weather for each field. By default site i belongs to field i, or
+        one site to all.
+    crops : constants by key, for example with another isotherm.
+
+    Raises
+    ------
+    ValueError
+        Where site, state or an observation does not fit the fields and members.
+    TypeError
+        Where `state` is no state of a run.
 
     Notes
     -----
-    Missing weather: an hour with any of rain, temperature, humidity, wind or radiation unknown
-    is unknown, and the state waits. After more than `lanes.GAP_MAX` such hours a soaking is
-    assumed and the grain stays unknown for 72 h and the ground for 240 h of weather, or until a
-    sample or a check. Unknown hours are NaN, `Tier.UNKNOWN` and `Reason.UNKNOWN`: never workable.
+    An hour is unknown where any of rain, temperature, humidity, wind and radiation is; the state
+    then stays as it is. After more than `MAX_GAP` such hours the run assumes a soaking: the grain
+    stays unknown for 72 h and the ground for 240 h of weather, or until a sample or a check.
+    Unknown hours are NaN, `Tier.UNKNOWN` and `Reason.UNKNOWN`: never workable.
     """
-    fields, hours = len(stand.crop), weather.shape[2]
-    have = state.lane.shape[0] if isinstance(state, RunState) else 1
+    n, hours = len(stand.crop), weather.shape[2]
+    have = state.cloudiness.shape[0] if isinstance(state, RunState) else 1
     members = max(weather.shape[0], have, 1 if limits.lightning is None else len(limits.lightning))
-    where = facts.site_of(weather.shape[1], fields, site)
-    names = sorted(set(stand.crop))
-    kind = np.array([names.index(name) for name in stand.crop], dtype=np.int64)
-    table = facts.field_table(weather.times[0], land, stand, limits, crops)
-    end = facts.begin(state, table, land, stand, crops, members=members, seed=seed)
-    seen = facts.seen_table(observations, weather.times[0], hours, fields=fields)
-    first, rows, numbers = seen
-    noise = facts.noise_of(rows, numbers, members=members, seed=seed)
-    surprise = np.zeros_like(noise)
-    values = np.empty((members, fields, lanes.VALUES, hours))
-    codes = np.empty((members, fields, lanes.CODES, hours), dtype=np.uint8)
-    air = (weather.rain, weather.temp, weather.humidity, weather.wind, weather.radiation)
-    at = facts.first_field(weather.shape[1], where)
-    lightning = (
-        np.zeros((1, 1, 1), dtype=np.bool_) if limits.lightning is None else limits.lightning
+    site = site_of_fields(weather.shape[1], n, site)
+    fields = field_table(weather.times[0], land, stand, limits, site=site, crops=crops)
+    if state is None:
+        state = fresh_state(fields.facts, land, stand, crops)
+    end = state_for_members(state, land, members=members, seed=seed)
+    table, numbers = observation_table(
+        observations, weather.times[0], hours, fields=n, members=members, seed=seed
     )
-    rain, temp, humidity, wind, radiation = (np.ascontiguousarray(x) for x in air)
-    clear, gamma = facts.sky(weather.times, land, at)
-    lanes.walk(
-        values, codes, end.water, end.lane, rain, temp, humidity, wind, radiation, clear, gamma,
-        facts.closed_hours(weather, limits, land, at), np.ascontiguousarray(lightning),
-        np.lexsort((kind, where)), where, kind, table,
-        facts.crop_table([crops[name] for name in names]), land.soil_table(),
-        first, rows, noise, surprise,
-    )  # fmt: skip
+    results = Results(
+        values=np.empty((members, n, len(Value), hours)),
+        codes=np.empty((members, n, len(Code), hours), dtype=np.uint8),
+    )
+    run_kernel(
+        results,
+        end,
+        sky(weather, land, site),
+        closures(weather, limits, land, site),
+        fields,
+        table,
+    )
     return Season(
         start=weather.times[0],
-        water_top=values[:, :, lanes.WATER_TOP],
-        water_below=values[:, :, lanes.WATER_BELOW],
-        moisture=values[:, :, lanes.MOISTURE],
-        film=values[:, :, lanes.FILM_MM],
-        tier=codes[:, :, lanes.TIER],
-        approach=codes[:, :, lanes.APPROACH],
-        reason=codes[:, :, lanes.REASON],
-        wettings=values[:, :, lanes.WETTED],
-        sprout=values[:, :, lanes.SPROUTED],
-        surprises=facts.surprises_of(surprise, numbers),
+        water_top=results.values[:, :, Value.WATER_TOP],
+        water_below=results.values[:, :, Value.WATER_BELOW],
+        moisture=results.values[:, :, Value.MOISTURE],
+        film=results.values[:, :, Value.FILM],
+        tier=results.codes[:, :, Code.TIER],
+        approach=results.codes[:, :, Code.APPROACH],
+        reason=results.codes[:, :, Code.REASON],
+        wettings=results.values[:, :, Value.WETTINGS],
+        sprout=results.values[:, :, Value.SPROUT],
+        surprises=clipped_surprises(table.surprise, numbers),
         end=end,
     )

@@ -1,45 +1,43 @@
-"""Workable hours per field and local day: how many, how likely, from when, and why not more."""
+"""Workable hours by field and farm date: how many, how likely, from when, and the reasons."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array, Weather
-from readiness.grain.crops import CROPS
-from readiness.season.codes import Reason
-from readiness.season.inputs import OperatingLimits, Stand
-from readiness.season.kernel_arrays import RunState, begin, field_table
-from readiness.season.simulate import Season, simulate
-from readiness.soil.properties import Land
+from readiness.atmosphere.weather import Array
+from readiness.season.codes import Reason, Tier
+from readiness.season.simulate import Season
 
 Count = NDArray[np.uint8]
+_HEADLAND_ONLY, _FIRM, _OPEN = int(Tier.HEADLAND_ONLY), int(Tier.FIRM), int(Reason.OPEN)
 
 
 @njit(cache=True, nogil=True)
-def _count(reason, tier, day, clock, trafficable, lost, first):  # type: ignore[no-untyped-def]
-    """Fill the counts of each local day; `lost[0]` gets the open hours."""
+def _count(reason, tier, day, clock, trafficable, by_reason, first_open):  # type: ignore[no-untyped-def]
+    """Fill the counts and the first open clock hour of each farm date."""
     members, n, hours = reason.shape
     for m in range(members):
         for f in range(n):
             for h in range(hours):
                 d = day[h]
                 r = reason[m, f, h]
-                lost[r, m, f, d] += 1
-                if tier[m, f, h] == 1 or tier[m, f, h] == 2:
+                by_reason[r, m, f, d] += 1
+                if tier[m, f, h] == _HEADLAND_ONLY or tier[m, f, h] == _FIRM:
                     trafficable[m, f, d] += 1
-                if r == 0 and np.isnan(first[m, f, d]):
-                    first[m, f, d] = clock[h]
+                if r == _OPEN and np.isnan(first_open[m, f, d]):
+                    first_open[m, f, d] = clock[h]
 
 
 @dataclass(frozen=True, kw_only=True)
 class DailyWindows:
-    """Counts per local day; a day has 23 or 25 hours when clocks change, fewer at either end.
+    """Counts of hours by farm date.
+
+    A date has 23 or 25 hours when clocks change, and fewer at either end of the season.
 
     Attributes
     ----------
@@ -63,7 +61,7 @@ class DailyWindows:
 
     @property
     def unknown(self) -> Count:
-        """(member, field, day) hours of which nothing is known; they are not workable."""
+        """(member, field, day) hours with unknown weather, ground or grain; never workable."""
         return np.asarray(self.hours_by_reason[Reason.UNKNOWN])
 
     def chance(self, hours: float) -> Array:
@@ -77,10 +75,11 @@ class DailyWindows:
     def first_hour(self, q: float) -> Array:
         """Quantile over members of the first harvestable clock hour, (field, day).
 
-        Members without one count as never, so NaN means that quantile sees none that day.
+        A member without a harvestable hour counts as infinitely late; NaN where the quantile is
+        such a member.
         """
-        never = np.where(np.isnan(self.first_open), np.inf, self.first_open)
-        value = np.quantile(never, q, axis=0, method="higher")
+        late = np.where(np.isnan(self.first_open), np.inf, self.first_open)
+        value = np.quantile(late, q, axis=0, method="higher")
         return np.where(np.isinf(value), np.nan, value).astype(np.float64)
 
 
@@ -99,6 +98,11 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
 
     An hour belongs to the date on which it starts in farm time, so that the days on which clocks
     change keep their 23 or 25 hours.
+
+    Parameters
+    ----------
+    season : result of a run.
+    tz : farm time zone.
     """
     members, n, hours = season.reason.shape
     local = (
@@ -110,59 +114,14 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     dates, day, counts = np.unique(date, return_inverse=True, return_counts=True)
     clock = ((local - date).astype(np.int64) / 3600.0).astype(np.float32)
     trafficable = np.zeros((members, n, len(dates)), dtype=np.uint8)
-    lost = np.zeros((len(Reason), members, n, len(dates)), dtype=np.uint8)
-    first = np.full((members, n, len(dates)), np.nan, dtype=np.float32)
+    by_reason = np.zeros((len(Reason), members, n, len(dates)), dtype=np.uint8)
+    first_open = np.full((members, n, len(dates)), np.nan, dtype=np.float32)
     reason, tier = np.ascontiguousarray(season.reason), np.ascontiguousarray(season.tier)
-    _count(reason, tier, day.astype(np.int64), clock, trafficable, lost, first)
+    _count(reason, tier, day.astype(np.int64), clock, trafficable, by_reason, first_open)
     return DailyWindows(
-        dates=dates, hours=counts, trafficable=trafficable, hours_by_reason=lost, first_open=first
+        dates=dates,
+        hours=counts,
+        trafficable=trafficable,
+        hours_by_reason=by_reason,
+        first_open=first_open,
     )
-
-
-def block_windows(
-    weather: Weather,
-    land: Land,
-    stand: Stand,
-    limits: OperatingLimits,
-    *,
-    site: NDArray[np.int64],
-    tz: tzinfo,
-    block: int = 24,
-    state: RunState | None = None,
-    seed: int = 0,
-) -> Iterator[tuple[slice, DailyWindows]]:
-    """Daily windows of many fields, block by block, so that memory stays bounded.
-
-    Parameters
-    ----------
-    weather : (member, site, hour) of all sites. land, stand, limits : of all fields.
-    site : (field,) site of each field; fields of one site are best kept together.
-    tz : farm time zone.
-    block : fields run at once. Small blocks stay in memory that the process already holds.
-    state, seed : as in `simulate`.
-
-    Yields
-    ------
-    slice of fields, and their windows.
-    """
-    table = field_table(weather.times[0], land, stand, limits, CROPS)
-    start = begin(state, table, land, stand, CROPS, members=weather.shape[0], seed=seed)
-    for a in range(0, len(stand.crop), block):
-        part = slice(a, min(a + block, len(stand.crop)))
-        used, where = np.unique(site[part], return_inverse=True)
-        season = simulate(
-            weather.sites(used),
-            replace(land, **{f.name: getattr(land, f.name)[part] for f in fields(land)}),
-            replace(stand, crop=stand.crop[part], ripe=stand.ripe[part],
-                    moisture=stand.moisture[part], limit=stand.limit[part]),
-            replace(limits, approach=limits.approach[part], lightning=_of(limits.lightning, part)),
-            state=start.fields(part),
-            site=where.astype(np.int64),
-        )  # fmt: skip
-        yield part, daily_windows(season, tz=tz)
-
-
-def _of(lightning: NDArray[np.bool_] | None, part: slice) -> NDArray[np.bool_] | None:
-    if lightning is None or lightning.shape[1] == 1:
-        return lightning
-    return lightning[:, part]

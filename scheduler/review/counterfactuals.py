@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from readiness.season.kernel import GRAIN_SD
 from readiness.season.simulate import Season
+from readiness.season.uncertainty import GRAIN_SD
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of

@@ -10,7 +10,7 @@ import numpy as np
 from readiness.atmosphere.weather import Weather
 from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.reforecast import other_years
-from readiness.season.kernel_arrays import RunState
+from readiness.season.run_state import RunState
 from readiness.season.simulate import Season, simulate
 from readiness.sources.daily_record import DailyRecord
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing

@@ -1,0 +1,190 @@
+"""Compiled grain of one field: hourly inputs of its crop, hours of moisture, and samples."""
+
+from __future__ import annotations
+
+import math
+
+from numba import njit
+
+from readiness.grain.moisture import (
+    GREEN_MAX,
+    Ear,
+    EarHour,
+    KernelStores,
+    equilibrium,
+    grain_step,
+    mean_moisture,
+    relaxed_share,
+    sprout_step,
+    wetting_step,
+)
+from readiness.season.codes import Reason
+from readiness.season.kernel_layout import CropFact, FieldFact, GrainState, Hourly, Observed, Value
+from readiness.season.uncertainty import (
+    GRAIN_MEMORY,
+    GRAIN_SD,
+    GRAIN_WAIT,
+    MAX_GAP,
+    RIPENING_SD,
+    correction,
+)
+
+OPEN, UNKNOWN = int(Reason.OPEN), int(Reason.UNKNOWN)
+WET_GRAIN, GREEN = int(Reason.GRAIN), int(Reason.GREEN)
+#: Ripening decides over weather while the core is below this multiple of the ripening curve;
+#: assumed.
+RIPENING_MARGIN = 1.2
+
+
+@njit(nogil=True, error_model="numpy")
+def wet_basis(db: float) -> float:
+    """Percent wet basis of percent dry basis."""
+    return 100.0 * db / (100.0 + db)
+
+
+@njit(nogil=True, error_model="numpy")
+def dry_basis(wb: float) -> float:
+    """Percent dry basis of percent wet basis."""
+    return 100.0 * wb / (100.0 - wb)
+
+
+@njit(nogil=True, error_model="numpy")
+def fill_crop_hours(crop, hourly):  # type: ignore[no-untyped-def]
+    """Fill the rows of `Hourly` that depend on the crop: equilibrium and the shares of the way."""
+    for h in range(hourly.shape[1]):
+        if not math.isnan(hourly[Hourly.ETO, h]):
+            temp = hourly[Hourly.EAR_TEMP, h]
+            hourly[Hourly.EQUILIBRIUM, h] = equilibrium(
+                crop[CropFact.FORM],
+                crop[CropFact.A],
+                crop[CropFact.B],
+                crop[CropFact.C],
+                temp,
+                hourly[Hourly.EAR_HUMIDITY, h],
+            )
+            k = 3600.0 * crop[CropFact.K0] * math.exp(-crop[CropFact.ACTIVATION] / (temp + 273.15))
+            hourly[Hourly.SKIN_SHARE, h] = relaxed_share(crop[CropFact.EXPOSURE] * k)
+            hourly[Hourly.UPTAKE_SHARE, h] = relaxed_share(crop[CropFact.VAPOUR_EXPOSURE] * k)
+            hourly[Hourly.CORE_SHARE, h] = relaxed_share(crop[CropFact.CORE_EXPOSURE] * k)
+
+
+@njit(nogil=True, error_model="numpy")
+def ear_hour(hourly, h):  # type: ignore[no-untyped-def]
+    """Hour `h` as the grain step takes it."""
+    return EarHour(
+        hourly[Hourly.RAIN, h],
+        hourly[Hourly.EVAPORATION, h],
+        hourly[Hourly.EQUILIBRIUM, h],
+        hourly[Hourly.SKIN_SHARE, h],
+        hourly[Hourly.UPTAKE_SHARE, h],
+        hourly[Hourly.CORE_SHARE, h],
+    )
+
+
+@njit(nogil=True, error_model="numpy")
+def observe_grain(state, facts, crop, observed, noise):  # type: ignore[no-untyped-def]
+    """Correct a grain state by a sample; return the surprise.
+
+    The ripening curve is moved so that it runs through the corrected moisture.
+    """
+    mean = wet_basis(mean_moisture(state[GrainState.SKIN], state[GrainState.CORE]))
+    shift, state[GrainState.VARIANCE], surprise = correction(
+        mean, state[GrainState.VARIANCE], observed[Observed.VALUE] + noise, observed[Observed.SD]
+    )
+    more = dry_basis(min(max(mean + shift, 1.0), GREEN_MAX)) - dry_basis(mean)
+    for column in (GrainState.SKIN, GrainState.CORE, GrainState.TURN):
+        state[column] = max(state[column] + more, 0.5)
+    state[GrainState.WAIT] = 0.0
+    above = mean + shift - facts[FieldFact.MATURE]
+    slope = crop[CropFact.FILLING_RATE] if above > 0.0 else crop[CropFact.DRYDOWN_RATE]
+    since_ripe = (observed[Observed.HOUR] - facts[FieldFact.RIPE]) / 24.0
+    state[GrainState.AHEAD] = -above / slope - since_ripe
+    return surprise
+
+
+@njit(nogil=True, error_model="numpy")
+def ripening_curve(days, facts, crop):  # type: ignore[no-untyped-def]
+    """Moisture below which ripening does not let the grain fall, percent db.
+
+    `days` is the time since maturity, negative before.
+    """
+    slope = crop[CropFact.FILLING_RATE] if days < 0.0 else crop[CropFact.DRYDOWN_RATE]
+    return dry_basis(min(max(facts[FieldFact.MATURE] - slope * days, 1.0), GREEN_MAX))
+
+
+@njit(nogil=True, error_model="numpy")
+def grain_hours(first, stop, values, reasons, state, facts, crop, hourly):  # type: ignore[no-untyped-def]
+    """Run the grain from hour `first` to `stop`; `reasons` gets the grain's, 0 where it is fit."""
+    limit = dry_basis(facts[FieldFact.LIMIT])
+    ear = Ear(crop[CropFact.SATURATED], crop[CropFact.EAR_CAPACITY], crop[CropFact.EAR_CATCH])
+    stores = KernelStores(state[GrainState.SKIN], state[GrainState.CORE], state[GrainState.FILM])
+    turn, armed = state[GrainState.TURN], state[GrainState.ARMED]
+    wettings, soak, sprout = (
+        state[GrainState.WETTINGS],
+        state[GrainState.SOAK],
+        state[GrainState.SPROUT],
+    )
+    gap, wait, variance = (
+        state[GrainState.GAP],
+        state[GrainState.WAIT],
+        state[GrainState.VARIANCE],
+    )
+    # hours, from the first, at which the grain is ripe and at which ripening no longer matters
+    ripe = -math.inf
+    if state[GrainState.RIPENING] > 0.0:
+        ripe = facts[FieldFact.RIPE] - 24.0 * state[GrainState.AHEAD]
+    over = ripe + 24.0 * facts[FieldFact.MATURE] / crop[CropFact.DRYDOWN_RATE]
+    for h in range(first, stop):
+        before = mean_moisture(stores.skin, stores.core)
+        known, wet = not math.isnan(hourly[Hourly.ETO, h]), 0.0
+        green = h + 1.0 < ripe
+        if known:
+            gap = 0.0
+            stores, wet = grain_step(stores, ear_hour(hourly, h), ear)
+            error = GRAIN_SD
+            if h < over:
+                lowest = ripening_curve((h + 1.0 - ripe) / 24.0, facts, crop)
+                if stores.core < RIPENING_MARGIN * lowest:
+                    error = RIPENING_SD
+                stores = KernelStores(
+                    max(stores.skin, lowest), max(stores.core, lowest), stores.film
+                )
+            variance += (error * error - variance) / GRAIN_MEMORY
+            if green:
+                turn = stores.core
+            else:
+                turn, armed, event = wetting_step(stores.core, turn, armed)
+                wettings += event
+                if wet > 0.0 or soak > 0.0:
+                    soak, sprout = sprout_step(
+                        soak,
+                        sprout,
+                        wet,
+                        hourly[Hourly.TEMP, h],
+                        crop[CropFact.SPROUT_HOURS],
+                        crop[CropFact.SPROUT_SCALE],
+                    )
+        else:
+            gap += 1.0
+            if gap > MAX_GAP:  # assume a soaking
+                wait = GRAIN_WAIT
+                stores = KernelStores(max(stores.skin, ear.saturated), stores.core, ear.capacity)
+        mean = mean_moisture(stores.skin, stores.core)
+        values[Value.WETTINGS, h], values[Value.SPROUT, h] = wettings, sprout
+        values[Value.MOISTURE, h], values[Value.FILM, h] = wet_basis(mean), stores.film
+        if not known or wait > 0.0:
+            values[Value.MOISTURE, h], values[Value.FILM, h] = math.nan, math.nan
+            reasons[h] = UNKNOWN
+            wait -= 1.0 if known else 0.0
+        elif wet > 0.0:
+            reasons[h] = WET_GRAIN
+        elif green:
+            reasons[h] = GREEN
+        else:
+            reasons[h] = WET_GRAIN if max(before, mean) > limit else OPEN
+    state[GrainState.SKIN], state[GrainState.CORE] = stores.skin, stores.core
+    state[GrainState.FILM], state[GrainState.TURN] = stores.film, turn
+    state[GrainState.ARMED], state[GrainState.WETTINGS] = armed, wettings
+    state[GrainState.SOAK], state[GrainState.SPROUT] = soak, sprout
+    state[GrainState.GAP], state[GrainState.WAIT] = gap, wait
+    state[GrainState.VARIANCE] = variance
