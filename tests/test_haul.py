@@ -1,4 +1,4 @@
-"""Machine rates and queues against handbook figures. Sources beside each check."""
+"""Machine rates against handbook figures; the source stands beside each check."""
 
 import math
 from datetime import time
@@ -12,9 +12,7 @@ from scheduler.costs.machine_rates import (
     capacity_ha_h,
     cart_t_h,
     crew_rates,
-    queue_mm1,
     truck_t_h,
-    trucks_needed,
     unload_efficiency,
 )
 from scheduler.errors import FarmError
@@ -51,22 +49,6 @@ def test_hand_material_capacity():
     assert acres * 60 == pytest.approx(712.7, abs=0.3)
 
 
-def test_published_required_rate_from_suitable_days():
-    # Iowa State A3-25: 1,600 ac in 4.0 + 4.3 days of 14 h is 192.8 ac a day, 13.8 ac/h
-    assert pytest.approx(192.8, abs=0.05) == 1600 / (4.0 + 4.3)
-    assert pytest.approx(13.8, abs=0.05) == 1600 / 8.3 / 14
-
-
-def test_published_queue_at_the_elevator():
-    # textbook wheat-bin exercise: 30 trucks/h come, 35/h served: 6 trucks, 12 minutes
-    trucks, minutes = queue_mm1(30, 35)
-    assert (trucks, minutes) == (pytest.approx(6), pytest.approx(12))
-    rho = 30 / 35
-    assert rho**4 == pytest.approx(0.540, abs=5e-4)
-    with pytest.raises(ValueError, match=r"arrivals 35/h must be below service 35/h"):
-        queue_mm1(35, 35)
-
-
 def combine(**other):
     values = {
         "id": "C1", "header_m": 10.7, "speed_kmh": 6.4, "efficiency": 0.7,
@@ -99,8 +81,6 @@ def test_hand_truck_cycle():
     fill = 950 * BUSHEL / 600
     got = truck_t_h(truck, point, 25 * MILE, fill, 1.0) / BUSHEL
     assert got == pytest.approx(562.5 * 0.85, abs=0.5)
-    assert trucks_needed(1200, 950, 101.33) == 3
-    assert trucks_needed(1200, 950, 101.33, available=0.85) == 3
 
 
 def test_a_crew_cuts_at_the_least_of_combine_cart_and_haul():

@@ -4,7 +4,6 @@
 import pytest
 
 from scheduler.costs.timeliness import (
-    days_needed,
     least_cost_capacity,
     timeliness_cost,
     yearly_cost,
@@ -25,8 +24,7 @@ def test_hand_second_combine_halves_it():
 
 
 def test_closed_form_equals_loss_added_hectare_by_hectare():
-    days = days_needed(400, 4, hours_day=10, working_share=0.6)
-    assert days == pytest.approx(16.667, abs=1e-3)
+    days = 400 / (10 * 4 * 0.6)  # A / (G C pwd)
     steps = 4000
     loss = sum(0.005 * days * (i + 0.5) / steps * 4 * 200 * 400 / steps for i in range(steps))
     assert loss == pytest.approx(timeliness_cost(400, 4, **FARM), rel=1e-9)

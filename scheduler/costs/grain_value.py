@@ -1,4 +1,4 @@
-"""What grain cut at an hour is worth, and so what each hour of standing costs."""
+"""Value of grain cut in each hour, and the cost of leaving it uncut."""
 
 from __future__ import annotations
 
@@ -10,30 +10,31 @@ from readiness.atmosphere.weather import Array
 from readiness.grain.crops import CROPS
 from scheduler.farm.model import Farm, Field, Market, Schedule
 
-#: Defaults of every loss the user may set under [losses.CROP] in farm.toml.
+#: Defaults of the loss terms that the user may set under [losses.CROP] in farm.toml.
 LOSSES: dict[str, float] = {
-    # kg/hL, most that wetting takes off; assumed, because reported falls stop near 6 lb/bu
+    # kg/hL, most that wetting takes off the test weight; assumed, because reported falls stop
+    # near 6 lb/bu
     "test_weight_loss_max": 8.0,
-    # money per ha cut while the ground is headland-only; assumed, because ruts are the user's
-    # own price
+    # money per ha cut while the ground is headland-only; assumed, because every user prices ruts
+    # himself
     "rut_ha": 15.0,
-    # days that grain left at the horizon is taken to stand on; assumed, because a run of rain
-    # delays harvest by about two weeks (common practice, no source)
+    # days that grain uncut at the horizon still stands; assumed, because a run of rain delays
+    # harvest by about two weeks (common practice, no source)
     "leave_days": 14.0,
-    # share of value lost besides, for the risk that it is never cut; assumed
+    # further share of value lost, for the risk that the grain is never cut; assumed
     "leave_share": 0.10,
-    # wettings expected while it stands on, per day; assumed
+    # wettings expected per day of these; assumed
     "leave_wettings_day": 0.15,
 }
-#: Road haul, money per tonne and km; assumed, because every truck owner has his own.
+#: Road haul, money per tonne and km; assumed, because every truck owner has his own cost.
 HAUL_T_KM = 0.12
 
 
 @dataclass(frozen=True, kw_only=True)
 class CropState:
-    """State of one standing crop by hour, arrays (member, hour) from the planning hour.
+    """State of one standing crop, arrays (member, hour) from the planning hour on.
 
-    `moisture` percent wet basis, `wettings` counted from the planning hour, `sprout` fraction.
+    `moisture` is percent wet basis, `wettings` a count from the planning hour, `sprout` a fraction.
     """
 
     moisture: Array
@@ -42,21 +43,21 @@ class CropState:
 
 
 def discount_above(schedule: Schedule, value: Array) -> Array:
-    """Money per tonne of the last step whose threshold is below each value, else 0."""
+    """Discount of the highest threshold below each value, money per tonne; 0 if there is none."""
     thresholds = np.array([t for t, _ in schedule.steps])
     money = np.array([0.0, *(m for _, m in schedule.steps)])
     return np.asarray(money[np.searchsorted(thresholds, value, side="left")], dtype=np.float64)
 
 
 def discount_below(schedule: Schedule, value: Array) -> Array:
-    """Money per tonne of the lowest threshold above each value, else 0."""
+    """Discount of the lowest threshold above each value, money per tonne; 0 if there is none."""
     thresholds = np.array([t for t, _ in schedule.steps])
     money = np.array([*(m for _, m in schedule.steps), 0.0])
     return np.asarray(money[np.searchsorted(thresholds, value, side="right")], dtype=np.float64)
 
 
 def loss_terms(farm: Farm, field: Field) -> dict[str, float]:
-    """Loss parameters of a field's crop: the user's own over the published defaults."""
+    """Loss terms of a field's crop: the defaults, with the user's own in their place."""
     crop = CROPS[field.crop]
     published = {
         "shatter_day": crop.loss_day,
@@ -71,16 +72,16 @@ def dry_t_ha(field: Field) -> float:
 
 
 def test_weight(field: Field, wettings: Array, terms: dict[str, float]) -> Array:
-    """Test weight after further wettings, kg/hL, from the sample's or the crop's own."""
+    """Test weight after further wettings, kg/hL, from that of the last sample, else of the crop."""
     start = field.test_weight_kg_hl or CROPS[field.crop].test_weight
     drop = np.minimum(wettings * terms["test_weight_per_wetting"], terms["test_weight_loss_max"])
     return np.asarray(start - drop, dtype=np.float64)
 
 
 def paid_share(market: Market, moisture: Array) -> Array:
-    """Paid weight over weight as cut: water shrink to base by formula, or the buyer's own.
+    """Paid weight over weight as cut: water shrink to base, or the buyer's own shrink.
 
-    W = W0 (100 - M) / (100 - base) above base; below it the weight is paid as it is.
+    W = W0 (100 - M) / (100 - base) above base; at and below base the full weight is paid.
     """
     over = np.maximum(moisture - market.moisture_base_pct, 0.0)
     if market.shrink_pct_point is not None:
@@ -89,19 +90,19 @@ def paid_share(market: Market, moisture: Array) -> Array:
 
 
 def revenue_ha(
-    field: Field, market: Market, standing: CropState, *, haul_t: float, terms: dict[str, float]
+    field: Field, market: Market, state: CropState, *, haul_t: float, terms: dict[str, float]
 ) -> Array:
     """Money per ha of grain cut in each hour and sold at one delivery point, (member, hour).
 
-    NaN where the moisture is unknown or the load would be turned away.
+    NaN where the moisture is unknown or the load is turned away. `haul_t` is money per tonne.
     """
-    hours = np.arange(standing.moisture.shape[-1])
+    hours = np.arange(state.moisture.shape[-1])
     left = np.maximum(1.0 - terms["shatter_day"] * hours / 24.0, 0.0)
-    m = standing.moisture
+    m = state.moisture
     cut = dry_t_ha(field) * left / (1.0 - m / 100.0)
-    tw = test_weight(field, standing.wettings, terms)
+    tw = test_weight(field, state.wettings, terms)
     price = market.price_t - discount_below(market.test_weight_discount, tw)
-    price = price - discount_above(market.sprout_discount, standing.sprout)
+    price = price - discount_above(market.sprout_discount, state.sprout)
     wet = discount_above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         wet = wet + market.drying_t_point * np.maximum(m - market.moisture_base_pct, 0.0)
@@ -110,7 +111,10 @@ def revenue_ha(
 
 
 def best_revenue_ha(farm: Farm, field: Field, haul_t: dict[str, float]) -> float:
-    """Money per ha if cut now, sound and at base moisture, at the best delivery point."""
+    """Money per ha of sound grain cut now at base moisture and sold at the best delivery point.
+
+    `haul_t` maps the id of a delivery point to money per tonne.
+    """
     nets = [
         (p.markets[field.crop].price_t - haul_t[p.id])
         / (1.0 - p.markets[field.crop].moisture_base_pct / 100.0)
@@ -120,26 +124,24 @@ def best_revenue_ha(farm: Farm, field: Field, haul_t: dict[str, float]) -> float
     return dry_t_ha(field) * max(nets)
 
 
-def leave_cost_ha(farm: Farm, field: Field, standing: CropState, haul_t: dict[str, float]) -> Array:
-    """Money lost per ha if uncut at the horizon, (member,): it stands on, wets and may be lost.
+def leave_cost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, float]) -> Array:
+    """Money lost per ha of grain uncut at the horizon, (member,).
 
-    Taken as sold at base moisture after `leave_days` more, with the wettings and the sprouting
-    of that time, less `leave_share`.
+    The grain is sold at base moisture after `leave_days` more, with the wettings and the
+    sprouting of that time, less `leave_share`.
     """
     terms = loss_terms(farm, field)
     best = best_revenue_ha(farm, field, haul_t)
-    days = standing.moisture.shape[-1] / 24.0 + terms["leave_days"]
+    days = state.moisture.shape[-1] / 24.0 + terms["leave_days"]
     more = terms["leave_days"] * terms["leave_wettings_day"]
-    tw = test_weight(field, standing.wettings[:, -1] + more, terms)
+    tw = test_weight(field, state.wettings[:, -1] + more, terms)
     left = max(0.0, 1.0 - terms["shatter_day"] * days) * (1.0 - terms["leave_share"])
     nets = []
     for p in farm.points:
         if (market := p.markets.get(field.crop)) is not None:
             price = market.price_t - discount_below(market.test_weight_discount, tw)
             price = (
-                price
-                - discount_above(market.sprout_discount, standing.sprout[:, -1])
-                - haul_t[p.id]
+                price - discount_above(market.sprout_discount, state.sprout[:, -1]) - haul_t[p.id]
             )
             nets.append(price / (1.0 - market.moisture_base_pct / 100.0))
     value = dry_t_ha(field) * left * np.max(nets, axis=0)

@@ -1,4 +1,4 @@
-"""Machine rates: combine, cart and truck cycles, and what a crew cuts in a field."""
+"""Machine rates: cycles of combines, carts and trucks, and the rate of a crew in a field."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from scheduler.farm.model import Cart, Combine, DeliveryPoint, Truck
 
-#: Loss of rate when carts must stay at the field edge (Delchev et al. 2016: about 11 %).
+#: Rate left when carts must stay at the field edge (Delchev et al. 2016: about 11 % is lost).
 HEADLAND_FACTOR = 0.89
-POSITION_S = 30.0  # pulling alongside, s; assumed, because no table gives it
+POSITION_S = 30.0  # positioning to unload, s; assumed, because no table gives it
 APPROACH_MIN = 2.0  # cart to the next combine, min; published-practice example
 CART_TRAVEL_MIN = 5.0  # cart to the truck and back, min; published-practice example
-TRUCK_AVAILABLE = 0.85  # share of time a truck is there, as in the published cycle example
+TRUCK_AVAILABLE = 0.85  # availability of a truck, 0-1, as in the published cycle example
 
 
 def capacity_ha_h(speed_kmh: float, width_m: float, efficiency: float) -> float:
@@ -26,10 +26,9 @@ def capacity_ha_h(speed_kmh: float, width_m: float, efficiency: float) -> float:
 
 
 def combine_t_h(combine: Combine, yield_t_ha: float, *, has_cart: bool, density: float) -> float:
-    """Grain a combine brings in, t/h, the lesser of field capacity and its grain-flow limit.
+    """Grain that a combine harvests, t/h: the lesser of field capacity and its grain-flow limit.
 
-    Without a cart the combine stops to unload: fill / (fill + unload + positioning).
-    `density` is t/m³ of grain.
+    Without a cart the combine stops to unload. `density` is t/m³ of grain.
     """
     rate = capacity_ha_h(combine.speed_kmh, combine.header_m, combine.efficiency) * yield_t_ha
     if combine.flow_t_h is not None:
@@ -38,20 +37,20 @@ def combine_t_h(combine: Combine, yield_t_ha: float, *, has_cart: bool, density:
 
 
 def unload_efficiency(combine: Combine, rate_t_h: float, density: float) -> float:
-    """Share of time spent cutting when the combine stops to unload, 0-1."""
+    """Share of time spent cutting when the combine stops to unload: fill / (fill + stop), 0-1."""
     fill_s = combine.tank_m3 * density / rate_t_h * 3600.0
     stop_s = combine.tank_m3 / combine.unload_m3_s + POSITION_S
     return fill_s / (fill_s + stop_s)
 
 
 def cart_t_h(cart: Cart, tank_m3: float, unload_m3_s: float, density: float) -> float:
-    """Grain a cart moves from combines to trucks, t/h: capacity over its cycle.
+    """Grain that a cart moves from combines to trucks, t/h: capacity over cycle time.
 
-    Cycle = dumps x (tank / unloading rate + approach) + travel + capacity / auger.
+    Cycle = tanks x (tank / unloading rate + approach) + travel + capacity / auger rate.
     """
-    dumps = cart.capacity_m3 / tank_m3
+    tanks = cart.capacity_m3 / tank_m3
     cycle_min = (
-        dumps * (tank_m3 / unload_m3_s / 60.0 + APPROACH_MIN)
+        tanks * (tank_m3 / unload_m3_s / 60.0 + APPROACH_MIN)
         + CART_TRAVEL_MIN
         + cart.capacity_m3 / cart.unload_m3_s / 60.0
     )
@@ -59,14 +58,14 @@ def cart_t_h(cart: Cart, tank_m3: float, unload_m3_s: float, density: float) -> 
 
 
 def truck_load_t(truck: Truck, density: float) -> float:
-    """Tonnes in a full truck: the lesser of box volume and payload."""
+    """Grain in a full truck, t: the lesser of box volume and payload."""
     return min(truck.capacity_m3 * density, truck.payload_t)
 
 
 def truck_t_h(
     truck: Truck, point: DeliveryPoint, km: float, fill_m3_s: float, density: float
 ) -> float:
-    """Grain a truck hauls, t/h: load over its cycle (load, drive, queue, unload, return)."""
+    """Grain that a truck hauls, t/h: load over cycle time (load, drive, queue, unload, return)."""
     load = truck_load_t(truck, density)
     cycle_h = (
         load / density / fill_m3_s / 3600.0
@@ -75,20 +74,6 @@ def truck_t_h(
         + km / truck.empty_kmh
     )
     return load * TRUCK_AVAILABLE / cycle_h
-
-
-def trucks_needed(
-    rate_t_h: float, load_t: float, cycle_min: float, *, available: float = 1.0
-) -> int:
-    """Trucks that keep up with a rate: ceil(rate x cycle / (load x availability))."""
-    return math.ceil(rate_t_h * cycle_min / 60.0 / (load_t * available) - 1e-9)
-
-
-def queue_mm1(arrivals_h: float, served_h: float) -> tuple[float, float]:
-    """Trucks in the system and minutes each spends there, single-server M/M/1 queue."""
-    if arrivals_h >= served_h:
-        raise ValueError(f"arrivals {arrivals_h:g}/h must be below service {served_h:g}/h")
-    return arrivals_h / (served_h - arrivals_h), 60.0 / (served_h - arrivals_h)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,11 +100,17 @@ class MachinesUp(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Rates:
-    """What a crew does in a field with one delivery point. t/h of grain as it comes in.
+    """Rates of a crew in a field with one delivery point, t/h of grain as cut.
 
-    Of each machine, so that one that is down is left out: `combine` with the carts that the crew
-    has, `alone` while they are down, `cart`, and `haul` of the trucks while the point is open.
-    `buffer` tonnes that carts and trucks hold when it is not.
+    Rates stand machine by machine, so that a machine that is down can be left out.
+
+    Attributes
+    ----------
+    combine : of each combine with the crew's carts up.
+    alone : of each combine with no cart up.
+    cart : of each cart.
+    haul : of each truck while the point is open.
+    buffer : grain that carts and trucks hold while the point is closed, t.
     """
 
     combine: tuple[float, ...]
@@ -130,7 +121,7 @@ class Rates:
 
     @property
     def limited_by(self) -> str:
-        """The least of the three with all machines up: 'combine', 'cart' or 'haul'."""
+        """The bottleneck with all machines up: 'combine', 'cart' or 'haul'."""
         return min(self._all_up, key=lambda name: self._all_up[name])
 
     @property
@@ -156,7 +147,14 @@ class Rates:
 def crew_rates(
     machines: CrewMachines, point: DeliveryPoint, *, km: float, density: float, wet_yield: float
 ) -> Rates:
-    """Rates of a crew in a field. `wet_yield` is t/ha as cut, `density` t/m³."""
+    """Rates of a crew in a field.
+
+    Parameters
+    ----------
+    km : road from the field to the point.
+    density : of grain, t/m³.
+    wet_yield : yield as cut, t/ha.
+    """
     combine, alone = (
         tuple(combine_t_h(c, wet_yield, has_cart=cart, density=density) for c in machines.combines)
         for cart in (bool(machines.carts), False)
@@ -172,7 +170,7 @@ def crew_rates(
 
 
 def loads(tonnes: float, trucks: Sequence[Truck], density: float) -> float:
-    """Truck loads that carry `tonnes`, with the crew's mean truck."""
+    """Loads of the crew's mean truck that carry `tonnes`; 0 without a truck."""
     if not trucks:
         return 0.0
     return tonnes / (sum(truck_load_t(t, density) for t in trucks) / len(trucks))

@@ -1,4 +1,4 @@
-"""What is at stake on a morning, before any crew is named: jobs, and money by the hour."""
+"""Standing (timeliness) loss: jobs, and the money that each loses by the hour it stands."""
 
 from __future__ import annotations
 
@@ -24,22 +24,23 @@ from scheduler.costs.grain_value import (
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.working_time import down_slots, farm_time, open_slots
+from scheduler.windows.daily_hours import HOLLOW
 
 Bool = NDArray[np.bool_]
-#: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed: a
+#: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed, a
 #: half section, about two days of one combine. Over 20 make-ups and sets of members of the sample
-#: farm, half sections cut whole lost 0.4 % less than halves, for each parcel ends with a slot.
+#: farm, half sections cut whole lost 0.4 % less than halves, because each parcel ends with a slot.
 PARCEL_HA = 130.0
-#: Moisture at which tonnage and machine rates are reckoned when nothing is known, points over base.
+#: Moisture of tonnage and machine rates where no moisture is known, points over base; assumed.
 RATE_OVER_BASE = 2.0
-#: Harvestable hours of a day by which a daily loss is shared out; assumed, because only the
-#: order of magnitude matters to when to start.
+#: Harvestable hours of a day over which a daily loss is spread; assumed, because only its order
+#: of magnitude decides when to start.
 HOURS_DAY = 8.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """A field or a parcel of one. `row` is its row in the season (a wet hollow has its own)."""
+    """A field, or a parcel of a field. `row` is its row in the season; a wet hollow has its own."""
 
     field: int
     row: int
@@ -49,13 +50,23 @@ class Job:
 
 @dataclass(frozen=True, kw_only=True)
 class StandingLoss:
-    """A season put into slots and money; the same for every make-up.
+    """A season in slots and money, the same for every make-up.
 
-    `hour` (slot,) hour of the season ahead that holds the slot; `day` (slot,) farm-time day;
-    `loss` (member, job, point, slot) money lost per ha against the best price now, NaN where
-    the load is not taken; `leave` (job,) money lost if left; `field_open` and `headland_only`
-    (member, row, slot): the field is open, carts stay at its edge; `point_open` (point, slot);
-    `day_loss` (farm) money that all standing grain loses in a day; `moisture` (member, row, hour).
+    Attributes
+    ----------
+    farm : the farm as it stands.
+    jobs : fields and parcels still to be cut.
+    slots : (slot,), UTC start of each slot.
+    hour : (slot,), hour after the first slot's hour that holds the slot.
+    day : (slot,), ordinal of the day in farm time.
+    loss : (member, job, point, slot), money lost per ha against the best price now; NaN where the
+        load is not taken.
+    leave_cost : (job,), money lost if the job is left.
+    field_open : (member, row, slot), the field can be cut.
+    headland_only : (member, row, slot), carts stay at the field's edge.
+    point_open : (point, slot), the delivery point is open.
+    moisture : (member, row, hour), percent wet basis.
+    day_loss : money that all standing grain loses in a day.
     """
 
     farm: Farm
@@ -64,7 +75,7 @@ class StandingLoss:
     hour: NDArray[np.int64]
     day: NDArray[np.int64]
     loss: Array
-    leave: Array
+    leave_cost: Array
     field_open: Bool
     headland_only: Bool
     point_open: Bool
@@ -76,17 +87,17 @@ class StandingLoss:
         return self.farm.fields[self.jobs[j].field]
 
     def crew_hour_value(self, crews: int) -> float:
-        """Money that one crew-hour of delay costs: half of what stands loses its daily rate."""
+        """Money that an hour's delay of one crew costs: half of all grain stands on average."""
         return 0.5 * self.day_loss / HOURS_DAY / max(1, crews)
 
 
 def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) -> StandingLoss:
-    """Put a season into slots and money. It must reach the last slot, rows as `jobs_of`."""
+    """Turn a season, which must reach the last slot, into slots and money."""
     jobs = jobs_of(farm)
     start = slots[0].astype("datetime64[h]")
     first = int((start - season.start).astype(int))
     hour = ((slots - start) // np.timedelta64(60, "m")).astype(np.int64)
-    loss, leave = loss_by_hour(farm, jobs, season, first)
+    loss, leave_cost = loss_by_hour(farm, jobs, season, first)
     return StandingLoss(
         farm=farm,
         jobs=jobs,
@@ -94,7 +105,7 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
         hour=hour,
         day=np.array([farm_time(s, farm.tz).toordinal() for s in slots]),
         loss=loss[..., hour],
-        leave=leave,
+        leave_cost=leave_cost,
         field_open=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],
         headland_only=(season.tier[:, :, first:] == Tier.HEADLAND_ONLY)[:, :, hour],
         point_open=np.array(
@@ -106,10 +117,7 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
 
 
 def jobs_of(farm: Farm) -> tuple[Job, ...]:
-    """Split what is left of each field into jobs: the field, equal parts of a large one, a hollow.
-
-    Rows of the season: fields first, then one row for each field with a wet hollow.
-    """
+    """Jobs of what is left of each field: the field or equal parts of it, and its wet hollow."""
     jobs: list[Job] = []
     hollow = len(farm.fields)
     for i, f in enumerate(farm.fields):
@@ -123,13 +131,13 @@ def jobs_of(farm: Farm) -> tuple[Job, ...]:
             jobs.append(Job(field=i, row=i, parcel=name, area_ha=dry / parts))
         if f.wet_fraction > 0:
             if wet > 1e-6:
-                jobs.append(Job(field=i, row=hollow, parcel="wet hollow", area_ha=wet))
+                jobs.append(Job(field=i, row=hollow, parcel=HOLLOW, area_ha=wet))
             hollow += 1
     return tuple(jobs)
 
 
 def crop_state(season: Season, row: int, first: int) -> CropState:
-    """What stands on a row from season hour `first` on."""
+    """The crop of a row from season hour `first` on."""
     wet = season.wettings[:, row, first:]
     sprout = season.sprout[:, row, first:]
     return CropState(
@@ -140,36 +148,41 @@ def crop_state(season: Season, row: int, first: int) -> CropState:
 def loss_by_hour(
     farm: Farm, jobs: Sequence[Job], season: Season, first: int
 ) -> tuple[Array, Array]:
-    """Money lost per ha by (member, job, point, hour), NaN where not accepted; leave cost (job,).
+    """Money lost per ha by cutting a job in an hour, and money lost by leaving it.
 
-    Loss is against the best price for sound grain at base moisture now, so it holds shatter,
+    The loss is against the best price for sound grain at base moisture now: it holds shatter,
     test weight, sprouting, discounts, drying, over-dryness and haul.
+
+    Returns
+    -------
+    Loss, (member, job, point, hour) from season hour `first` on, NaN where the load is not taken;
+    and leave cost, (job,).
     """
     m, _, h = season.moisture[:, :, first:].shape
     out = np.full((m, len(jobs), len(farm.points), h), np.nan)
-    leave = np.zeros(len(jobs))
+    leave_cost = np.zeros(len(jobs))
     for j, job in enumerate(jobs):
         field = farm.fields[job.field]
-        stand = crop_state(season, job.row, first)
+        state = crop_state(season, job.row, first)
         haul = {p.id: HAUL_T_KM * between_km(farm, field.id, p.id) for p in farm.points}
         terms = loss_terms(farm, field)
         best = best_revenue_ha(farm, field, haul)
         for q, p in enumerate(farm.points):
             if (market := p.markets.get(field.crop)) is not None:
-                money = revenue_ha(field, market, stand, haul_t=haul[p.id], terms=terms)
+                money = revenue_ha(field, market, state, haul_t=haul[p.id], terms=terms)
                 if not farm.rules.tough_allowed:
-                    money = np.where(stand.moisture <= market.moisture_base_pct, money, np.nan)
+                    money = np.where(state.moisture <= market.moisture_base_pct, money, np.nan)
                 out[:, j, q] = best - money
         low = np.nanmin(out[:, j]) if np.isfinite(out[:, j]).any() else 0.0
         out[:, j] -= min(low, 0.0)
-        leave[j] = job.area_ha * float(
-            np.mean(leave_cost_ha(farm, field, stand, haul)) - min(low, 0.0)
+        leave_cost[j] = job.area_ha * float(
+            np.mean(leave_cost_ha(farm, field, state, haul)) - min(low, 0.0)
         )
-    return out, leave
+    return out, leave_cost
 
 
 def wet_yield(field: Field, moisture: float | None = None) -> float:
-    """Tonnes per ha as cut at a moisture, percent, else at a couple of points over base."""
+    """Yield as cut at a moisture, percent, t/ha; without one at `RATE_OVER_BASE` over base."""
     if moisture is None:
         moisture = CROPS[field.crop].base_moisture + RATE_OVER_BASE
     return dry_t_ha(field) / (1.0 - moisture / 100.0)
@@ -181,16 +194,20 @@ def grain_density(field: Field) -> float:
 
 
 def day_loss(farm: Farm, jobs: Sequence[Job], loss: Array) -> float:
-    """Money that all jobs lose in a day of standing, from losses per ha by hour.
+    """Money that all jobs lose in a day of standing.
 
-    The trend of each day's least loss; never below shatter alone.
+    It is the trend over the days of each day's least loss, and never below shatter alone.
+
+    Parameters
+    ----------
+    loss : money per ha, (member, job, point, hour).
     """
     total = 0.0
     days = max(1, loss.shape[-1] // 24)
-    none = {p.id: 0.0 for p in farm.points}
+    no_haul = {p.id: 0.0 for p in farm.points}
     for j, job in enumerate(jobs):
         field = farm.fields[job.field]
-        slope = loss_terms(farm, field)["shatter_day"] * best_revenue_ha(farm, field, none)
+        slope = loss_terms(farm, field)["shatter_day"] * best_revenue_ha(farm, field, no_haul)
         by_day = np.where(np.isnan(loss[:, j]), np.inf, loss[:, j])[:, :, : days * 24]
         least = by_day.min(axis=1).reshape(loss.shape[0], days, 24).min(axis=2)
         daily = np.array([c[np.isfinite(c)].mean() for c in least.T if np.isfinite(c).any()])

@@ -1,10 +1,16 @@
-"""Closed-form timeliness cost and least-cost capacity of machinery (ASABE EP496; Hunt)."""
+"""Closed-form timeliness cost and least-cost capacity of machinery.
+
+References
+----------
+ASABE EP496, Agricultural machinery management; restated in Srivastava et al. 2006, Engineering
+Principles of Agricultural Machines, ch. 15, and in Hunt, Farm Power and Machinery Management.
+"""
 
 from __future__ import annotations
 
 import math
 
-#: Z of the standard: work balanced around the best date, or all of it begun (or ended) there.
+#: Z of the standard: work balanced around the best date, or all work begun (or ended) there.
 BALANCED, ONE_SIDED = 4.0, 2.0
 
 
@@ -23,22 +29,18 @@ def timeliness_cost(
 
     Parameters
     ----------
-    area : A, ha. capacity : C, ha/h.
+    area : A, ha.
+    capacity : C, ha/h.
     loss_day : K, share of crop value lost per day of delay.
-    yield_ : Y, t/ha. value : V, money/t. hours_day : G, hours worked on a working day.
+    yield_ : Y, t/ha.
+    value : V, money/t.
+    hours_day : G, hours worked on a working day.
     working_share : pwd, probability of a working day, 0-1.
-    z : 2 where all work begins at the best date, 4 where it is balanced around it.
+    z : 2 where all work begins at the best date, 4 where work is balanced around it.
 
-    Notes
-    -----
-    Any consistent units do. Source: ASABE EP496; Srivastava et al. 2006, ch. 15.
+    Any other consistent units serve as well.
     """
     return loss_day * area**2 * yield_ * value / (z * hours_day * capacity * working_share)
-
-
-def days_needed(area: float, capacity: float, *, hours_day: float, working_share: float) -> float:
-    """Calendar days that the work takes, A / (G C pwd)."""
-    return area / (hours_day * capacity * working_share)
 
 
 def least_cost_capacity(
@@ -57,9 +59,15 @@ def least_cost_capacity(
 ) -> float:
     """Capacity at which ownership equals labour, tractor and timeliness cost, ha/h.
 
-    C = sqrt{A / (c_own k_p) [L + T + K A Y V / (Z G pwd)]}; `own_share` c_own is the annual
-    ownership cost as a share of price, `price_per_capacity` k_p money per ha/h, L and T money
-    per hour. For width instead of capacity pass price per width times 8.25 / (S e) in US units.
+    C = sqrt{A / (c_own k_p) [L + T + K A Y V / (Z G pwd)]}. In US units, width in feet follows
+    from the price per foot times 8.25 / (speed x efficiency) in place of `price_per_capacity`.
+
+    Parameters
+    ----------
+    own_share : c_own, annual ownership cost as a share of the price.
+    price_per_capacity : k_p, price of a machine, money per ha/h.
+    labour_hour, tractor_hour : L and T, money per hour.
+    area, loss_day, yield_, value, hours_day, working_share, z : as in `timeliness_cost`.
     """
     hourly = labour_hour + tractor_hour
     hourly += loss_day * area * yield_ * value / (z * hours_day * working_share)
@@ -75,5 +83,5 @@ def yearly_cost(
     labour_hour: float,
     lost: float,
 ) -> float:
-    """Ownership + labour + timeliness cost `lost` of a year, money."""
+    """Cost of a year: ownership, labour and the timeliness cost `lost`, money."""
     return own_share * price_per_capacity * capacity + labour_hour * area / capacity + lost

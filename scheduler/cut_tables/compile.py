@@ -69,7 +69,7 @@ def compile_tables(
             cost=cost,
             move=move,
             ready=np.zeros(len(makeup), dtype=np.int32),
-            leave_cost=np.round(standing_loss.leave * 100).astype(np.int64),
+            leave_cost=np.round(standing_loss.leave_cost * 100).astype(np.int64),
             weight=np.full(shape[0], 1.0 / shape[0]),
             locked=locked,
         ),

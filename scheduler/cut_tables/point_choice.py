@@ -108,7 +108,7 @@ def _probe_cost(
     slots = len(standing_loss.slots)
     probe = np.arange(0, min(PROBE_COUNT * PROBE_STEP, slots), PROBE_STEP)
     job = crew_job.cut(rates, arrive[probe])
-    money = np.where(job.finish >= 0, job.cost / 100.0, standing_loss.leave[j])
+    money = np.where(job.finish >= 0, job.cost / 100.0, standing_loss.leave_cost[j])
     taken = np.where(job.finish >= 0, job.finish, slots) - probe
     return float((money + crew_job.crew_value * SLOT_MIN / 60.0 * taken).mean())
 

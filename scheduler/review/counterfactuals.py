@@ -207,7 +207,7 @@ def done_loss(observed: ObservedSeason, compiled: Compiled, record: WorkRecord) 
     for j, job in enumerate(compiled.jobs):
         for k in range(len(compiled.makeup)):
             out[:, job.field] += _cut_loss(observed, compiled, j, k, area[j, k])
-        out[:, job.field] += uncut_share(compiled, j, area) * standing_loss.leave[j]
+        out[:, job.field] += uncut_share(compiled, j, area) * standing_loss.leave_cost[j]
     return out
 
 

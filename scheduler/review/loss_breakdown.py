@@ -110,7 +110,7 @@ def loss_parts(
                 for part, money in _parts_of_hours(observed, compiled, j, k, hours, first).items():
                     out[job.field, part] += money.mean(axis=0) @ area[j, k, hours]
             out[job.field, LossPart.RUTS] += ruts(observed, compiled, j, area[j, k])
-        left = uncut_share(compiled, j, area) * compiled.standing_loss.leave[j]
+        left = uncut_share(compiled, j, area) * compiled.standing_loss.leave_cost[j]
         out[job.field, LossPart.UNCUT] += left
     out[:, LossPart.OTHER] = total - out[:, : LossPart.OTHER].sum(axis=1)
     return out

@@ -65,7 +65,7 @@ class FieldWorkState:
     def loss(self) -> float:
         """Money lost on the grain cut so far, and by leaving the rest."""
         share = self.left / _tonnes(self.compiled)
-        return self.lost + float(self.compiled.standing_loss.leave @ share)
+        return self.lost + float(self.compiled.standing_loss.leave_cost @ share)
 
 
 def _tonnes(compiled: Compiled) -> Array:

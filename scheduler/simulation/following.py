@@ -56,7 +56,7 @@ def followed(compiled: Compiled, turns: Sequence[tuple[int, CrewOrders]]) -> Arr
             _choose(compiled, crew, k, order, left, s, taken)
             loss += _cut_slot(compiled, crew, k, left, s)
     share = left / np.array([j.area_ha for j in jobs])
-    return loss + float(share @ standing_loss.leave)
+    return loss + float(share @ standing_loss.leave_cost)
 
 
 def _choose(
