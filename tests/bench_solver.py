@@ -276,7 +276,7 @@ def main():
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, seeds {SEEDS}")
     _, wall, cpu = timed(lambda: solve(farm_tables(9, 2, seed=1), effort=0.01))
     tables = farm_tables(9, 2, seed=1)
-    bound_members(tables, evaluate(tables, tables.prefixes), turns=1)
+    bound_members(tables, evaluate(tables, tables.prefixes), iterations=1)
     print(f"first call, kernels compiled or loaded: wall {wall:.1f} s, cpu {cpu:.1f} s")
     for part in parts or ("published", "farms", "large", "members", "side", "growth"):
         print(f"== {part}")

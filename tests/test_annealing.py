@@ -1,5 +1,7 @@
 """Search: prices agree with the tables, orders keep their rules, a seed names one plan."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from farms import farm_tables, small_tables
@@ -9,10 +11,16 @@ from hypothesis import strategies as st
 from scheduler.solver.annealing import search
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
+from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.tables import CAUTIOUS, CutTables, objective_of, worst_weights
 
 FARM = farm_tables(15, 3, members=4, seed=2)
 EMPTY = ((), (), ())
+
+
+def warm(temperature):
+    """Settings of a search that starts at a temperature."""
+    return replace(DEFAULTS, start_temperature=temperature)
 
 
 def test_price_by_hand():
@@ -57,19 +65,19 @@ def test_orders_that_cannot_be_priced(orders):
 def test_seed_names_one_plan_and_more_moves_do_not_hurt():
     first = search(FARM, EMPTY, moves=3000, seed=7)
     assert search(FARM, EMPTY, moves=3000, seed=7) == first
-    long = evaluate(FARM, search(FARM, first, moves=30_000, seed=7, hot=0.001))
+    long = evaluate(FARM, search(FARM, first, moves=30_000, seed=7, settings=warm(0.001)))
     assert long.cost <= evaluate(FARM, first).cost
 
 
 def test_search_never_loses_its_start():
     start = search(FARM, EMPTY, moves=20_000, seed=1)
-    after = search(FARM, start, moves=50, seed=2, hot=10.0)
+    after = search(FARM, start, moves=50, seed=2, settings=warm(10.0))
     assert evaluate(FARM, after).cost <= evaluate(FARM, start).cost + 1e-6
 
 
 def test_cautious_search_lowers_the_worst_fifth():
     mean = evaluate(FARM, search(FARM, EMPTY, moves=30_000), objective=CAUTIOUS)
-    orders = search(FARM, mean.orders, moves=30_000, objective=CAUTIOUS, hot=0.005)
+    orders = search(FARM, mean.orders, moves=30_000, objective=CAUTIOUS, settings=warm(0.005))
     assert evaluate(FARM, orders, objective=CAUTIOUS).cost <= mean.cost
 
 

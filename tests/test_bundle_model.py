@@ -16,17 +16,17 @@ def climbing(seed=5, members=4, turns=3):
     """A farm's walks and their model after some turns, and where the prices stand."""
     tables = farm_tables(10, 2, members=members, seed=seed)
     plan = evaluate(tables, search(tables, tables.prefixes, moves=3000))
-    known = bound_members(tables, plan, turns=30)
+    known = bound_members(tables, plan, iterations=30)
     walks = Walks(tables, plan, np.arange(members), tables.weight)
-    prize = tables.weight @ known.prize
-    prices = np.repeat((prize - known.prize)[:, None, None, :], tables.shape[1], axis=1)
+    prize = tables.weight @ known.multiplier
+    prices = np.repeat((prize - known.multiplier)[:, None, None, :], tables.shape[1], axis=1)
     prices = np.repeat(prices, KNOTS, axis=2)
     model = walks.model(prize)
     values = []
     for _ in range(turns):
         values.append(walks.walks(prize, prices))
-        model.note(walks.met, prize, prices)
-        prize, prices = model.move(values[-1], prize, prices)
+        model.add(walks.met, prize, prices)
+        prize, prices = model.step(values[-1], prize, prices)
     return tables, walks, model, prize, prices, values
 
 
@@ -38,11 +38,11 @@ def test_no_bound_exceeds_what_the_walks_met_promise(seed):
         other = prize * (1.0 + size * rng.normal(size=prize.size))
         ways = size * prize.mean() * rng.normal(size=prices.shape)
         ways -= np.einsum("m,mkbj->kbj", tables.weight, ways)
-        promised = model.promise(other, prices + ways)
+        promised = model.model_value(other, prices + ways)
         assert walks.walks(other, prices + ways) <= promised + 1e-6 * abs(promised)
         # and where they were met they promise no more than they are worth
-        model.note(walks.met, other, prices + ways)
-        promised = model.promise(other, prices + ways)
+        model.add(walks.met, other, prices + ways)
+        promised = model.model_value(other, prices + ways)
         assert walks.walks(other, prices + ways) == pytest.approx(promised, rel=1e-9)
 
 
@@ -61,24 +61,24 @@ def test_the_bound_rises_in_few_turns():
 def test_shares_agree_as_well_as_a_general_solver_makes_them():
     # the same small quadratic program, at prizes that stay, by SciPy's SLSQP
     tables, walks, model, prize, prices, _ = climbing(members=3, turns=2)
-    model.size = np.linspace(0.5, 1.5, prize.size)
+    model.scaling = np.linspace(0.5, 1.5, prize.size)
     for _ in range(40):
-        model._ways(prize, prices, np.full(prize.size, -1))
-    kept = [tuple(x) for x in np.argwhere(model.cost < NO_PATH)]
+        model.solve_weights(prize, prices, np.full(prize.size, -1))
+    kept = [tuple(x) for x in np.argwhere(model.bundle.cost < NO_PATH)]
     visits = np.zeros((len(kept), *prices.shape[1:]))
     for x, (m, k, b) in enumerate(kept):
-        for j, w in zip(model.job[m, k, b], model.level[m, k, b], strict=True):
+        for j, w in zip(model.bundle.job[m, k, b], model.bundle.level[m, k, b], strict=True):
             if j < 0:
                 break
             visits[x, k, :, j] += walks.share[:, w]
     member = np.array([m for m, _, _ in kept])
     paid = (visits * (prize - prices[member])).sum(axis=(1, 2, 3))
-    worth = np.array([model.cost[x] for x in kept]) - paid
+    worth = np.array([model.bundle.cost[x] for x in kept]) - paid
     weight = tables.weight[member]
     crews = sorted({x[:2] for x in kept})
     own = np.array([[x[:2] == crew for x in kept] for crew in crews], float)
     flat = visits.reshape(len(kept), -1)
-    size_of = np.tile(model.size, prices.shape[1] * prices.shape[2])
+    size_of = np.tile(model.scaling, prices.shape[1] * prices.shape[2])
 
     def apart(shares):
         seen = np.array([shares[member == m] @ flat[member == m] for m in range(3)])
@@ -86,12 +86,14 @@ def test_shares_agree_as_well_as_a_general_solver_makes_them():
 
     def goal(shares):
         far = (size_of * apart(shares) ** 2).sum(axis=1)
-        return shares @ (weight * worth) + model.far / 2 * tables.weight @ far
+        return shares @ (weight * worth) + model.step_size / 2 * tables.weight @ far
 
     def slope(shares):
-        return weight * (worth + model.far * (size_of * apart(shares)[member] * flat).sum(axis=1))
+        return weight * (
+            worth + model.step_size * (size_of * apart(shares)[member] * flat).sum(axis=1)
+        )
 
-    ours = np.array([model.share[x] for x in kept])
+    ours = np.array([model.bundle.weight[x] for x in kept])
     assert (ours >= 0).all()
     assert own @ ours == pytest.approx(np.ones(len(own)))
     even = own.T @ (1.0 / own.sum(axis=1))

@@ -41,7 +41,7 @@ def test_no_prices_lift_it_above_the_best_order(block):
 def test_it_climbs_no_higher_than_the_best_order(seed):
     tables = small_tables(seed, jobs=4, members=3)
     plan = planned(tables)
-    known = bound_members(tables, plan, turns=60)
+    known = bound_members(tables, plan, iterations=60)
     value = common_bound(tables, plan, known, weight=tables.weight, turns=40)
     assert value <= brute_force(tables) + 1e-6
 
@@ -59,8 +59,8 @@ def test_the_first_to_go_is_the_same_in_all_members():
     )  # fmt: skip
     plan = planned(tables)
     assert plan.cost == 5
-    known = bound_members(tables, plan, turns=100)
-    assert tables.weight @ known.member_bound == 0
+    known = bound_members(tables, plan, iterations=100)
+    assert tables.weight @ known.bound == 0
     value = common_bound(tables, plan, known, weight=tables.weight, turns=400)
     assert value == pytest.approx(5, abs=0.05)
 
@@ -70,7 +70,7 @@ def test_it_proves_more_of_a_farm_than_foresight_does_and_repeats():
     plan = planned(tables)
     known = bound_members(tables, plan)
     value = common_bound(tables, plan, known, weight=tables.weight)
-    own = tables.weight @ known.member_bound
+    own = tables.weight @ known.bound
     assert plan.cost - value < 0.8 * (plan.cost - own)
     assert value == common_bound(tables, plan, known, weight=tables.weight)
 
@@ -80,7 +80,7 @@ def test_the_cautious_bound_is_below_the_best_cautious_order():
         tables = small_tables(seed, jobs=4, members=3)
         best = brute_force(tables, objective=CAUTIOUS)
         plan = planned(tables)
-        known = bound_members(tables, plan, turns=60)
+        known = bound_members(tables, plan, iterations=60)
         weight = worst_weights(plan.member_cost, tables.weight)
         assert common_bound(tables, plan, known, weight=weight, turns=20) <= best + 1e-6
 
@@ -103,7 +103,7 @@ def test_it_stops_where_it_is_told_to():
 def test_however_few_orders_may_be_begun(begun):
     tables = farm_tables(12, 2, members=3, seed=5)
     plan = planned(tables)
-    known = bound_members(tables, plan, turns=60)
+    known = bound_members(tables, plan, iterations=60)
     value = common_bound(tables, plan, known, weight=tables.weight, turns=4, begun=begun)
     assert 0 < value <= plan.cost
 
@@ -111,7 +111,7 @@ def test_however_few_orders_may_be_begun(begun):
 def test_tables_too_large_for_it_are_left_alone(monkeypatch):
     tables = farm_tables(12, 2, members=3, seed=5)
     plan = planned(tables)
-    known = bound_members(tables, plan, turns=20)
+    known = bound_members(tables, plan, iterations=20)
     monkeypatch.setattr(
         "scheduler.solver.common_order.common_order.MOST", 3 * 2 * 12 * 12 * tables.shape[3] - 1
     )

@@ -103,7 +103,7 @@ def test_an_order_begun_like_the_cheapest_walk_goes_on_along_it():
         tables = farm_tables(9, 2, members=2, seed=seed)
         plan = planned(tables)
         walks = Walks(tables, plan, np.arange(2), tables.weight)
-        prize = tables.weight @ bound_members(tables, plan, turns=60).prize
+        prize = tables.weight @ bound_members(tables, plan, iterations=60).multiplier
         walks.walks(prize, np.zeros((2, 2, KNOTS, 9)), keep=True)
         for m, k in np.ndindex(2, 2):
             at, crew = walks.kept[k], walks.crews[k]
@@ -164,7 +164,7 @@ def test_jobs_just_alike_change_names_without_lifting_the_bound(seed):
     found = twins(tables, plan.orders)
     assert (found[:, 1, seed % 3] == 3).all()
     assert (found[:, 0, 3] == seed % 3).sum() == 1
-    known = bound_members(tables, plan, turns=60)
+    known = bound_members(tables, plan, iterations=60)
     value = common_bound(tables, plan, known, weight=tables.weight, turns=10)
     assert value <= brute_force(tables) + 1e-6
 
@@ -182,7 +182,7 @@ def test_a_farm_is_proved_near_its_best_order():
     plan = evaluate(tables, search(tables, tables.prefixes, moves=100_000))
     known = bound_members(tables, plan)
     value = common_bound(tables, plan, known, weight=tables.weight)
-    own = tables.weight @ known.member_bound
+    own = tables.weight @ known.bound
     assert own < 0.93 * plan.cost
     assert 0.985 * plan.cost < value <= plan.cost
 

@@ -77,8 +77,8 @@ def test_cautious_small_farms_agree_with_brute_force(seed):
 
 
 def settled(tables, plan, *, turns=60, limit=20.0):
-    prize = bound_members(tables, plan, turns=turns).prize[0]
-    return solve_residual(tables, plan, prize, limit=limit)
+    prize = bound_members(tables, plan, iterations=turns).multiplier[0]
+    return solve_residual(tables, plan, prize, seconds=limit)
 
 
 @pytest.mark.parametrize("block", range(10))
@@ -99,7 +99,7 @@ def test_prizes_of_any_size_prove_the_same(seed):
     tables = small_tables(seed, jobs=5, members=1)
     rng = np.random.default_rng(seed)
     plan, bound = solve_residual(
-        tables, evaluate(tables, tables.prefixes), rng.uniform(-200.0, 900.0, 5), limit=20.0
+        tables, evaluate(tables, tables.prefixes), rng.uniform(-200.0, 900.0, 5), seconds=20.0
     )
     assert plan.cost == pytest.approx(brute_force(tables))
     assert bound == plan.member_cost[0]
@@ -116,7 +116,7 @@ def test_jobs_without_time_do_not_follow_each_other_in_a_ring():
         finish=finish[None, None], cost=cost[None, None], move=move, ready=np.zeros(1, np.int32),
         leave_cost=np.array([50, 50, 0]), weight=np.ones(1),
     )  # fmt: skip
-    plan, bound = solve_residual(tables, evaluate(tables, [[]]), np.zeros(3), limit=5.0)
+    plan, bound = solve_residual(tables, evaluate(tables, [[]]), np.zeros(3), seconds=5.0)
     assert (plan.cost, bound) == (18.0, 18.0) == (brute_force(tables), 18.0)
 
 
@@ -145,6 +145,6 @@ def test_settling_refuses_members():
 def test_branching_says_when_it_gave_up():
     tables = small_tables(1, jobs=7)
     plan = evaluate(tables, tables.prefixes)
-    better, done = enumerate_orders(tables, plan, budget=200)
+    better, done = enumerate_orders(tables, plan, nodes=200)
     assert not done
     assert better.cost <= plan.cost

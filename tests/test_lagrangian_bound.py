@@ -24,7 +24,7 @@ def alone(tables, m):
 def test_bound_is_below_the_best_of_each_member(seed):
     tables = small_tables(seed, jobs=4)
     best = np.array([brute_force(alone(tables, m)) for m in range(tables.shape[0])])
-    bound = bound_members(tables, evaluate(tables, tables.prefixes), turns=100).member_bound
+    bound = bound_members(tables, evaluate(tables, tables.prefixes), iterations=100).bound
     assert (bound <= best).all()
     assert (bound >= 0).all()
 
@@ -33,24 +33,24 @@ def test_bound_meets_the_cost_where_jobs_do_not_meet():
     # hand: two jobs of 2 slots, each costs its finish; one crew each would do 2 + 2, one crew
     # does them one after the other: 2 + 4 = 6, and leaving costs 100
     tables = tardiness_tables([2, 2], [1, 1], [0, 0])
-    assert bound_members(tables, evaluate(tables, [[1, 0]]), turns=200).member_bound[0] == 6
+    assert bound_members(tables, evaluate(tables, [[1, 0]]), iterations=200).bound[0] == 6
 
 
 def test_bound_of_a_farm_is_near_the_plan_and_repeats():
     tables = farm_tables(12, 2, seed=5)
     plan = evaluate(tables, search(tables, tables.prefixes, moves=20_000))
-    first = bound_members(tables, plan, turns=120)
-    again = bound_members(tables, plan, turns=120)
-    assert first.member_bound == again.member_bound
-    assert (first.walks[0] == again.walks[0]).all()
-    assert first.member_bound[0] > 0.95 * plan.cost
+    first = bound_members(tables, plan, iterations=120)
+    again = bound_members(tables, plan, iterations=120)
+    assert first.bound == again.bound
+    assert (first.paths[0] == again.paths[0]).all()
+    assert first.bound[0] > 0.95 * plan.cost
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_walks_kept_cost_what_the_tables_say(seed):
     tables = small_tables(seed, jobs=6, locked=False)
-    known = bound_members(tables, evaluate(tables, tables.prefixes), turns=8, keep=3)
-    for m, (walks, costs) in enumerate(zip(known.walks, known.cost, strict=True)):
+    known = bound_members(tables, evaluate(tables, tables.prefixes), iterations=8, keep=3)
+    for m, (walks, costs) in enumerate(zip(known.paths, known.path_cost, strict=True)):
         assert 1 <= len(walks) <= 3
         for k in range(tables.shape[1]):
             for walk, cost in zip(walks[:, k], costs[:, k], strict=True):
@@ -79,7 +79,7 @@ def test_a_hard_instance_is_bounded_closely():
     due = rng.integers(int(0.7 * length.sum()), int(0.9 * length.sum()), 30)
     tables = tardiness_tables(length, worth, due)
     plan = evaluate(tables, search(tables, tables.prefixes, moves=200_000))
-    bound = bound_members(tables, plan, turns=400).member_bound[0]
+    bound = bound_members(tables, plan, iterations=400).bound[0]
     assert 0.9 * plan.cost < bound <= plan.cost
 
 

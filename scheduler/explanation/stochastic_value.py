@@ -9,8 +9,9 @@ import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES, Weather
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.solver.annealing import SHORT_SEARCH_MOVES, short_search
+from scheduler.solver.annealing import short_search
 from scheduler.solver.evaluation import evaluate
+from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.tables import CutTables, Plan
 
 
@@ -28,7 +29,9 @@ def value_of_perfect_information(tables: CutTables, plan: Plan, *, seed: int) ->
             cost=tables.cost[m : m + 1],
             weight=np.ones(1),
         )
-        return short_search(alone, seed=seed, moves=5 * SHORT_SEARCH_MOVES, orders=plan.orders).cost
+        return short_search(
+            alone, seed=seed, moves=5 * DEFAULTS.short_search_moves, orders=plan.orders
+        ).cost
 
     with ThreadPoolExecutor(max_workers=2) as pool:
         best = np.array(list(pool.map(own, range(tables.shape[0]))))
@@ -40,7 +43,7 @@ def value_of_stochastic_solution(
 ) -> float:
     """Money lost by an order made on the ensemble mean alone, priced on all members."""
     objective = compiled.farm.rules.objective
-    order = short_search(alone.tables, seed=seed, moves=10 * SHORT_SEARCH_MOVES).orders
+    order = short_search(alone.tables, seed=seed, moves=10 * DEFAULTS.short_search_moves).orders
     dearer = evaluate(compiled.tables, order, objective=objective).cost - plan.cost
     return max(0.0, dearer / 100.0)
 

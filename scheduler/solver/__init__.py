@@ -3,6 +3,7 @@
 Layer: imports nothing of ours.
 
 - `tables`: `CutTables` and `Plan`: the border between farm and optimiser
+- `settings`: tuned numbers, each with its measured effect
 - `stages`: stages of `solve`, and the type of progress callbacks
 - `evaluation`: times and costs of given orders
 - `annealing`: compiled simulated annealing over orders

@@ -1,10 +1,15 @@
-"""One known member settled by CP-SAT, on the steps that the prizes leave open.
+"""Reduced-cost arc fixing: one member solved by CP-SAT on the arcs that the bound leaves open.
 
-A step is a crew's way from the end of one job to the end of the next. With the prizes of the
-bound, each walk through a step has a least cost: the cheapest way to it, the step, the cheapest
-rest. Where that lies above the crew's cheapest walk by more than the plan's cost lies above the
-bound, no plan as good as this one takes the step. Of the hundred thousands of steps of a farm of
-30 fields some hundreds are left: few enough to ask of CP-SAT that each job be done once.
+An arc is a crew's way from the end of one job to the end of the next. After the multipliers of the
+bound, every path through an arc has a least cost: the cheapest path to the arc, the arc, the
+cheapest path from it. Where that exceeds the crew's cheapest path by more than the gap between
+plan and bound, no plan as good as the present one takes the arc. Of the hundred thousands of arcs
+of a farm of 30 fields some hundreds stay open: few enough for CP-SAT to cover each job once.
+
+References
+----------
+Irnich, Desaulniers, Desrosiers and Hadjar 2010, INFORMS Journal on Computing 22(2), 297-313 (arc
+fixing by path-reduced costs; from memory).
 """
 
 # mypy: disable-error-code="no-untyped-def"
@@ -13,7 +18,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -22,33 +27,37 @@ from numpy.typing import NDArray
 from scheduler.solver.evaluation import evaluate, state_after_locks
 from scheduler.solver.pricing import (
     UNREACHABLE,
-    end_slots,
+    labels_of,
     multiplier_scale,
+    network_of,
     price_paths,
     pricing_workspace,
+    whole_multiplier,
 )
+from scheduler.solver.settings import DEFAULTS, Settings
 from scheduler.solver.tables import MEAN, CutTables, Float, Int, Orders, Plan
 
-#: Crew, slot and job from which, job.
-Step = tuple[int, int, int, int]
-#: Steps for which a second of CP-SAT's clock is worth trying; assumed: with more, it did not raise
-#: the bound of trial farms within its limit.
-STEPS = 3_000
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import CpModel, IntVar, LinearExpr
+
+#: Crew, slot and job last done before the arc, job of the arc.
+Arc = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, kw_only=True)
 class ResidualNetwork:
-    """What plans as good as a known one can be made of, in one member.
+    """Arcs, stops and leaves of all plans at least as good as a given one, in one member.
 
     Attributes
     ----------
-    steps : per crew, (step, 4): slot and job from which, job, slot at its end.
-    stops : (crew, slot + 1, job + 1) whether the crew may have done its last job.
+    arcs : per crew, (arc, 4): slot and job last done before the arc, job of the arc, slot at its
+        end.
+    stops : (crew, slot + 1, job + 1) whether the crew may end its order in the state.
     leaves : (job,) whether the job may be left.
-    begin, stand : (crew,) slot and job after the locked jobs; paid : what these cost.
+    begin, stand : (crew,) slot and job after the locked jobs; paid : cost of the locked jobs.
     """
 
-    steps: tuple[NDArray[np.int32], ...]
+    arcs: tuple[NDArray[np.int32], ...]
     stops: NDArray[np.bool_]
     leaves: NDArray[np.bool_]
     begin: Int
@@ -56,15 +65,26 @@ class ResidualNetwork:
     paid: int
 
 
-@njit(cache=True, nogil=True)
-def _open_steps(finish, cost, move, banned, prize, scale, k, begin, stand, w1, w2, wn, limit, f1,
-                f2, back, steps):  # fmt: skip
-    """Steps of crew k on walks of at most `limit`, into `steps`; how many, -1 if there is no room.
+class ForwardLabels(NamedTuple):
+    """Labels (slot + 1, job + 1) of the cheapest paths to the end of a job.
 
-    w1, w2, wn (slot, job): cheapest walk from the start of a job, as `price_paths` leaves them. f1,
-    back (slot + 1, job + 1): cheapest walk to the end of a job and the job before it, f2 the
-    cheapest with another job before, so that a walk never goes i, j, i.
+    reach: their cost; back: the job before, -1 for none; reach_2: cost of the cheapest with
+    another job before, so that no path goes i, j, i.
     """
+
+    reach: Int
+    reach_2: Int
+    back: Int
+
+
+@njit(cache=True, nogil=True)
+def _open_arcs(network, multiplier, k, begin, stand, labels, limit, forward, arcs):
+    """List the arcs of crew k on paths that cost at most `limit`, in `arcs`; returns their number.
+
+    -1 where `arcs` is too short. `labels` are those of `price_paths`; `forward` is filled here.
+    """
+    finish, cost, move, scale = network.finish, network.cost, network.move, network.scale
+    banned, f1, f2, back = network.banned, forward.reach, forward.reach_2, forward.back
     jobs, slots = finish.shape[1], finish.shape[2]
     f1[:, :] = UNREACHABLE
     f2[:, :] = UNREACHABLE
@@ -89,10 +109,12 @@ def _open_steps(finish, cost, move, banned, prize, scale, k, begin, stand, w1, w
                     if end < 0 or (lap < laps and end > t):
                         continue
                     before = f2[t, i] if back[t, i] == j else f1[t, i]
-                    rest = w2[s, j] if wn[s, j] == i else w1[s, j]
+                    rest = (
+                        labels.start_2[s, j] if labels.start_next[s, j] == i else labels.start[s, j]
+                    )
                     if before >= UNREACHABLE or rest >= UNREACHABLE or before + rest > limit:
                         continue
-                    x = before + cost[k, j, s] * scale - prize[j]
+                    x = before + cost[k, j, s] * scale - multiplier[j]
                     if i == back[end, j]:
                         f1[end, j] = min(f1[end, j], x)
                     elif x < f1[end, j]:
@@ -101,120 +123,128 @@ def _open_steps(finish, cost, move, banned, prize, scale, k, begin, stand, w1, w
                     elif x < f2[end, j]:
                         f2[end, j] = x
                     if lap == laps:
-                        if size == steps.shape[0]:
+                        if size == arcs.shape[0]:
                             return -1
-                        steps[size, 0], steps[size, 1] = t, i
-                        steps[size, 2], steps[size, 3] = j, end
+                        arcs[size, 0], arcs[size, 1] = t, i
+                        arcs[size, 2], arcs[size, 3] = j, end
                         size += 1
     return size
 
 
 def residual_network(
-    tables: CutTables, plan: Plan, prize: Float, *, most: int
+    tables: CutTables, plan: Plan, multiplier: Float, *, most: int
 ) -> ResidualNetwork | None:
-    """What plans at most as dear as `plan` are made of; None beyond `most` steps.
+    """Network of all plans that cost at most as much as `plan`; None beyond `most` arcs.
 
-    prize : (job,) what doing each job earns. The result holds for any; the bound's leave least.
+    multiplier : (job,); the result holds for any, and those of the bound leave fewest arcs.
     """
     _, crews, jobs, slots = tables.shape
-    finish, cost = tables.finish[0], tables.cost[0]
-    banned = np.zeros(jobs, np.bool_)
-    banned[[j for first in tables.prefixes for j in first]] = True
-    scale = multiplier_scale(tables, plan.member_cost)
-    whole = np.minimum(np.round(prize * scale).astype(np.int64), tables.leave_cost * scale)
-    whole[banned] = 0
+    network = network_of(tables, 0, multiplier_scale(tables, plan.member_cost))
+    whole = whole_multiplier(tables, network, multiplier)
     begin, stand, paid = state_after_locks(tables, 0)
-    ends, order = end_slots(finish, banned), np.zeros((1, slots + jobs), np.int16)
-    least, rests = np.zeros(crews, np.int64), []
+    order, space = np.zeros((1, slots + jobs), np.int16), pricing_workspace(jobs, slots)
+    least, labels = np.zeros(crews, np.int64), [labels_of(jobs, slots) for _ in range(crews)]
     for k in range(crews):
-        space = tuple(pricing_workspace(jobs, slots))
         price_paths(
-            finish, cost, tables.move, ends, whole, banned, scale, k, begin[k], stand[k], order,
-            least[k : k + 1], *space,
-        )  # fmt: skip
-        rests.append((space[2], space[3], space[10]))
-    slack = (int(plan.member_cost[0]) - paid) * scale - int(whole.sum() + least.sum())
-    steps: list[NDArray[np.int32]] = []
+            network, whole, k, begin[k], stand[k], order, least[k : k + 1], labels[k], space
+        )
+    bound = int(whole.sum() + least.sum())
+    slack = (int(plan.member_cost[0]) - paid) * network.scale - bound
+    arcs: list[NDArray[np.int32]] = []
     stops = np.zeros((crews, slots + 1, jobs + 1), np.bool_)
     f1, f2, back = (np.zeros(stops.shape[1:], np.int64) for _ in range(3))
+    forward = ForwardLabels(reach=f1, reach_2=f2, back=back)
     for k in range(crews):
-        mine = np.zeros((most - sum(map(len, steps)), 4), np.int32)
-        size = _open_steps(
-            finish, cost, tables.move, banned, whole, scale, k, begin[k], stand[k], *rests[k],
-            least[k] + slack, f1, f2, back, mine,
-        )  # fmt: skip
+        own = np.zeros((most - sum(map(len, arcs)), 4), np.int32)
+        size = _open_arcs(
+            network, whole, k, begin[k], stand[k], labels[k], least[k] + slack, forward, own
+        )
         if size < 0:
             return None
-        steps.append(mine[:size])
+        arcs.append(own[:size])
         stops[k] = f1 <= least[k] + slack
-    leaves = (tables.leave_cost * scale - whole <= slack) & ~banned
+    leaves = (tables.leave_cost * network.scale - whole <= slack) & ~network.banned
     return ResidualNetwork(
-        steps=tuple(steps), stops=stops, leaves=leaves, begin=begin, stand=stand, paid=paid
+        arcs=tuple(arcs), stops=stops, leaves=leaves, begin=begin, stand=stand, paid=paid
     )
 
 
 def solve_residual(
-    tables: CutTables, plan: Plan, prize: Float, *, limit: float, objective: str = MEAN
+    tables: CutTables,
+    plan: Plan,
+    multiplier: Float,
+    *,
+    seconds: float,
+    objective: str = MEAN,
+    settings: Settings = DEFAULTS,
 ) -> tuple[Plan, float]:
-    """The plan or a better one, and what no plan costs less than in the one member.
+    """Solve the residual network of one member with CP-SAT.
 
-    limit : seconds of CP-SAT's deterministic clock, one worker, so that it repeats; about half of
-    one by the wall. What no plan costs less than is 0 where too many steps are open for it, and
-    the cost in the member where the plan is proved best.
+    Parameters
+    ----------
+    multiplier : (job,) multipliers of the bound.
+    seconds : limit on CP-SAT's deterministic clock, with one worker, so that runs repeat; about
+        half as long by the wall clock.
+
+    Returns
+    -------
+    The plan or a better one, and a bound on the cost of every plan: 0 where too many arcs are open
+    for the time, the plan's cost where the plan is proved optimal.
 
     Raises
     ------
     ValueError
-        Where the tables have more than one member: an order has then more than one clock.
+        Where the tables have more than one member: an order then has more than one clock.
     """
     if tables.shape[0] != 1:
-        raise ValueError(f"settle: want one member, got {tables.shape[0]}")
-    open_ = residual_network(tables, plan, prize, most=int(STEPS * limit))
-    if open_ is None:
+        raise ValueError(f"solve_residual: want one member, got {tables.shape[0]}")
+    most = int(settings.arcs_per_second * seconds)
+    network = residual_network(tables, plan, multiplier, most=most)
+    if network is None:
         return plan, 0.0
-    # the solver takes most of a second to import, and only few tables need it
+    # the solver takes most of a second to import, and few tables need it
     from ortools.sat.python import cp_model
 
     model = cp_model.CpModel()
-    taken = _model(model, tables, plan, open_)
+    taken = _fill_model(model, tables, plan, network)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
-    solver.parameters.max_deterministic_time = limit
-    # the linear relaxation is nearly whole, so all of it is wanted at once, and its bound followed;
-    # probing costs seconds and gives nothing
+    solver.parameters.max_deterministic_time = seconds
+    # the linear relaxation is nearly integral, so all of it is wanted at once, and its bound
+    # followed; probing costs seconds and gives nothing
     solver.parameters.linearization_level = 2
     solver.parameters.add_lp_constraints_lazily = False
     solver.parameters.optimize_with_lb_tree_search = True
     solver.parameters.cp_model_probing_level = 0
     status = solver.solve(model)
-    assert status != cp_model.INFEASIBLE, "the plan is itself made of open steps"
-    # costs are whole numbers, so a bound between two of them is as good as the upper
-    bound = open_.paid + max(0.0, np.ceil(solver.best_objective_bound - 1e-6))
+    assert status != cp_model.INFEASIBLE, "the plan itself consists of open arcs"
+    # costs are whole numbers, so a bound between two of them is as good as the upper one
+    bound = network.paid + max(0.0, np.ceil(solver.best_objective_bound - 1e-6))
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        ends = {step: end for step, (x, end) in taken.items() if solver.value(x)}
-        found = evaluate(tables, _orders(tables, open_, ends), objective=objective)
+        ends = {arc: end for arc, (x, end) in taken.items() if solver.value(x)}
+        found = evaluate(tables, _orders(tables, network, ends), objective=objective)
         plan = min(plan, found, key=lambda p: p.cost)
     return plan, min(float(bound), float(plan.member_cost[0]))
 
 
-def _orders(tables: CutTables, open_: ResidualNetwork, taken: dict[Step, int]) -> Orders:
-    """Steps taken, with their ends, as orders."""
-    follows = {step[:3]: step[3] for step in taken}
+def _orders(tables: CutTables, network: ResidualNetwork, ends: dict[Arc, int]) -> Orders:
+    """Orders made of the arcs taken, given with their ends."""
+    follows = {arc[:3]: arc[3] for arc in ends}
     rows = [list(first) for first in tables.prefixes]
     for k, row in enumerate(rows):
-        t, i = int(open_.begin[k]), int(open_.stand[k])
+        t, i = int(network.begin[k]), int(network.stand[k])
         while (k, t, i) in follows:
             j = follows[k, t, i]
             row.append(j)
-            t, i = taken[k, t, i, j], j
+            t, i = ends[k, t, i, j], j
     return tuple(tuple(row) for row in rows)
 
 
-def _steps_of(tables: CutTables, plan: Plan, open_: ResidualNetwork) -> set[Step]:
-    """The plan's own steps after the locked jobs."""
+def _arcs_of(tables: CutTables, plan: Plan, network: ResidualNetwork) -> set[Arc]:
+    """The plan's own arcs after the locked jobs."""
     out = set()
     for k, row in enumerate(plan.orders):
-        t, i = int(open_.begin[k]), int(open_.stand[k])
+        t, i = int(network.begin[k]), int(network.stand[k])
         for j in row[len(tables.prefixes[k]) :]:
             if plan.finish[0, j] >= 0:
                 out.add((k, t, i, j))
@@ -222,28 +252,28 @@ def _steps_of(tables: CutTables, plan: Plan, open_: ResidualNetwork) -> set[Step
     return out
 
 
-def _model(
-    model: Any, tables: CutTables, plan: Plan, open_: ResidualNetwork
-) -> dict[Step, tuple[Any, int]]:
-    """Each job is done once or left, each crew goes one way; the steps' variables and ends."""
-    own = _steps_of(tables, plan, open_)
-    taken: dict[Step, tuple[Any, int]] = {}
-    money = []
-    doing: list[list[Any]] = [[] for _ in range(tables.shape[2])]
+def _fill_model(
+    model: CpModel, tables: CutTables, plan: Plan, network: ResidualNetwork
+) -> dict[Arc, tuple[IntVar, int]]:
+    """Model: each job done once or left, each crew on one path; variables and ends of the arcs."""
+    own = _arcs_of(tables, plan, network)
+    taken: dict[Arc, tuple[IntVar, int]] = {}
+    money: list[LinearExpr] = []
+    doing: list[list[IntVar]] = [[] for _ in range(tables.shape[2])]
     place = [model.new_int_var(0, len(doing), "") for _ in doing]
-    for k, steps in enumerate(open_.steps):
-        for t, i, j, end in steps.tolist():
+    for k, arcs in enumerate(network.arcs):
+        for t, i, j, end in arcs.tolist():
             x = model.new_bool_var("")
             model.add_hint(x, (k, t, i, j) in own)
             taken[k, t, i, j] = x, end
             doing[j].append(x)
             money.append(int(tables.cost[0, k, j, t + tables.move[k, i, j]]) * x)
-            if end == t and i != open_.stand[k]:
-                # only places in the order keep jobs that take no time from going round in a ring
+            if end == t and i != network.stand[k]:
+                # subtours of jobs that take no time are kept out by their places in the order
                 model.add(place[j] > place[i]).only_enforce_if(x)
-    _ways(model, open_, taken)
+    _conserve_flow(model, network, taken)
     for j in set(range(len(doing))) - {j for first in tables.prefixes for j in first}:
-        if open_.leaves[j]:
+        if network.leaves[j]:
             x = model.new_bool_var("")
             model.add_hint(x, bool(plan.finish[0, j] < 0))
             doing[j].append(x)
@@ -253,14 +283,17 @@ def _model(
     return taken
 
 
-def _ways(model: Any, open_: ResidualNetwork, taken: dict[Step, tuple[Any, int]]) -> None:
-    """What comes to a slot and job goes on from there, or stops where a crew may."""
-    into, out = defaultdict(list), defaultdict(list)
+def _conserve_flow(
+    model: CpModel, network: ResidualNetwork, taken: dict[Arc, tuple[IntVar, int]]
+) -> None:
+    """A crew that reaches a state goes on from it, or stops where it may."""
+    arriving: dict[tuple[int, int, int], list[IntVar | int]] = defaultdict(list)
+    leaving: dict[tuple[int, int, int], list[IntVar]] = defaultdict(list)
     for (k, t, i, j), (x, end) in taken.items():
-        out[k, t, i].append(x)
-        into[k, end, j].append(x)
-    for k, (t, i) in enumerate(zip(open_.begin, open_.stand, strict=True)):
-        into[k, int(t), int(i)].append(1)
-    for node, come in into.items():
-        go = sum(out[node])
-        model.add(go <= sum(come) if open_.stops[node] else go == sum(come))
+        leaving[k, t, i].append(x)
+        arriving[k, end, j].append(x)
+    for k, (t, i) in enumerate(zip(network.begin, network.stand, strict=True)):
+        arriving[k, int(t), int(i)].append(1)
+    for state, come in arriving.items():
+        go = sum(leaving[state])
+        model.add(go <= sum(come) if network.stops[state] else go == sum(come))

@@ -18,8 +18,8 @@ from scheduler.solver.tables import (
     objective_of,
 )
 
-#: Costs that agree to this share are the same: sums of float64 in another order.
-ALIKE = 1e-9
+#: Costs that differ by a smaller share are equal: float64 sums in another order.
+COST_TOLERANCE = 1e-9
 
 
 def check(tables: CutTables, plan: Plan, *, objective: str = MEAN) -> list[str]:
@@ -85,7 +85,7 @@ def _timing(tables: CutTables, plan: Plan) -> list[str]:
                 money += int(tables.cost[m, k, j, s])
                 out += _compare(m, j, (s, end), plan)
                 at, free = j, end
-        if abs(money - plan.member_cost[m]) > ALIKE * max(1.0, abs(money)):
+        if abs(money - plan.member_cost[m]) > COST_TOLERANCE * max(1.0, abs(money)):
             out.append(f"member {m} costs {money}, the plan says {plan.member_cost[m]}")
     return out
 
@@ -104,13 +104,13 @@ def _money(tables: CutTables, plan: Plan, objective: str) -> list[str]:
     if plan.member_cost.shape != tables.weight.shape:
         return []
     want = objective_of(plan.member_cost, tables.weight, objective=objective)
-    if not np.isfinite(plan.cost) or abs(want - plan.cost) > ALIKE * max(1.0, abs(want)):
+    if not np.isfinite(plan.cost) or abs(want - plan.cost) > COST_TOLERANCE * max(1.0, abs(want)):
         return [f"the {objective} over members is {want}, the plan says {plan.cost}"]
     return []
 
 
 def _proof(plan: Plan) -> list[str]:
-    same = ALIKE * max(1.0, abs(plan.cost))
+    same = COST_TOLERANCE * max(1.0, abs(plan.cost))
     if plan.status not in (OPTIMAL, FEASIBLE, UNPROVED):
         return [f"there is no status {plan.status!r}"]
     if plan.bound is None:

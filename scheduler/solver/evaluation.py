@@ -1,10 +1,13 @@
 """Evaluation of given orders: each is timed in every member, and its cost added up."""
 
+# mypy: disable-error-code="no-untyped-def"
+
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import numpy as np
+from numba import njit
 
 from scheduler.solver.tables import MEAN, UNPROVED, CutTables, Int, Plan, objective_of
 
@@ -12,8 +15,8 @@ from scheduler.solver.tables import MEAN, UNPROVED, CutTables, Int, Plan, object
 def evaluate(tables: CutTables, orders: Sequence[Sequence[int]], *, objective: str = MEAN) -> Plan:
     """Plan of given orders, one sequence of jobs per crew, each timed in every member.
 
-    Jobs in no order are left. Nothing is proved: bound None, status 'unproved'. Whether the
-    orders keep to the locks is for `check` to say.
+    Jobs in no order are left. Nothing is proved: the bound is None, the status 'unproved'. `check`
+    says whether the orders keep the locks.
 
     Raises
     ------
@@ -41,13 +44,25 @@ def evaluate(tables: CutTables, orders: Sequence[Sequence[int]], *, objective: s
             start[done, j], finish[done, j] = s[done], end[done]
             free, at = np.where(done, end, free), np.where(done, j, at)
     return Plan(
-        orders=rows, left=left, member_cost=money, bound=None, status=UNPROVED, start=start,
-        finish=finish, cost=objective_of(money, tables.weight, objective=objective),
-    )  # fmt: skip
+        orders=rows,
+        left=left,
+        member_cost=money,
+        bound=None,
+        status=UNPROVED,
+        start=start,
+        finish=finish,
+        cost=objective_of(money, tables.weight, objective=objective),
+    )
 
 
 def state_after_locks(tables: CutTables, m: int) -> tuple[Int, Int, int]:
-    """In member m, when and where each crew is done with its locked jobs, and what they cost."""
+    """State of the crews after their locked jobs in member m.
+
+    Returns
+    -------
+    begin : (crew,) slot at which each crew is free. stand : (crew,) job it did last, the number of
+        jobs where it stands at its first place. paid : cost of all locked jobs.
+    """
     _, crews, jobs, slots = tables.shape
     begin, stand, paid = tables.ready.astype(np.int64), np.full(crews, jobs), 0
     for k, first in enumerate(tables.prefixes):
@@ -60,3 +75,31 @@ def state_after_locks(tables: CutTables, m: int) -> tuple[Int, Int, int]:
                 paid += int(tables.cost[m, k, j, s])
                 begin[k], stand[k] = end, j
     return begin, stand, paid
+
+
+@njit(nogil=True)
+def weighted_objective(member_cost, weight, worst_share, used):
+    """Weighted mean over members, or over the worst share of them by weight where below 1.
+
+    `objective_of` for compiled code; `used` (member,) bool is workspace.
+    """
+    if worst_share >= 1.0:
+        total = 0.0
+        for m in range(member_cost.size):
+            total += weight[m] * member_cost[m]
+        return total
+    for m in range(member_cost.size):
+        used[m] = False
+    rest, total = worst_share, 0.0
+    while rest > 1e-12:
+        top = -1
+        for m in range(member_cost.size):
+            if not used[m] and (top < 0 or member_cost[m] > member_cost[top]):
+                top = m
+        if top < 0:
+            break
+        used[top] = True
+        part = weight[top] if weight[top] < rest else rest
+        total += part * member_cost[top]
+        rest -= part
+    return total / (worst_share - rest)

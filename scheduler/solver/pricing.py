@@ -1,29 +1,78 @@
-"""Pricing problem of one crew: cheapest paths through its time-expanded network.
+"""Pricing problem of one crew: the cheapest paths through its time-expanded network.
 
-Label-setting dynamic programming, backwards over (slot, job last done). A path may do a job more
-than once but never goes i, j, i: non-elementary paths with 2-cycle elimination (Houck, Picard,
-Queyranne and Vemuganti 1980, Opsearch 17, 93-109; from memory).
+Label-setting dynamic programming, backwards over the states (slot, job last done). A path may do a
+job more than once but never goes i, j, i: a non-elementary path with 2-cycle elimination.
+
+References
+----------
+Houck, Picard, Queyranne and Vemuganti 1980, Opsearch 17, 93-109 (2-cycles; from memory).
+Irnich and Desaulniers 2005, 'Shortest path problems with resource constraints', in Column
+Generation, Springer (labels; from memory).
 """
 
 # mypy: disable-error-code="no-untyped-def"
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.solver.tables import CutTables, Float
+from scheduler.solver.tables import CutTables, Float, Int
 
 #: Cost of a state from which no path goes on, in units of the multipliers; above every cost.
 UNREACHABLE = np.int64(2**60)
 
 
+class Network(NamedTuple):
+    """Time-expanded network of all crews in one member.
+
+    finish, cost (crew, job, slot), move (crew, job + 1, job): as in `CutTables`. ends (crew, slot
+    + 1, job): whether the job can end at the slot. banned (job,): locked jobs, on no path.
+    scale: units of the multipliers in a unit of cost.
+    """
+
+    finish: NDArray[np.int32]
+    cost: Int
+    move: NDArray[np.int32]
+    ends: NDArray[np.bool_]
+    banned: NDArray[np.bool_]
+    scale: int
+
+
+class Labels(NamedTuple):
+    """Labels of one crew.
+
+    rest, rest_2 (slot + 1, job last done): cost of the cheapest path from the state on, and of the
+    cheapest with another next job; next, next_2: these jobs, -1 where the path ends.
+    start, start_2 (slot + 1, job): the same for a path that starts the job at the slot, the job
+    included; start_next: the job after it in `start`.
+    """
+
+    rest: Int
+    rest_2: Int
+    next: NDArray[np.int16]
+    next_2: NDArray[np.int16]
+    start: Int
+    start_2: Int
+    start_next: NDArray[np.int16]
+
+
+class PricingWorkspace(NamedTuple):
+    """Workspace of `price_paths`: least (slot + 1, job), key, near, rank (job,), regret (step,)."""
+
+    least: Int
+    key: Int
+    near: Int
+    rank: Int
+    regret: Int
+
+
 @njit(cache=True, nogil=True)
 def insertion_sort(rank, size, key):
-    """Sort the first `size` jobs of `rank` by `key`, in place; quick where they nearly are."""
+    """Sort the first `size` jobs of `rank` by `key`, in place; fast where nearly sorted."""
     for p in range(1, size):
         j = rank[p]
         q = p
@@ -35,7 +84,7 @@ def insertion_sort(rank, size, key):
 
 @njit(nogil=True)
 def two_least(x, j, a, b, na, nb):
-    """The two least of a, b and x, and what they are of."""
+    """The two least of the costs a <= b of jobs na, nb and the cost x of job j, with their jobs."""
     if x < a:
         return x, a, j, na
     if x < b:
@@ -45,7 +94,7 @@ def two_least(x, j, a, b, na, nb):
 
 @njit(nogil=True)
 def first_least(values, size):
-    """Where the least of the first `size` values is."""
+    """Index of the first least of the first `size` values."""
     least = 0
     for z in range(1, size):
         if values[z] < values[least]:
@@ -55,9 +104,10 @@ def first_least(values, size):
 
 @njit(nogil=True)
 def other_than(na, nb, before):
-    """Of the best two jobs the best and the next best that are not `before`.
+    """Best and next best of the two best jobs na, nb that are not `before`.
 
-    And whether their costs are those of the best two; else the next best is not known.
+    Third value: whether their costs are the two labels' costs; otherwise the cost of the next best
+    is unknown.
     """
     if na == before and na >= 0:
         return nb, nb, False
@@ -65,44 +115,49 @@ def other_than(na, nb, before):
 
 
 @njit(cache=True, nogil=True)
-def _follow(finish, move, k, begin, stand, v1, v2, n1, n2, turn, order, regret):
-    """The cheapest walk, or at step `turn` the second-best job and from there the cheapest.
+def _trace(network, labels, k, begin, stand, turn, order, regret):
+    """Trace the cheapest path, or the one that takes the second-best job at step `turn`.
 
-    Into regret (step,) goes what the second-best step costs more, where the walk turns nowhere.
+    With `turn` below 0, regret (step,) takes the extra cost of the second-best job at each step.
     """
     i, t, before = stand, begin, -1
     if turn < 0:
         regret[:] = UNREACHABLE
     for z in range(order.size):
-        after, other, known = other_than(n1[t, i], n2[t, i], before)
-        if turn < 0 and known:
-            regret[z] = v2[t, i] - v1[t, i]
+        after, other, exact = other_than(labels.next[t, i], labels.next_2[t, i], before)
+        if turn < 0 and exact:
+            regret[z] = labels.rest_2[t, i] - labels.rest[t, i]
         if z == turn:
             after = other
         if after < 0:
             break
         order[z] = after
-        t, before, i = finish[k, after, t + move[k, i, after]], i, after
+        t, before, i = network.finish[k, after, t + network.move[k, i, after]], i, after
 
 
 @njit(cache=True, nogil=True)
-def price_paths(finish, cost, move, ends, prize, banned, scale, k, begin, stand, order, value, v1,
-                v2, w1, w2, least, key, near, rank, n1, n2, wn, regret):  # fmt: skip
-    """Cheapest walk of one crew through time, each job paying its prize, and some that leave it.
+def price_paths(network, multiplier, k, begin, stand, order, value, labels, space):
+    """Cheapest path of one crew after multipliers, then paths that deviate from it once.
 
-    Each leaves the cheapest once and goes on from there as cheaply as can be; cheapest first. The
-    jobs walked to go into order (walk, slots + jobs), -1 after the last, what the walks cost after
-    prizes into value (walk,), `UNREACHABLE` where there are no more.
-
-    ends (crew, slot + 1, job): the job can end at the slot. A walk never goes i, j, i; it may
-    otherwise come back to a job. State (slot, job last done), backwards: v1, n1 cheapest rest
-    and its next job, v2, n2 the cheapest with another next job.
+    Parameters
+    ----------
+    network : Network. labels : Labels, filled here. space : PricingWorkspace.
+    multiplier : int64 (job,), in units of 1 / network.scale, earned whenever the job is done.
+    k, begin, stand : the crew, the slot at which it is free, and the job it did last.
+    order : (path, slots + jobs), takes the jobs of the paths, -1 after the last, cheapest first.
+        Each path but the first takes the second-best job at one step of the first path and goes on
+        from there at least cost.
+    value : int64 (path,), takes the costs after multipliers, `UNREACHABLE` where there are no more.
     """
+    finish, cost, move, scale = network.finish, network.cost, network.move, network.scale
+    v1, v2, n1, n2 = labels.rest, labels.rest_2, labels.next, labels.next_2
+    w1, w2, wn = labels.start, labels.start_2, labels.start_next
+    least, key, near, rank, regret = space.least, space.key, space.near, space.rank, space.regret
     jobs, slots = finish.shape[1], finish.shape[2]
-    size = np.int64(0)  # not a constant, for which `insertion_sort` would be compiled once more
+    size = np.int64(0)  # not a literal, for which `insertion_sort` would be compiled once more
     for j in range(jobs):
         near[j] = 1 << 30
-        if not banned[j]:
+        if not network.banned[j]:
             rank[size] = j
             size += 1
             for i in range(jobs + 1):
@@ -120,8 +175,8 @@ def price_paths(finish, cost, move, ends, prize, banned, scale, k, begin, stand,
             j = rank[p]
             end = finish[k, j, t]
             if end > t:
-                w1[t, j] = cost[k, j, t] * scale - prize[j] + v1[end, j]
-                w2[t, j] = cost[k, j, t] * scale - prize[j] + v2[end, j]
+                w1[t, j] = cost[k, j, t] * scale - multiplier[j] + v1[end, j]
+                w2[t, j] = cost[k, j, t] * scale - multiplier[j] + v2[end, j]
                 wn[t, j] = n1[end, j]
             else:
                 w1[t, j] = UNREACHABLE
@@ -137,7 +192,7 @@ def price_paths(finish, cost, move, ends, prize, banned, scale, k, begin, stand,
                 key[j] = least[t + near[j], j] if t + near[j] < slots else UNREACHABLE
             insertion_sort(rank, size, key)
             for i in range(jobs):
-                if not ends[k, t, i]:
+                if not network.ends[k, t, i]:
                     continue
                 a, b, na, nb = np.int64(0), np.int64(0), -1, -1
                 for p in range(size):
@@ -157,8 +212,8 @@ def price_paths(finish, cost, move, ends, prize, banned, scale, k, begin, stand,
             for p in range(size):
                 j = rank[p]
                 if finish[k, j, t] == t:
-                    w1[t, j] = cost[k, j, t] * scale - prize[j] + v1[t, j]
-                    w2[t, j] = cost[k, j, t] * scale - prize[j] + v2[t, j]
+                    w1[t, j] = cost[k, j, t] * scale - multiplier[j] + v1[t, j]
+                    w2[t, j] = cost[k, j, t] * scale - multiplier[j] + v2[t, j]
                     wn[t, j] = n1[t, j]
                     least[t, j] = min(w1[t, j], least[t + 1, j])
     a, b, na, nb = np.int64(0), np.int64(0), -1, -1
@@ -178,17 +233,31 @@ def price_paths(finish, cost, move, ends, prize, banned, scale, k, begin, stand,
                 break
             value[n] = a + regret[turn]
             regret[turn] = UNREACHABLE
-        _follow(finish, move, k, begin, stand, v1, v2, n1, n2, turn, order[n], regret)
+        _trace(network, labels, k, begin, stand, turn, order[n], regret)
 
 
-def multiplier_scale(tables: CutTables, cost: Float) -> int:
-    """Prizes are whole numbers of 1 / unit of the costs, so that sums stay exact in 64 bits."""
-    most = float(min(tables.leave_cost.sum(), 4 * cost.max() + tables.leave_cost.max()))
-    return int(np.clip(2.0**52 / max(1.0, most), 1, 1024))
+def locked_jobs(tables: CutTables) -> NDArray[np.bool_]:
+    """(job,) whether the job is locked, so that no path may do it."""
+    locked = np.zeros(tables.shape[2], np.bool_)
+    locked[[j for first in tables.prefixes for j in first]] = True
+    return locked
 
 
-def end_slots(finish: NDArray[np.int32], banned: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """(crew, slot + 1, job): the job, if not banned, can end at the slot."""
+def network_of(tables: CutTables, m: int, scale: int) -> Network:
+    """Time-expanded network of member m."""
+    locked = locked_jobs(tables)
+    return Network(
+        finish=tables.finish[m],
+        cost=tables.cost[m],
+        move=tables.move,
+        ends=_ends(tables.finish[m], locked),
+        banned=locked,
+        scale=scale,
+    )
+
+
+def _ends(finish: NDArray[np.int32], banned: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(crew, slot + 1, job) whether the job, if not banned, can end at the slot."""
     crews, jobs, slots = finish.shape
     out = np.zeros((crews, slots + 1, jobs), np.bool_)
     k, j, s = np.nonzero(finish >= 0)
@@ -197,14 +266,41 @@ def end_slots(finish: NDArray[np.int32], banned: NDArray[np.bool_]) -> NDArray[n
     return out
 
 
-def pricing_workspace(jobs: int, slots: int) -> Iterator[NDArray[np.generic]]:
-    """Working space of `price_paths`, in the order it takes it.
+def multiplier_scale(tables: CutTables, cost: Float) -> int:
+    """Units of the multipliers in a unit of cost, so that sums stay exact in 64 bits."""
+    most = float(min(tables.leave_cost.sum(), 4 * cost.max() + tables.leave_cost.max()))
+    return int(np.clip(2.0**52 / max(1.0, most), 1, 1024))
 
-    Made here, as it compiles slowly.
-    """
-    yield from (np.zeros((slots + 1, jobs + 1), np.int64) for _ in range(2))
-    yield from (np.zeros((slots + 1, jobs), np.int64) for _ in range(3))
-    yield from (np.zeros(jobs, np.int64) for _ in range(3))
-    yield from (np.zeros((slots + 1, jobs + 1), np.int16) for _ in range(2))
-    yield np.zeros((slots + 1, jobs), np.int16)
-    yield np.zeros(slots + jobs, np.int64)
+
+def whole_multiplier(tables: CutTables, network: Network, multiplier: Float) -> Int:
+    """Multipliers (job,) in whole units, at most the cost of leaving, 0 for locked jobs."""
+    whole = np.round(multiplier * network.scale).astype(np.int64)
+    whole = np.minimum(whole, tables.leave_cost * network.scale)
+    whole[network.banned] = 0
+    return whole
+
+
+def labels_of(jobs: int, slots: int) -> Labels:
+    """Empty labels; made here, because array creation compiles slowly."""
+    states, starts = (slots + 1, jobs + 1), (slots + 1, jobs)
+    return Labels(
+        rest=np.zeros(states, np.int64),
+        rest_2=np.zeros(states, np.int64),
+        next=np.zeros(states, np.int16),
+        next_2=np.zeros(states, np.int16),
+        start=np.zeros(starts, np.int64),
+        start_2=np.zeros(starts, np.int64),
+        start_next=np.zeros(starts, np.int16),
+    )
+
+
+def pricing_workspace(jobs: int, slots: int) -> PricingWorkspace:
+    """Workspace of `price_paths`."""
+    key, near, rank = (np.zeros(jobs, np.int64) for _ in range(3))
+    return PricingWorkspace(
+        least=np.zeros((slots + 1, jobs), np.int64),
+        key=key,
+        near=near,
+        rank=rank,
+        regret=np.zeros(slots + jobs, np.int64),
+    )

@@ -5,18 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.solver.annealing import search
 from scheduler.solver.arc_fixing import solve_residual
-from scheduler.solver.check import ALIKE, check
+from scheduler.solver.check import COST_TOLERANCE, check
 from scheduler.solver.common_order.common_order import BEGUN, common_bound, usual_turns
 from scheduler.solver.enumeration import enumerate_orders
 from scheduler.solver.evaluation import evaluate
-from scheduler.solver.lagrangian_bound import EACH, TURNS, MemberBounds, bound_members
+from scheduler.solver.lagrangian_bound import MemberBounds, bound_members
+from scheduler.solver.settings import DEFAULTS, Settings
 from scheduler.solver.stages import Progress, SolveStage, ignore_progress
 from scheduler.solver.tables import (
     CAUTIOUS,
@@ -31,33 +32,27 @@ from scheduler.solver.tables import (
     worst_weights,
 )
 
-#: Jobs up to which all orders are walked through; assumed: 8 jobs in 2 crews are a million plans.
-SMALL = 8
-#: Moves of a first search, of one from a repaired walk, and of a last one, with one member. Walks
-#: kept to be repaired. Assumed: what brought trial farms of 100 fields within 1 %.
-FIRST, REPAIR, LAST, WALKS = 1_000_000, 150_000, 1_000_000, 120
-#: Jobs above which moves grow with their cube, and how many times at most; assumed, as above.
-JOBS, GROWN = 60, 10.0
-#: Jobs above which the bound's turns grow in proportion; assumed, as above.
-MANY = 150
-#: Repaired walks searched at once; where the plan is known to be as close as this share, so many in
-#: vain are enough. Assumed, as above.
-BATCH, CLOSE, VAIN = 8, 0.005, 40
-#: Walks of each member that the bound for one order begins from; assumed: fewer cost it turns.
-RECALLED = 20
-#: Moves fall with this power of the members; of several, so many first searches share the moves of
-#: two, and so many walks in all, of the last turns, are repaired with half the moves. Assumed, so
-#: that thirty members take about as long as one.
-SHARED, FIRSTS, SEVERAL = 0.4, 8, 30
-#: Temperature of a search that starts from a good plan; assumed, tuned as in `search`.
-WARM = 0.005
-#: Least share of the bound's turns; assumed: below it the bound is worth little.
-LEAST = 0.4
-#: Seconds, on CP-SAT's own clock, for what is left open of one member: before orders are searched
-#: further, which is saved where that settles it, and after. Assumed: keeps 60 fields to 15 s.
-BEFORE, AFTER = 1.5, 8.0
-#: Share of the work done where it should be fast; assumed.
-HASTE = 0.25
+
+@dataclass(frozen=True, kw_only=True)
+class _Request:
+    """What `solve` was asked for; see its parameters."""
+
+    tables: CutTables
+    seed: int
+    objective: str
+    effort: float
+    gap_target: float
+    progress: Progress
+    settings: Settings
+
+    @property
+    def one_member(self) -> bool:
+        """Whether the weather is certain."""
+        return self.tables.shape[0] == 1
+
+    def reached(self, plan: Plan, bound: float) -> bool:
+        """Whether the bound proves the gap that was asked for."""
+        return _gap(plan, bound) <= self.gap_target
 
 
 def solve(
@@ -70,25 +65,26 @@ def solve(
     fast: bool = False,
     gap_target: float = 0.0,
     progress: Progress = ignore_progress,
+    settings: Settings = DEFAULTS,
 ) -> Plan:
-    """Best orders found for tables, with a proven lower bound; checked before it is returned.
+    """Best orders found for tables, with a proven lower bound; checked before they are returned.
 
-    Any problem of jobs on crews whose end and cost depend on the start, with moves that depend
-    on the pair, can be written as tables: see `CutTables` for shapes, units and what -1 means.
-    A job that no crew can do is in `left`. Orders are searched, then bounded, then the walks of
-    the bound are made into plans and searched again; up to eight jobs, all orders are walked
-    through and the plan is 'optimal'.
+    Any problem of jobs on crews whose end and cost depend on the start, with moves that depend on
+    the pair of jobs, can be written as tables: see `CutTables` for shapes, units and the meaning
+    of -1. A job that no crew can do ends up in `left`. With few jobs all orders are enumerated and
+    the plan is 'optimal'. Otherwise simulated annealing finds orders, a Lagrangian relaxation
+    bounds them, and a primal heuristic turns its paths into further starts for the search.
 
     Parameters
     ----------
-    seed : names the plan: the same tables, seed and effort give the same plan, whatever the
-        machine does meanwhile.
+    seed : names the plan: the same tables, seed and effort give the same plan on any machine,
+        however busy.
     objective : 'mean' over members, or 'cautious': the mean of the worst fifth by weight.
-    hint : a plan or orders to start from; the plan is never dearer.
+    hint : a plan or orders to start from; the plan never costs more.
     effort : share of the usual work; 0 is a short search without a bound ('unproved'), more than
         1 searches longer and, with several members, proves more.
-    fast : a quarter of the work.
-    gap_target : stop once the gap is proved to be at most this.
+    fast : use `Settings.fast_effort` of the work.
+    gap_target : stop once the gap is proved to be at most this share of the cost.
     progress : called with each stage and the share of the work done.
 
     Raises
@@ -97,143 +93,204 @@ def solve(
         Where the tables break their rules, or the hint does not fit them or breaks a lock.
     """
     _verify(tables)
-    if _clash(tables):
-        return _nothing(tables)
-    effort *= HASTE if fast else 1.0
+    if _locked_twice(tables):
+        return _infeasible(tables)
+    request = _Request(
+        tables=tables,
+        seed=seed,
+        objective=objective,
+        effort=effort * (settings.fast_effort if fast else 1.0),
+        gap_target=gap_target,
+        progress=progress,
+        settings=settings,
+    )
     progress(SolveStage.SEARCH, 0.0)
     start = _start(tables, hint)
-    many = 2 if tables.shape[0] == 1 else FIRSTS
-    plans = _searched(
-        tables, [start] * many, 2 / many * effort * FIRST + 20_000, seed, objective=objective
-    )
-    plans += [] if hint is None else [evaluate(tables, start, objective=objective)]
+    searches = 2 if request.one_member else settings.first_searches
+    moves = 2 / searches * request.effort * settings.first_moves + settings.short_search_moves
+    plans = _searched(request, [start] * searches, moves, seed)
+    if hint is not None:
+        plans.append(evaluate(tables, start, objective=objective))
     plan = _best(plans)
-    if effort > 0:
-        plan = _proved(tables, plans, effort, seed, objective, gap_target, progress)
-    wrong = check(tables, plan, objective=objective)
-    assert not wrong, "; ".join(wrong)
+    if request.effort > 0:
+        plan = _proved(request, plans)
+    faults = check(tables, plan, objective=objective)
+    assert not faults, "; ".join(faults)
     progress(SolveStage.DONE, 1.0)
     return plan
 
 
-def _proved(
-    tables: CutTables, plans: list[Plan], effort: float, seed: int, objective: str,
-    gap_target: float, progress: Progress,
-) -> Plan:  # fmt: skip
-    """A plan better than those given where there is one, with its bound."""
-    plan = _best(plans)
-    if tables.shape[2] - sum(len(p) for p in tables.prefixes) <= SMALL:
-        plan, done = enumerate_orders(tables, plan, objective=objective)
-        if done:
+def _proved(request: _Request, plans: list[Plan]) -> Plan:
+    """Best plan found from those given, with its bound."""
+    tables, settings, plan = request.tables, request.settings, _best(plans)
+    if tables.shape[2] - sum(len(p) for p in tables.prefixes) <= settings.enumeration_jobs:
+        plan, complete = enumerate_orders(
+            tables, plan, objective=request.objective, nodes=settings.enumeration_nodes
+        )
+        if complete:
             return with_bound(plan, plan.cost)
-    progress(SolveStage.BOUND, 0.3)
-    alone = tables.shape[0] == 1
-    share = min(1.0, max(effort, LEAST)) * max(1.0, tables.shape[2] / MANY)
-    known = bound_members(
-        tables, plan, turns=int(np.ceil((TURNS if alone else EACH) * share)),
-        keep=int(np.ceil(WALKS * min(1.0, effort))) if alone else RECALLED,
-    )  # fmt: skip
-    value = objective_of(known.member_bound, tables.weight, objective=objective)
-    plan, value = _settled(tables, plan, value, known, effort * BEFORE, objective, gap_target)
-    if with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
-        return with_bound(plan, value)
-    progress(SolveStage.IMPROVE, 0.6)
-    back = len(known.walks[0]) if alone else math.ceil(SEVERAL / tables.shape[0])
-    kept = [w[-x] for x in range(1, back + 1) for w in known.walks if len(w) >= x]
-    starts = [orders_from_paths(tables, walk, n) for n, walk in enumerate(kept)]
-    moves = effort * (REPAIR if alone else REPAIR / 2)
-    near = with_bound(plan, value).gap <= CLOSE  # type: ignore[operator]
-    found = _improved(
-        tables, plan, starts, moves, seed, objective, vain=VAIN if near else len(starts)
+    request.progress(SolveStage.BOUND, 0.3)
+    bounds = _member_bounds(request, plan)
+    bound = objective_of(bounds.bound, tables.weight, objective=request.objective)
+    plan, bound = _with_fixed_arcs(request, plan, bound, bounds, settings.arc_seconds_first)
+    if request.reached(plan, bound):
+        return with_bound(plan, bound)
+    plan = _improved(request, plans, plan, bound, bounds)
+    plan, bound = _with_fixed_arcs(request, plan, bound, bounds, settings.arc_seconds_last)
+    if not request.one_member:
+        bound = max(bound, _common_order_bound(request, plan, bounds))
+    return with_bound(plan, bound)
+
+
+def _member_bounds(request: _Request, plan: Plan) -> MemberBounds:
+    """Lagrangian bounds of all members, and as many of their last paths as will be needed."""
+    tables, settings = request.tables, request.settings
+    growth = max(1.0, tables.shape[2] / settings.iteration_growth_jobs)
+    share = min(1.0, max(request.effort, settings.least_bound_effort)) * growth
+    if request.one_member:
+        iterations = settings.iterations
+        keep = math.ceil(settings.repair_paths * min(1.0, request.effort))
+    else:
+        iterations, keep = settings.iterations_members, settings.recalled_paths
+    return bound_members(
+        tables, plan, iterations=math.ceil(iterations * share), keep=keep, settings=settings
     )
-    # of several members, the best of the first searches is polished twice
-    found = sorted([plan, *([] if alone else plans), *found], key=lambda p: p.cost)[:4]
-    progress(SolveStage.POLISH, 0.8)
-    last = _searched(
-        tables, [p.orders for p in found], effort * LAST, seed, objective=objective, hot=WARM
+
+
+def _improved(
+    request: _Request, plans: list[Plan], plan: Plan, bound: float, bounds: MemberBounds
+) -> Plan:
+    """Best plan after searches from the bound's paths, and from the best plans then known."""
+    tables, settings = request.tables, request.settings
+    request.progress(SolveStage.IMPROVE, 0.6)
+    if request.one_member:
+        last, moves = len(bounds.paths[0]), settings.repair_moves
+    else:
+        last = math.ceil(settings.repair_paths_members / tables.shape[0])
+        moves = settings.repair_moves // 2
+    kept = [w[-x] for x in range(1, last + 1) for w in bounds.paths if len(w) >= x]
+    starts = [orders_from_paths(tables, path, n) for n, path in enumerate(kept)]
+    patience = settings.close_patience if _gap(plan, bound) <= settings.close_gap else len(starts)
+    found = _search_until(request, plan, starts, request.effort * moves, patience)
+    # several members: the best first searches are polished too
+    found = sorted([plan, *([] if request.one_member else plans), *found], key=lambda p: p.cost)[:4]
+    request.progress(SolveStage.POLISH, 0.8)
+    polished = _searched(
+        request,
+        [p.orders for p in found],
+        request.effort * settings.polish_moves,
+        request.seed,
+        temperature=settings.polish_temperature,
     )
-    plan = _best([*found, *last])
-    plan, value = _settled(tables, plan, value, known, effort * AFTER, objective, gap_target)
-    if not alone:
-        value = max(value, _common(tables, plan, known, effort, objective, gap_target, progress))
-    return with_bound(plan, value)
+    return _best([*found, *polished])
 
 
-def _settled(
-    tables: CutTables, plan: Plan, value: float, known: MemberBounds, limit: float, objective: str,
-    gap_target: float,
-) -> tuple[Plan, float]:  # fmt: skip
-    """Of one member, a better plan or bound where few enough steps are open."""
-    if tables.shape[0] > 1 or with_bound(plan, value).gap <= gap_target:  # type: ignore[operator]
-        return plan, value
-    plan, least = solve_residual(tables, plan, known.prize[0], limit=limit, objective=objective)
-    return plan, max(value, objective_of(np.array([least]), tables.weight, objective=objective))
+def _with_fixed_arcs(
+    request: _Request, plan: Plan, bound: float, bounds: MemberBounds, seconds: float
+) -> tuple[Plan, float]:
+    """A better plan or bound by arc fixing, with one member and few enough open arcs."""
+    if not request.one_member or request.reached(plan, bound):
+        return plan, bound
+    tables, objective = request.tables, request.objective
+    plan, least = solve_residual(
+        tables,
+        plan,
+        bounds.multiplier[0],
+        seconds=request.effort * seconds,
+        objective=objective,
+        settings=request.settings,
+    )
+    return plan, max(bound, objective_of(np.array([least]), tables.weight, objective=objective))
 
 
-def _common(
-    tables: CutTables, plan: Plan, known: MemberBounds, effort: float, objective: str,
-    gap_target: float, progress: Progress,
-) -> float:  # fmt: skip
-    """The bound that knows there is one order; of the cautious, in the plan's own worst fifth."""
-    weight = tables.weight
-    if objective == CAUTIOUS:
+def _common_order_bound(request: _Request, plan: Plan, bounds: MemberBounds) -> float:
+    """Bound over one order for all members; cautious: in the plan's own worst fifth."""
+    tables, effort, weight = request.tables, request.effort, request.tables.weight
+    if request.objective == CAUTIOUS:
         weight = worst_weights(plan.member_cost, weight)
     return common_bound(
-        tables, plan, known, weight=weight, enough=(1.0 - gap_target) * plan.cost,
-        turns=usual_turns(tables, max(effort, LEAST)), begun=round(BEGUN * effort),
-        tell=lambda share: progress(SolveStage.COMMON_BOUND, 0.85 + 0.15 * share),
-    )  # fmt: skip
+        tables,
+        plan,
+        bounds,
+        weight=weight,
+        enough=(1.0 - request.gap_target) * plan.cost,
+        turns=usual_turns(tables, max(effort, request.settings.least_bound_effort)),
+        begun=round(BEGUN * effort),
+        tell=lambda share: request.progress(SolveStage.COMMON_BOUND, 0.85 + 0.15 * share),
+        settings=request.settings,
+    )
 
 
 def _searched(
-    tables: CutTables, starts: Iterable[Orders], moves: float, seed: int, *, objective: str,
-    hot: float | None = None,
-) -> list[Plan]:  # fmt: skip
-    """One search from each start, two at a time; fewer moves where there are more members."""
-    grown = min(GROWN, max(1.0, (tables.shape[2] / JOBS) ** 3))
-    each = int(moves / tables.shape[0] ** SHARED * grown)
-    heat = {} if hot is None else {"hot": hot, "cold": hot / 20.0}
+    request: _Request,
+    starts: Iterable[Orders],
+    moves: float,
+    seed: int,
+    *,
+    temperature: float | None = None,
+) -> list[Plan]:
+    """Plans of one search from each start, two at a time; more members get fewer moves each.
+
+    `temperature` is that at the start; the usual one by default.
+    """
+    tables, settings = request.tables, request.settings
+    growth = min(settings.growth_limit, max(1.0, (tables.shape[2] / settings.growth_jobs) ** 3))
+    each = int(moves / tables.shape[0] ** settings.member_exponent * growth)
+    if temperature is not None:
+        settings = replace(
+            settings, start_temperature=temperature, end_temperature=temperature / 20.0
+        )
 
     def run(task: tuple[int, Orders]) -> Plan:
         n, orders = task
         found = search(
-            tables, orders, moves=each, seed=1000 * seed + n, objective=objective, **heat
+            tables,
+            orders,
+            moves=each,
+            seed=1000 * seed + n,
+            objective=request.objective,
+            settings=settings,
         )
-        return evaluate(tables, found, objective=objective)
+        return evaluate(tables, found, objective=request.objective)
 
     with ThreadPoolExecutor(max_workers=2) as pool:
         return list(pool.map(run, enumerate(starts)))
 
 
-def _improved(
-    tables: CutTables, plan: Plan, starts: list[Orders], moves: float, seed: int, objective: str,
-    *, vain: int,
-) -> list[Plan]:  # fmt: skip
-    """One search from each start, until so many in a row gave nothing better than the plan."""
-    found: list[Plan] = []
-    best, since = plan.cost, 0
-    for n in range(0, len(starts), BATCH):
-        batch = starts[n : n + BATCH]
-        found += _searched(tables, batch, moves, seed + n, objective=objective, hot=WARM)
+def _search_until(
+    request: _Request, plan: Plan, starts: list[Orders], moves: float, patience: int
+) -> list[Plan]:
+    """Plans of one search from each start, until `patience` searches in a row improve nothing."""
+    settings, found = request.settings, list[Plan]()
+    best, idle = plan.cost, 0
+    for n in range(0, len(starts), settings.repair_batch):
+        batch = starts[n : n + settings.repair_batch]
+        found += _searched(
+            request, batch, moves, request.seed + n, temperature=settings.polish_temperature
+        )
         least = min(p.cost for p in found)
-        since = 0 if least < best else since + len(batch)
+        idle = 0 if least < best else idle + len(batch)
         best = min(best, least)
-        if since >= vain:
+        if idle >= patience:
             break
     return found
 
 
-def orders_from_paths(tables: CutTables, walk: NDArray[np.int16], turn: int) -> Orders:
-    """A walk (crew, step) as orders: locked jobs first, each job where a crew had it first.
+def orders_from_paths(tables: CutTables, paths: NDArray[np.int16], turn: int) -> Orders:
+    """Primal heuristic: the crews' paths as orders in which no job stands twice.
 
-    The crews choose in another turn each time, so that one does not always win.
+    Parameters
+    ----------
+    paths : (crew, step) jobs, -1 after the last.
+    turn : the crew that chooses first; a job stays with the first crew that has it, at its first
+        place. Locked jobs come first.
     """
     crews = tables.shape[1]
     rows = [list(first) for first in tables.prefixes]
     seen = {j for first in rows for j in first}
     for c in range(crews):
         k = (c + turn) % crews
-        for j in walk[k, walk[k] >= 0].tolist():
+        for j in paths[k, paths[k] >= 0].tolist():
             if j not in seen:
                 rows[k].append(j)
                 seen.add(j)
@@ -244,10 +301,17 @@ def _best(plans: Iterable[Plan]) -> Plan:
     return min(plans, key=lambda p: p.cost)
 
 
-def with_bound(plan: Plan, value: float) -> Plan:
+def with_bound(plan: Plan, bound: float) -> Plan:
     """The plan with a proven bound and the status that follows."""
-    met = value >= plan.cost - ALIKE * max(1.0, abs(plan.cost))
-    return replace(plan, bound=min(value, plan.cost), status=OPTIMAL if met else FEASIBLE)
+    met = bound >= plan.cost - COST_TOLERANCE * max(1.0, abs(plan.cost))
+    return replace(plan, bound=min(bound, plan.cost), status=OPTIMAL if met else FEASIBLE)
+
+
+def _gap(plan: Plan, bound: float) -> float:
+    """Gap between a plan's cost and a bound, as a share of the cost."""
+    gap = with_bound(plan, bound).gap
+    assert gap is not None
+    return gap
 
 
 def _start(tables: CutTables, hint: Plan | Sequence[Sequence[int]] | None) -> Orders:
@@ -265,7 +329,7 @@ def _start(tables: CutTables, hint: Plan | Sequence[Sequence[int]] | None) -> Or
 
 
 def _verify(tables: CutTables) -> None:
-    """Refuse numbers that would be read past the tables' ends; what costs a look at each cell."""
+    """Refuse cells that would be read past the tables' ends; `CutTables` checks shapes only."""
     slots = tables.shape[3]
     done = tables.finish >= 0
     early = done & (tables.finish < np.arange(slots))
@@ -279,16 +343,23 @@ def _verify(tables: CutTables) -> None:
             raise ValueError(f"{name}, at (member, crew, job, slot) {where}")
 
 
-def _clash(tables: CutTables) -> bool:
+def _locked_twice(tables: CutTables) -> bool:
     """Whether a job is locked in two places, so that there is no plan."""
     named = [j for first in tables.prefixes for j in first]
     return len(set(named)) < len(named)
 
 
-def _nothing(tables: CutTables) -> Plan:
+def _infeasible(tables: CutTables) -> Plan:
+    """Plan without orders and with status 'infeasible'."""
     members, crews, n, _ = tables.shape
     none = np.full((members, n), -1, np.int32)
     return Plan(
-        orders=((),) * crews, left=tuple(range(n)), cost=float("inf"), bound=None,
-        member_cost=np.full(members, np.inf), status=INFEASIBLE, start=none, finish=none,
-    )  # fmt: skip
+        orders=((),) * crews,
+        left=tuple(range(n)),
+        cost=float("inf"),
+        bound=None,
+        member_cost=np.full(members, np.inf),
+        status=INFEASIBLE,
+        start=none,
+        finish=none,
+    )

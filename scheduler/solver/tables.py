@@ -1,8 +1,9 @@
-"""Cut tables: the border between farm and optimiser. Integers in, no farming beyond this point."""
+"""Cut tables: the border between farm and optimiser; no farming beyond this point."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,23 +13,33 @@ Float = NDArray[np.float64]
 Orders = tuple[tuple[int, ...], ...]
 
 MEAN, CAUTIOUS = "mean", "cautious"
-#: Share of the members, by weight, that the cautious objective looks at: the worst fifth.
+#: Share of the members, by weight, that the cautious objective averages: the worst fifth.
 WORST_SHARE = 0.2
 
 OPTIMAL, FEASIBLE, UNPROVED = "optimal", "feasible", "unproved"
 INFEASIBLE, NO_PLAN = "infeasible", "no plan in time"
 
 
+class TableArrays(NamedTuple):
+    """Arrays of `CutTables` that compiled code takes; shapes and units as there."""
+
+    finish: NDArray[np.int32]
+    cost: Int
+    move: NDArray[np.int32]
+    leave_cost: Int
+    weight: Float
+
+
 @dataclass(frozen=True, kw_only=True)
 class CutTables:
-    """Everything the search and the proof know.
+    """Problem to solve: all that search and bound take in.
 
-    A crew that becomes free at slot t and goes from job i to job j arrives at
-    s = t + move[k, i, j]; in member m it is then free again at finish[m, k, j, s], having
-    cost cost[m, k, j, s]. Waiting for the field to open is inside `finish`. Jobs not in any
-    crew's order cost leave_cost. A crew passes over a job of its order in a member where the job
-    cannot be done (finish -1, or s beyond the last slot): there the job costs leave_cost, and
-    the crew stays where it was, at the time it was.
+    A crew that is free at slot t and goes from job i to job j arrives at s = t + move[k, i, j].
+    In member m it is free again at finish[m, k, j, s], and the job costs cost[m, k, j, s].
+    `finish` includes the wait for the field to open. A job in no crew's order costs leave_cost.
+    Where a job of its order cannot be done in a member (finish -1, or s beyond the last slot),
+    the crew passes over the job: the job costs leave_cost there, and the crew stays where it is,
+    at the same slot.
 
     Attributes
     ----------
@@ -39,14 +50,14 @@ class CutTables:
         meaningful where finish >= 0.
     move : int32 (crew, job + 1, job) slots; row `job` (the last) is from where the crew stands.
     ready : int32 (crew,) first slot at which the crew may leave.
-    leave_cost : int64 (job,), >= 0; a number no plan can reach means that the job must be done.
+    leave_cost : int64 (job,), >= 0; a number above the cost of any plan forces the job to be done.
     weight : float64 (member,) probabilities, summing to 1.
     locked : tuple of (crew, tuple of jobs): each crew's order must begin with these jobs.
 
     Raises
     ------
     ValueError
-        Where shapes do not agree or a number cannot be.
+        Where shapes do not agree or a number is out of range.
     """
 
     finish: NDArray[np.int32]
@@ -62,9 +73,12 @@ class CutTables:
             raise ValueError(f"finish: want (member, crew, job, slot), got {self.finish.shape}")
         m, k, j, _ = self.finish.shape
         want = {
-            "cost": self.finish.shape, "move": (k, j + 1, j), "ready": (k,), "leave_cost": (j,),
+            "cost": self.finish.shape,
+            "move": (k, j + 1, j),
+            "ready": (k,),
+            "leave_cost": (j,),
             "weight": (m,),
-        }  # fmt: skip
+        }
         for name, shape in want.items():
             if (got := getattr(self, name).shape) != shape:
                 raise ValueError(f"{name}: want shape {shape}, got {got}")
@@ -82,6 +96,11 @@ class CutTables:
         """(members, crews, jobs, slots)."""
         m, k, j, s = self.finish.shape
         return m, k, j, s
+
+    @property
+    def arrays(self) -> TableArrays:
+        """The arrays as compiled code takes them."""
+        return TableArrays(self.finish, self.cost, self.move, self.leave_cost, self.weight)
 
     @property
     def prefixes(self) -> Orders:
@@ -102,7 +121,7 @@ class Plan:
     left : jobs in no order.
     cost : objective of the plan (mean over members, or the mean of the worst fifth).
     member_cost : (member,) cost of the plan in each member.
-    bound : proven lower bound on the objective of any plan of one fixed order, or None.
+    bound : proven lower bound on the objective of every plan (one order for all members), or None.
     status : 'optimal' (bound meets cost), 'feasible' (plan with a bound),
         'unproved' (plan, no bound asked or none in time), 'infeasible', 'no plan in time'.
     start, finish : int32 (member, job): arrival slot and end; -1 where left or passed over.
@@ -126,7 +145,7 @@ class Plan:
 
 
 def worst_weights(member_cost: Float, weight: Float) -> Float:
-    """Weights, summing to 1, of the members in the worst fifth; the last counts in part."""
+    """Weights, summing to 1, of the members in the worst fifth by weight; the last one in part."""
     rank = np.argsort(-member_cost, kind="stable")
     before = np.cumsum(weight[rank]) - weight[rank]
     out = np.zeros_like(weight)

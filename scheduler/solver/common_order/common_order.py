@@ -31,6 +31,7 @@ from scheduler.solver.common_order.common_route import Routes, twins
 from scheduler.solver.common_order.common_walk import KNOTS, Walks
 from scheduler.solver.common_order.prize_master import PrizeMaster
 from scheduler.solver.lagrangian_bound import MemberBounds
+from scheduler.solver.settings import DEFAULTS, Settings
 from scheduler.solver.tables import CutTables, Float, Plan
 
 #: Times the prices are moved for the usual effort, at least and at most; in between, so many that
@@ -68,6 +69,7 @@ def usual_turns(tables: CutTables, effort: float) -> int:
 def common_bound(
     tables: CutTables, plan: Plan, known: MemberBounds, *, weight: Float, turns: int = TURNS,
     begun: int = BEGUN, enough: float = np.inf, tell: Callable[[float], None] = lambda share: None,
+    settings: Settings = DEFAULTS,
 ) -> float:  # fmt: skip
     """Lower bound on the mean, by `weight`, of what any one order costs in the members.
 
@@ -87,14 +89,16 @@ def common_bound(
         return -np.inf
     members = np.flatnonzero(weight > 0)
     weight = weight[members]
-    walks = Walks(tables, plan, members, weight)
+    walks = Walks(tables, plan, members, weight, settings)
     target = float(weight @ plan.member_cost[members])
     enough = min(enough, target)
-    prize = weight @ known.prize[members]
-    price = np.repeat((prize - known.prize[members])[:, None, None, :], tables.shape[1], axis=1)
+    prize = weight @ known.multiplier[members]
+    price = np.repeat(
+        (prize - known.multiplier[members])[:, None, None, :], tables.shape[1], axis=1
+    )
     price = np.repeat(price, KNOTS, axis=2)
     model = walks.model(prize)
-    model.note(walks.recalled(known), np.zeros_like(prize), np.zeros_like(price))
+    model.add(walks.recalled(known), np.zeros_like(prize), np.zeros_like(price))
     best, prize, price = _climbed(
         walks, model, prize, price, enough, turns, lambda share: tell(0.4 * share)
     )
@@ -117,12 +121,12 @@ def _climbed(
     for turn in range(turns):
         tell(turn / turns)
         value = walks.walks(prize, price)
-        model.note(walks.met, prize, price)
+        model.add(walks.met, prize, price)
         if value > best:
             best, kept = value, (prize, price)
         if best >= enough:
             break
-        prize, price = model.move(value, prize, price)
+        prize, price = model.step(value, prize, price)
     return best, *kept
 
 

@@ -16,10 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.solver.bundle_model import DEVIATIONS, NO_PATH, BundleModel, PathsFound
+from scheduler.solver.bundle_model import NO_PATH, BundleModel, PathsFound
 from scheduler.solver.common_order.priced_walk import cheapest_walk, reachable
 from scheduler.solver.evaluation import state_after_locks
 from scheduler.solver.lagrangian_bound import MemberBounds
+from scheduler.solver.settings import DEFAULTS, Settings
 from scheduler.solver.tables import CutTables, Float, Int, Plan
 
 #: Levels of work in a crew's order, and places at which prices are set; assumed: finer ones
@@ -90,8 +91,14 @@ class Walks:
     """
 
     def __init__(
-        self, tables: CutTables, plan: Plan, members: NDArray[np.intp], weight: Float
+        self,
+        tables: CutTables,
+        plan: Plan,
+        members: NDArray[np.intp],
+        weight: Float,
+        settings: Settings = DEFAULTS,
     ) -> None:
+        self.settings = settings
         _, crews, jobs, slots = tables.shape
         self.weight, self.members = weight, members
         self.banned = np.zeros(jobs, np.bool_)
@@ -115,7 +122,7 @@ class Walks:
         states = max(int(c.row.max()) + 1 for c in self.crews)
         levels = self.share.shape[1]
         self.rooms = [_room(states, jobs, slots, levels, most + 1) for _ in range(2)]
-        met = (members.size, crews, 1 + DEVIATIONS)
+        met = (members.size, crews, 1 + settings.deviations)
         self.met = PathsFound(
             job=np.empty((*met, most + 1), np.int16), level=np.empty((*met, most + 1), np.int16),
             value=np.empty(met),
@@ -154,13 +161,20 @@ class Walks:
     def model(self, prize: Float) -> BundleModel:
         """A model of the walks, still empty, for prizes to begin with."""
         return BundleModel(
-            weight=self.weight, paid=self.paid, leave=self.leave, banned=self.banned,
-            share=self.share, met=self.met, prize=prize, size=np.ones(prize.size),
-        )  # fmt: skip
+            weight=self.weight,
+            fixed_cost=self.paid,
+            leave=self.leave,
+            banned=self.banned,
+            knot_share=self.share,
+            found=self.met,
+            multiplier=prize,
+            scaling=np.ones(prize.size),
+            settings=self.settings,
+        )
 
     def recalled(self, known: MemberBounds) -> PathsFound:
         """Walks met when each member was bounded alone, at no prizes and no prices."""
-        turns = max(walks.shape[0] for walks in known.walks)
+        turns = max(walks.shape[0] for walks in known.paths)
         members, crews, _, steps = self.met.job.shape
         met = PathsFound(
             job=np.full((members, crews, turns, steps), -1, np.int16),
@@ -169,7 +183,9 @@ class Walks:
         )  # fmt: skip
         for m, of in enumerate(self.members):
             for k, c in enumerate(self.crews):
-                for n, (row, cost) in enumerate(zip(known.walks[of], known.cost[of], strict=True)):
+                for n, (row, cost) in enumerate(
+                    zip(known.paths[of], known.path_cost[of], strict=True)
+                ):
                     jobs = row[k, row[k] >= 0]
                     after = np.minimum(np.cumsum(c.level[jobs]), c.row.shape[1] - 1)
                     if 0 < jobs.size <= steps:
