@@ -44,8 +44,8 @@ SOLVERS = {
     "scheduler.solver.common_order.prize_master",
     "scheduler.cut_tables.storage",
 }
-#: The only module of readiness that may touch the network, and those that may touch files.
-NETWORK = {"readiness.sources.services"}
+#: The only modules of readiness that may touch the network, and those that may touch files.
+NETWORK = {"readiness.sources.services", "readiness.sources.service_errors"}
 FILES = NETWORK | {
     "readiness.compiled_code",
     "readiness.sources.ghcn",

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from readiness.sources.payload import PayloadError
 from readiness.sources.responses import parse_response
-from readiness.sources.services import ServiceError, Services
+from readiness.sources.service_errors import ServiceError
+from readiness.sources.services import Services
 from readiness.sources.soil_survey import read_survey, survey_query, texture_class
 from scheduler.command import main
 from scheduler.farm_files.csv_table import read_csv
@@ -330,7 +331,7 @@ def test_an_expired_copy_is_used_and_marked(folder, server, monkeypatch):
         old = services.ask("open-meteo-ensemble", "/v1/x", **ask)
     assert not old.fresh
     assert old.cached
-    assert "web page" in old.trouble
+    assert "web page" in old.failure
     assert old.payload == first.payload
 
 

@@ -13,5 +13,6 @@ Layer: may import atmosphere.
 - `nws`: responses of the U.S. National Weather Service
 - `responses`: a response of any of these services
 - `soil_survey`: the question to the USDA soil survey and its answer
-- `services`: network clients: cache, time limits, retries
+- `service_errors`: failed requests in plain words, retries
+- `services`: network client: cache, time limits
 """

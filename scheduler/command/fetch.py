@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from readiness.sources.services import ServiceError, Services
+from readiness.sources.service_errors import ServiceError
+from readiness.sources.services import Services
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm

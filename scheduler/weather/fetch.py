@@ -15,7 +15,8 @@ from readiness.sources.nws import nearest_station, parse_alerts, point_links
 from readiness.sources.open_meteo import HOURLY_NAMES
 from readiness.sources.payload import PayloadError
 from readiness.sources.responses import parse_response
-from readiness.sources.services import Reply, ServiceError, Services
+from readiness.sources.service_errors import ServiceError
+from readiness.sources.services import Reply, Services
 from readiness.sources.soil_survey import SurveySoil, read_survey, survey_query
 from scheduler.atomic import write_file
 from scheduler.errors import WeatherError
@@ -135,7 +136,7 @@ class FetchRound:
         good = next((s for s in kept if self._sound(s)), None)
         if good is not None and reply.cached and read_answer(good.path).fetched == reply.fetched:
             state = "same" if reply.fresh else "stale"
-            return replace(outcome(state, reply.trouble), issued=good.issued)
+            return replace(outcome(state, reply.failure), issued=good.issued)
         if good is not None and good.issued > issue:
             return outcome("older", "older than what is stored, which is kept")
         answer = Answer(
@@ -144,7 +145,7 @@ class FetchRound:
         )  # fmt: skip
         new = store_answer(self.folder, answer)
         if not reply.fresh:
-            return outcome("stale", reply.trouble)
+            return outcome("stale", reply.failure)
         return outcome("stored" if new else "same")
 
     def _sound(self, one: StoredAnswer) -> bool:
