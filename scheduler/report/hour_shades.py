@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scheduler.report.charts import PALETTE
+from scheduler.report.figures.axes import PALETTE
 
 #: Lower edges of the shades from the second on, hours; assumed, even steps of two up to a long
 #: cutting day.

@@ -11,6 +11,12 @@ from scheduler.farm.units import show_money
 from scheduler.farm.wording import clock, crew_title, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.orders.safety import day_cautions
+from scheduler.report.figures.svg import (
+    alternative_texts,
+    curve_text,
+    farm_pictures,
+    field_pictures,
+)
 from scheduler.report.hour_shades import shade_of, shades
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.phrases import (
@@ -24,7 +30,6 @@ from scheduler.report.phrases import (
     weather_line,
     worth_lines,
 )
-from scheduler.report.svg import alternative_texts, curve_text, farm_pictures, field_pictures
 from scheduler.report.template_environment import template_environment, unbroken, value_texts
 from scheduler.windows.daily_hours import DayHours, hours_by_day, row_of
 from scheduler.windows.model_inputs import season_rows

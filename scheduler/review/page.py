@@ -11,8 +11,8 @@ from matplotlib.axes import Axes
 from scheduler.atomic import replace_folder
 from scheduler.farm.units import DEFAULT_UNITS
 from scheduler.farm.wording import one_line
-from scheduler.report.charts import INK, PALETTE, money_axis, new_axes, note
-from scheduler.report.svg import axes_svg
+from scheduler.report.figures.axes import INK, PALETTE, money_axis, new_axes, note
+from scheduler.report.figures.svg import axes_svg
 from scheduler.report.template_environment import template_environment
 from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
 from scheduler.review.delay_accounting import Cause

@@ -14,8 +14,8 @@ from readiness.forecasts.scores import reliability
 from scheduler.atomic import write_file
 from scheduler.farm.model import Farm
 from scheduler.farm.units import INCH_MM
-from scheduler.report.charts import GREY, INK, PALETTE, new_axes
-from scheduler.report.svg import figure_svg
+from scheduler.report.figures.axes import GREY, INK, PALETTE, new_axes
+from scheduler.report.figures.svg import figure_svg
 from scheduler.report.template_environment import template_environment
 from scheduler.verification.forecasts import (
     RAIN_DAY_MM,

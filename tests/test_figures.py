@@ -10,17 +10,11 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
 from readiness.season.codes import Tier
-from scheduler.report import charts
-from scheduler.report.charts import (
-    MARKERS,
-    PALETTE,
-    STYLES,
-    plot_losses,
-    plot_map,
-    plot_rules,
-    plot_timeline,
-)
-from scheduler.report.curves import ground_limits, plot_grain, plot_ground
+from scheduler.report.figures.axes import NIGHT, PALETTE
+from scheduler.report.figures.curves import ground_limits, plot_grain, plot_ground
+from scheduler.report.figures.farm_map import MARKERS, STYLES, plot_map
+from scheduler.report.figures.loss_charts import plot_losses, plot_rules
+from scheduler.report.figures.timeline import plot_timeline
 
 PLOTS = [
     plot_timeline,
@@ -76,7 +70,7 @@ def test_timeline_nights_are_dark_at_midnight_and_light_at_noon(morning):
     nights = [
         (p.get_x(), p.get_x() + p.get_width())
         for p in ax.patches
-        if np.allclose(p.get_facecolor()[:3], to_rgb(charts.NIGHT))
+        if np.allclose(p.get_facecolor()[:3], to_rgb(NIGHT))
     ]
     midnight = mornings.HISTORY_DAYS * 24 + 18.0
     assert any(a <= midnight <= b for a, b in nights)

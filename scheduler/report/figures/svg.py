@@ -1,4 +1,4 @@
-"""Pictures of a plan: figures as text for a page, and what each says to those who cannot see."""
+"""Figures as text inside a page, each with the text that stands for it."""
 
 from __future__ import annotations
 
@@ -16,17 +16,20 @@ from matplotlib.figure import Figure
 from scheduler.farm.units import show_money
 from scheduler.farm.wording import clock, crew_title
 from scheduler.orders.model import Morning, Order
-from scheduler.report.charts import cleared, plot_losses, plot_map, plot_rules, plot_timeline
-from scheduler.report.curves import plot_grain, plot_ground
+from scheduler.report.figures.axes import cleared
+from scheduler.report.figures.curves import plot_grain, plot_ground
+from scheduler.report.figures.farm_map import plot_map
+from scheduler.report.figures.loss_charts import plot_losses, plot_rules
+from scheduler.report.figures.timeline import plot_timeline
 from scheduler.report.phrases import field_title
 
 
 def figure_svg(figure: Figure) -> Markup:
-    """A figure as a data address of an SVG; the same figure gives the same text."""
+    """Write a figure as the data address of an SVG; the same figure gives the same text."""
     out = io.StringIO()
     with matplotlib.rc_context(
         {
-            "svg.hashsalt": "afterrain",  # the same names of parts on every run
+            "svg.hashsalt": "afterrain",  # ids do not change from run to run
             "svg.fonttype": "none",
             "hatch.linewidth": 0.5,
             "font.sans-serif": ["DejaVu Sans"],
@@ -36,21 +39,21 @@ def figure_svg(figure: Figure) -> Markup:
     text = out.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
-    text = re.sub(r' id="[A-Za-z.]+\w*_\d+"', "", text)  # names of groups; what is used is hashed
-    text = re.sub(r"(\d\.\d)\d+", r"\1", text)  # a tenth of a point is plenty
+    text = re.sub(r' id="[A-Za-z.]+\w*_\d+"', "", text)  # of groups; ids in use are hashes
+    text = re.sub(r"(\d\.\d)\d+", r"\1", text)  # a tenth of a point is fine enough
     text = re.sub(r"\s+", " ", text)
     return Markup("data:image/svg+xml," + quote(text, safe=" ;:/?@=+$,!~*'()[]{}|<>"))
 
 
 def axes_svg(ax: Axes) -> Markup:
-    """The figure of some axes as a data address."""
+    """Write the figure that holds the axes as the data address of an SVG."""
     figure = ax.figure
     assert isinstance(figure, Figure)
     return figure_svg(figure)
 
 
 def farm_pictures(morning: Morning) -> dict[str, Markup]:
-    """The pictures of the whole farm."""
+    """Pictures of the whole farm by name."""
     return {
         "timeline": axes_svg(plot_timeline(morning)),
         "map": axes_svg(plot_map(morning)),
@@ -59,13 +62,13 @@ def farm_pictures(morning: Morning) -> dict[str, Markup]:
     }
 
 
-def field_pictures(morning: Morning, picked: Sequence[int]) -> dict[int, Markup]:
-    """Grain above ground on the same hours, for rows of the season."""
+def field_pictures(morning: Morning, rows: Sequence[int]) -> dict[int, Markup]:
+    """Pictures of grain above ground against the same hours, for rows of the season."""
     figure = Figure(figsize=(3.7, 2.35))
     upper, lower = figure.subplots(2, 1, sharex=True)
     figure.subplots_adjust(left=0.125, right=0.985, top=0.97, bottom=0.1, hspace=0.09)
     out = {}
-    for row in picked:
+    for row in rows:
         plot_grain(morning, row, ax=cleared(upper)).tick_params(labelbottom=False)
         plot_ground(morning, row, ax=cleared(lower))
         out[row] = figure_svg(figure)
@@ -73,7 +76,7 @@ def field_pictures(morning: Morning, picked: Sequence[int]) -> dict[int, Markup]
 
 
 def alternative_texts(morning: Morning) -> dict[str, str]:
-    """What each picture of the whole farm says, for those who cannot see it."""
+    """Texts that stand for the pictures of the whole farm, for those who cannot see them."""
     money = morning.farm.currency
     ways = "; ".join(
         f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or 'no field'}"
@@ -93,13 +96,12 @@ def alternative_texts(morning: Morning) -> dict[str, str]:
 
 
 def curve_text(morning: Morning, row: int, order: Order) -> str:
-    """What the curves of a field say."""
-    at = int((order.start.mid - morning.now).total_seconds() // 3600)
-    first = morning.season.moisture.shape[2] - int(
-        (morning.until - morning.now).total_seconds() // 3600
-    )
-    hour = min(max(first + at, 0), morning.season.moisture.shape[2] - 1)
-    water = morning.season.water_top[:, row, hour]
+    """Text that stands for the curves of an order's field."""
+    hours = morning.season.moisture.shape[2]
+    planned_hours = int((morning.until - morning.now).total_seconds() // 3600)
+    until_start = int((order.start.mid - morning.now).total_seconds() // 3600)
+    start = min(max(hours - planned_hours + until_start, 0), hours - 1)
+    water = morning.season.water_top[:, row, start]
     wet = f"{100 * np.median(water):.0f} %" if np.isfinite(water).all() else "unknown"
     return (
         f"Grain moisture and soil water of {field_title(order)} against time; at the start "

@@ -1,4 +1,4 @@
-"""Curves of a field: grain moisture and soil water over members, with the limits that bind."""
+"""Curves of a field over the members: grain moisture and soil water, with their limits."""
 
 from __future__ import annotations
 
@@ -13,52 +13,72 @@ from readiness.season.codes import Tier
 from readiness.soil.trafficability import water_limits
 from scheduler.farm.model import Farm
 from scheduler.orders.model import Morning
-from scheduler.report.charts import GREY, INK, NIGHT, PALETTE, hour_of, new_axes, note, time_axis
+from scheduler.report.figures.axes import (
+    GREY,
+    INK,
+    NIGHT,
+    PALETTE,
+    hour_of,
+    new_axes,
+    note,
+    time_axis,
+)
 from scheduler.windows.daily_hours import row_of
 from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
 
-SHOWN_BEFORE_H = 48  # hours of the past in the curves; assumed, two nights tell the trend
+HISTORY_H = 48  # hours before planning in the curves; assumed, two nights show the trend
 DAYS_NAMED = 6  # days named on the axis; assumed, more run into each other
-STEP_H = 3  # hours between points of a curve; assumed, keeps the daily wave and a light file
+STEP_H = 3  # hours between points of a curve; assumed, the daily wave shows and files stay small
 
 
-def _fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> Array:
-    """Median, middle half and middle four fifths over members; unknown hours are left blank.
+def _draw_fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> Array:
+    """Draw the median, the middle half and the middle four fifths over members.
 
-    Returns the bands drawn, (5, hour).
+    Unknown hours are hatched.
+
+    Returns
+    -------
+    The percentiles drawn: 10, 25, 50, 75 and 90 (5, hour).
     """
     known = np.isfinite(values).any(axis=0)
     filled = np.where(known, values, 0.0)
-    middle = np.nanpercentile if np.isnan(filled).any() else np.percentile  # the latter is faster
-    bands = middle(filled, [10, 25, 50, 75, 90], axis=0)
+    percentile = np.nanpercentile if np.isnan(filled).any() else np.percentile  # faster
+    bands = percentile(filled, [10, 25, 50, 75, 90], axis=0)
     bands[:, ~known] = np.nan
     ax.fill_between(hours, bands[0], bands[4], color=PALETTE[2], linewidth=0)
     ax.fill_between(hours, bands[1], bands[3], color=PALETTE[3], linewidth=0)
     ax.plot(hours, bands[2], color=PALETTE[6], linewidth=1.1)
     for a, b in _runs(np.asarray(~known)):
-        ax.axvspan(hours[a], hours[min(b, len(hours) - 1)], facecolor="none", edgecolor=GREY,
-                   hatch="xxx", linewidth=0)  # fmt: skip
+        end = hours[min(b, len(hours) - 1)]
+        ax.axvspan(hours[a], end, facecolor="none", edgecolor=GREY, hatch="xxx", linewidth=0)
     return bands
 
 
 def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Half-open runs of True."""
+    """Half-open ranges of True."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _curve(
+def _draw_curve(
     ax: Axes, morning: Morning, row: int, values: Array, limits: dict[str, float]
 ) -> tuple[int, int]:
-    """Fan of one row from shortly before now to the end, its orders shaded, its limits as lines."""
+    """Draw one row from shortly before planning to the end.
+
+    The hours of its orders are shaded, its limits are lines.
+
+    Returns
+    -------
+    The first and last hour drawn.
+    """
     now = hour_of(morning, morning.now)
-    first, last = max(0, int(now) - SHOWN_BEFORE_H), values.shape[1] - 1
+    first, last = max(0, int(now) - HISTORY_H), values.shape[1] - 1
     hours = np.arange(first, last + 1, STEP_H)
-    for span in _cuts(morning, row):
+    for span in _cutting_spans(morning, row):
         ax.axvspan(*span, color=NIGHT, linewidth=0)
-    bands = _fan(ax, hours, values[:, hours])
+    bands = _draw_fan(ax, hours, values[:, hours])
     time_axis(ax, morning, first, last, DAYS_NAMED)
-    _limit_lines(ax, last, limits)
+    _draw_limits(ax, last, limits)
     shown = np.array([*bands[np.isfinite(bands)], *limits.values()])
     margin = 0.1 * max(np.ptp(shown), 1.0)
     ax.set_ylim(shown.min() - margin, shown.max() + margin)
@@ -66,8 +86,8 @@ def _curve(
     return first, last
 
 
-def _cuts(morning: Morning, row: int) -> list[tuple[float, float]]:
-    """Start to finish of the orders that cut a row of the season."""
+def _cutting_spans(morning: Morning, row: int) -> list[tuple[float, float]]:
+    """Hours from start to finish of the orders that cut a row of the season."""
     return [
         (hour_of(morning, o.start.mid), hour_of(morning, o.finish.mid))
         for c in morning.crews
@@ -76,19 +96,19 @@ def _cuts(morning: Morning, row: int) -> list[tuple[float, float]]:
     ]
 
 
-def _limit_lines(ax: Axes, last: float, limits: dict[str, float]) -> None:
-    """A line for each limit, styles apart; limits that agree share one."""
+def _draw_limits(ax: Axes, last: float, limits: dict[str, float]) -> None:
+    """Draw a line for each limit, in styles of their own; equal limits share a line."""
     merged: dict[float, list[str]] = {}
     for name, value in limits.items():
         merged.setdefault(round(value, 1), []).append(name)
     for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
         ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
-        below = len(merged) > 1 and value == min(merged)  # so that close limits stay readable
+        below = len(merged) > 1 and value == min(merged)  # close limits stay readable
         note(ax, f"{', '.join(names)} {value:g}", last, value, up=-5 if below else 4, left=True)
 
 
 def grain_limits(farm: Farm, row: int) -> dict[str, float]:
-    """Moisture lines of a row of the season, percent, by what they mean."""
+    """Moisture limits of a row of the season by name, percent."""
     field, _ = season_rows(farm)[row]
     markets = [p.markets[field.crop] for p in farm.points if field.crop in p.markets]
     limits = {"threshes": float(stand_of(farm).limit[row])}
@@ -99,9 +119,9 @@ def grain_limits(farm: Farm, row: int) -> dict[str, float]:
 
 
 def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
-    """Grain moisture of a row of the season over members, with the limits that bind."""
+    """Draw the grain moisture of a row of the season over the members, with its limits."""
     ax = ax or new_axes(3.7, 1.5)
-    _curve(ax, morning, row, morning.season.moisture[:, row], grain_limits(morning.farm, row))
+    _draw_curve(ax, morning, row, morning.season.moisture[:, row], grain_limits(morning.farm, row))
     ax.set_ylabel("grain, % wet", fontsize=7)
     return ax
 
@@ -125,13 +145,14 @@ def ground_limits(farm: Farm, row: int) -> dict[str, float]:
 
 
 def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
-    """Water in the top 15 cm over members; the strip below is the likeliest state of the ground.
+    """Draw the water in the top 15 cm of a row of the season over the members, with its limits.
 
-    Strip: white firm, hatched headland-only, dark soft, crossed unknown.
+    The strip below shows the likeliest state of the ground: white firm, hatched headland-only,
+    dark soft, crossed unknown.
     """
     ax = ax or new_axes(3.7, 1.5)
     water = 100.0 * morning.season.water_top[:, row]
-    first, last = _curve(ax, morning, row, water, ground_limits(morning.farm, row))
+    first, last = _draw_curve(ax, morning, row, water, ground_limits(morning.farm, row))
     low, high = ax.get_ylim()
     ax.set_ylim(low - 0.15 * (high - low), high)  # room for the strip
     tiers = morning.season.tier[:, row, first : last + 1]
@@ -147,8 +168,13 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
         spans = [(first + a, b - a) for a, b in _runs(np.asarray(likeliest == tier))]
         if spans:
             ax.broken_barh(
-                spans, (0, 0.12), transform=ax.get_xaxis_transform(), edgecolor=INK,
-                linewidth=0.3, label=tier.name, **look,
-            )  # fmt: skip
+                spans,
+                (0, 0.12),
+                transform=ax.get_xaxis_transform(),
+                edgecolor=INK,
+                linewidth=0.3,
+                label=tier.name,
+                **look,
+            )
     ax.set_ylabel("soil water, %", fontsize=7)
     return ax

@@ -1,0 +1,12 @@
+"""Figures of a plan, each `plot_x(data, *, ax=None) -> Axes`, readable in black and white.
+
+Markers and line styles tell crews apart, never colour alone. One sequential palette runs from
+light for little to dark for much; hatching means unknown. Only these modules import matplotlib.
+
+- `axes`: palette, axes of time and money, labels beside points
+- `timeline`: orders of each crew against time
+- `farm_map`: fields, and the way of each crew through them
+- `loss_charts`: loss by forecast member, and beside the dispatching rules
+- `curves`: grain moisture and soil water of a field over the members
+- `svg`: figures as text inside a page, with the text that stands for them
+"""

@@ -1,0 +1,116 @@
+"""What all figures share: the palette, axes of time and of money, labels beside points."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import matplotlib.figure
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.text import Annotation
+from matplotlib.ticker import MaxNLocator, StrMethodFormatter
+
+from scheduler.farm.wording import one_line
+from scheduler.farm.working_time import farm_time
+from scheduler.orders.model import Morning
+
+#: One hue from paper to ink in even steps of lightness; assumed, because it survives a black and
+#: white printer and every kind of colour blindness.
+PALETTE = ("#ffffff", "#e3edf3", "#c0d6e4", "#94bad1", "#5f97b8", "#2b668c", "#123f5e")
+INK, GREY, NIGHT = "#111111", "#595959", "#ececec"
+HOUR = np.timedelta64(1, "h")
+
+
+def new_axes(width: float, height: float) -> Axes:
+    """Make axes in a figure of their own, outside any global state; width and height in inches."""
+    figure = matplotlib.figure.Figure(figsize=(width, height), layout="constrained")
+    return figure.add_subplot()
+
+
+def cleared(ax: Axes) -> Axes:
+    """Remove what was drawn on the axes; making new axes costs as much as drawing."""
+    for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
+        artist.remove()
+    return ax
+
+
+def short_name(text: str) -> str:
+    """Cut a name to the length that a figure has room for."""
+    name = one_line(text)
+    return name if len(name) <= 20 else f"{name[:19]}…"
+
+
+def note(
+    ax: Axes, text: str, x: float, y: float, *, up: float = 0, left: bool = False
+) -> Annotation:
+    """Write a small label beside a point, on a white background.
+
+    Parameters
+    ----------
+    up : points by which the label stands above the point.
+    left : whether the label stands left of the point.
+    """
+    return ax.annotate(
+        text,
+        (x, y),
+        xytext=(-2 if left else 2, up),
+        textcoords="offset points",
+        fontsize=6.5,
+        va="center",
+        ha="right" if left else "left",
+        parse_math=False,
+        annotation_clip=False,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.3},
+    )
+
+
+def hour_of(morning: Morning, when: datetime) -> float:
+    """Hours from the first hour of the season to `when`."""
+    first = farm_time(morning.season.start, morning.farm.tz)
+    return (when - first).total_seconds() / 3600.0
+
+
+def time_axis(ax: Axes, morning: Morning, first: float, last: float, days_named: int) -> None:
+    """Make the x axis one of farm days, with a line at the planning time.
+
+    Parameters
+    ----------
+    first, last : hours of the season.
+    days_named : about how many days get a label.
+    """
+    days = _midnights(morning, first, last)
+    step = max(1, -(-len(days) // days_named))
+    named = [(at, f"{d:%a} {d.day}") for at, d in days[::step] if at < last - (last - first) / 20]
+    ax.set_xlim(first, last)
+    ax.set_xticks([at for at, _ in named], [name for _, name in named], fontsize=7, ha="left")
+    lines = LineCollection(
+        [((at, 0.0), (at, 1.0)) for at, _ in days],
+        transform=ax.get_xaxis_transform(),
+        colors=GREY,
+        linewidths=0.3,
+    )
+    ax.add_collection(lines, autolim=False)
+    ax.axvline(hour_of(morning, morning.now), color=INK, linewidth=0.9)
+
+
+def _midnights(morning: Morning, first: float, last: float) -> list[tuple[float, datetime]]:
+    """Farm-time midnights between two hours of the season, each as its hour and its date."""
+    begin = farm_time(morning.season.start, morning.farm.tz) + timedelta(hours=first)
+    day = begin.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)
+    out: list[tuple[float, datetime]] = []
+    while True:
+        day += timedelta(days=1)
+        at = hour_of(morning, day.replace(tzinfo=morning.farm.tz))
+        if at > last:
+            return out
+        out.append((at, day))
+
+
+def money_axis(ax: Axes, label: str, highest: float, *, ticks: int) -> None:
+    """Make the x axis one of whole money from 0 to `highest`."""
+    ax.set_xlim(0, highest)
+    ax.set_xlabel(label, fontsize=8, parse_math=False)
+    ax.xaxis.set_major_locator(MaxNLocator(ticks))
+    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+    ax.tick_params(axis="x", labelsize=7)
