@@ -51,9 +51,13 @@ def test_hand_material_capacity():
 
 def combine(**other):
     values = {
-        "id": "C1", "header_m": 10.7, "speed_kmh": 6.4, "efficiency": 0.7,
-        "tank_m3": 350 * BUSHEL, "unload_m3_s": 4 * BUSHEL,
-    }  # fmt: skip
+        "id": "C1",
+        "header_m": 10.7,
+        "speed_kmh": 6.4,
+        "efficiency": 0.7,
+        "tank_m3": 350 * BUSHEL,
+        "unload_m3_s": 4 * BUSHEL,
+    }
     return Combine(**(values | other))
 
 
@@ -90,10 +94,13 @@ def test_a_crew_cuts_at_the_least_of_combine_cart_and_haul():
     near, far = (
         crew_rates(
             CrewMachines(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2),
-            point, km=km, density=0.77, wet_yield=4.0,
+            point,
+            km=km,
+            density=0.77,
+            wet_yield=4.0,
         )
         for km in (2, 80)
-    )  # fmt: skip
+    )
     assert near.limited_by == "combine"
     assert far.limited_by == "haul"
     assert far.t_h == sum(far.haul) < near.t_h
@@ -106,8 +113,11 @@ def test_no_cart_means_stopping_to_unload_and_no_cart_limit():
     truck = Truck(id="T", capacity_m3=35, payload_t=25)
     alone = crew_rates(
         CrewMachines(crew="A", combines=(combine(),), carts=(), trucks=(truck,)),
-        point, km=2, density=0.77, wet_yield=4.0,
-    )  # fmt: skip
+        point,
+        km=2,
+        density=0.77,
+        wet_yield=4.0,
+    )
     assert alone.cart == ()
     assert alone.t_h == alone.alone[0] < capacity_ha_h(6.4, 10.7, 0.7) * 4.0
 

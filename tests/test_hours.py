@@ -1,4 +1,4 @@
-"""Hours ahead, counted by hand from a season."""
+"""Workable hours ahead, counted by hand from a season."""
 
 from dataclasses import replace
 from datetime import date, datetime, time
@@ -28,9 +28,9 @@ def shut(season):
     )
 
 
-# hand: in members 0-2 the first field opens today 15:00 to 18:00 (3 h), from 22:00 on, when no
-# crew works, for 2 h, and tomorrow 10:00 to 16:00 (6 h); member 3 stays shut. Hours of yesterday
-# do not count.
+# hand: in members 0-2 the first field is open today from 15:00 to 18:00 (3 h) and from 22:00, when
+# no crew works, for 2 h, and tomorrow from 10:00 to 16:00 (6 h); member 3 stays closed. Hours of
+# yesterday do not count.
 def test_counts_of_today_start_now(morning):
     season = shut(morning.season)
     now = mornings.HISTORY_DAYS * 24
@@ -54,9 +54,9 @@ def test_counts_of_today_start_now(morning):
     assert "Mon 18 Aug" not in text
 
 
-# hand: wind of 5 m/s, over 10 mph, all day but from 10:00 to 15:00 on the first field and to 13:00
-# on the second, there in three of four members: 0, 3, 3, 3 h have their 10th percentile at 0.9
-def test_hours_for_spraying_are_told_as_those_for_cutting(morning):
+# hand: wind of 5 m/s, over 10 mph, all day but from 10:00 to 15:00 on the first field and, in three
+# of four members, to 13:00 on the second: the 10th percentile of 0, 3, 3, 3 h is 0.9
+def test_hours_for_spraying_print_as_those_for_cutting(morning):
     now = mornings.HISTORY_DAYS * 24
     season = replace(morning.season, tier=np.full_like(morning.season.tier, Tier.FIRM))
     wind = np.full_like(morning.weather.wind, 5.0)
@@ -88,12 +88,18 @@ usual wind limits and likely inversions.
     ("work", "water", "line"),
     [
         ("tillage", 0.15, "Home quarter (F01)              18 14 (14-14)  08:00  100 %  "),
-        ("tillage", 0.40, "Home quarter (F01)              18    0 (0-0)      -    0 %  "
-                          "topsoil too wet to work"),
-        ("planting", 0.02, "Home quarter (F01)              18    0 (0-0)      -    0 %  "
-                           "seed zone too dry"),
+        (
+            "tillage",
+            0.40,
+            "Home quarter (F01)              18    0 (0-0)      -    0 %  topsoil too wet to work",
+        ),
+        (
+            "planting",
+            0.02,
+            "Home quarter (F01)              18    0 (0-0)      -    0 %  seed zone too dry",
+        ),
     ],
-)  # fmt: skip
+)
 def test_hours_for_soil_work_depend_on_its_water(morning, work, water, line):
     season = replace(
         morning.season,
@@ -118,7 +124,7 @@ def test_night_is_a_cause_only_where_there_is_no_other(morning):
     assert [lost_to_text(h) for h in today] == ["dark", "dew on the ear or grain too wet"]
 
 
-def test_unknown_is_not_workable_and_is_said(morning):
+def test_unknown_hours_are_not_workable_and_are_named(morning):
     season = shut(morning.season)
     season.reason[:, 0] = Reason.UNKNOWN
     days = hours_by_day(morning.farm, season, now=morning.now)
@@ -126,12 +132,12 @@ def test_unknown_is_not_workable_and_is_said(morning):
     assert "weather unknown" in terminal_ready(morning.farm, season, now=morning.now)
 
 
-def test_the_stub_of_a_last_day_is_left_out(morning):
+def test_a_last_day_cut_short_is_left_out(morning):
     days = hours_by_day(morning.farm, morning.season, now=morning.now)
     assert list(days) == [date(2025, 8, 16), date(2025, 8, 17), date(2025, 8, 18)]
 
 
-def test_ahead_starts_at_the_hour_of_now(morning):
+def test_from_now_starts_at_the_hour_of_now(morning):
     cut = from_now(morning.season, datetime(2025, 8, 16, 7, 40, tzinfo=mornings.TZ))
     assert cut.start == np.datetime64("2025-08-16T12")
     assert cut.reason.shape[2] == morning.season.reason.shape[2] - mornings.HISTORY_DAYS * 24 - 1

@@ -1,4 +1,4 @@
-"""Learning: slow, shared on one soil, and not swung by one bad reading."""
+"""Learning is slow, shared on one soil, and robust against one bad reading."""
 
 import re
 from dataclasses import replace
@@ -40,8 +40,8 @@ def solve(field, value, *, soil=SOIL, prior=P, weight=None):
 
 
 def test_hand_one_observation_is_shrunk_and_shared():
-    # hand: variance of b_0 is 0.25 + 0.25; gain 0.5 / (0.5 + 1) = 1/3; the neighbour has the
-    # covariance 0.25, so 0.25 / 1.5 = 1/6; another soil learns nothing
+    # hand: the variance of b_0 is 0.25 + 0.25 and its gain 0.5 / (0.5 + 1) = 1/3; the neighbour's
+    # covariance is 0.25, its gain 0.25 / 1.5 = 1/6; another soil learns nothing
     assert solve([0], [0.9]) == pytest.approx([0.3, 0.15, 0.0], abs=1e-6)
 
 
@@ -51,7 +51,7 @@ def test_hand_more_observations_count_for_more():
 
 
 def test_one_bad_reading_moves_no_further_than_its_bound():
-    # hand: the pull of one is at most HUBER / error_sd, so b moves by at most var * HUBER
+    # hand: one reading pulls by at most HUBER / error_sd, so b moves by at most variance * HUBER
     wild = solve([0], [1000.0])
     assert wild[0] == pytest.approx(0.5 * HUBER, abs=1e-5)
     assert wild[1] == pytest.approx(0.25 * HUBER, abs=1e-5)
@@ -74,7 +74,7 @@ def test_a_band_pulls_only_from_outside():
     st.floats(0.01, 5),
 )
 def test_laws_of_offsets(seen, more):
-    # laws: finite; moving one observation up never moves its field's offset down
+    # laws: offsets are finite; a reading moved up never moves its field's offset down
     field, value = [f for f, _ in seen], [v for _, v in seen]
     one = solve(field, value)
     assert np.isfinite(one).all()
@@ -114,7 +114,7 @@ def run(place, past):
 
 
 def sample(run, field, hours_ago, above):
-    """A sample so many points above the run."""
+    """A sample so many points above the simulated moisture."""
     at = run[0].moisture.shape[2] - hours_ago
     value = float(run[0].moisture[0, field, at]) + above
     return Observation(field=field, time=run[0].start + at, kind="moisture", value=value, sd=0.5)
@@ -124,22 +124,22 @@ def test_samples_shift_their_field_and_its_neighbours(place, past, run):
     seen = [sample(run, 0, 30, 2.0), sample(run, 0, 5, 2.0)]
     taught = learn(place, seen, past, now=NOW)
     moved = [f.calibration.get("grain_offset", 0.0) for f in taught.farm.fields]
-    assert 0.2 < moved[1] < moved[0] < 1.5  # slowly: two samples of 2 points are less than 1.5
+    assert 0.2 < moved[1] < moved[0] < 1.5  # slowly: two samples of 2 points move it by less
     assert moved[1] == moved[2]
     assert moved[3] == 0.0  # another soil
     own, shared = lesson_lines(taught.lessons, taught.farm)
-    said = re.fullmatch(
+    words = re.fullmatch(
         r"Home quarter \(F01\): grain ([\d.]+) points wetter than the weather tells, "
         r"from 2 samples; the day before: grain ([\d.]+) points wetter than the weather tells",
         own,
     )
-    assert float(said[1]) == pytest.approx(moved[0], abs=0.05)
-    assert 0 < float(said[2]) < float(said[1])  # what one sample taught, and then two
+    assert float(words[1]) == pytest.approx(moved[0], abs=0.05)
+    assert 0 < float(words[2]) < float(words[1])  # one sample, then two
     assert shared.startswith("By the same soil, grain")
     assert shared.endswith(": F02, F03")
 
 
-def test_one_wild_sample_is_flagged_and_does_not_swing_the_farm(place, past, run):
+def test_one_wild_sample_is_an_outlier_and_barely_moves_the_farm(place, past, run):
     taught = learn(place, [sample(run, 0, 5, -9.0)], past, now=NOW)
     moved = [f.calibration.get("grain_offset", 0.0) for f in taught.farm.fields]
     most = (GRAIN.soil_sd**2 + GRAIN.own_sd**2) / GRAIN.error_sd * HUBER
@@ -178,10 +178,10 @@ def test_ground_checks_bound_the_limits(run):
     assert bounds[Tier.HEADLAND_ONLY] == (pytest.approx(edge), pytest.approx(firm))
 
 
-def test_a_field_softer_than_reckoned_bears_less(place, past, run):
+def test_a_field_softer_than_modelled_bears_less(place, past, run):
     seen = [check(run, 0, Tier.SOFT, 30), check(run, 0, Tier.SOFT, 5)]
     bounds = ground_intervals(*run, seen)
-    assert all(b.high < 0 for b in bounds)  # the run thought it bore combines
+    assert all(b.high < 0 for b in bounds)  # the model held that it bore combines
     taught = learn(place, seen, past, now=NOW)
     moved = [f.calibration.get("bearing_offset", 0.0) for f in taught.farm.fields]
     assert moved[0] < moved[1] < 0.0
@@ -201,14 +201,14 @@ def test_a_check_that_agrees_teaches_nothing(place, past, run):
     assert taught.lessons == ()
 
 
-def test_the_offset_is_seen_once(place, run):
-    # hand: the run works without the offset: samples are told to it less 0.8, and what it gives
-    # is shown with 0.8 more, so that a sample of 16.8 is shown as 16.8
+def test_the_offset_is_applied_once(place, run):
+    # hand: the model runs without the offset: it gets samples less 0.8 and its moisture is shown
+    # with 0.8 more, so that a sample of 16.8 is shown as 16.8
     field = replace(place.fields[0], calibration={"grain_offset": 0.8})
     shifted = replace(place, fields=(field, *place.fields[1:]))
     one = sample(run, 0, 5, 1.0)
-    (told,) = model_observations(shifted, [one, one])
-    assert told.value == pytest.approx(one.value - 0.8)
+    (given,) = model_observations(shifted, [one, one])
+    assert given.value == pytest.approx(one.value - 0.8)
     shown = with_grain_offset(shifted, run[0])
     assert shown.moisture[:, 0] == pytest.approx(run[0].moisture[:, 0] + 0.8)
     assert shown.moisture[:, 1] == pytest.approx(run[0].moisture[:, 1])
@@ -233,5 +233,5 @@ def test_lessons_in_words(place):
     )
 
 
-def test_nothing_seen_nothing_learnt(place, past):
+def test_no_reading_no_lesson(place, past):
     assert learn(place, [], past, now=NOW + timedelta(hours=1)).farm is place

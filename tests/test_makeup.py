@@ -1,4 +1,4 @@
-"""Make-ups, rules of thumb and tables on small farms worked by hand."""
+"""Make-ups, dispatching rules and cut tables on small farms worked by hand."""
 
 from dataclasses import replace
 from datetime import datetime, time, timedelta
@@ -50,25 +50,40 @@ HOURS = 96
 
 def combine(name, **other):
     values = {
-        "id": name, "header_m": 10.0, "speed_kmh": 6.0, "efficiency": 0.7, "tank_m3": 12.0,
+        "id": name,
+        "header_m": 10.0,
+        "speed_kmh": 6.0,
+        "efficiency": 0.7,
+        "tank_m3": 12.0,
         "unload_m3_s": 0.15,
-    }  # fmt: skip
+    }
     return Combine(**(values | other))
 
 
 def field(name, **other):
     values = {
-        "id": name, "name": name, "lat": 47.0, "lon": -99.0, "area_ha": 20.0,
-        "crop": "wheat_hard", "sand": 0.4, "clay": 0.2, "yield_t_ha": 4.0,
+        "id": name,
+        "name": name,
+        "lat": 47.0,
+        "lon": -99.0,
+        "area_ha": 20.0,
+        "crop": "wheat_hard",
+        "sand": 0.4,
+        "clay": 0.2,
+        "yield_t_ha": 4.0,
         "test_weight_kg_hl": 78.0,
-    }  # fmt: skip
+    }
     return Field(**(values | other))
 
 
 def farm(**other):
     market = Market(price_t=250.0, moisture_base_pct=13.5, moisture_limit_pct=18.0)
     values = {
-        "name": "Test", "tz": UTC, "units": "metric", "base_lat": 47.0, "base_lon": -99.0,
+        "name": "Test",
+        "tz": UTC,
+        "units": "metric",
+        "base_lat": 47.0,
+        "base_lon": -99.0,
         "combines": (combine("C1"), combine("C2"), combine("C3", header_m=8.0)),
         "carts": (
             Cart(id="K1", capacity_m3=35, unload_m3_s=0.3),
@@ -76,10 +91,24 @@ def farm(**other):
         ),
         "trucks": tuple(Truck(id=f"T{i}", capacity_m3=35, payload_t=25) for i in range(1, 5)),
         "crews": (
-            Crew(id="A", combines=("C1", "C2"), carts=("K1",), trucks=("T1", "T2"), week=DAY,
-                 people=6, hours_max_day=24),
-            Crew(id="B", combines=("C3",), carts=("K2",), trucks=("T3", "T4"), week=DAY, people=5,
-                 hours_max_day=24),
+            Crew(
+                id="A",
+                combines=("C1", "C2"),
+                carts=("K1",),
+                trucks=("T1", "T2"),
+                week=DAY,
+                people=6,
+                hours_max_day=24,
+            ),
+            Crew(
+                id="B",
+                combines=("C3",),
+                carts=("K2",),
+                trucks=("T3", "T4"),
+                week=DAY,
+                people=5,
+                hours_max_day=24,
+            ),
         ),
         "points": (
             DeliveryPoint(id="E", lat=47.0, lon=-99.0, week=DAY, markets={"wheat_hard": market}),
@@ -89,7 +118,7 @@ def farm(**other):
             field("F2", area_ha=40.0, lon=-99.02),
             field("F3", area_ha=25.0, lon=-99.05, yield_t_ha=6.0),
         ),
-    }  # fmt: skip
+    }
     return Farm(**(values | other))
 
 
@@ -133,7 +162,7 @@ def test_the_users_own_makeup_comes_first_and_alike_machines_count_once():
         assert all(g.trucks for g in m)
 
 
-def test_crews_may_join_in_one():
+def test_crews_may_join_into_one():
     joined = [m for m in makeups(farm(), NOW) if len(m) == 1]
     assert any(len(m[0].combines) == 3 for m in joined)
 
@@ -150,7 +179,7 @@ def test_a_machine_down_for_days_is_in_no_makeup():
         assert all(c.id != "C1" for crew in makeup for c in crew.combines)
 
 
-def test_hand_description():
+def test_hand_makeup_text():
     machines = CrewMachines(crew="A", combines=(combine("C1"),), carts=(), trucks=farm().trucks[:1])
     assert makeup_text((machines,)) == "A: C1 + 0 carts + 1 truck"
 
@@ -159,14 +188,14 @@ def test_hand_move():
     # 14 km at 28 km/h is 30 min, header off 10 and on 10, clean-out of a crop 30: 80 min
     a, b = field("A"), field("B", crop="barley")
     assert move_minutes(farm(), a, b, 14.0) == pytest.approx(80.0)
-    # before seed: 90; from base no header to take off; within a field nothing
+    # before grain for seed 90; from base the header is off; within a field no move
     assert move_minutes(farm(), a, field("S", purpose="seed"), 14.0) == pytest.approx(140.0)
     assert move_minutes(farm(), None, b, 14.0) == pytest.approx(40.0)
     assert move_minutes(farm(), a, a, 0.0) == 0.0
     assert move_minutes(farm(), a, field("V", variety="x"), 0.0) == pytest.approx(35.0)
 
 
-def test_given_distances_win_in_both_directions():
+def test_a_distance_of_the_user_wins_in_both_directions():
     moves = Moves(distances_km={("F1", "F2"): 99.0})
     assert between_km(farm(moves=moves), "F2", "F1") == 99.0
     # section roads: 0.08 degrees of longitude at 47 N is 6.07 km, none north or south
@@ -189,7 +218,7 @@ def test_a_hollow_and_a_large_field_are_parcels():
     assert [j.row for j in jobs] == [0, 0, 1]
 
 
-def test_rules_order_as_they_say():
+def test_dispatching_rules_order_by_their_names():
     one_crew = farm(crews=(replace(farm().crews[0], fixed=True),))
     wet = np.repeat(np.array([[16.0], [15.0], [14.0]]), HOURS, axis=1)
     tables = compiled(one_crew, season(3, wet))
@@ -215,7 +244,7 @@ def test_closed_ground_is_not_cut_and_unknown_is_not_dry():
 
 
 def test_trucks_full_and_elevator_shut_stop_the_combines():
-    # open 08:00-12:00 only: in the evening cutting goes on until carts and trucks are full
+    # open 08:00-12:00 only: in the evening the crew cuts until carts and trucks are full
     hours = ((time(8), time(12)),) * 7
     shut = farm(
         points=(replace(farm().points[0], week=hours),), fields=(field("F1", area_ha=90.0),)
@@ -224,8 +253,8 @@ def test_trucks_full_and_elevator_shut_stop_the_combines():
     late, soon = (compiled(f).tables.finish[0, 0, 0, 24] for f in (shut, free))
     assert late > soon
     # F1 yields 4 t/ha: 360 t are many times the 77 t that one cart and two trucks hold
-    held = compiled(shut).rates[0][0][0].buffer
-    assert held == pytest.approx(35 * 0.78 + 2 * 25.0)
+    buffer = compiled(shut).rates[0][0][0].buffer
+    assert buffer == pytest.approx(35 * 0.78 + 2 * 25.0)
 
 
 # -- where the grain goes -----------------------------------------------------------------------
@@ -238,11 +267,12 @@ def two_points(**bins):
     own = replace(market, price_t=240.0, moisture_limit_pct=20.0)
     return (
         replace(
-            elevator, week=((time(8), time(20)),) * 7,
+            elevator,
+            week=((time(8), time(20)),) * 7,
             markets={"wheat_hard": replace(market, moisture_limit_pct=15.0)},
         ),
         replace(elevator, id="bins", markets={"wheat_hard": own}, **bins),
-    )  # fmt: skip
+    )
 
 
 def test_grain_goes_to_the_elevator_by_day_and_to_bins_by_night_or_when_wet():
@@ -252,21 +282,21 @@ def test_grain_goes_to_the_elevator_by_day_and_to_bins_by_night_or_when_wet():
     acres = tuple(replace(f, area_ha=10 * f.area_ha) for f in farm().fields[:2])
     fields = (farm().fields[2], *acres)  # more than two crews cut in four days
     tables = compiled(farm(points=two_points(), fields=fields), season(3, wet))
-    told = ["E" if q == 0 else "bins" for q in tables.point[0, 0, 0]]
-    assert told[:12] == ["bins"] * 12  # E turns 17 % away
-    assert told[12:28] == ["E"] * 16  # 12:00 to 20:00
-    assert told[28:52] == ["bins"] * 24  # to 08:00
-    assert told[52:76] == ["E"] * 24
-    # F3, 25 ha x 6 t/ha at 13.5 %, takes three hours: cut by night it is sold for 10 a tonne less
-    # than by day, but for what shatters in between, which is lost wherever it is sold
+    points = ["E" if q == 0 else "bins" for q in tables.point[0, 0, 0]]
+    assert points[:12] == ["bins"] * 12  # E turns 17 % away
+    assert points[12:28] == ["E"] * 16  # 12:00 to 20:00
+    assert points[28:52] == ["bins"] * 24  # to 08:00
+    assert points[52:76] == ["E"] * 24
+    # F3, 25 ha x 6 t/ha at 13.5 %, takes three hours: cut by night it sells for 10 a tonne less
+    # than by day; the grain that shatters in between is lost wherever it is sold
     alone = compiled(farm(points=two_points()[1:], fields=fields), season(3, wet))
     night, day = 30, 54
     both, bins = (t.tables.cost[0, 0, 0] / 100.0 for t in (tables, alone))
     assert (both[night] - both[day]) - (bins[night] - bins[day]) == pytest.approx(1500.0, rel=0.03)
 
 
-def test_a_crew_that_follows_the_tables_hauls_and_loses_what_they_say():
-    # an independent walk through the slots, with carts and trucks filling while points are shut
+def test_slot_by_slot_work_hauls_and_loses_as_the_tables():
+    # an independent pass over the slots; carts and trucks fill while points are closed
     shut = tuple(replace(p, week=((time(9), time(18)),) * 7) for p in two_points())
     down = {"down": ((NOW + timedelta(hours=1), NOW + timedelta(hours=9)),)}
     broken = {  # for eight hours crew A has one of two combines and trucks, and no cart
@@ -275,8 +305,11 @@ def test_a_crew_that_follows_the_tables_hauls_and_loses_what_they_say():
         "trucks": (replace(farm().trucks[0], **down), *farm().trucks[1:]),
     }
     for points, machines in (
-        (two_points(), {}), (shut, {}), (two_points()[:1], {}), (two_points(), broken),
-    ):  # fmt: skip
+        (two_points(), {}),
+        (shut, {}),
+        (two_points()[:1], {}),
+        (two_points(), broken),
+    ):
         wet = 14.0 + 2.5 * np.sin(np.arange(HOURS) / 24 * 2 * np.pi)
         tables = compiled(farm(points=points, **machines), season(3, np.tile(wet, (3, 1))))
         plan = evaluate(tables.tables, ((1, 0), (2,)))
@@ -286,31 +319,31 @@ def test_a_crew_that_follows_the_tables_hauls_and_loses_what_they_say():
         assert (state.ended == plan.finish[0]).all()
 
 
-def test_room_that_is_short_goes_to_the_jobs_that_need_it_most():
-    # F1, F2, F3 yield 40, 160 and 150 t: room for F2 or F3, or for F1 and nothing else; E takes
-    # no grain over 15 %, and all stands at 17 % but F3, which E takes at nearly the same price
+def test_short_storage_goes_to_the_jobs_that_need_it_most():
+    # F1, F2, F3 yield 40, 160 and 150 t: the bins hold F2 or F3, or F1 alone; E takes no grain over
+    # 15 %, F1 and F2 stand at 17 %, and E takes F3 at nearly the price of the bins
     wet = np.repeat(np.array([[17.0], [17.0], [14.5]]), HOURS, axis=1)
     tables = compiled(farm(points=two_points(capacity_t=190.0)), season(3, wet))
-    told = [[sorted(rates) for rates in crew] for crew in tables.rates]
-    assert told == [[[], [1], [0]]] * 2  # points of F1, F2, F3
+    kept = [[sorted(rates) for rates in crew] for crew in tables.rates]
+    assert kept == [[[], [1], [0]]] * 2  # points of F1, F2, F3
     assert (tables.tables.finish[:, :, 0] == -1).all()
     assert "room" in why_left(tables, season(3, wet), 0)
-    # with room for all, nothing is kept out
+    # with storage for all grain, no job is kept out
     ample = compiled(farm(points=two_points(capacity_t=1e4)), season(3, wet))
     free = compiled(farm(points=two_points()), season(3, wet))
     assert (ample.tables.finish == free.tables.finish).all()
     assert (ample.tables.cost == free.tables.cost).all()
 
 
-def test_grain_for_seed_goes_to_the_farms_own_bins():
-    # common practice, no source: seed is kept, where there is a bin for it
-    for own, told in ((True, [1]), (False, [0, 1])):
+def test_seed_grain_goes_to_the_farms_own_bins():
+    # common practice, no source: a farm keeps its seed where it has a bin for it
+    for own, expected in ((True, [1]), (False, [0, 1])):
         seed = (*farm().fields[:2], replace(farm().fields[2], purpose="seed", area_ha=600.0))
         tables = compiled(farm(points=two_points(own=own), fields=seed), season(3, 14.0))
-        assert sorted(tables.rates[0][2]) == told
+        assert sorted(tables.rates[0][2]) == expected
     full = compiled(farm(points=two_points(own=True, capacity_t=0.0), fields=seed))
     assert sorted(full.rates[0][2]) == [0]
-    # nor is it kept in bins that take none of it as it is
+    # bins that take no grain of this moisture keep no seed
     wet = compiled(farm(points=two_points(own=True), fields=seed), season(3, 21.0))
     assert sorted(wet.rates[0][2]) == []
     e, bins = two_points(own=True)
@@ -320,49 +353,50 @@ def test_grain_for_seed_goes_to_the_farms_own_bins():
 
 
 def test_a_truck_that_is_down_till_noon_slows_a_far_haul():
-    far = (replace(farm().points[0], lat=47.9),)  # 100 km: the trucks hold the crew up
+    far = (replace(farm().points[0], lat=47.9),)  # 100 km: the trucks are the bottleneck
     down = ((NOW - timedelta(hours=1), NOW + timedelta(hours=6)),)
     trucks = (replace(farm().trucks[0], down=down), *farm().trucks[1:])
     own, late = (compiled(farm(points=far, trucks=t)) for t in (farm().trucks, trucks))
     assert own.main_rates(0, 1).limited_by == "haul"
-    # F2, 160 t and more, is many times what cart and trucks hold: till noon, in twelve slots, half
-    # of what two trucks haul is missing and must be hauled after
+    # F2, over 160 t, is many times what cart and trucks hold: in the twelve slots till noon one of
+    # two trucks hauls, and the other half must be hauled later
     on_time, delayed = (int(t.tables.finish[0, 0, 1, 0]) for t in (own, late))
     assert on_time > 12
     assert delayed == pytest.approx(on_time + 12 / 2, abs=1)
 
 
-def test_time_to_spare_waits_for_the_better_price():
-    # 8.4 ha/h x 4 t/ha sold for 2 a tonne less lose 67 an hour. Half of what stands loses 0.3 % of
-    # 1000 a ha a day of 8 hours: 20 ha some 4 an hour, 600 ha some 110, and the crew goes on
+def test_a_crew_with_spare_time_waits_for_the_better_price():
+    # 8.4 ha/h x 4 t/ha sold for 2 a tonne less lose 67 an hour. Half of the standing grain loses
+    # 0.3 % of 1000 a ha in a day of 8 hours: 20 ha lose some 4 an hour, 600 ha some 110, so that
+    # the crew goes on cutting
     dear, own = two_points()
     cheap = {"wheat_hard": replace(own.markets["wheat_hard"], price_t=248.0)}
     points = (dear, replace(own, markets=cheap))
-    for area, told in ((20.0, [0]), (600.0, [0, 1])):
+    for area, expected in ((20.0, [0]), (600.0, [0, 1])):
         one = farm(points=points, crews=farm().crews[:1], fields=(field("F1", area_ha=area),))
         tables = compiled(one, season(1, 14.0, days=10))
-        assert sorted(tables.rates[0][0]) == told
+        assert sorted(tables.rates[0][0]) == expected
 
 
-def test_room_is_shared_out_as_well_as_trying_every_way():
-    # against every way to give jobs one of two points' room or none, on sets drawn at random
+def test_storage_is_assigned_as_well_as_by_enumeration():
+    # against every assignment of jobs to the storage of two points or to none, drawn at random
     rng = np.random.default_rng(5)
     for _ in range(60):
         jobs = int(rng.integers(1, 7))
-        score = rng.integers(0, 100, (jobs, 3)).astype(float)
-        tonnes, room = rng.uniform(5, 40, jobs), rng.uniform(0, 80, 2)
+        cost = rng.integers(0, 100, (jobs, 3)).astype(float)
+        tonnes, capacity = rng.uniform(5, 40, jobs), rng.uniform(0, 80, 2)
         best = np.inf
-        for way in product(range(3), repeat=jobs):
-            used = [sum(t for t, c in zip(tonnes, way, strict=True) if c == i) for i in (1, 2)]
-            if (np.array(used) <= room).all():
-                best = min(best, sum(score[j, c] for j, c in enumerate(way)))
-        found = assign_storage(score, tonnes, room)
+        for choice in product(range(3), repeat=jobs):
+            used = [sum(t for t, c in zip(tonnes, choice, strict=True) if c == i) for i in (1, 2)]
+            if (np.array(used) <= capacity).all():
+                best = min(best, sum(cost[j, c] for j, c in enumerate(choice)))
+        found = assign_storage(cost, tonnes, capacity)
         for i in (1, 2):
-            assert tonnes[found == i].sum() <= room[i - 1] + 1e-6
-        assert score[np.arange(jobs), found].sum() == pytest.approx(best)
+            assert tonnes[found == i].sum() <= capacity[i - 1] + 1e-6
+        assert cost[np.arange(jobs), found].sum() == pytest.approx(best)
 
 
-def test_finish_never_comes_sooner_for_arriving_later():
+def test_a_later_arrival_never_finishes_sooner():
     late = tuple(replace(p, week=((time(9), time(12)),) * 7) for p in two_points())
     for points in (farm().points, two_points(), late):
         tables = compiled(farm(points=points), season(3, members=3)).tables

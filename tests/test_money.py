@@ -1,4 +1,4 @@
-"""What grain is worth by the hour it is cut."""
+"""Value of grain by the hour it is cut."""
 
 from dataclasses import replace
 from datetime import time
@@ -29,10 +29,17 @@ MARKET = Market(price_t=250.0, moisture_base_pct=13.5, moisture_limit_pct=18.0)
 
 def field(**other):
     values = {
-        "id": "F1", "name": "Home", "lat": 47.0, "lon": -99.0, "area_ha": 50.0,
-        "crop": "wheat_hard", "sand": 0.4, "clay": 0.2, "yield_t_ha": 4.0,
+        "id": "F1",
+        "name": "Home",
+        "lat": 47.0,
+        "lon": -99.0,
+        "area_ha": 50.0,
+        "crop": "wheat_hard",
+        "sand": 0.4,
+        "clay": 0.2,
+        "yield_t_ha": 4.0,
         "test_weight_kg_hl": 78.0,
-    }  # fmt: skip
+    }
     return Field(**(values | other))
 
 
@@ -41,12 +48,21 @@ def farm(market=MARKET, **terms):
         id="C", header_m=10, speed_kmh=6, efficiency=0.7, tank_m3=12, unload_m3_s=0.15
     )
     return Farm(
-        name="Test", tz=ZoneInfo("UTC"), units="metric", base_lat=47.0, base_lon=-99.0,
-        crews=(Crew(id="A", combines=("C",), week=DAY, people=3),), combines=(combine,), carts=(),
-        trucks=(), points=(
+        name="Test",
+        tz=ZoneInfo("UTC"),
+        units="metric",
+        base_lat=47.0,
+        base_lon=-99.0,
+        crews=(Crew(id="A", combines=("C",), week=DAY, people=3),),
+        combines=(combine,),
+        carts=(),
+        trucks=(),
+        points=(
             DeliveryPoint(id="E", lat=47.0, lon=-99.0, week=DAY, markets={"wheat_hard": market}),
-        ), fields=(field(),), losses={"wheat_hard": terms},
-    )  # fmt: skip
+        ),
+        fields=(field(),),
+        losses={"wheat_hard": terms},
+    )
 
 
 def standing(moisture, wettings=0.0, sprout=0.0, hours=24):
@@ -65,7 +81,7 @@ def revenue(market, state, **terms):
 
 def test_hand_steps_of_a_schedule():
     steps = Schedule(steps=((13.5, 2.0), (14.5, 5.0)))
-    # at a threshold the step below it still binds
+    # at a threshold the step below it still applies
     assert discount_above(steps, np.array([13.0, 13.5, 13.6, 14.5, 20.0])).tolist() == [
         0,
         0,
@@ -140,11 +156,14 @@ def test_published_one_pound_a_bushel_a_wetting_moves_the_grade():
     f = farm(market)
     money = [
         revenue_ha(
-            start, market, standing(13.5, wettings=n), haul_t=0.0,
+            start,
+            market,
+            standing(13.5, wettings=n),
+            haul_t=0.0,
             terms=loss_terms(f, start) | {"shatter_day": 0.0},
         )[0, 0]
         for n in (0, 1, 2)
-    ]  # fmt: skip
+    ]
     assert money[0] - money[1] == pytest.approx(4.0 * 6.0)
     assert money[0] - money[2] == pytest.approx(4.0 * 12.0)
 
@@ -164,13 +183,18 @@ def test_shatter_alone_is_the_closed_form_of_timeliness():
     area = 400.0
     loss = float((1000.0 - money).mean()) * area
     closed = timeliness_cost(
-        area, area / hours, loss_day=0.005, yield_=4.0, value=250.0, hours_day=24.0,
+        area,
+        area / hours,
+        loss_day=0.005,
+        yield_=4.0,
+        value=250.0,
+        hours_day=24.0,
         working_share=1.0,
-    )  # fmt: skip
+    )
     assert loss == pytest.approx(closed, rel=0.01)
 
 
-def test_what_is_left_costs_more_than_cutting_it_last():
+def test_leaving_grain_costs_more_than_cutting_it_last():
     f = farm(MARKET)
     stand = standing(13.5, hours=240)
     last = best_revenue_ha(f, field(), {"E": 0.0}) - revenue(MARKET, stand)[-1]

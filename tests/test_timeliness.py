@@ -1,5 +1,8 @@
-"""Closed-form timeliness. Sources: ASABE EP496 as restated in Srivastava et al. 2006, ch. 15
-(formula and meaning of Z); figures worked from the formula."""
+"""Closed-form timeliness cost.
+
+Formula and meaning of Z: ASABE EP496 as restated in Srivastava et al. 2006, ch. 15. The figures
+are worked from the formula.
+"""
 
 import pytest
 
@@ -51,8 +54,15 @@ def test_hand_total_cost(capacity, total):
 def test_hand_width_in_us_units():
     # 1000 ac, $9000 per ft, 4 mph, 70 %: price per ac/h = 9000 x 8.25 / (4 x 0.7)
     ca = least_cost_capacity(
-        1000, own_share=0.16, price_per_capacity=9000 * 8.25 / (4 * 0.7), labour_hour=30,
-        loss_day=0.005, yield_=60, value=6, hours_day=10, working_share=0.6,
-    )  # fmt: skip
+        1000,
+        own_share=0.16,
+        price_per_capacity=9000 * 8.25 / (4 * 0.7),
+        labour_hour=30,
+        loss_day=0.005,
+        yield_=60,
+        value=6,
+        hours_day=10,
+        working_share=0.6,
+    )
     assert ca == pytest.approx(6.5134, abs=5e-5)
     assert ca * 8.25 / (4 * 0.7) == pytest.approx(19.191, abs=5e-4)
