@@ -17,8 +17,9 @@ from scheduler.farm.wording import formula_safe
 from scheduler.orders import document
 from scheduler.orders.model import Order
 from scheduler.report import files
-from scheduler.report.files import file_name_parts, plan_csv, plan_files, write_plan
+from scheduler.report.files import file_name_parts, plan_files, write_plan
 from scheduler.report.messages import MESSAGE_CHARS, message
+from scheduler.report.plan_csv import plan_csv
 from scheduler.report.plan_document import plan_json
 
 

@@ -6,11 +6,12 @@ Layer: may import planning and what lies below.
 - `lesson_phrases`: phrases about what readings taught
 - `figures/`: figures of a plan, and figures as text inside a page
 - `terminal`: what `plan` and `ready` print
-- `messages`: a text for each crew
+- `messages`: a text message for each crew
 - `template_environment`: options, filters and functions that all templates share
 - `hour_shades`: shades of the tables of hours
 - `sheet`: the printable sheet
 - `crew_calendar`: a crew's calendar, with events it no longer has cancelled
 - `plan_document`: a plan as JSON data, for plan.json and the season book
-- `files`: the files of a plan, written whole or not at all
+- `plan_csv`: the orders as a table for spreadsheets
+- `files`: the files of a plan, their names and contents
 """

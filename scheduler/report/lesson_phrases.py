@@ -17,7 +17,7 @@ def lesson_lines(lessons: Sequence[Lesson], farm: Farm) -> tuple[str, ...]:
     lines: list[str] = []
     for learnt in Learnt:
         neighbours: dict[str, list[str]] = {}
-        for lesson in (one for one in lessons if one.learnt is learnt):
+        for lesson in (x for x in lessons if x.learnt is learnt):
             if isinstance(lesson, Outlier):
                 lines.append(_outlier(lesson, names[lesson.field]))
             elif lesson.readings:

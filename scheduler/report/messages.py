@@ -1,4 +1,4 @@
-"""What each crew gets as a text on its own phone, two messages long."""
+"""The text message that each crew gets on its own phone."""
 
 from __future__ import annotations
 
@@ -11,38 +11,41 @@ from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.orders.safety import day_cautions
 from scheduler.report.phrases import field_title, haul_text
 
-SEE = " See sheet."
+END = " See sheet."
 MESSAGE_CHARS = 300  # two joined text messages carry 306 characters of the GSM 7-bit alphabet
 
 
-def _folded(text: str) -> str:
-    """Accents dropped, so that a text message keeps to the 7-bit alphabet."""
-    spread = unicodedata.normalize("NFKD", one_line(text).replace("°", ""))
-    return "".join(c for c in spread if not unicodedata.combining(c))
-
-
 def message(crew: CrewOrders, morning: Morning) -> str:
-    """The crew's next day of work in at most `MESSAGE_CHARS` characters, first things first."""
+    """Write the crew's next day of work in at most `MESSAGE_CHARS` characters.
+
+    What is needed first comes first: orders in their order, then cautions, then fallbacks.
+    """
     head = f"{crew.crew} {day_name(morning.now)}:"
     if not crew.orders:
-        return _folded(f"{head} {crew.note or 'nothing to cut'}")[:MESSAGE_CHARS]
+        return _seven_bit(f"{head} {crew.note or 'nothing to cut'}")[:MESSAGE_CHARS]
     day = crew.orders[0].start.mid.date()
     orders = [o for o in crew.orders if o.start.mid.date() == day]
-    room = MESSAGE_CHARS - len(SEE)
-    text = _folded(f"{head} {_short(1, orders[0], morning)}")[:room]
+    longest = MESSAGE_CHARS - len(END)
+    text = _seven_bit(f"{head} {_order_text(1, orders[0], morning)}")[:longest]
     for place, order in enumerate(orders[1:], 2):
-        longer = f"{text} {_folded(_short(place, order, morning))}"
-        if len(longer) > room:
+        longer = f"{text} {_seven_bit(_order_text(place, order, morning))}"
+        if len(longer) > longest:
             break
         text = longer
     for extra in _extras(crew, morning):
-        longer = f"{text} {_folded(extra)}"
-        text = longer if len(longer) <= room else text
-    return text + SEE
+        longer = f"{text} {_seven_bit(extra)}"
+        text = longer if len(longer) <= longest else text
+    return text + END
+
+
+def _seven_bit(text: str) -> str:
+    """Drop accents, so that the text keeps to the 7-bit alphabet."""
+    decomposed = unicodedata.normalize("NFKD", one_line(text).replace("°", ""))
+    return "".join(c for c in decomposed if not unicodedata.combining(c))
 
 
 def _extras(crew: CrewOrders, morning: Morning) -> Iterator[str]:
-    """What else a text says where there is room, most needed first."""
+    """Sentences for the space that is left, the most needed first."""
     topics = [c.split(":")[0].lower() for c in day_cautions(morning.cautions)]
     if topics:
         yield f"Caution: {', '.join(topics)}."
@@ -51,7 +54,7 @@ def _extras(crew: CrewOrders, morning: Morning) -> Iterator[str]:
         yield f"If soft: {crew.fallback.if_soft}."
 
 
-def _short(place: int, order: Order, morning: Morning) -> str:
+def _order_text(place: int, order: Order, morning: Morning) -> str:
     edge = " carts at edge" if order.headland_only else ""
     return (
         f"{place}) {field_title(order)} leave {clock(order.leave_at, morning.now)} cut "

@@ -1,4 +1,4 @@
-"""How times, spreads, money and proof are said, the same in every output."""
+"""Phrases about orders, the same in every output."""
 
 from __future__ import annotations
 
@@ -48,14 +48,14 @@ OTHER_WORK_REASON_TEXT: dict[int, str] = {
     OtherWorkReason.WIND: "wind too light or too strong",
     OtherWorkReason.SUN: "dark, or inversions likely",
 }
-#: Work of `ready`, cutting by default: the heading of its hours, what they are, what closes them.
+#: Work of `ready`, None is cutting: heading of its hours, what they are, texts of what closes them.
 WORK_TEXT: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
     None: ("cut", "the field can be cut", REASON_TEXT),
     "tillage": ("till", "the topsoil can be worked", OTHER_WORK_REASON_TEXT),
     "planting": ("plant", "the field's crop can be sown", OTHER_WORK_REASON_TEXT),
     "spraying": ("spray", "wind and sun are fit for spraying", OTHER_WORK_REASON_TEXT),
 }
-#: What the planner is doing, beside a bar of its progress.
+#: What the planner does in each stage, beside its progress bar.
 STAGE_TEXT: dict[Stage, str] = {
     PlanStage.READINESS: "running soil and grain",
     PlanStage.MAKEUPS: "pricing make-ups",
@@ -72,7 +72,7 @@ EDGE_ONLY = "carts and trucks stay at the edge"
 
 
 def row_title(farm: Farm, row: int) -> str:
-    """'Home quarter (F01), wet hollow' for a row of the season."""
+    """Title of a row of the season: 'Home quarter (F01), wet hollow'."""
     field, hollow = season_rows(farm)[row]
     name = one_line(field.name) or one_line(field.id)
     title = name if name == field.id else f"{name} ({one_line(field.id)})"
@@ -80,23 +80,23 @@ def row_title(farm: Farm, row: int) -> str:
 
 
 def lost_to_text(hours: DayHours, texts: Mapping[int, str] = REASON_TEXT) -> str:
-    """The cause of most of a day's lost hours; empty where none is lost."""
+    """Text of the cause of most of a day's lost hours; empty where none is lost."""
     return "" if hours.lost_to is None else texts[hours.lost_to]
 
 
 def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> str:
-    """'09:30-11:30', the 10th to the 90th percentile, days named where they differ."""
+    """10th to 90th percentile, '09:30-11:30'; a day other than that of `beside` is named."""
     low = clock(spread.low, beside)
     return f"{low}{dash}{clock(spread.high, beside if spread.low.date() == beside else spread.low)}"
 
 
 def moisture_range(spread: Spread, dash: str = "-") -> str:
-    """'13.2-15.9 %'."""
+    """10th to 90th percentile of moisture, '13.2-15.9 %'."""
     return f"{spread.low:.1f}{dash}{spread.high:.1f} %"
 
 
 def quality_note(farm: Farm) -> str:
-    """What the test weights of orders start from, and in US units what the grade knows."""
+    """Explain what test weights start from and, in US units, what the grade rests on."""
     start = "from the last sample, or from sound grain where none was weighed"
     grade = (
         " A U.S. grade is by it and sprouted kernels alone; other damage or foreign material can "
@@ -106,12 +106,15 @@ def quality_note(farm: Farm) -> str:
 
 
 def grade_name(grade: int) -> str:
-    """'U.S. No. 2'."""
+    """Name of a U.S. grade, 'U.S. No. 2'."""
     return "U.S. Sample grade" if grade == SAMPLE_GRADE else f"U.S. No. {grade}"
 
 
 def quality_text(order: Order, morning: Morning) -> str:
-    """'58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone'; a grade for wheat in US units."""
+    """Grain quality when cut, '58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone'.
+
+    Only wheat in US units has a grade.
+    """
     if math.isnan(order.test_weight_kg_hl):
         return "test weight unknown"
     weight = show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units)
@@ -120,13 +123,13 @@ def quality_text(order: Order, morning: Morning) -> str:
 
 
 def loads_text(loads: float) -> str:
-    """'5.1 loads', '12 loads'."""
+    """Number of loads, '5.1 loads' or '12 loads'."""
     number = f"{loads:.1f}" if loads < 9.95 else f"{loads:.0f}"
     return f"{number} load{'' if number == '1.0' else 's'}"
 
 
 def haul_text(order: Order) -> str:
-    """'7.1 loads to Rail elevator; 3.2 loads to home bins when Rail elevator is shut'."""
+    """Loads by delivery point, '7 loads to Rail; 3.2 loads to home bins when Rail is shut'."""
     first = one_line(order.point)
     if not order.deliveries:
         return f"{loads_text(order.loads)} to {first}"
@@ -138,7 +141,7 @@ def haul_text(order: Order) -> str:
 
 
 def delivery_lines(morning: Morning) -> list[str]:
-    """What goes to each delivery point if all orders are cut, and the room where it is short."""
+    """Grain to each delivery point if all orders are cut, with its storage where it is limited."""
     units = morning.farm.units
     hauls = [(o.crop, d) for crew in morning.crews for o in crew.orders for d in o.deliveries]
     lines = []
@@ -146,7 +149,7 @@ def delivery_lines(morning: Morning) -> list[str]:
         here = [(crop, d) for crop, d in hauls if d.point == point.id]
         if not here:
             continue
-        # tonnes add up, and so do bushels, which are tonnes of wheat
+        # bushels of different crops add up as tonnes of wheat
         tonnes = sum(
             wheat_equivalent_t(d.tonnes, crop) if units == "us" else d.tonnes for crop, d in here
         )
@@ -159,19 +162,19 @@ def delivery_lines(morning: Morning) -> list[str]:
 
 
 def field_title(order: Order) -> str:
-    """'Home quarter (F01), wet hollow'."""
+    """Title of an order's field or parcel, 'Home quarter (F01), wet hollow'."""
     name = one_line(order.name) or order.field
     title = name if name == order.field else f"{name} ({one_line(order.field)})"
     return f"{title}, {order.parcel}" if order.parcel else title
 
 
 def grain_text(order: Order, morning: Morning) -> str:
-    """'4,900 bu' or '133.1 t'."""
+    """Grain of an order, '4,900 bu' or '133.1 t'."""
     return show_mass(order.tonnes, order.crop, morning.farm.units)
 
 
 def machines(crew: CrewOrders) -> str:
-    """'C1, C2 with cart North; trucks T1, T2; 5 people'."""
+    """Machines and people of a crew, 'C1, C2 with cart North; trucks T1, T2; 5 people'."""
     parts = [", ".join(crew.combines) or "no combine"]
     if crew.carts:
         parts[0] += f" with {', '.join(crew.carts)}"
@@ -182,7 +185,7 @@ def machines(crew: CrewOrders) -> str:
 
 
 def makeup_text(makeup: MakeUp) -> str:
-    """'North: C1, C2 + 1 cart + 2 trucks; South: C3 + 1 cart + 1 truck'."""
+    """Crews of a make-up, 'North: C1, C2 + 1 cart + 2 trucks; South: C3 + 1 cart + 1 truck'."""
     return "; ".join(
         f"{crew.crew}: {', '.join(c.id for c in crew.combines)}"
         f" + {_count(len(crew.carts), 'cart')} + {_count(len(crew.trucks), 'truck')}"
@@ -200,7 +203,7 @@ def total_area(crew: CrewOrders, morning: Morning) -> str:
 
 
 def weather_line(morning: Morning) -> str:
-    """Where the weather comes from and how old it is."""
+    """Source, members and age of the weather, and the end of planning."""
     age = "age unknown" if morning.age_h is None else f"{morning.age_h:.0f} h old"
     issued = (
         ""
@@ -214,17 +217,17 @@ def weather_line(morning: Morning) -> str:
 
 
 def objective_text(morning: Morning) -> str:
-    """What `loss` averages."""
+    """Name of the loss that the plan minimises."""
     if morning.farm.rules.objective == "cautious":
         return "loss averaged over the worst fifth of the forecasts"
     return "expected loss"
 
 
 def loss_lines(morning: Morning) -> tuple[str, ...]:
-    """The loss, against the best rule of thumb, and what is proven: one sentence each."""
+    """Sentences about the loss, the best rule of thumb, and the lower bound."""
     money = morning.farm.currency
-    lines = [f"{objective_text(morning).capitalize()} of this plan: "
-             f"{show_money(morning.loss, money)}."]  # fmt: skip
+    objective = objective_text(morning).capitalize()
+    lines = [f"{objective} of this plan: {show_money(morning.loss, money)}."]
     if morning.rule_losses:
         name, rule = min(morning.rule_losses.items(), key=lambda item: item[1])
         saved = rule - morning.loss
@@ -244,7 +247,7 @@ def loss_lines(morning: Morning) -> tuple[str, ...]:
 
 
 def proof_text(morning: Morning) -> str:
-    """How good the plan is known to be, in plain words; roundings never flatter it."""
+    """The optimality gap in plain words, rounded so that the plan never looks better than it is."""
     if morning.bound is None or morning.gap is None:
         return "Not proven: no limit was found in time to what the best order could lose."
     if morning.status == "optimal" or morning.gap <= 0.0:
@@ -257,7 +260,7 @@ def proof_text(morning: Morning) -> str:
 
 
 def worth_lines(morning: Morning) -> tuple[str, ...]:
-    """What the uncertainty of the weather is worth."""
+    """Sentences about the value of perfect information and of the stochastic solution."""
     money = morning.farm.currency
     lines = []
     if morning.value_of_perfect_information is not None:

@@ -1,0 +1,90 @@
+"""plan.csv: the orders of all crews as a table for spreadsheets."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Callable
+from datetime import datetime
+
+from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
+from scheduler.farm.wording import crop_name, formula_safe
+from scheduler.orders.model import Morning, Order
+from scheduler.report.phrases import grade_name, haul_text
+
+Cell = str | float
+
+
+def plan_csv(morning: Morning) -> str:
+    """Write one row an order, in farm time and the farm's units, with CRLF (RFC 4180)."""
+    columns = _columns(morning.farm.units)
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["crew", "place", *columns])
+    for crew in morning.crews:
+        for place, order in enumerate(crew.orders, 1):
+            cells = [cell(order) for cell in columns.values()]
+            writer.writerow([formula_safe(crew.crew), place, *cells])
+    return out.getvalue()
+
+
+def _columns(units: Units) -> dict[str, Callable[[Order], Cell]]:
+    """Columns by their heading, each with the function that gives an order's cell."""
+    metric = units == "metric"
+    distance, area, mass = (DEFAULT_UNITS[q][metric] for q in ("distance", "area", "mass"))
+    return {
+        "field": lambda o: formula_safe(o.field),
+        "name": lambda o: formula_safe(o.name),
+        "parcel": lambda o: formula_safe(o.parcel),
+        "crop": lambda o: formula_safe(crop_name(o.crop)),
+        "leave": lambda o: _minute(o.leave_at),
+        "move_min": lambda o: _number(o.move_min, 0),
+        f"move_{distance}": lambda o: _number(from_si(o.move_km, "distance", units), 1),
+        "start": lambda o: _minute(o.start.mid),
+        "start_early": lambda o: _minute(o.start.low),
+        "start_late": lambda o: _minute(o.start.high),
+        "finish": lambda o: _minute(o.finish.mid),
+        "finish_early": lambda o: _minute(o.finish.low),
+        "finish_late": lambda o: _minute(o.finish.high),
+        area: lambda o: _number(from_si(o.area_ha, "area", units), 1),
+        mass: lambda o: _number(from_si(o.tonnes, "mass", units, o.crop), 1),
+        "moisture_pct": lambda o: _number(o.moisture_pct.mid, 1),
+        "moisture_low_pct": lambda o: _number(o.moisture_pct.low, 1),
+        "moisture_high_pct": lambda o: _number(o.moisture_pct.high, 1),
+        **_quality_columns(units),
+        "chance_pct": lambda o: _number(100 * o.chance, 0),
+        "loads": lambda o: _number(o.loads, 1),
+        "point": lambda o: formula_safe(o.point),
+        "haul": lambda o: formula_safe(haul_text(o)),
+        "headland_only": lambda o: "yes" if o.headland_only else "no",
+        "loss": lambda o: _number(o.loss, 2),
+        "locked": lambda o: "yes" if o.locked else "no",
+        "reason": lambda o: formula_safe(o.reason),
+        "changed": lambda o: formula_safe(o.changed),
+    }
+
+
+def _quality_columns(units: Units) -> dict[str, Callable[[Order], Cell]]:
+    """Test weight, sprouted kernels, and in US units the grade of wheat."""
+    metric = units == "metric"
+    weight = f"test_weight_{DEFAULT_UNITS['test_weight_change'][metric]}"
+    if metric:
+        return {
+            weight: lambda o: _number(o.test_weight_kg_hl, 1),
+            "sprouted_pct": lambda o: _number(o.sprouted_pct, 1),
+        }
+    return {
+        weight: lambda o: _number(lb_bu(o.test_weight_kg_hl, o.crop), 1),
+        "sprouted_pct": lambda o: _number(o.sprouted_pct, 1),
+        "us_grade": lambda o: "" if o.us_grade is None else grade_name(o.us_grade),
+    }
+
+
+def _number(value: float, digits: int) -> Cell:
+    """Round a number; an unknown number is an empty cell."""
+    return round(value, digits or None) if math.isfinite(value) else ""
+
+
+def _minute(when: datetime) -> str:
+    return f"{when:%Y-%m-%d %H:%M}"
