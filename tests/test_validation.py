@@ -1,4 +1,4 @@
-"""What the validation computes, on small inputs and, where the open data are, on one station."""
+"""The validation on small inputs and, where the open data are there, on one station."""
 
 from pathlib import Path
 
@@ -29,16 +29,16 @@ def test_score() -> None:
 
 
 # hand: of 4 wet days 3 are called, of 6 dry days 1 is called wet
-def test_hits_and_false_alarms() -> None:
-    seen = np.array([1, 1, 1, 1, 0, 0, 0, 0, 0, 0, np.nan])
-    model = np.array([1, 1, 1, 0, 1, 0, 0, 0, 0, 0, 1.0])
+def test_contingency_table() -> None:
+    measured = np.array([1, 1, 1, 1, 0, 0, 0, 0, 0, 0, np.nan])
+    modelled = np.array([1, 1, 1, 0, 1, 0, 0, 0, 0, 0, 1.0])
 
     class Days:
-        wet_measured, wet_modelled = seen, model
+        wet_measured, wet_modelled = measured, modelled
 
-    count = soil_moisture.contingency_table([Days()])  # type: ignore[list-item]
-    assert count == {"hit": 3, "missed": 1, "false alarm": 1, "rightly dry": 5}
-    row = validate._hit_row(count)
+    table = soil_moisture.contingency_table([Days()])  # type: ignore[list-item]
+    assert table == {"hit": 3, "missed": 1, "false alarm": 1, "rightly dry": 5}
+    row = validate.wet_day_row(table)
     assert row.met is False
     assert row.reached == "0.75, 0.17 (4 wet, 6 dry days; 0.25 of the alarms are false)"
 
@@ -80,7 +80,7 @@ def test_folder_without_stations(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert "http" not in page  # nothing is fetched
 
 
-# law: a station without probes, or with probes only after the training years, is run and not fitted
+# law: a station without probe readings in the training years is run without calibration
 def test_station_without_training(tmp_path: Path) -> None:
     from test_records import daily_line
 
@@ -144,8 +144,8 @@ def test_one_station_and_its_split() -> None:
     assert "ND_Jamestown_38_WSW" in page
 
 
-# published conflict: the families differ by a factor of two or more on some grounds
-def test_page_shows_what_both_families_say_of_the_limits() -> None:
+# published conflict: the two families of strength relations differ by a factor of two or more
+def test_page_shows_the_strength_of_both_families_at_the_limits() -> None:
     head, *lines = strength_lines()
     assert head[:5] == ("texture", "limit", "water 15-30 cm", "SMSP II", "Collins")
     assert len(lines) == 2 * 12
@@ -155,7 +155,7 @@ def test_page_shows_what_both_families_say_of_the_limits() -> None:
     assert all(f"<td>{cell}</td>" in page for cell in lines[0])
 
 
-# law: what is fitted does not see the tested years
+# law: readings of the tested years do not change the calibration
 @needs_data
 def test_tested_years_do_not_leak() -> None:
     path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"

@@ -1,4 +1,4 @@
-"""Soil by position: the question to the USDA Soil Data Access service, and its answer."""
+"""Soil under field boundaries: query to the USDA Soil Data Access service, and its answer."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from readiness.sources.payload import PayloadError
 
 Ring = Sequence[tuple[float, float]]  # (lon, lat)
 
-#: Depth of topsoil that is averaged, cm: what carries machines and holds the plough layer.
+#: Depth of topsoil that is averaged, cm: the layer that carries machines and is ploughed.
 TOPSOIL_CM = 30
-#: Words of the survey's drainage classes (Soil Survey Manual, ch. 3) and ours.
+#: Our drainage class for each class of the survey (Soil Survey Manual, ch. 3).
 DRAINAGE = {
     "excessively drained": "good",
     "somewhat excessively drained": "good",
@@ -41,9 +41,13 @@ COLUMNS = (
 
 @dataclass(frozen=True, kw_only=True)
 class SurveySoil:
-    """Topsoil of one field: weight fractions, organic matter in percent, words.
+    """Topsoil of one field.
 
-    `share` is the part of the ground under major components with known texture, 0-1.
+    Attributes
+    ----------
+    sand, clay : weight fractions. organic_pct : organic matter, percent.
+    texture, drainage : class. group : hydrologic group. map_unit : name of the widest component's.
+    share : 0-1, area of major components with known texture over that of all major components.
     """
 
     sand: float
@@ -57,11 +61,11 @@ class SurveySoil:
 
 
 def survey_query(rings: Sequence[Ring]) -> str:
-    """Transact-SQL for the major components and topsoil horizons under each boundary.
+    """Transact-SQL query for the major components and topsoil horizons under each boundary.
 
-    Rows are numbered after the boundaries, so that no text of the user's enters the query.
+    Its rows carry the number of the boundary, so that no text of the user enters the query.
     """
-    parts = " UNION ALL ".join(_parts(n, ring) for n, ring in enumerate(rings))
+    parts = " UNION ALL ".join(_map_unit_areas(n, ring) for n, ring in enumerate(rings))
     return (
         "SELECT a.field, a.part, mu.muname, c.cokey, c.comppct_r, c.drainagecl, c.hydgrp, "
         "h.hzdept_r, h.hzdepb_r, h.sandtotal_r, h.claytotal_r, h.om_r "
@@ -72,8 +76,8 @@ def survey_query(rings: Sequence[Ring]) -> str:
     )
 
 
-def _parts(number: int, ring: Ring) -> str:
-    """Area of each map unit inside a boundary."""
+def _map_unit_areas(number: int, ring: Ring) -> str:
+    """Query for the area of each map unit inside a boundary."""
     closed = [*ring, ring[0]] if tuple(ring[0]) != tuple(ring[-1]) else list(ring)
     text = ", ".join(f"{lon:.6f} {lat:.6f}" for lon, lat in closed)
     shape = f"geometry::STGeomFromText('POLYGON(({text}))', 4326)"
@@ -85,15 +89,15 @@ def _parts(number: int, ring: Ring) -> str:
 
 
 def read_survey(payload: object) -> dict[int, SurveySoil]:
-    """Soil of each numbered boundary; those the survey does not know are left out.
+    """Soil of each numbered boundary; boundaries outside the survey are left out.
 
     Horizons are weighted by thickness within the topsoil, components by their percentage, map
-    units by their area inside the boundary. Words are those of the widest component.
+    units by their area inside the boundary. Classes are those of the widest component.
 
     Raises
     ------
     PayloadError
-        Where the answer is not the table that was asked for.
+        Where the answer is not the table of `survey_query`.
     """
     if not isinstance(payload, Mapping):
         raise PayloadError("the answer is no table")
@@ -108,38 +112,39 @@ def read_survey(payload: object) -> dict[int, SurveySoil]:
     fields: dict[int, list[dict[str, Any]]] = {}
     for cells in table[1:]:
         row = dict(zip(heading, cells, strict=False))
-        fields.setdefault(int(_figure(row, "field")), []).append(row)
-    found = {n: _soil(rows) for n, rows in fields.items()}
-    return {n: soil for n, soil in found.items() if soil is not None}
+        fields.setdefault(int(_number(row, "field")), []).append(row)
+    soils = {n: _mean_soil(rows) for n, rows in fields.items()}
+    return {n: soil for n, soil in soils.items() if soil is not None}
 
 
-def _figure(row: Mapping[str, Any], name: str) -> float:
+def _number(row: Mapping[str, Any], name: str) -> float:
+    """Number in a column of a row."""
     try:
         return float(row[name])
     except (KeyError, TypeError, ValueError):
         raise PayloadError(f"{name} is no number") from None
 
 
-def _soil(rows: Sequence[Mapping[str, Any]]) -> SurveySoil | None:
-    """Mean topsoil of one field."""
+def _mean_soil(rows: Sequence[Mapping[str, Any]]) -> SurveySoil | None:
+    """Mean topsoil of one field; None where no horizon has a texture."""
     total = sand = clay = organic = 0.0
     components: dict[str, tuple[float, Mapping[str, Any]]] = {}
-    known: set[str] = set()
+    with_texture: set[str] = set()
     for row in rows:
-        ground = _figure(row, "part") * _figure(row, "comppct_r")
+        area = _number(row, "part") * _number(row, "comppct_r")
         key = f"{row['cokey']} {row['muname']} {row['part']}"
-        components[key] = ground, row
+        components[key] = area, row
         if any(row[c] is None for c in ("sandtotal_r", "claytotal_r", "hzdepb_r", "hzdept_r")):
             continue
-        thick = min(_figure(row, "hzdepb_r"), TOPSOIL_CM) - _figure(row, "hzdept_r")
-        weight = ground * thick
-        known.add(key)
+        thickness = min(_number(row, "hzdepb_r"), TOPSOIL_CM) - _number(row, "hzdept_r")
+        weight = area * thickness
+        with_texture.add(key)
         total += weight
-        sand += weight * _figure(row, "sandtotal_r") / 100
-        clay += weight * _figure(row, "claytotal_r") / 100
-        organic += weight * (0.0 if row["om_r"] is None else _figure(row, "om_r"))
-    everything = sum(ground for ground, _ in components.values())
-    if total <= 0.0 or everything <= 0.0:
+        sand += weight * _number(row, "sandtotal_r") / 100
+        clay += weight * _number(row, "claytotal_r") / 100
+        organic += weight * (0.0 if row["om_r"] is None else _number(row, "om_r"))
+    whole_area = sum(area for area, _ in components.values())
+    if total <= 0.0 or whole_area <= 0.0:
         return None
     widest = max(components.values(), key=lambda c: c[0])[1]
     return SurveySoil(
@@ -150,7 +155,7 @@ def _soil(rows: Sequence[Mapping[str, Any]]) -> SurveySoil | None:
         drainage=DRAINAGE.get(str(widest["drainagecl"]).strip().lower(), "moderate"),
         group=str(widest["hydgrp"] or ""),
         map_unit=str(widest["muname"] or ""),
-        share=sum(components[k][0] for k in known) / everything,
+        share=sum(components[k][0] for k in with_texture) / whole_area,
     )
 
 
@@ -161,18 +166,14 @@ def texture_class(sand: float, clay: float) -> str:
         return "sand"
     if silt + 2.0 * clay < 0.30:
         return "loamy sand"
-    if clay >= 0.40:
-        return "sandy clay" if sand > 0.45 else "silty clay" if silt >= 0.40 else "clay"
     if clay >= 0.35 and sand > 0.45:
         return "sandy clay"
+    if clay >= 0.40:
+        return "silty clay" if silt >= 0.40 else "clay"
+    if clay >= 0.27 and sand > 0.45:
+        return "sandy clay loam"
     if clay >= 0.27:
-        return (
-            "silty clay loam"
-            if sand <= 0.20
-            else "clay loam"
-            if sand <= 0.45
-            else "sandy clay loam"
-        )
+        return "silty clay loam" if sand <= 0.20 else "clay loam"
     if silt >= 0.80 and clay < 0.12:
         return "silt"
     if silt >= 0.50:

@@ -1,11 +1,11 @@
-"""The models against open records and published values.
+"""Models against open records and published values.
 
 Layer: may import all of readiness.
 
 - `stations`: station records ready to run
 - `soil_moisture`: modelled soil water against probes
-- `days_suitable`: a state's days suitable for fieldwork
+- `days_suitable`: days suitable for fieldwork of a state
 - `reference_et`: evapotranspiration against program output
 - `grain_events`: published drying and wetting events
-- `validate`: every line of `afterrain validate`
+- `validate`: the table of `afterrain validate`
 """

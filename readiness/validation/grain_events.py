@@ -1,8 +1,8 @@
-"""Published rates and events of standing grain, set against the model in plausible weather.
+"""Published drying and wetting of standing grain, against the model in plausible weather.
 
 The weather is made up to fit each statement ('a hot afternoon', 'a damp climate'), because the
-sources print outcomes and not weather. The ear's shares of the drying constants were chosen
-once so that these hold together; they are therefore a consistency check, not a validation.
+sources print outcomes and not weather. The ear's shares of the drying constants were chosen once
+so that all statements hold; so these are a consistency check, not a validation.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from readiness.grain.moisture import standing_grain
 
 @dataclass(frozen=True, kw_only=True)
 class GrainCheck:
-    """One published statement: the model's `value` should lie from `low` to `high`."""
+    """A published statement: the model's `value` should lie between `low` and `high`."""
 
     name: str
     unit: str
@@ -29,7 +29,7 @@ class GrainCheck:
 
     @property
     def holds(self) -> bool:
-        """Whether the value lies in the stated range."""
+        """Whether the value lies within the published range."""
         return self.low <= self.value <= self.high
 
 
@@ -42,14 +42,15 @@ def plausible_weather(
     noon: float = 750.0,
     showers: tuple[tuple[int, float], ...] = (),
 ) -> dict[str, Array]:
-    """Smooth summer days from midnight, arrays (hour,), as `grain.standing_grain` takes them.
+    """Smooth summer days from midnight on, (hour,), as `moisture.standing_grain` takes them.
 
     Parameters
     ----------
-    days : how many.
+    days : number of days.
     temp : lowest (5 h) and highest (15 h) temperature, °C.
-    dew_point : °C, constant; humidity is held to 98 %.
-    wind : by day and by night, m/s. noon : radiation at noon, W/m².
+    dew_point : °C, constant; humidity is capped at 98 %.
+    wind : by day and by night, m/s.
+    noon : radiation at noon, W/m².
     showers : (hour, mm) pairs; the air is at 92 % or more in that hour and the next.
     """
     hour = np.arange(24 * days)
@@ -77,12 +78,13 @@ def plausible_weather(
 
 
 def first_at_or_below(moisture: Array, limit: float) -> float:
-    """Hours until moisture first reaches `limit`; NaN if never."""
-    hit = np.flatnonzero(moisture <= limit)
-    return float(hit[0] + 1) if hit.size else float("nan")
+    """Hours until moisture first reaches `limit`; NaN where it never does."""
+    below = np.flatnonzero(moisture <= limit)
+    return float(below[0] + 1) if below.size else float("nan")
 
 
 def _after(weather: dict[str, Array], hour: int) -> dict[str, Array]:
+    """Weather from an hour on."""
     return {name: value[hour:] for name, value in weather.items()}
 
 
@@ -132,73 +134,71 @@ def _nine_days(crop: Crop) -> float:
 def _hours_to_limit_error(crop: Crop) -> float:
     """Largest shift of the hour at which 14.5 % is reached after a dewy night, hours.
 
-    Between the crop's isotherms of one edition, and between samples one standard error (1.1
-    points) apart.
+    Between the crop's isotherms of one edition, and between samples that lie one standard error
+    (1.1 points) apart.
     """
     weather = _after(plausible_weather(3, temp=(15.0, 28.0), dew_point=14.0, wind=(4.0, 1.5)), 7)
 
-    def hours(one: Crop, start: float) -> float:
-        return first_at_or_below(standing_grain(weather, one, start=start)["moisture"], 14.5)
+    def hours(variant: Crop, start: float) -> float:
+        return first_at_or_below(standing_grain(weather, variant, start=start)["moisture"], 14.5)
 
-    found = [hours(crop, 16.5), hours(crop, 15.4), hours(crop, 17.6)]
+    reached = [hours(crop, 16.5), hours(crop, 15.4), hours(crop, 17.6)]
     for other in crop.isotherms[1:]:
         if other.edition == crop.isotherm.edition:
-            found.append(hours(crop.with_isotherm(edition=other.edition, form=other.form), 16.5))
-    return float(np.max(found) - np.min(found)) / 2.0
+            reached.append(hours(crop.with_isotherm(edition=other.edition, form=other.form), 16.5))
+    return float(np.max(reached) - np.min(reached)) / 2.0
 
 
 def grain_checks() -> list[GrainCheck]:
-    """The published statements with the model's values, hard wheat."""
+    """Published statements with the model's values, hard wheat."""
     crop = CROPS["wheat_hard"]
-    rows = (
-        (
-            "20 to 14 %, normal summer weather",
-            "points/day",
-            0.7,
-            1.5,
-            _rate_20_to_14(crop),
-            "Ohio State: about 1 point a day",
+    return [
+        GrainCheck(
+            name="20 to 14 %, normal summer weather",
+            unit="points/day",
+            low=0.7,
+            high=1.5,
+            value=_rate_20_to_14(crop),
+            source="Ohio State: about 1 point a day",
         ),
-        (
-            "dewy night",
-            "points",
-            2.0,
-            4.4,
-            _dewy_night(crop),
-            "Lu & Siebenmorgen 1994 (rice): up to 4 points overnight",
+        GrainCheck(
+            name="dewy night",
+            unit="points",
+            low=2.0,
+            high=4.4,
+            value=_dewy_night(crop),
+            source="Lu & Siebenmorgen 1994 (rice): up to 4 points overnight",
         ),
-        (
-            "swing within a day, damp climate",
-            "points",
-            4.5,
-            7.5,
-            _damp_swing(crop),
-            "Great Britain, trade source 1995: about 6 points",
+        GrainCheck(
+            name="swing within a day, damp climate",
+            unit="points",
+            low=4.5,
+            high=7.5,
+            value=_damp_swing(crop),
+            source="Great Britain, trade source 1995: about 6 points",
         ),
-        (
-            "20 to 13 %, hot afternoon",
-            "h",
-            6.0,
-            32.0,
-            _hot_hours(crop),
-            "common practice: within a day or so",
+        GrainCheck(
+            name="20 to 13 %, hot afternoon",
+            unit="h",
+            low=6.0,
+            high=32.0,
+            value=_hot_hours(crop),
+            source="common practice: within a day or so",
         ),
-        (
-            "0.58 in of rain over nine days, from 12 %",
-            "%",
-            13.0,
-            15.0,
-            _nine_days(crop),
-            "Ohio State: 14 %",
+        GrainCheck(
+            name="0.58 in of rain over nine days, from 12 %",
+            unit="%",
+            low=13.0,
+            high=15.0,
+            value=_nine_days(crop),
+            source="Ohio State: 14 %",
         ),
-        (
-            "hours to reach 14.5 %: model and sample error",
-            "h",
-            0.0,
-            2.0,
-            _hours_to_limit_error(crop),
-            "Atzema 1992 after Bruck & van Elderen: at most 2 h",
+        GrainCheck(
+            name="hours to reach 14.5 %: model and sample error",
+            unit="h",
+            low=0.0,
+            high=2.0,
+            value=_hours_to_limit_error(crop),
+            source="Atzema 1992 after Bruck & van Elderen: at most 2 h",
         ),
-    )
-    names = ("name", "unit", "low", "high", "value", "source")
-    return [GrainCheck(**dict(zip(names, row, strict=True))) for row in rows]  # type: ignore[arg-type]
+    ]

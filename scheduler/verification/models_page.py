@@ -139,7 +139,7 @@ def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 def row_cells(row: ValidationRow) -> tuple[str, str, str, str]:
     """A line as texts: what, target, reached, the word."""
-    return row.what, row.target, row.reached, WORDS[row.met]
+    return row.name, row.target, row.reached, WORDS[row.met]
 
 
 def station_lines(soils: Sequence[SoilResult]) -> list[tuple[str, ...]]:
