@@ -14,6 +14,7 @@ from readiness.atmosphere.weather import VARIABLES
 from scheduler.command import main
 from scheduler.errors import WeatherError
 from scheduler.farm_files.folder import read_farm, read_rain
+from scheduler.verification.forecast_page import truth_text
 from scheduler.verification.forecasts import LEADS, verify
 from scheduler.weather.bias_correction import RainPairs, bias_corrected, rain_pairs
 from scheduler.weather.field_weather import weather_for
@@ -477,7 +478,7 @@ def test_matching_takes_the_bias_away_on_later_days():
 def _fewer_runs():
     """Six issues are enough here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("scheduler.verification.forecasts.MOST_RUNS", 6)
+        patch.setattr("scheduler.verification.forecasts.MOST_ISSUES_RUN", 6)
         yield
 
 
@@ -490,7 +491,7 @@ def verified(wet_season):
 
 def test_verification(verified):
     assert verified.product == "ensemble"
-    assert verified.truth == "1 gauge"
+    assert truth_text(verified) == "1 gauge"
     first, last = verified.rain[0], verified.rain[LEADS - 2]
     assert first.days >= 35
     assert first.brier < last.brier
@@ -524,7 +525,7 @@ def test_verify_without_gauges_uses_the_records(wet_season, tmp_path):
     (tmp_path / "farm" / "rain.csv").unlink()
     farm = read_farm(tmp_path / "farm")
     found = verify(tmp_path / "farm", farm, read_rain(tmp_path / "farm", farm), now=now)
-    assert "records" in found.truth
+    assert "records" in truth_text(found)
     assert found.rain[0].cases >= 30
 
 

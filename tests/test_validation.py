@@ -12,7 +12,8 @@ from readiness.sources.uscrn import read_uscrn_daily
 from readiness.validation import soil_moisture, stations, validate
 from readiness.validation.days_suitable import STATES, state_weeks, state_weights
 from scheduler.command import main
-from scheduler.verification.models_page import row_cells, strength_lines, validation_page
+from scheduler.verification.model_page import validation_page
+from scheduler.verification.model_tables import row_cells, strength_lines
 
 DATA = Path(__file__).parents[2] / "shared" / "data"
 needs_data = pytest.mark.skipif(

@@ -11,13 +11,8 @@ from readiness.validation.validate import validate
 from scheduler.atomic import write_file
 from scheduler.command.columns import column_lines
 from scheduler.errors import AfterrainError
-from scheduler.verification.models_page import (
-    CANDOUR,
-    row_cells,
-    station_lines,
-    validation_page,
-    year_lines,
-)
+from scheduler.verification.model_page import validation_page
+from scheduler.verification.model_tables import CAVEAT, row_cells, station_lines, year_lines
 
 WIDTHS = (46, 36, 40, 8)  # of the columns, characters
 FOLDERS = ("soil_moisture", "days_suitable", "reference_et")
@@ -48,7 +43,7 @@ def run_validate(args: argparse.Namespace) -> int:
         print("\nby tested year, 5 cm calibrated, medians: r, unbiased RMSE, stations")
         for line in year_lines(found.soils):
             print("  " + "  ".join(line))
-    print("\n" + textwrap.fill(CANDOUR, 100))
+    print("\n" + textwrap.fill(CAVEAT, 100))
     _write(args.out, validation_page(found))
     print(f"\nwritten: {args.out}")
     return 0

@@ -12,8 +12,8 @@ from scheduler.command.planning_time import planning_time
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.season_book.book import Book
+from scheduler.verification.forecast_page import table_lines, write_verification
 from scheduler.verification.forecasts import verify
-from scheduler.verification.page import table_lines, write_verification
 
 
 def run_verify(args: argparse.Namespace) -> int:

@@ -1,0 +1,93 @@
+"""The forecast verification as a page and as lines of a table."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+
+from scheduler.atomic import write_file
+from scheduler.farm.model import Farm
+from scheduler.farm.units import INCH_MM
+from scheduler.report.figures.svg import figure_svg
+from scheduler.report.template_environment import template_environment
+from scheduler.verification.forecast_charts import verification_figure
+from scheduler.verification.forecasts import RAIN_DAY_MM, WORKABLE_DAY_H, Verification
+from scheduler.verification.lead_scores import LeadScore
+
+#: Days below which a lead is marked as having few; assumed: with fewer the standard error is as
+#: large as the score.
+FEW_DAYS = 10
+
+
+def truth_text(found: Verification) -> str:
+    """The observations that rain is verified against."""
+    if not found.gauges:
+        return "gridded records (no gauge)"
+    return f"{found.gauges} gauge{'s' if found.gauges > 1 else ''}"
+
+
+def table_lines(farm: Farm, found: Verification) -> list[str]:
+    """The scores as lines of a table, and a line that explains them."""
+    inches = farm.units == "us"
+    unit, name = (INCH_MM, "in") if inches else (1.0, "mm")
+    lines = [
+        f"{found.issues} issues of {found.product} against {truth_text(found)}; ± is one standard "
+        "error",
+        f"{'':4}  {'rain days':^28}  {f'amount, {name}':^22}  {'workable days':^28}",
+        f"{'day':>4}  {'Brier':>6} {'±':>6} {'skill':>6} {'days':>6}  {'CRPS':>6} {'±':>6} "
+        f"{'bias':>7}  {'Brier':>6} {'±':>6} {'skill':>6} {'days':>6}",
+    ]
+    for rain, workable in zip(found.rain, found.workable, strict=True):
+        if not rain.cases and not workable.cases:
+            continue
+        amount = " ".join(
+            _cell(value / unit, width, 3 if inches else 2)
+            for value, width in ((rain.crps, 6), (rain.crps_error, 6), (rain.bias, 7))
+        )
+        few = min(rain.days or FEW_DAYS, workable.days or FEW_DAYS) < FEW_DAYS
+        cells = f"{_brier_cells(rain)}  {amount}  {_brier_cells(workable)}"
+        lines.append(f"{rain.lead:>4}  {cells}{'  few days' if few else ''}")
+    lines.append(
+        f"A rain day has {_rain_day(farm)} or more, a workable day {WORKABLE_DAY_H:g} harvestable "
+        "hours or more, as reckoned from the weather that came. Skill 1 is perfect, 0 no better "
+        "than always saying the mean chance."
+    )
+    return lines
+
+
+def _rain_day(farm: Farm) -> str:
+    """Least rain of a rain day in the farm's units."""
+    return f"{RAIN_DAY_MM / INCH_MM:.2f} in" if farm.units == "us" else f"{RAIN_DAY_MM:g} mm"
+
+
+def _cell(value: float, width: int, digits: int = 2) -> str:
+    """A number of some digits, right-aligned; '-' for NaN."""
+    return f"{'-':>{width}}" if not np.isfinite(value) else f"{value:>{width}.{digits}f}"
+
+
+def _brier_cells(score: LeadScore) -> str:
+    """Brier score, its standard error, skill and days."""
+    numbers = (score.brier, score.brier_error, score.skill)
+    return " ".join([*(_cell(value, 6) for value in numbers), f"{score.days:>6}"])
+
+
+def write_verification(folder: Path, farm: Farm, found: Verification) -> list[Path]:
+    """Write verification.html (one self-contained page) and verification.png."""
+    figure = verification_figure(found, inches=farm.units == "us")
+    png = io.BytesIO()
+    figure.savefig(png, format="png", dpi=110)
+    template = template_environment("scheduler.verification").get_template("verification.html")
+    page = template.render(
+        farm=farm,
+        found=found,
+        truth=truth_text(found),
+        picture=figure_svg(figure),
+        lines=table_lines(farm, found),
+    )
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = [folder / "verification.html", folder / "verification.png"]
+    write_file(paths[0], page)
+    write_file(paths[1], png.getvalue())
+    return paths

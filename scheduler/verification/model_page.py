@@ -1,0 +1,79 @@
+"""The model validation as one self-contained page: tables, then the charts behind them."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Callable
+from functools import partial
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from readiness.validation.soil_moisture import (
+    FIELD_MACHINE_T,
+    LAST_TRAINING,
+    LOADED_CART_T,
+    SoilResult,
+    contingency_table,
+)
+from readiness.validation.validate import Validation
+from scheduler.report.template_environment import template_environment
+from scheduler.verification.model_charts import plot_scatter, plot_series, plot_weeks
+from scheduler.verification.model_tables import (
+    CAVEAT,
+    row_cells,
+    station_lines,
+    strength_lines,
+    year_lines,
+)
+
+SQUARE_IN, WIDE_IN = (5.0, 5.0), (8.0, 2.6)
+
+
+def validation_page(found: Validation) -> str:
+    """The page of a validation, HTML."""
+    head, *strengths = strength_lines()
+    weeks = [
+        (str(w.state), str(w.week_ending)[:10], f"{w.reported:.1f}", f"{w.modelled:.1f}")
+        for w in found.weeks.itertuples()
+    ]
+    template = template_environment("scheduler.verification").get_template("validation.html")
+    return template.render(
+        caveat=CAVEAT,
+        last_training=LAST_TRAINING,
+        combine_t=f"{FIELD_MACHINE_T:g}",
+        cart_t=f"{LOADED_CART_T:g}",
+        rows=[row_cells(row) for row in found.rows],
+        stations=station_lines(found.soils),
+        years=year_lines(found.soils),
+        counts=contingency_table(found.soils) if found.soils else None,
+        scatter=_png(lambda ax: plot_scatter(found.soils, ax=ax), SQUARE_IN)
+        if found.soils
+        else None,
+        series=[
+            (soil.name.replace("_", " "), _png(partial(_draw_series, soil), WIDE_IN))
+            for soil in found.soils
+        ],
+        weeks=weeks,
+        weeks_chart=_png(lambda ax: plot_weeks(found, ax=ax), SQUARE_IN) if weeks else None,
+        strength_head=head,
+        strengths=strengths,
+    )
+
+
+def _draw_series(soil: SoilResult, ax: Axes) -> None:
+    plot_series(soil, ax=ax)
+
+
+def _png(draw: Callable[[Axes], object], size: tuple[float, float]) -> str:
+    """A chart as a data URL; `size` in inches."""
+    figure = Figure(figsize=size, layout="constrained")
+    axes = figure.subplots()
+    draw(axes)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    out = io.BytesIO()
+    figure.savefig(out, format="png", dpi=110, metadata={"Software": None})
+    data = base64.b64encode(out.getvalue()).decode("ascii")
+    return f"data:image/png;base64,{data}"
