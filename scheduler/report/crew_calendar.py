@@ -1,4 +1,13 @@
-"""A crew's calendar: its orders as events, and those withdrawn since the one before (RFC 5545)."""
+"""A crew's calendar: its orders as events, and earlier events cancelled (RFC 5545).
+
+An event keeps its UID from plan to plan. An event of the calendar before that is no longer
+ordered is given again with STATUS:CANCELLED (RFC 5545, 3.8.1.11) until it is over, so that a
+phone that missed a calendar still cancels it.
+
+SEQUENCE is the minute of planning; it is one more than before where the minute is not later
+(3.8.7.4). The same plan made again gives the same calendar. A calendar has one METHOD, and
+PUBLISH may carry events of any status (RFC 5546, 3.2.1).
+"""
 
 from __future__ import annotations
 
@@ -6,7 +15,6 @@ import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 
 import icalendar
 
@@ -27,51 +35,54 @@ TITLE = "Cutting order "
 
 @dataclass(frozen=True, kw_only=True)
 class IssuedEvent:
-    """An event of a calendar issued before, also one withdrawn there."""
+    """An event of an earlier calendar, as far as its cancelling needs it."""
 
     uid: str
     begin: datetime
     end: datetime
-    field: str  # its title
+    field: str  # title of the field
     sequence: int
 
 
 def calendar(crew: CrewOrders, morning: Morning, earlier: bytes = b"") -> bytes:
-    """The crew's orders as events, from setting off to the middle finish.
+    """Write the crew's orders as events, each from leaving to the middle finish.
 
-    `earlier` is the calendar issued to the crew before this one; what cannot be read of it counts
-    as not issued. An event keeps its UID from plan to plan. One that stood there, is not over at
-    the time of planning and is no longer ordered is given again with STATUS:CANCELLED (RFC 5545,
-    3.8.1.11), until it is over, so that a phone that missed a calendar still learns of it.
-
-    SEQUENCE is the minute of planning, or one more than in `earlier` where that is not later
-    (3.8.7.4); the same plan made again gives the same calendar. One calendar has one METHOD, and
-    PUBLISH may bring events of any status (RFC 5546, 3.2.1).
+    Parameters
+    ----------
+    earlier : the calendar that the crew got before; events that cannot be read are ignored.
     """
     ordered = [_event(crew, place, order, morning) for place, order in enumerate(crew.orders, 1)]
     return _issue(f"{TITLE}{one_line(crew.crew)}", ordered, morning, earlier)
 
 
 def withdrawn(earlier: bytes, morning: Morning) -> bytes:
-    """The calendar of a crew that is in no plan any more; empty where nothing is to be withdrawn.
+    """Write the calendar of a crew that is in no plan any more; empty where nothing is to cancel.
 
-    `earlier` is the calendar issued to that crew before, as in `calendar`.
+    Parameters
+    ----------
+    earlier : the calendar that the crew got before; events that cannot be read are ignored.
     """
-    if not any(e.end > morning.now for e in _told(earlier)):
+    if not any(e.end > morning.now for e in _issued_events(earlier)):
         return b""
     before = icalendar.Calendar.from_ical(earlier)
     return _issue(str(before.get("name", TITLE)), [], morning, earlier)
 
 
+def uid(crew: str, order: Order, morning: Morning) -> str:
+    """Identity of an event: farm, harvest year, crew, field and parcel."""
+    key = "\n".join((morning.farm.name, str(morning.now.year), crew, order.field, order.parcel))
+    return f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@afterrain.invalid"
+
+
 def _issue(
     title: str, ordered: Sequence[icalendar.Event], morning: Morning, earlier: bytes
 ) -> bytes:
-    """The calendar, its SEQUENCE higher than before unless it is the same as before."""
-    told = _told(earlier)
-    kept = {str(e["uid"]) for e in ordered}
-    gone = [_cancelled(e, morning) for e in told if e.end > morning.now and e.uid not in kept]
-    minute = int(morning.now.timestamp()) // 60  # fits the 32 bits until 6053
-    last = max((e.sequence for e in told), default=0)
+    """Write ordered and cancelled events; SEQUENCE rises unless the calendar is the earlier one."""
+    issued = _issued_events(earlier)
+    uids = {str(e["uid"]) for e in ordered}
+    gone = [_cancelled(e, morning) for e in issued if e.end > morning.now and e.uid not in uids]
+    minute = int(morning.now.timestamp()) // 60  # fits into 32 bits until 6053
+    last = max((e.sequence for e in issued), default=0)
     again = _written(title, (*ordered, *gone), max(minute, last))
     if again == earlier or last < minute:
         return again
@@ -91,41 +102,26 @@ def _written(title: str, events: Iterable[icalendar.Event], sequence: int) -> by
     return bytes(out.to_ical())
 
 
-def _told(earlier: bytes) -> list[IssuedEvent]:
-    """Events of a calendar issued before, as far as they can be read."""
+def _issued_events(earlier: bytes) -> list[IssuedEvent]:
+    """Read the events of an earlier calendar, as far as they can be read."""
     try:
         found = icalendar.Calendar.from_ical(earlier).walk("VEVENT")
     except ValueError:
         return []
-    return [told for event in found if not event.errors and (told := _read(event))]
+    return [issued for e in found if not e.errors and (issued := _issued_event(e)) is not None]
 
 
-def _read(event: Any) -> IssuedEvent | None:
-    """What withdrawing an event needs; None where it lacks some of it."""
+def _issued_event(event: icalendar.Component) -> IssuedEvent | None:
+    """Read one event; None where it lacks a property."""
     begin, end = (getattr(event.get(name), "dt", None) for name in ("dtstart", "dtend"))
-    if not (isinstance(begin, datetime) and isinstance(end, datetime) and begin.tzinfo
-            and end.tzinfo):  # fmt: skip
+    if not (isinstance(begin, datetime) and isinstance(end, datetime)):
         return None
     name, field, number = (event.get(name) for name in ("uid", "location", "sequence"))
     if not (isinstance(name, str) and isinstance(field, str) and isinstance(number, int)):
         return None
+    if not (begin.tzinfo and end.tzinfo):
+        return None
     return IssuedEvent(uid=str(name), begin=begin, end=end, field=str(field), sequence=number)
-
-
-def uid(crew: str, order: Order, morning: Morning) -> str:
-    """Identity of an event: farm, harvest year, crew, field and parcel."""
-    key = "\n".join((morning.farm.name, str(morning.now.year), crew, order.field, order.parcel))
-    return f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@afterrain.invalid"
-
-
-def _stamped(identity: str, morning: Morning) -> icalendar.Event:
-    """An event of this issue."""
-    event = icalendar.Event()
-    made = morning.now.astimezone(UTC).replace(microsecond=0)
-    event.add("uid", identity)
-    event.add("dtstamp", made)
-    event.add("last-modified", made)
-    return event
 
 
 def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> icalendar.Event:
@@ -133,7 +129,7 @@ def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> ical
     event.add("dtstart", order.leave_at.astimezone(UTC))
     event.add("dtend", max(order.finish.mid, order.leave_at).astimezone(UTC))
     event.add("summary", f"{place}. {field_title(order)}")
-    event.add("description", "\n".join(_details(order, morning)))
+    event.add("description", "\n".join(_description(order, morning)))
     spot = next((f for f in morning.farm.fields if f.id == order.field), None)
     if spot is not None:
         event.add("geo", (spot.lat, spot.lon))
@@ -143,7 +139,7 @@ def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> ical
 
 
 def _cancelled(issued: IssuedEvent, morning: Morning) -> icalendar.Event:
-    """An event withdrawn, in words too: not every program looks at STATUS."""
+    """Cancel an event, in words too, because not every program reads STATUS."""
     event = _stamped(issued.uid, morning)
     event.add("dtstart", issued.begin)
     event.add("dtend", issued.end)
@@ -155,7 +151,17 @@ def _cancelled(issued: IssuedEvent, morning: Morning) -> icalendar.Event:
     return event
 
 
-def _details(order: Order, morning: Morning) -> Iterator[str]:
+def _stamped(identity: str, morning: Morning) -> icalendar.Event:
+    """Make an event with its UID and the time of planning."""
+    event = icalendar.Event()
+    made = morning.now.astimezone(UTC).replace(microsecond=0)
+    event.add("uid", identity)
+    event.add("dtstamp", made)
+    event.add("last-modified", made)
+    return event
+
+
+def _description(order: Order, morning: Morning) -> Iterator[str]:
     units, day = morning.farm.units, order.leave_at.date()
     yield (
         f"Leave {clock(order.leave_at, day)}, move {order.move_min:.0f} min "

@@ -1,4 +1,4 @@
-"""What the terminal prints: the orders of the day, and the hours of every field."""
+"""Output of `plan` and `ready` on the terminal."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ from scheduler.report.phrases import (
 )
 from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day
 
-WIDTH = 92
+WIDTH = 92  # of the terminal, characters
 
 
 def wrapped(text: str, indent: int, *, hang: int | None = None) -> list[str]:
-    """`text` in lines of at most `WIDTH`, indented; later lines hang."""
+    """Wrap a text at `WIDTH`; the first line is indented by `indent`, later ones by `hang`."""
     return textwrap.wrap(
         text,
         WIDTH,
@@ -52,19 +52,19 @@ def wrapped(text: str, indent: int, *, hang: int | None = None) -> list[str]:
 
 
 def heading(text: str) -> list[str]:
-    """A heading after an empty line."""
+    """Lines of a heading, with an empty line before it."""
     return ["", text.upper(), "-" * min(WIDTH, len(text))]
 
 
 def terminal_plan(morning: Morning) -> str:
-    """Orders of every crew, what they lose, what is left out, cautions and status."""
-    lines = _head(morning)
+    """Write orders of every crew, losses, fields left out, cautions and status."""
+    lines = _head_lines(morning)
     for crew in morning.crews:
-        lines += _crew(crew, morning)
+        lines += _crew_lines(crew, morning)
     if grain := delivery_lines(morning):
         lines += heading("Where the grain goes, if all is cut")
         lines += [line for text in grain for line in wrapped(text, 2, hang=4)]
-    lines += _loss(morning)
+    lines += _loss_lines(morning)
     if morning.left_out:
         lines += heading("Left out")
         for left in morning.left_out:
@@ -78,7 +78,7 @@ def terminal_plan(morning: Morning) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _head(morning: Morning) -> list[str]:
+def _head_lines(morning: Morning) -> list[str]:
     title = (
         f"{one_line(morning.farm.name)}: cutting order, {day_name(morning.now)} {morning.now:%Y}"
     )
@@ -101,7 +101,7 @@ def _head(morning: Morning) -> list[str]:
     )
 
 
-def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
+def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
     lines = heading(crew_title(crew.crew))
     lines += wrapped(machines(crew), 0)
     if crew.note:
@@ -111,7 +111,7 @@ def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
         if order.start.mid.date() != day:
             day = order.start.mid.date()
             lines.append(("Today, " if day == morning.now.date() else "") + day_name(day))
-        lines += _order(place, order, morning)
+        lines += _order_lines(place, order, morning)
     if crew.fallback is not None:
         lines += wrapped(
             f"If the first sample is tough: {one_line(crew.fallback.if_tough)}", 0, hang=2
@@ -122,7 +122,7 @@ def _crew(crew: CrewOrders, morning: Morning) -> list[str]:
     return lines
 
 
-def _order(place: int, order: Order, morning: Morning) -> list[str]:
+def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
     units, day = morning.farm.units, order.start.mid.date()
     first = (
         f"{field_title(order)}  {crop_name(order.crop)}  {show_area(order.area_ha, units)}"
@@ -158,7 +158,7 @@ def _remarks(order: Order) -> Iterator[str]:
         yield f"changed: {one_line(order.changed)}"
 
 
-def _loss(morning: Morning) -> list[str]:
+def _loss_lines(morning: Morning) -> list[str]:
     lines = heading("What it is worth")
     for text in (*loss_lines(morning), *worth_lines(morning)):
         lines += wrapped(text, 2, hang=4)
@@ -174,10 +174,13 @@ def terminal_ready(
     least_h: float = WORTHWHILE_H,
     work: OtherWork | None = None,
 ) -> str:
-    """Hours of every field on each of the next days: to drive on, to cut, how sure, why not more.
+    """Write the workable hours of every field on each of the next days.
 
-    Of today only the hours left are counted. With `work` the hours are those for it, in a season
-    from `outlook.for_work`.
+    Parameters
+    ----------
+    days : days shown; of today only the hours left count.
+    least_h : hours whose chance is shown.
+    work : other work, with a season from `season_for_work`; cutting by default.
     """
     column, fit, causes = WORK_TEXT[work]
     title = f"{one_line(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
@@ -188,10 +191,10 @@ def terminal_ready(
         f"{least_h:g} h: chance of at least so many hours to {column}.",
         0,
     )
-    ahead = hours_by_day(
+    by_day = hours_by_day(
         farm, season, now=now, least_h=least_h, codes=Reason if work is None else OtherWorkReason
     )
-    for day, hours in list(ahead.items())[:days]:
+    for day, hours in list(by_day.items())[:days]:
         lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
         lines.append(
             f"{'field':28} {'drive':>5} {column:>10} {'from':>6} {f'{least_h:g} h':>6}  lost to"
