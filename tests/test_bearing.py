@@ -14,7 +14,7 @@ from readiness.soil.trafficability import (
     mobility_index,
     strength_collins,
     strength_smsp,
-    strength_spread,
+    strengths,
     strengths_at_limits,
     unified_class,
     vehicle_cone_index,
@@ -87,7 +87,7 @@ def test_families_disagree_by_about_two_on_lean_clay():
 def test_silt_loam_at_field_capacity_bears_a_combine_once_and_ruts_in_lanes():
     # hand: 22.1 % by weight; 89-97 psi is above one pass of a combine (66-74 psi) and below its
     # fifty passes (144-162 psi), which is what practice says (no source).
-    spread = strength_spread(np.array(0.3052), sand=0.20, clay=0.15, density=1.38)
+    spread = strengths(np.array(0.3052), sand=0.20, clay=0.15, density=1.38)
     combine = mobility_index(combine_axle(25))
     low = min(float(v) for v in spread.values())
     assert vehicle_cone_index(combine) < low < vehicle_cone_index(combine, passes=50)

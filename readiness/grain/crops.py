@@ -1,8 +1,8 @@
-"""Every constant that belongs to a crop, with the edition and source it was taken from.
+"""Every constant that belongs to a crop, with its edition and source.
 
-Marks used beside the values: 'published' (text of the source or a faithful restatement was
-read), 'reproduced' (checked against figures printed elsewhere), 'memory' (a handbook value
-from memory, to be opened before it is relied on), 'assumed' (chosen here, with the reason).
+Marks beside the values: 'published' (read in the source or in a faithful restatement), 'reproduced'
+(checked against figures printed elsewhere), 'memory' (a handbook value from memory, to be looked up
+before anyone relies on it), 'assumed' (chosen here, with the reason).
 """
 
 from __future__ import annotations
@@ -15,11 +15,16 @@ Form = Literal["henderson", "chung-pfost", "halsey"]
 
 @dataclass(frozen=True, kw_only=True)
 class Isotherm:
-    """Equilibrium moisture constants; the edition stays with them because editions differ.
+    """Constants of an equilibrium moisture isotherm (ASAE D245.5 and D245.6).
 
-    Forms (RH decimal, T °C, M dry basis; see `grain.equilibrium_moisture`):
-    henderson a=K, b=N, c=C (M percent); chung-pfost a=A, b=B, c=C (M decimal);
-    halsey a=A, b=B, c=C (M percent). ASAE D245.5 and D245.6.
+    The edition stays with the constants, because editions differ.
+
+    Attributes
+    ----------
+    form : equation, see `moisture.equilibrium_moisture`; RH decimal, T °C, M dry basis.
+    a, b, c : K, N, C of henderson (M percent); A, B, C of chung-pfost (M decimal) and of halsey (M
+        percent).
+    edition, source : of the constants.
     """
 
     form: Form
@@ -32,28 +37,29 @@ class Isotherm:
 
 @dataclass(frozen=True, kw_only=True)
 class Crop:
-    """One crop.
+    """Constants of one crop; moisture in percent wet basis (wb).
 
     Attributes
     ----------
     name : as shown to people.
     lb_per_bu : trade weight of a bushel.
     test_weight : of sound grain at the trade bushel weight, kg/hL.
-    base_moisture : moisture a bushel is sold at, percent wet basis (wb).
-    thresh_limit : highest moisture a combine threshes well, percent wb.
+    base_moisture : moisture at which a bushel is sold, percent wb.
+    thresh_limit : highest moisture that a combine threshes well, percent wb.
     mature_moisture : at physiological maturity, percent wb.
+    heading_stage : growth stage from which a date of maturity can be estimated.
     heading_to_ripe_days : days from `heading_stage` to physiological maturity.
     filling_rate : fall of moisture before maturity, percent wb per day.
-    drydown_rate : fastest fall after maturity while the plant still holds the grain moist;
-        later, or once a sample is drier, the weather alone decides.
+    drydown_rate : fastest fall after maturity while the plant holds the grain moist, percent wb per
+        day; later, or once a sample is drier, the weather alone decides.
     isotherms : equilibrium constants, the one in use first.
-    saturated_moisture : moisture grain under free water moves to, percent wb.
+    saturated_moisture : moisture of grain under free water in the end, percent wb.
     k0, activation : thin-layer drying constant k = k0 exp(-activation / (T + 273.15)), 1/s, K.
-    exposure : share of that k the skin of kernels in a standing ear reaches, drying or soaking.
-    vapour_exposure : the same for taking up vapour, slower than drying.
-    core_exposure : the same for the core following the skin.
-    ear_capacity : free water the ear layer can hold, mm.
-    ear_catch : share of rain the ear layer catches until it is full.
+    exposure : share of k at which the skin of kernels in a standing ear dries or soaks.
+    vapour_exposure : share of k at which the skin takes up vapour, slower than drying.
+    core_exposure : share of k at which the core follows the skin.
+    ear_capacity : free water that the ear layer holds, mm.
+    ear_catch : share of rain that the ear layer catches until it is full.
     sprout_hours : hours of free water at 20 °C on ripe grain before sprouting starts.
     sprout_scale : further such hours in which 63 % of the rest sprouts.
     wetting_test_weight : test weight lost per wetting event, kg/hL.
@@ -90,16 +96,23 @@ class Crop:
         return self.isotherms[0]
 
     def with_isotherm(self, *, edition: str, form: Form) -> Crop:
-        """The same crop on another of its isotherms, for example barley on the textbook set."""
-        for one in self.isotherms:
-            if one.edition == edition and one.form == form:
-                rest = tuple(other for other in self.isotherms if other is not one)
-                return replace(self, isotherms=(one, *rest))
-        known = ", ".join(f"{one.edition} {one.form}" for one in self.isotherms)
-        raise ValueError(f"{self.name}: no isotherm {edition} {form}; known are {known}")
+        """The same crop with another of its isotherms in use.
+
+        Raises
+        ------
+        ValueError
+            Where the crop has no such isotherm.
+        """
+        for chosen in self.isotherms:
+            if chosen.edition == edition and chosen.form == form:
+                rest = tuple(other for other in self.isotherms if other is not chosen)
+                return replace(self, isotherms=(chosen, *rest))
+        available = ", ".join(f"{i.edition} {i.form}" for i in self.isotherms)
+        raise ValueError(f"{self.name}: no isotherm {edition} {form}; known are {available}")
 
 
 def _isotherm(form: Form, a: float, b: float, c: float, edition: str, source: str) -> Isotherm:
+    """Isotherm from one line of a table."""
     return Isotherm(form=form, a=a, b=b, c=c, edition=edition, source=source)
 
 
@@ -133,7 +146,7 @@ _HARD = Crop(
     # O'Callaghan, Menzies & Bailey 1971 (memory): ventilated single wheat kernels
     k0=2000.0,
     activation=5094.0,
-    # Fitted once to the published rates that `grain.grain_checks` lists, not to a farm's data.
+    # fitted once to the published rates that `grain_checks` lists, not to a farm's data
     exposure=0.8,
     vapour_exposure=0.4,
     core_exposure=0.1,
@@ -152,7 +165,7 @@ _BARLEY = replace(
     test_weight=61.8,  # 48 lb/bu x 1.287
     base_moisture=14.0,  # memory: 13.5-14.5
     thresh_limit=18.0,  # memory: up to about 18 %
-    # Published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `with_isotherm`.
+    # published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `with_isotherm`
     isotherms=(
         _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
         _isotherm("henderson", 2.2919e-5, 2.0123, 195.267, _D5, "memory"),
@@ -198,7 +211,7 @@ CROPS: dict[str, Crop] = {
         name="oats",
         lb_per_bu=32.0,  # memory
         test_weight=41.2,  # 32 lb/bu x 1.287
-        thresh_limit=16.0,  # memory: harvest 14-16 %
+        thresh_limit=16.0,  # memory: 14-16 % at harvest
         isotherms=(
             _isotherm("chung-pfost", 442.85, 21.228, 35.803, _D5, "memory"),
             _isotherm("henderson", 8.5511e-5, 2.0087, 37.811, _D5, "memory"),
@@ -206,7 +219,7 @@ CROPS: dict[str, Crop] = {
         ),
         sprout_hours=66.0,  # assumed
         sprout_scale=120.0,  # assumed
-        loss_day=0.0075,  # assumed: top of the published range, oats shatter and lodge most
+        loss_day=0.0075,  # assumed: upper end of the published range; oats shatter and lodge most
     ),
     "canola": replace(
         _HARD,
@@ -214,7 +227,7 @@ CROPS: dict[str, Crop] = {
         lb_per_bu=50.0,  # memory
         test_weight=64.4,  # 50 lb/bu x 1.287
         base_moisture=10.0,  # published, second hand
-        thresh_limit=12.0,  # assumed: about 10 % is usual (memory), a little above is threshed
+        thresh_limit=12.0,  # assumed: about 10 % is usual (memory), a little more can be threshed
         mature_moisture=35.0,  # memory: seed at colour change 30-40 %
         heading_stage="end of flowering",
         heading_to_ripe_days=35.0,  # memory
@@ -286,7 +299,7 @@ CROPS: dict[str, Crop] = {
         lb_per_bu=60.0,  # memory
         test_weight=77.2,  # 60 lb/bu x 1.287
         base_moisture=13.0,  # published
-        thresh_limit=15.0,  # memory: harvest 13-15 %
+        thresh_limit=15.0,  # memory: 13-15 % at harvest
         mature_moisture=50.0,  # memory: first brown pod at 50-60 %
         heading_stage="beginning seed",
         heading_to_ripe_days=40.0,  # memory

@@ -1,4 +1,4 @@
-"""Codes: what the ground bears, what closes an hour, other work."""
+"""Codes of ground tiers, of the reasons that close an hour, and of other work."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Literal
 
 
 class Tier(IntEnum):
-    """What the ground bears."""
+    """Tier of the ground: the machines that it bears."""
 
     SOFT = 0  # nothing may drive
     HEADLAND_ONLY = 1  # combines may cut, carts and trucks stay at the edge
@@ -19,11 +19,11 @@ class Reason(IntEnum):
     """First binding cause that closes an hour, in the order in which causes are charged."""
 
     OPEN = 0
-    UNKNOWN = 1  # weather missing: unknown is not dry
+    UNKNOWN = 1  # weather, ground or grain unknown; unknown is not dry
     GROUND = 2  # rain falling, or ground too soft
-    APPROACH = 3  # the dirt road to the field is shut
-    GRAIN = 4  # dew or rain on the ear, or grain too wet to thresh or to deliver
-    GREEN = 5  # not ripe yet
+    APPROACH = 3  # the dirt road to the field is too soft
+    GRAIN = 4  # free water on the ear, or grain too wet to thresh or to deliver
+    GREEN = 5  # before maturity
     WIND = 6
     FIRE = 7
     LIGHTNING = 8
@@ -32,7 +32,10 @@ class Reason(IntEnum):
 
 
 class OtherWorkReason(IntEnum):
-    """First cause that keeps an hour from other work; `Reason` has the same first two and last."""
+    """First cause that closes an hour to other work.
+
+    The first two codes and the last are those of `Reason`.
+    """
 
     OPEN = Reason.OPEN
     UNKNOWN = Reason.UNKNOWN
@@ -42,7 +45,7 @@ class OtherWorkReason(IntEnum):
     COLD = 5
     DRY = 6  # too little water in the seed zone
     WIND = 7
-    SUN = Reason.NIGHT  # too low: dark, or an inversion is likely
+    SUN = Reason.NIGHT  # sun too low: dark, or an inversion is likely
 
 
 #: Field work other than cutting.

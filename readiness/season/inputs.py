@@ -1,4 +1,4 @@
-"""What a run is given besides weather and soil: the standing crop, stop rules, observations."""
+"""Inputs of a run besides weather and soil: standing crop, operating limits, observations."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from readiness.atmosphere.weather import Array
 
 @dataclass(frozen=True, kw_only=True)
 class Stand:
-    """What stands on each field, arrays (field,).
+    """The standing crop of each field, arrays (field,).
 
     Attributes
     ----------
     crop : keys of `readiness.grain.crops.CROPS`.
-    ripe : datetime64[h], physiological maturity; NaT where taken as ripe from the start.
-    moisture : grain moisture at maturity or at the first hour, percent wet basis; NaN for the
-        crop's published value at maturity.
+    ripe : datetime64[h], physiological maturity; NaT for a crop that is ripe from the start.
+    moisture : grain moisture at maturity, or at the first hour where the crop is ripe by then,
+        percent wet basis; NaN for the crop's published value at maturity.
     limit : highest moisture at which the crop is threshed, percent wet basis.
     """
 
@@ -31,15 +31,17 @@ class Stand:
 
 @dataclass(frozen=True, kw_only=True)
 class OperatingLimits:
-    """What closes an hour besides ground and grain; None switches a rule off.
+    """Loads, approaches, and the rules that close an hour; None switches a rule off.
 
     Attributes
     ----------
     combine_t, cart_t : loaded weight of the heaviest combine and cart, tonnes.
-    approach : (field,) 0 paved, 1 gravel, 2 dirt.
-    wind_stop : m/s (gust). fire_stop : grassland fire index. heat_stop : heat index, °C.
-    lightning : bool (member or 1, field, hour) or None, where a thunderstorm is expected.
-    daylight_only : close the hours of night.
+    approach : (field,) road to the field: 0 paved, 1 gravel, 2 dirt.
+    wind_stop : gust that stops work, m/s.
+    fire_stop : grassland fire index above which work stops.
+    heat_stop : heat index that stops work, °C.
+    lightning : bool (member or 1, field or 1, hour or 1), hours with an expected thunderstorm.
+    daylight_only : whether night closes an hour.
     """
 
     combine_t: float
@@ -54,10 +56,16 @@ class OperatingLimits:
 
 @dataclass(frozen=True, kw_only=True)
 class Observation:
-    """Something seen in a field, which moves the state when the run passes its hour.
+    """An observation in a field, which corrects the state at the start of its hour.
 
-    `kind` is 'moisture' (grain, percent wet basis), 'tier' (a `Tier` code from a ground check)
-    or 'water' (0-15 cm volumetric water, m³/m³); `sd` its standard error in the same unit.
+    Attributes
+    ----------
+    field : index of the field.
+    time : datetime64[h], UTC.
+    kind : 'moisture' (grain, percent wet basis), 'tier' (`Tier` code of a ground check) or 'water'
+        (volumetric water of 0-15 cm, m³/m³).
+    value, sd : observed value and its standard error, in the unit of the kind; that of a tier is a
+        share of the distance between the firm and the headland limit.
     """
 
     field: int

@@ -1,4 +1,4 @@
-"""Hours for other work from the same states: tillage, planting and spraying."""
+"""Hours for tillage, planting and spraying, from the season of a run."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from readiness.soil.properties import Land, bulk_density
 from readiness.soil.trafficability import plastic_limit
 
 Causes = dict[OtherWorkReason, NDArray[np.bool_]]
-#: Least soil temperature for planting, °C: corn 50 °F at 4 in published; soybean 50-55 °F from
-#: memory; sorghum and the small grains and canola assumed.
+#: Lowest soil temperature for planting, °C. Corn: 50 °F at 4 in, published; soybean: 50-55 °F,
+#: memory; sorghum, small grains and canola assumed.
 PLANTING_TEMP: dict[str, float] = {
     "corn": 10.0,
     "soybean": 11.5,
@@ -28,27 +28,28 @@ PLANTING_TEMP: dict[str, float] = {
     "oats": 4.0,
     "canola": 5.0,
 }
-#: Share of plant-available water the seed zone needs; assumed.
+#: Share of plant-available water that the seed zone needs; assumed.
 SEED_ZONE_SHARE = 0.4
-#: Wind for spraying, m/s: 3-10 mph (Tennessee extension; another source says 3-8).
+#: Share of the plastic limit up to which soil can be tilled (published).
+TILLAGE_SHARE = 0.9
+#: Range of wind for spraying, m/s: 3-10 mph (Tennessee extension; another source gives 3-8).
 SPRAY_WIND = (1.34, 4.47)
-#: Sun this high ends or begins the hours when inversions are usual: from 1-2 h before sunset to
+#: Elevation of the sun, degrees, below which inversions are usual: from 1-2 h before sunset to
 #: about 1 h after sunrise (GRDC), about 10 degrees at mid latitudes (assumed).
 SPRAY_SUN = 10.0
 SPRAY_CAUTION = (
     "The product label and local law decide wind, temperature and buffers; these hours only show "
     "usual wind limits and likely inversions."
 )
-
-
-#: Smoothing of air temperature into that at seed depth, h; assumed: about a day at 5-10 cm.
+#: Time constant between air temperature and temperature at seed depth, h; assumed: about a day at
+#: 5-10 cm.
 SEED_MEMORY = 24.0
 
 
 def seed_temperature(temp: Array) -> Array:
-    """Temperature at seed depth from air temperature, °C, last axis hours; a running mean.
+    """Temperature at seed depth from air temperature, °C, last axis hours.
 
-    NaN hours leave the mean as it was and are NaN themselves.
+    An exponential mean. Unknown hours (NaN) stay unknown and leave the mean as it is.
     """
     out = np.empty_like(temp)
     mean = temp[..., 0]
@@ -61,54 +62,64 @@ def seed_temperature(temp: Array) -> Array:
 
 
 def tillage_limit(clay: Array, *, density: Array, offset: Array) -> Array:
-    """Highest volumetric water of 0-15 cm for tillage: 0.9 of the plastic limit (published)."""
-    return np.asarray(0.9 * plastic_limit(clay) * density / 100.0 + offset, dtype=np.float64)
+    """Highest volumetric water of 0-15 cm for tillage, m³/m³; bulk density in t/m³."""
+    return np.asarray(
+        TILLAGE_SHARE * plastic_limit(clay) * density / 100.0 + offset, dtype=np.float64
+    )
 
 
 def other_work_reasons(
     season: Season, weather: Weather, land: Land, *, work: OtherWork, crop: Sequence[str]
 ) -> NDArray[np.uint8]:
-    """First cause that keeps each hour from other work, `OtherWorkReason` (member, field, hour).
+    """First cause that closes each hour to other work, (member, field, hour).
 
-    Tillage needs 0-15 cm no wetter than 0.9 of the plastic limit; planting that, and it warm and
-    moist enough; spraying usual wind, no rain and no likely inversion, see `SPRAY_CAUTION`; all
-    need ground that bears.
+    All work needs ground that bears. Tillage needs water of 0-15 cm within `tillage_limit`.
+    Planting needs that too, and a seed zone warm and moist enough. Spraying needs usual wind, no
+    rain and no likely inversion, see `SPRAY_CAUTION`.
 
     Parameters
     ----------
-    season, weather, land : on the same hours and fields; unknown hours are never fit.
+    season, weather, land : on the same hours and fields.
+    work : kind of work.
     crop : to be planted on each field.
+
+    Returns
+    -------
+    `OtherWorkReason` codes; hours with unknown weather or ground are never open.
     """
     if work == "spraying":
-        known, causes = _spraying(weather, land)
+        inputs, causes = _spraying(weather, land)
     else:
-        known, causes = _tillage(season, land)
+        inputs, causes = _tillage(season, land)
     if work == "planting":
-        known = known + weather.temp
+        inputs = inputs + weather.temp
         causes |= _seed_zone(season, weather, land, crop)
     bears = (season.tier == Tier.FIRM) | (season.tier == Tier.HEADLAND_ONLY)
-    unknown = np.isnan(known) | (season.tier == Tier.UNKNOWN)
+    unknown = np.isnan(inputs) | (season.tier == Tier.UNKNOWN)
     closed = {OtherWorkReason.UNKNOWN: unknown, OtherWorkReason.GROUND: ~bears} | causes
     codes = np.select(list(closed.values()), [int(c) for c in closed], int(OtherWorkReason.OPEN))
     return codes.astype(np.uint8)
 
 
 def _tillage(season: Season, land: Land) -> tuple[Array, Causes]:
+    """Input that has to be known, and the causes that close tillage."""
     density = bulk_density(land.sand, land.clay, land.organic_pct)
     limit = tillage_limit(land.clay, density=density, offset=land.bearing_offset)
     return season.water_top, {OtherWorkReason.WET: season.water_top > limit[:, None]}
 
 
 def _seed_zone(season: Season, weather: Weather, land: Land, crop: Sequence[str]) -> Causes:
-    least = np.array([PLANTING_TEMP[c] for c in crop])[:, None]
+    """Causes that close planting besides those of tillage."""
+    lowest = np.array([PLANTING_TEMP[c] for c in crop])[:, None]
     dry, wet = land.wilting_point[:, None], land.field_capacity[:, None]
     return {
-        OtherWorkReason.COLD: seed_temperature(weather.temp) < least,
+        OtherWorkReason.COLD: seed_temperature(weather.temp) < lowest,
         OtherWorkReason.DRY: season.water_top < dry + SEED_ZONE_SHARE * (wet - dry),
     }
 
 
 def _spraying(weather: Weather, land: Land) -> tuple[Array, Causes]:
+    """Input that has to be known, and the causes that close spraying."""
     low, high = SPRAY_WIND
     sun = solar_elevation(weather.times, land.latitude, land.longitude)
     return weather.wind + weather.rain, {

@@ -1,8 +1,7 @@
-"""A field's few soil parameters learnt from what was seen of its water, held by priors.
+"""Calibration of a field's few soil parameters on observations of its water, with priors.
 
-The most probable parameters given observations and priors (MAP) by least squares. With three
-observations the priors rule; with years of a probe the data do. Nothing here reads the truth that
-a test keeps back.
+Maximum a posteriori estimate by nonlinear least squares. With three observations the priors decide,
+with years of a probe the data.
 """
 
 from __future__ import annotations
@@ -21,9 +20,9 @@ from readiness.soil.properties import N_LAYERS, THICKNESS, Land
 from readiness.soil.water_balance import KCB_RIPE, water_step
 
 Int = NDArray[np.int64]
-#: Parameters: standard error of what is known beforehand, lowest and highest; assumed: texture from
-#: a map or a guess, conductivity known within a factor of three, evaporation and cover within a
-#: half and a fifth. Factors are learnt as logarithms.
+#: Parameters: standard deviation of the prior, lowest and highest value; factors as logarithms.
+#: Assumed: texture from a map or a guess, conductivity within a factor of three, evaporation within
+#: a half, the basal crop coefficient within a fifth.
 PRIORS: dict[str, tuple[float, float, float]] = {
     "sand": (0.15, 0.02, 0.93),
     "clay": (0.10, 0.03, 0.58),
@@ -33,15 +32,15 @@ PRIORS: dict[str, tuple[float, float, float]] = {
     "vigour": (0.2, -0.9, 0.5),
 }
 FACTORS = ("drain_factor", "evap_factor", "vigour")
-#: A probe's reading is gain × water + offset: maker's calibrations miss a soil's own by that much
-#: (assumed, within field comparisons of dielectric probes: some 0.05 m³/m³ and tens of percent).
+#: A probe reads gain × water + offset. Standard deviations of gain and offset (m³/m³); assumed,
+#: within field comparisons of dielectric probes: about 0.05 m³/m³ and tens of percent.
 GAIN_SD, OFFSET_SD = 0.4, 0.08
-#: Standard error of the model against a point, m³/m³, and days over which its errors are alike:
-#: observations closer together than that share one vote. Assumed, as uncalibrated runs show.
-MODEL_SD, ALIKE_DAYS = 0.04, 10.0
-#: Step of numerical slopes, standard errors of the prior (the model has kinks; assumed), and most
-#: tries.
-STEP, TRIES = 0.05, 12
+#: Standard error of the model against a point, m³/m³, and days over which its errors correlate:
+#: observations closer together share the weight of one. Assumed, as uncalibrated runs show.
+MODEL_SD, CORRELATION_DAYS = 0.04, 10.0
+#: Step of numerical derivatives, standard deviations of the prior (assumed; the model has kinks),
+#: and highest number of evaluations.
+DERIVATIVE_STEP, MAX_EVALUATIONS = 0.05, 12
 #: Middles of the layers, m.
 MIDDLES = np.cumsum(THICKNESS) - 0.5 * THICKNESS
 
@@ -52,11 +51,11 @@ class WaterObservations:
 
     Attributes
     ----------
-    hour, hours : first hour in the frame, and hours averaged over.
+    hour, hours : first hour in the frame, and hours of the mean.
     weights : (observation, layer) shares of the layers.
     value, sd : m³/m³, and its standard error besides the model's.
-    side : 0 the value itself, -1 'at most', 1 'at least' (a check that found it firm or soft).
-    probe : number of the probe whose gain and offset are unknown, -1 for water itself (a sample).
+    side : 0 the value itself; -1 an upper bound and 1 a lower bound (ground found firm or soft).
+    probe : number of the probe, whose gain and offset are unknown; -1 for a sample.
     """
 
     hour: Int
@@ -68,7 +67,7 @@ class WaterObservations:
     probe: Int
 
     def joined(self, more: WaterObservations) -> WaterObservations:
-        """Both together."""
+        """Both sets of observations."""
         names = ("hour", "hours", "weights", "value", "sd", "side", "probe")
         return WaterObservations(
             **{n: np.concatenate([getattr(self, n), getattr(more, n)]) for n in names}
@@ -77,9 +76,14 @@ class WaterObservations:
 
 @dataclass(frozen=True, kw_only=True)
 class Calibration:
-    """What was learnt: the field, the factor on its basal crop coefficient, the probes.
+    """Result of a calibration.
 
-    `misfit_before` and `misfit_after` are root mean squares of weighted misfits (1 = as expected).
+    Attributes
+    ----------
+    land : the field with its learnt parameters.
+    vigour : factor on its basal crop coefficient.
+    gain, offset : of each probe; offset in m³/m³.
+    misfit_before, misfit_after : root mean square of weighted misfits; 1 is as expected.
     """
 
     land: Land
@@ -90,12 +94,12 @@ class Calibration:
     misfit_after: float
 
     def probe_reading(self, number: int, water: Array) -> Array:
-        """What a probe would say of `water`, m³/m³."""
+        """Reading of probe `number` at `water`, m³/m³."""
         return np.asarray(self.gain[number] * water + self.offset[number])
 
 
 def depth_weights(depth_m: float) -> Array:
-    """Shares of the layers in the water at a depth: linear between layer middles."""
+    """Shares of the layers in the water at a depth, (layer,): linear between their middles."""
     unit = np.eye(N_LAYERS)
     return np.array([np.interp(depth_m, MIDDLES, row) for row in unit])
 
@@ -103,35 +107,53 @@ def depth_weights(depth_m: float) -> Array:
 def water_observations(
     hour: Int, value: Array, *, weights: Array, sd: float = 0.03, side: int = 0, hours: int = 1
 ) -> WaterObservations:
-    """Observations of one kind: water by hand, or limits that ground checks speak of."""
+    """Observations of one kind: samples of water, or bounds from ground checks.
+
+    Parameters
+    ----------
+    hour : (observation,) first hour in the frame.
+    value : (observation,) m³/m³.
+    weights : (layer,) shares of the layers.
+    sd, side, hours : as in `WaterObservations`, the same for all.
+    """
     n = np.asarray(hour).size
-    whole = np.ones(n, dtype=np.int64)
+    ones = np.ones(n, dtype=np.int64)
     return WaterObservations(
         hour=np.asarray(hour, dtype=np.int64),
-        hours=hours * whole,
+        hours=hours * ones,
         weights=np.tile(weights, (n, 1)),
         value=np.asarray(value, dtype=np.float64),
         sd=np.full(n, sd),
-        side=side * whole,
-        probe=-whole,
+        side=side * ones,
+        probe=-ones,
     )
 
 
 def probe_observations(
     reading: Array, first_hour: int, *, depth_m: float, probe: int
 ) -> WaterObservations:
-    """Daily means (day,) of a probe; NaN days are left out. `first_hour` of day 0 in the frame."""
+    """Daily means of a probe as observations.
+
+    Parameters
+    ----------
+    reading : (day,) m³/m³; days with NaN are left out.
+    first_hour : hour in the frame at which day 0 begins.
+    depth_m : depth of the probe.
+    probe : its number.
+    """
     day = np.flatnonzero(np.isfinite(reading))
-    one = water_observations(
+    daily = water_observations(
         first_hour + 24 * day, reading[day], weights=depth_weights(depth_m), hours=24
     )
-    return replace(one, probe=np.full(day.size, probe, dtype=np.int64), sd=np.full(day.size, 0.01))
+    return replace(
+        daily, probe=np.full(day.size, probe, dtype=np.int64), sd=np.full(day.size, 0.01)
+    )
 
 
 def calibrate(
     weather: Weather,
     land: Land,
-    seen: WaterObservations,
+    observations: WaterObservations,
     *,
     kcb: Array | float = KCB_RIPE,
     eto: Array | None = None,
@@ -142,9 +164,11 @@ def calibrate(
     Parameters
     ----------
     weather : (1, 1, hour), best from a year before the first observation.
-    land : one field, the prior. seen : observations within the frame.
-    kcb : basal crop coefficient, scalar or (1, hour). eto : (1, 1, hour), mm.
-    learn : names out of `PRIORS` to be learnt.
+    land : one field, the prior.
+    observations : within the frame.
+    kcb : basal crop coefficient, scalar or (1, hour).
+    eto : reference ET (1, 1, hour), mm; computed from the weather by default.
+    learn : names of `PRIORS` to be learnt.
 
     Raises
     ------
@@ -154,22 +178,28 @@ def calibrate(
     members, n, hours = weather.shape
     if (members, n, land.sand.size) != (1, 1, 1):
         raise ValueError("calibration wants one member and one field")
-    if seen.hour.size and (seen.hour.min() < 0 or (seen.hour + seen.hours).max() > hours):
+    last = (observations.hour + observations.hours).max(initial=0)
+    if observations.hour.min(initial=0) < 0 or last > hours:
         raise ValueError("an observation lies outside the weather")
     if eto is None:
         eto = weather_et(weather, land.latitude, land.longitude, land.elevation_m)
-    task = _Task(weather, land, seen, kcb, eto, learn)
-    start = np.zeros(len(learn))
-    if not seen.hour.size:
-        return task.answer(start, start)
-    low, high = task.bounds()
-    found = least_squares(task.misfits, start, jac=task.slopes, bounds=(low, high), max_nfev=TRIES)
-    return task.answer(start, found.x)
+    problem = _Problem(weather, land, observations, kcb, eto, learn)
+    prior = np.zeros(len(learn))
+    if not observations.hour.size:
+        return problem.calibration(prior)
+    found = least_squares(
+        problem.residuals,
+        prior,
+        jac=problem.jacobian,
+        bounds=problem.bounds(),
+        max_nfev=MAX_EVALUATIONS,
+    )
+    return problem.calibration(found.x)
 
 
 @njit(cache=True, nogil=True)
 def _running_sums(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-def]
-    """Water of the layers summed up to each hour, (hour + 1, layer), and hours unknown so far."""
+    """Cumulative water of the layers, (hour + 1, layer), and cumulative unknown hours."""
     total, gaps = np.zeros((rain.size + 1, N_LAYERS)), np.zeros(rain.size + 1, np.int64)
     for h in range(rain.size):
         known = not math.isnan(rain[h] + temp[h] + eto[h])
@@ -181,38 +211,40 @@ def _running_sums(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped
     return total, gaps
 
 
-class _Task:
-    """One calibration: parameters in standard errors of their priors, 0 is the prior."""
+class _Problem:
+    """Least-squares problem: parameters in standard deviations of their priors, 0 is the prior."""
 
     def __init__(
         self,
         weather: Weather,
         land: Land,
-        seen: WaterObservations,
+        observations: WaterObservations,
         kcb: Array | float,
         eto: Array,
         learn: tuple[str, ...],
     ) -> None:
+        seen = observations
         stop = int((seen.hour + seen.hours).max()) if seen.hour.size else 1
         self.weather = weather.between(weather.start, weather.start + np.timedelta64(stop, "h"))
         self.land, self.seen, self.learn = land, seen, learn
         self.kcb = kcb if np.isscalar(kcb) else np.asarray(kcb)[:, :stop]
         self.eto = np.ascontiguousarray(eto[..., :stop])
         self.probes = int(seen.probe.max()) + 1 if seen.probe.size else 0
-        self.weight = np.sqrt(_votes(seen)) / np.sqrt(MODEL_SD**2 + seen.sd**2)
+        self.shares = _independent_shares(seen)
+        self.weight = np.sqrt(self.shares) / np.sqrt(MODEL_SD**2 + seen.sd**2)
 
     def bounds(self) -> tuple[Array, Array]:
-        """Lowest and highest parameters, kept around 0."""
+        """Lowest and highest parameters; the prior is always inside."""
         low, high = [], []
         for name in self.learn:
             sd, a, b = PRIORS[name]
-            here = 0.0 if name in FACTORS else float(getattr(self.land, name)[0])
-            low.append(min((a - here) / sd, -1e-3))
-            high.append(max((b - here) / sd, 1e-3))
+            prior = 0.0 if name in FACTORS else float(getattr(self.land, name)[0])
+            low.append(min((a - prior) / sd, -1e-3))
+            high.append(max((b - prior) / sd, 1e-3))
         return np.array(low), np.array(high)
 
     def field(self, x: Array) -> tuple[Land, float]:
-        """Land and vigour of parameters."""
+        """Land and factor on the basal crop coefficient for the parameters."""
         facts, vigour = {}, 1.0
         for name, value in zip(self.learn, x, strict=True):
             step = PRIORS[name][0] * value
@@ -230,11 +262,11 @@ class _Task:
         return replace(self.land, **facts), vigour
 
     def water(self, x: Array) -> Array:
-        """Model's water of each observation; NaN where the weather is unknown."""
+        """Modelled water of each observation, m³/m³; NaN where the weather is unknown."""
         land, vigour = self.field(x)
         kcb = np.asarray(self.kcb) * vigour
         cover = np.broadcast_to(kcb, (1, self.weather.shape[2]))[0]
-        total, gaps = _running_sums(
+        total, unknown = _running_sums(
             land.initial_state()[0],
             land.soil_table()[0],
             self.weather.rain[0, 0],
@@ -244,84 +276,84 @@ class _Task:
         )
         first, stop = self.seen.hour, self.seen.hour + self.seen.hours
         mean = (self.seen.weights * (total[stop] - total[first])).sum(axis=1) / self.seen.hours
-        return np.where(gaps[stop] > gaps[first], np.nan, mean)
+        return np.where(unknown[stop] > unknown[first], np.nan, mean)
 
     def probe_fit(self, water: Array) -> tuple[Array, Array]:
-        """Gain and offset of each probe, most probable given the water (linear, closed form)."""
+        """Most probable gain and offset of each probe at the modelled water (closed form)."""
         gain, offset = np.ones(self.probes), np.zeros(self.probes)
         for p in range(self.probes):
-            mine = (self.seen.probe == p) & np.isfinite(water)
-            w, v, k = water[mine], self.seen.value[mine], self.weight[mine]
+            own = (self.seen.probe == p) & np.isfinite(water)
+            w, v, k = water[own], self.seen.value[own], self.weight[own]
             rows = np.vstack([np.stack([w * k, k], 1), np.diag([1 / GAIN_SD, 1 / OFFSET_SD])])
             right = np.concatenate([(v - w) * k, [0.0, 0.0]])
             shift = np.linalg.lstsq(rows, right, rcond=None)[0]
             gain[p], offset[p] = 1.0 + shift[0], shift[1]
         return gain, offset
 
-    def gaps_to_seen(self, x: Array) -> tuple[Array, Array, Array]:
-        """Weighted misfits, and the probes' gain and offset."""
+    def misfits(self, x: Array) -> tuple[Array, Array, Array]:
+        """Weighted misfits of the observations, and gain and offset of the probes.
+
+        Bounds count only where the model violates them; unknown water counts as no misfit.
+        """
         water = self.water(x)
         gain, offset = self.probe_fit(water)
         at = np.maximum(self.seen.probe, 0)
         if self.probes:
-            own = self.seen.probe >= 0
-            water = np.where(own, gain[at] * water + offset[at], water)
-        miss = (water - self.seen.value) * self.weight
-        miss = np.where(self.seen.side < 0, np.maximum(miss, 0.0), miss)
-        miss = np.where(self.seen.side > 0, np.minimum(miss, 0.0), miss)
-        return np.nan_to_num(miss), gain, offset
+            by_probe = self.seen.probe >= 0
+            water = np.where(by_probe, gain[at] * water + offset[at], water)
+        misfit = (water - self.seen.value) * self.weight
+        misfit = np.where(self.seen.side < 0, np.maximum(misfit, 0.0), misfit)
+        misfit = np.where(self.seen.side > 0, np.minimum(misfit, 0.0), misfit)
+        return np.nan_to_num(misfit), gain, offset
 
-    def misfits(self, x: Array) -> Array:
-        """What least squares makes small: misfits, probes' and parameters' distance to priors."""
-        miss, gain, offset = self.gaps_to_seen(x)
-        return np.concatenate([miss, (gain - 1.0) / GAIN_SD, offset / OFFSET_SD, x])
+    def residuals(self, x: Array) -> Array:
+        """Misfits, and the distances of probes and parameters from their priors."""
+        misfit, gain, offset = self.misfits(x)
+        return np.concatenate([misfit, (gain - 1.0) / GAIN_SD, offset / OFFSET_SD, x])
 
-    def slopes(self, x: Array) -> Array:
-        """Jacobian of `misfits` by steps of `STEP`, away from the nearer bound."""
-        here, (_, high) = self.misfits(x), self.bounds()
+    def jacobian(self, x: Array) -> Array:
+        """Jacobian of `residuals` by one-sided differences, away from the upper bound."""
+        here, (_, high) = self.residuals(x), self.bounds()
         out = np.empty((here.size, x.size))
         for i in range(x.size):
-            step = STEP if x[i] + STEP <= high[i] else -STEP
+            step = DERIVATIVE_STEP if x[i] + DERIVATIVE_STEP <= high[i] else -DERIVATIVE_STEP
             there = x.copy()
             there[i] += step
-            out[:, i] = (self.misfits(there) - here) / step
+            out[:, i] = (self.residuals(there) - here) / step
         return out
 
-    def answer(self, start: Array, x: Array) -> Calibration:
-        """Pack up, with the misfit before and after."""
+    def calibration(self, x: Array) -> Calibration:
+        """Result at the parameters, with the misfit there and at the prior."""
         land, vigour = self.field(x)
         if not self.seen.hour.size:
-            none = np.zeros(0)
             return Calibration(
                 land=land,
                 vigour=vigour,
-                gain=none,
-                offset=none,
+                gain=np.zeros(0),
+                offset=np.zeros(0),
                 misfit_before=0.0,
                 misfit_after=0.0,
             )
-        before = self.gaps_to_seen(start)[0]
-        after, gain, offset = self.gaps_to_seen(x)
-        votes = _votes(self.seen).sum()
+        before, _, _ = self.misfits(np.zeros_like(x))
+        after, gain, offset = self.misfits(x)
+        independent = self.shares.sum()
         return Calibration(
             land=land,
             vigour=vigour,
             gain=gain,
             offset=offset,
-            misfit_before=float(np.sqrt((before**2).sum() / votes)),
-            misfit_after=float(np.sqrt((after**2).sum() / votes)),
+            misfit_before=float(np.sqrt((before**2).sum() / independent)),
+            misfit_after=float(np.sqrt((after**2).sum() / independent)),
         )
 
 
-def _votes(seen: WaterObservations) -> Array:
-    """Share of a vote of each observation: those of one kind within `ALIKE_DAYS` share one."""
-    votes = np.ones(seen.hour.size)
+def _independent_shares(seen: WaterObservations) -> Array:
+    """Weight of each observation: those of one probe within `CORRELATION_DAYS` share one."""
+    shares = np.ones(seen.hour.size)
     for p in np.unique(seen.probe):
-        mine = np.flatnonzero(seen.probe == p)
-        order = mine[np.argsort(seen.hour[mine], kind="stable")]
-        days = seen.hour[order] / 24.0
-        near = np.searchsorted(days, days + ALIKE_DAYS / 2) - np.searchsorted(
-            days, days - ALIKE_DAYS / 2
-        )
-        votes[order] = 1.0 / np.maximum(near, 1)
-    return votes
+        own = np.flatnonzero(seen.probe == p)
+        order = own[np.argsort(seen.hour[own], kind="stable")]
+        days, half = seen.hour[order] / 24.0, CORRELATION_DAYS / 2
+        near = np.searchsorted(days, days + half) - np.searchsorted(days, days - half)
+        shares[order] = 1.0 / np.maximum(near, 1)
+    return shares

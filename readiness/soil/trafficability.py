@@ -1,9 +1,9 @@
-"""What the ground bears: soil strength, what vehicles need, and limits of water for each tier.
+"""Trafficability: soil strength, the strength that vehicles need, and water limits of each tier.
 
-Two published families turn moisture into strength and disagree by a factor of two, so the
-default limits rest on published moisture criteria (a share of field capacity); the families
-set how the limit shifts with load, and speak as a second opinion. Limits are offset per field
-by what ground checks teach.
+Two published relations between moisture and strength disagree by a factor of two. The default
+limits therefore rest on published moisture criteria (a share of field capacity). The relations
+decide how a limit shifts with load, and serve as a comparison. Ground checks add a learnt offset to
+the limits of a field.
 """
 
 from __future__ import annotations
@@ -37,20 +37,20 @@ SMSP: dict[str, tuple[float, float]] = {
 #: No work above this share of field capacity in the upper zones (Rutledge & McHardy, in Baier
 #: 1973, Can. Agric. Eng. 15).
 TOP_FIELD_CAPACITY_SHARE = 0.95
-#: The same for 15-30 cm; assumed, because the published zones end near 20 cm and the subsoil
-#: only matters to loads when it is no longer drained.
+#: The same for 15-30 cm. Assumed, because the published zones end near 20 cm and the subsoil
+#: matters to loads only when it is no longer drained.
 BELOW_FIELD_CAPACITY_SHARE = 1.0
 #: Sand fractions between which ground turns sandy; assumed, loam to loamy sand. On sandy ground
-#: field capacity is the water at 10 kPa (convention, memory), and the lower zone is not judged
+#: field capacity is the water at 10 kPa (convention, memory), and the lower zone has no limit
 #: (Rutledge & McHardy judge two zones there, three elsewhere).
 SANDY = (0.50, 0.70)
-#: Organic matter at which limits are derived from texture, percent; assumed.
-ORGANIC = 2.5
-#: A dirt approach is shut above this share of field capacity; assumed, because trucks repeat
+#: Organic matter in limits derived from texture, percent; assumed.
+ORGANIC_PCT = 2.5
+#: Share of field capacity above which a dirt approach is too soft. Assumed, because trucks repeat
 #: their tracks and nothing transpires there (lower end of the 0.90-0.95 range of caution).
 APPROACH_SHARE = 0.90
-#: Combine at which the shares above are taken to hold, tonnes with a full tank; published: 400-bu
-#: machines weigh over 50,000 lb full, and it is what must get across the field.
+#: Weight of the combine for which the shares above hold, tonnes with a full tank (published: 400-bu
+#: machines weigh over 50,000 lb full).
 REFERENCE_COMBINE_T = 25.0
 #: Share of a combine's weight on its front axle (Ohio State: 80-85 %).
 FRONT_SHARE = 0.82
@@ -58,36 +58,31 @@ FRONT_SHARE = 0.82
 
 @dataclass(frozen=True, kw_only=True)
 class Axle:
-    """A driven axle on tyres; SI. Tyres are those on this axle."""
+    """A driven axle on tyres, SI."""
 
     load_kg: float
-    tyres: int
+    tyres: int  # on this axle
     diameter_m: float
     width_m: float
     clearance_m: float
-    deflection: float = 0.15  # tyre deflection over section height
 
 
-def mobility_index(axle: Axle, *, engine: float = 1.0, gearbox: float = 1.0) -> float:
+def mobility_index(axle: Axle) -> float:
     """Mobility index of wheels on fine-grained soil (FM 5-430-00-1 ch. 7; Priddy 1999).
 
-    MI = {[CPF WF / (TEF GF)] + WLF - CF} EF TF, without chains.
-
-    Parameters
-    ----------
-    axle : geometry and load.
-    engine, gearbox : EF (1.05 below 10 hp/ton) and TF (1.05 with manual gears).
+    MI = {[CPF WF / (TEF GF)] + WLF - CF} EF TF, without chains (GF 1), above 10 hp/ton (EF 1) and
+    without manual gears (TF 1).
     """
     w = axle.load_kg * LB_PER_KG
     d, b = axle.diameter_m * IN_PER_M, axle.width_m * IN_PER_M
     contact = w / (0.5 * axle.tyres * d * b)
     tyre = (10.0 + b) / 100.0
     clearance = axle.clearance_m * IN_PER_M / 10.0
-    return (contact * weight_factor(w) / tyre + w / 2000.0 - clearance) * engine * gearbox
+    return contact * weight_factor(w) / tyre + w / 2000.0 - clearance
 
 
 def weight_factor(load_lb: float) -> float:
-    """WF of the mobility index from axle load in pounds."""
+    """Weight factor WF of the mobility index, from the axle load in pounds."""
     if load_lb < 2000.0:
         return 0.553 * load_lb / 1000.0
     if load_lb < 13500.0:
@@ -97,17 +92,25 @@ def weight_factor(load_lb: float) -> float:
     return 0.278 * load_lb / 1000.0 - 3.115
 
 
-def vehicle_cone_index(mobility: float, *, passes: int = 1, deflection: float = 0.15) -> float:
-    """Rating cone index a wheeled vehicle needs, kPa, for one or fifty passes.
+def vehicle_cone_index(mobility: float, *, passes: int = 1) -> float:
+    """Rating cone index that a wheeled vehicle needs, kPa, at a tyre deflection of 15 %.
 
-    Priddy & Willoughby 2006 (J. Terramech. 43:85-96). All axles powered is assumed by the
-    source; carts are towed, so the index is a floor. Beyond MI of about 200 (combines, carts)
-    it is outside the tested range and good for ranking only.
+    The source assumes that all axles are powered; carts are towed, so the index is a lower bound.
+    Beyond a mobility index of about 200 (combines, carts) it is outside the tested range and good
+    for ranking only.
+
+    Parameters
+    ----------
+    mobility : mobility index.
+    passes : 1 or 50.
+
+    References
+    ----------
+    Priddy & Willoughby 2006, J. Terramech. 43:85-96.
     """
     if passes == 1:
-        factor = (0.15 / deflection) ** 0.25
         low = 11.48 + 0.2 * mobility - 39.2 / (mobility + 3.74)
-        psi = factor * (low if mobility <= 115.0 else 4.1 * mobility**0.446)
+        psi = low if mobility <= 115.0 else 4.1 * mobility**0.446
     elif passes == 50:
         low = 28.23 + 0.43 * mobility - 92.67 / (mobility + 3.67)
         psi = low if mobility <= 115.0 else 9.0 * mobility**0.446
@@ -128,7 +131,7 @@ def combine_axle(loaded_t: float) -> Axle:
 
 
 def cart_axle(loaded_t: float) -> Axle:
-    """Single axle of a loaded cart on the tyres such carts have (1250/50R32; assumed)."""
+    """Single axle of a loaded cart on the usual tyres (1250/50R32; assumed)."""
     return Axle(load_kg=loaded_t * 1000.0, tyres=2, diameter_m=1.95, width_m=1.25, clearance_m=0.5)
 
 
@@ -161,8 +164,8 @@ def unified_class(sand: float, clay: float) -> str:
     return "CL-ML" if silt >= 0.50 else "ML"
 
 
-def strength_spread(water: Array, *, sand: float, clay: float, density: float) -> dict[str, Array]:
-    """Strength by both families, kPa, of volumetric water; bulk density in t/m³."""
+def strengths(water: Array, *, sand: float, clay: float, density: float) -> dict[str, Array]:
+    """Strength of soil by both relations, kPa, from volumetric water; bulk density in t/m³."""
     weight = 100.0 * np.asarray(water, dtype=np.float64) / density
     return {
         "SMSP II": strength_smsp(weight, unified_class(sand, clay)),
@@ -172,10 +175,14 @@ def strength_spread(water: Array, *, sand: float, clay: float, density: float) -
 
 @dataclass(frozen=True, kw_only=True)
 class WaterLimits:
-    """Highest volumetric water, m³/m³, arrays (field,), 0-15 cm (top) and 15-30 cm (below).
+    """Highest volumetric water of each tier, m³/m³, arrays (field,).
 
-    Under both `firm` limits everything may drive; under both `headland` limits combines may cut
-    and carts and trucks stay at the edge. `approach` is for a dirt approach, 0-15 cm.
+    Attributes
+    ----------
+    firm_top, firm_below : in 0-15 and 15-30 cm, up to which everything may drive.
+    headland_top, headland_below : up to which combines may cut while carts and trucks stay at the
+        edge.
+    approach : in 0-15 cm, up to which a dirt approach can be driven on.
     """
 
     firm_top: Array
@@ -186,9 +193,9 @@ class WaterLimits:
 
 
 def plastic_limit(clay: Array) -> Array:
-    """Lower plastic limit, percent by weight: 20 at 18 % clay, 28 at 53 % (Mueller et al. 2003).
+    """Lower plastic limit, percent by weight, at which loose topsoil begins to stick.
 
-    Loose topsoil begins to stick there.
+    20 at 18 % clay, 28 at 53 % (Mueller et al. 2003); `clay` is a fraction.
     """
     return np.asarray(20.0 + (100.0 * clay - 18.0) * 8.0 / 35.0, dtype=np.float64)
 
@@ -196,8 +203,13 @@ def plastic_limit(clay: Array) -> Array:
 def load_shift(needed: float, reference: float, *, exponent: Array) -> Array:
     """Factor on a water limit for a vehicle that needs another strength than the reference.
 
-    RCI falls as water to the power -c2 (SMSP II), so water at equal safety scales with
-    (reference / needed)^(1 / c2).
+    Strength is proportional to water to the power -c2 (SMSP II), so water at equal safety scales
+    with (reference / needed)^(1 / c2).
+
+    Parameters
+    ----------
+    needed, reference : rating cone index, kPa.
+    exponent : c2 of each field.
     """
     return np.asarray((reference / needed) ** (1.0 / exponent), dtype=np.float64)
 
@@ -212,18 +224,19 @@ def water_limits(
     cart_t: float,
     offset: Array,
 ) -> WaterLimits:
-    """Limits of each tier from field capacity (FC), texture and loads.
+    """Water limits of each tier from field capacity (FC), texture and loads.
 
-    A 25 t combine may cut at 0.95 FC in the top, no wetter than the plastic limit, and FC below;
-    lighter or heavier machines shift by `load_shift`, so that a 30 t cart waits for about 0.91
-    FC. On sandy ground FC is that at 10 kPa and 15-30 cm hardly counts. Limits never exceed 99 %
-    of saturation.
+    A 25 t combine may cut at 0.95 FC in 0-15 cm, no wetter than the plastic limit, and at FC below.
+    `load_shift` moves the limits for other machines; a 30 t cart waits for about 0.91 FC. On sandy
+    ground FC is the water at 10 kPa and 15-30 cm hardly counts. Limits never exceed 99 % of
+    saturation.
 
     Parameters
     ----------
-    field_capacity, saturation : (field,) m³/m³. sand, clay : (field,) weight fractions.
-    combine_t, cart_t : loaded weights, tonnes; without a cart (0) firm is the combine's own.
-    offset : (field,) m³/m³ added to every limit, learnt from ground checks.
+    field_capacity, saturation : (field,) m³/m³.
+    sand, clay : (field,) weight fractions.
+    combine_t, cart_t : loaded weights, tonnes. Without a cart (0) the combine decides on firm too.
+    offset : (field,) learnt from ground checks and added to every limit, m³/m³.
     """
     exponent = np.array([SMSP[unified_class(s, c)][1] for s, c in zip(sand, clay, strict=True)])
     reference = vehicle_cone_index(mobility_index(combine_axle(REFERENCE_COMBINE_T)))
@@ -234,29 +247,34 @@ def water_limits(
         for name, needed in (("firm", max(cart, combine)), ("headland", combine))
     }
     sandy = np.clip((sand - SANDY[0]) / (SANDY[1] - SANDY[0]), 0.0, 1.0)
-    drained = field_capacity * 3.3 ** (sandy * pore_index(sand, clay, ORGANIC))
-    sticky = plastic_limit(clay) * bulk_density(sand, clay, ORGANIC) / 100.0
+    drained = field_capacity * 3.3 ** (sandy * pore_index(sand, clay, ORGANIC_PCT))
+    sticky = plastic_limit(clay) * bulk_density(sand, clay, ORGANIC_PCT) / 100.0
     top = np.minimum(TOP_FIELD_CAPACITY_SHARE * drained, np.where(sandy > 0.0, np.inf, sticky))
     below = BELOW_FIELD_CAPACITY_SHARE * field_capacity
     below = below + sandy * 0.5 * (saturation - below)
 
-    def held(limit: Array) -> Array:
+    def bounded(limit: Array) -> Array:
         return np.asarray(np.clip(limit + offset, 0.0, 0.99 * saturation), dtype=np.float64)
 
     return WaterLimits(
-        firm_top=held(top * shift["firm"]),
-        firm_below=held(below * shift["firm"]),
-        headland_top=held(top * shift["headland"]),
-        headland_below=held(below * shift["headland"]),
-        approach=held(APPROACH_SHARE * drained),
+        firm_top=bounded(top * shift["firm"]),
+        firm_below=bounded(below * shift["firm"]),
+        headland_top=bounded(top * shift["headland"]),
+        headland_below=bounded(below * shift["headland"]),
+        approach=bounded(APPROACH_SHARE * drained),
     )
 
 
 @dataclass(frozen=True, kw_only=True)
 class StrengthAtLimit:
-    """What strength relations say of ground at a limit of water: the spread is the message.
+    """Strength of a texture at a water limit, by both relations, whose spread is the message.
 
-    `strength` in kPa by family; `needed` in kPa by vehicle and passes.
+    Attributes
+    ----------
+    texture, limit : names.
+    water : m³/m³.
+    strength : kPa, by relation.
+    needed : kPa, by vehicle and passes.
     """
 
     texture: str
@@ -276,9 +294,14 @@ def strengths_at_limits(
     combine_t: float,
     cart_t: float,
 ) -> list[StrengthAtLimit]:
-    """Strength of 15-30 cm at the limits of each texture, against what the vehicles need.
+    """Strength of 15-30 cm at the limits of each texture, beside the strength that vehicles need.
 
-    Arrays (texture,); bulk density in t/m³.
+    Parameters
+    ----------
+    textures : names.
+    limits : of the textures, arrays (texture,).
+    sand, clay, density : (texture,) fractions and bulk density, t/m³.
+    combine_t, cart_t : loaded weights, tonnes.
     """
     combine, cart = (mobility_index(axle) for axle in (combine_axle(combine_t), cart_axle(cart_t)))
     needed = {
@@ -292,13 +315,13 @@ def strengths_at_limits(
             ("firm", limits.firm_below[i]),
             ("headland-only", limits.headland_below[i]),
         ):
-            families = strength_spread(water, sand=sand[i], clay=clay[i], density=density[i])
+            by_relation = strengths(water, sand=sand[i], clay=clay[i], density=density[i])
             rows.append(
                 StrengthAtLimit(
                     texture=texture,
                     limit=limit,
                     water=float(water),
-                    strength={name: float(value) for name, value in families.items()},
+                    strength={name: float(value) for name, value in by_relation.items()},
                     needed=needed,
                 )
             )
