@@ -1,5 +1,7 @@
 """The errors that a user can meet; `scheduler.command` turns each into a line and an exit code."""
 
+from dataclasses import dataclass
+
 
 class AfterrainError(Exception):
     """Base of every error that is shown as a message; `exit_code` is that of the command."""
@@ -44,3 +46,27 @@ class UnreadableError(AfterrainError):
     def __init__(self, message: str, remedy: str) -> None:
         super().__init__(f"{message}; {remedy}")
         self.message, self.remedy = message, remedy
+
+
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """Something wrong in a file: where, what, and what to do.
+
+    Attributes
+    ----------
+    file : name of the file.
+    row : line number, or table of farm.toml; '' for the whole file.
+    column : heading or key; '' for the whole row.
+    message, remedy : what is wrong, and what to do.
+    """
+
+    file: str
+    row: str = ""
+    column: str = ""
+    message: str
+    remedy: str
+
+    def __str__(self) -> str:
+        row = f" row {self.row}" if self.row.isdigit() else f" {self.row}" if self.row else ""
+        column = f", {self.column}" if self.column else ""
+        return f"{self.file}{row}{column}: {self.message}; {self.remedy}"

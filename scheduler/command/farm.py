@@ -6,10 +6,10 @@ import argparse
 from collections.abc import Sequence
 
 from scheduler.command.columns import column_lines, fitted_widths
+from scheduler.errors import Problem
 from scheduler.farm.units import show_area
 from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
 from scheduler.farm_files.new_folder import new_farm
-from scheduler.farm_files.record import Problem
 
 HEADING = ("file", "row", "column", "what is wrong", "what to do")
 WIDEST = (24, 24, 24, 40, 40)  # widths of the columns at most, characters

@@ -22,6 +22,10 @@ Week = tuple[DailySpan | None, ...]
 Interval = tuple[datetime, datetime]
 #: Latitude and longitude, decimal degrees.
 Position = tuple[float, float]
+#: Surface of the way into a field.
+Approach = Literal["paved", "gravel", "dirt"]
+#: Grain for sale, or seed, which asks for a clean combine.
+Purpose = Literal["grain", "seed"]
 
 
 def require_positive(kind: str, name: str, **values: float | None) -> None:
@@ -236,12 +240,12 @@ class Field:
     tile : whether drain tiles lie below.
     slope_pct : slope of the ground, %.
     residue : fraction of the ground under residue, 0-1.
-    approach : surface of the way in.
+    approach : surface of the way in, which rain may shut.
     yield_t_ha : expected yield at the crop's base moisture, t/ha, > 0.
     ripe, heading : dates of maturity and of heading; None where unknown.
     sample_pct, sample_at : moisture (% wet basis) and time of the last sample; None without one.
     test_weight_kg_hl : test weight before any loss, kg/hL; None for the crop's own.
-    purpose : grain, or seed, which asks for a clean combine.
+    purpose : grain or seed.
     cut_fraction : fraction of the area cut already, 0-1.
     boundary : outer ring of (lon, lat); empty where unknown.
     wet_fraction : fraction of the area in a wet hollow, 0-1, cut as a parcel of its own.
@@ -264,14 +268,14 @@ class Field:
     tile: bool = False
     slope_pct: float = 1.0
     residue: float = 0.5
-    approach: Literal["paved", "gravel", "dirt"] = "gravel"
+    approach: Approach = "gravel"
     yield_t_ha: float
     ripe: date | None = None
     heading: date | None = None
     sample_pct: float | None = None
     sample_at: datetime | None = None
     test_weight_kg_hl: float | None = None
-    purpose: Literal["grain", "seed"] = "grain"
+    purpose: Purpose = "grain"
     cut_fraction: float = 0.0
     boundary: tuple[tuple[float, float], ...] = ()
     wet_fraction: float = 0.0

@@ -9,7 +9,8 @@ Layer: may import farm.
 - `boundaries`: fields.geojson
 - `rain_csv`: rain.csv: gauge readings
 - `soil_csv`: soil.csv from the soil survey
-- `record`: typed values with their place; problems noted, none raised
+- `record`: typed values: text, choices, numbers in SI, dates
+- `named_values`: values of a row or table by name; problems noted with their place
 - `csv_table`: tables as spreadsheets save them
 - `dates`: dates and hours as people write them
 - `vocabulary`: words for crops, soils, roads and columns

@@ -10,9 +10,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from scheduler.errors import UnreadableError
+from scheduler.errors import Problem, UnreadableError
 from scheduler.farm.units import normalized_name
-from scheduler.farm_files.record import Problem
 
 FILE = "fields.geojson"
 #: Authalic radius of the WGS 84 ellipsoid, km.

@@ -1,4 +1,8 @@
-"""Parts of farm.toml, each from its table: machines, crews, delivery points and their markets."""
+"""Tables of farm.toml: machines, crews, delivery points and their markets.
+
+A reader gives None for a table with a problem, which is noted. Bounds of numbers are assumed, to
+catch wrong units.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +18,7 @@ from scheduler.farm.model import (
     Crew,
     DailySpan,
     DeliveryPoint,
+    Interval,
     Market,
     Schedule,
     Truck,
@@ -21,6 +26,7 @@ from scheduler.farm.model import (
 )
 from scheduler.farm.units import kg_hl, normalized_name, si_per_unit
 from scheduler.farm_files.dates import read_daily_span, read_date
+from scheduler.farm_files.named_values import Raw
 from scheduler.farm_files.record import Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
 
@@ -30,24 +36,24 @@ _PAIRS = "write it as [[13.5, 0.05], [14.0, 0.10]]"
 
 
 def read_combine(r: Record) -> Combine | None:
-    """A combine, None where its table has a problem. Bounds are assumed, to catch wrong units."""
+    """A combine."""
     values = {
         "header_m": r.number("header", "length", low=1.0, high=20.0),
         "speed_kmh": r.number("speed", "speed", low=0.5, high=15.0),
-        "efficiency": r.share("efficiency", 0.70),
+        "efficiency": r.fraction("efficiency", 0.70),
         "tank_m3": r.number("tank", "volume", low=1.0, high=30.0),
         "unload_m3_s": r.number("unload", "unloading", low=0.005, high=0.5),
         "loaded_t": r.number(
             "loaded_weight", "weight", default=Combine.loaded_t, low=3.0, high=60.0
         ),
     }
-    flow = r.maybe("grain_flow", "flow", low=1.0, high=200.0)
+    flow = r.optional_number("grain_flow", "flow", low=1.0, high=200.0)
     down = read_down(r)
     return None if r.failed else Combine(id=r.text("id"), flow_t_h=flow, down=down, **values)
 
 
 def read_cart(r: Record) -> Cart | None:
-    """A grain cart, None where its table has a problem."""
+    """A grain cart."""
     values = {
         "capacity_m3": r.number("capacity", "volume", low=2.0, high=120.0),
         "unload_m3_s": r.number("unload", "unloading", low=0.01, high=1.5),
@@ -58,7 +64,7 @@ def read_cart(r: Record) -> Cart | None:
 
 
 def read_truck(r: Record) -> Truck | None:
-    """A truck, None where its table has a problem."""
+    """A road truck."""
     loaded, empty = Truck.loaded_kmh, Truck.empty_kmh
     values = {
         "capacity_m3": r.number("capacity", "volume", low=1.0, high=120.0),
@@ -71,74 +77,95 @@ def read_truck(r: Record) -> Truck | None:
 
 
 def read_crew(r: Record) -> Crew | None:
-    """A crew, None where its table has a problem."""
+    """A crew."""
     people = r.number("people", low=1.0, high=200.0)
-    most = r.number("hours_max_day", default=Crew.hours_max_day, low=1.0, high=24.0)
-    week, fixed, absent = read_week(r), r.truth("fixed"), read_days(r, "absent")
-    combines, carts, trucks = r.ids("combines"), r.ids("carts"), r.ids("trucks")
+    hours = r.number("hours_max_day", default=Crew.hours_max_day, low=1.0, high=24.0)
+    week, fixed, absent = read_week(r), r.yes_no("fixed"), read_days(r, "absent")
+    combines, carts, trucks = r.id_list("combines"), r.id_list("carts"), r.id_list("trucks")
     if r.failed:
         return None
     return Crew(
-        id=r.text("id"), combines=combines, carts=carts, trucks=trucks, week=week,
-        people=int(people), fixed=fixed, hours_max_day=most, absent=absent,
-    )  # fmt: skip
+        id=r.text("id"),
+        combines=combines,
+        carts=carts,
+        trucks=trucks,
+        week=week,
+        people=int(people),
+        fixed=fixed,
+        hours_max_day=hours,
+        absent=absent,
+    )
 
 
 def read_point(r: Record) -> DeliveryPoint | None:
-    """A delivery point with its markets, None where its tables have a problem."""
-    lat, lon = r.maybe("lat", low=-90.0, high=90.0), r.maybe("lon", low=-180.0, high=180.0)
-    distance = r.maybe("distance", "distance", low=0.0, high=2000.0)
+    """A delivery point with its markets."""
+    lat = r.optional_number("lat", low=-90.0, high=90.0)
+    lon = r.optional_number("lon", low=-180.0, high=180.0)
+    distance = r.optional_number("distance", "distance", low=0.0, high=2000.0)
     if (lat is None) != (lon is None) or (lat is None and distance is None):
-        r.fault("lat", "has no place", "give lat and lon, or its distance from the base")
+        r.note("lat", "has no place", "give lat and lon, or its distance from the base")
     queue = r.number("queue_min", default=DeliveryPoint.queue_min, low=0.0, high=1440.0)
     unload = r.number("unload_min", default=DeliveryPoint.unload_min, low=0.0, high=240.0)
-    room, own, week = r.maybe("room", "mass", low=0.0), r.truth("own"), read_week(r)
+    capacity = r.optional_number("room", "mass", low=0.0)
+    own, week = r.yes_no("own"), read_week(r)
     markets = _markets(r)
     if r.failed:
         return None
     return DeliveryPoint(
-        id=r.text("id"), lat=lat, lon=lon, week=week, markets=markets, queue_min=queue,
-        unload_min=unload, distance_km=distance, capacity_t=room, own=own,
-    )  # fmt: skip
+        id=r.text("id"),
+        lat=lat,
+        lon=lon,
+        week=week,
+        markets=markets,
+        queue_min=queue,
+        unload_min=unload,
+        distance_km=distance,
+        capacity_t=capacity,
+        own=own,
+    )
 
 
 def _markets(r: Record) -> dict[str, Market]:
+    """The markets of a delivery point by crop; at least one is required."""
     markets: dict[str, Market] = {}
     count = 0
     for count, m in enumerate(r.tables("market", f"{r.row} "), start=1):  # noqa: B007
         crop = m.choice("crop", CROP_NAMES)
         if crop in markets:
-            m.fault("crop", f'crop "{crop}" has two markets here', "keep one")
+            m.note("crop", f'crop "{crop}" has two markets here', "keep one")
         if crop is not None:
             markets[crop] = read_market(m, crop)
-            m.rest()
+            m.note_unused()
         r.failed = r.failed or m.failed
     if not count:
-        r.fault("market", "takes no crop", "add [[point.market]] with crop and price")
+        r.note("market", "takes no crop", "add [[point.market]] with crop and price")
     return markets
 
 
 def read_market(r: Record, crop: str) -> Market:
-    """What a point pays for a crop; where `r` failed, not to be used."""
+    """Prices of a delivery point for a crop; not to be used where `r` failed."""
     base = r.percent("moisture_base", low=5.0, high=25.0)
     limit = r.percent("moisture_limit", low=5.0, high=40.0)
     if limit is None:
-        r.missing("moisture_limit", "the moisture in % above which loads are turned away")
+        r.note_missing("moisture_limit", "the moisture in % above which loads are turned away")
     base = CROPS[crop].base_moisture if base is None else base
     if limit is not None and limit < base:
-        r.fault("moisture_limit", f"moisture_limit {limit:g}% is below the base {base:g}%",
-                "correct one of them")  # fmt: skip
+        r.note(
+            "moisture_limit",
+            f"moisture_limit {limit:g}% is below the base {base:g}%",
+            "correct one of them",
+        )
     return Market(
         price_t=r.number("price", "price", above=0.0, crop=crop),
         moisture_base_pct=base,
         moisture_limit_pct=limit or base,
         moisture_discount=read_schedule(r, "moisture_discount", crop, lambda a: a),
-        drying_t_point=r.maybe("drying", "price", low=0.0, crop=crop),
+        drying_t_point=r.optional_number("drying", "price", low=0.0, crop=crop),
         test_weight_discount=read_schedule(
             r,
             "test_weight_discount",
             crop,
-            lambda a: kg_hl(a, crop) if r.custom.units == "us" else a,
+            lambda a: kg_hl(a, crop) if r.notation.units == "us" else a,
         ),
         sprout_discount=read_schedule(r, "sprout_discount", crop, lambda a: a / 100.0),
         shrink_pct_point=r.percent("shrink_a_point", low=0.0, high=5.0),
@@ -146,33 +173,55 @@ def read_market(r: Record, crop: str) -> Market:
 
 
 def read_schedule(r: Record, name: str, crop: str, scale: Callable[[float], float]) -> Schedule:
-    """Steps [threshold, money off], thresholds rising and the worse grain losing more."""
-    hit = r.found(name, ("per_bu", "per_t"))
-    if hit is None:
+    """Steps [threshold, money off]: thresholds rise, and worse grain loses more money.
+
+    Parameters
+    ----------
+    name : key of the schedule, which may end in per_bu or per_t.
+    scale : from a threshold as written to SI.
+    """
+    found = r.find(name, ("per_bu", "per_t"))
+    if found is None:
         return Schedule()
-    value, key, unit = hit
+    value, key, unit = found
     try:
-        steps = [(float(a), float(b)) for a, b in value]  # type: ignore[attr-defined]
+        if not isinstance(value, list):
+            raise TypeError
+        steps = [tuple(map(_number, _pair(step))) for step in value]
     except (TypeError, ValueError, OverflowError):
-        r.fault(key, f"{name} is not a list of pairs", _PAIRS)
+        r.note(key, f"{name} is not a list of pairs", _PAIRS)
         return Schedule()
-    money = si_per_unit("price", unit or r.usual("price"), crop)
+    money = si_per_unit("price", unit or r.default_unit("price"), crop)
     at = [a for a, _ in steps]
     off = [b for _, b in steps][:: -1 if name == "test_weight_discount" else 1]
     if not all(0 <= a <= 100 for a in at) or not all(0 <= b < 1e6 for b in off):
-        r.fault(key, f"{name} has a number below 0 or out of reason", _PAIRS)
+        r.note(key, f"{name} has a number below 0 or out of reason", _PAIRS)
     elif any(b <= a for a, b in pairwise(at)):
-        r.fault(key, f"the thresholds of {name} do not rise", "put them in rising order")
+        r.note(key, f"the thresholds of {name} do not rise", "put them in rising order")
     elif any(b < a for a, b in pairwise(off)):
-        r.fault(key, f"{name} takes less off worse grain", "correct the money of its steps")
+        r.note(key, f"{name} takes less off worse grain", "correct the money of its steps")
     return Schedule(steps=tuple((scale(a), b * money) for a, b in steps))
 
 
+def _pair(value: Raw) -> tuple[Raw, Raw]:
+    """The two values of a list; TypeError where it holds others than two."""
+    if not isinstance(value, list) or len(value) != 2:
+        raise TypeError
+    return value[0], value[1]
+
+
+def _number(value: Raw) -> float:
+    """A number, or text of one; TypeError for other types, ValueError for other text."""
+    if not isinstance(value, (int, float, str)):
+        raise TypeError
+    return float(value)
+
+
 def read_week(r: Record) -> Week:
-    """Hours by weekday: one text for every day, or a table by day, weekdays, weekend."""
-    value = r.plain("hours")
+    """Hours by weekday: one text for every day, or a table of days, weekdays and weekend."""
+    value = r.raw("hours")
     if value is None:
-        r.missing("hours", 'them as "07:00-21:00", or by weekday')
+        r.note_missing("hours", 'them as "07:00-21:00", or by weekday')
         return (None,) * 7
     by_name = value if isinstance(value, dict) else {"daily": value}
     texts: dict[int, str] = {}
@@ -183,44 +232,48 @@ def read_week(r: Record) -> Week:
         elif day[:3] in _DAYS:
             texts[_DAYS.index(day[:3])] = str(by_name[name])
         else:
-            r.fault("hours", f'"{name}" is not a day', "use mon to sun, weekdays or weekend")
+            r.note("hours", f'"{name}" is not a day', "use mon to sun, weekdays or weekend")
     spans = {text: read_hours(r, "hours", text) for text in dict.fromkeys(texts.values())}
     return tuple(spans[texts[i]] if i in texts else None for i in range(7))
 
 
 def read_hours(r: Record, key: str, text: str) -> DailySpan | None:
-    """Hours of a day, None where closed or (noted) wrong."""
+    """Hours of a day; None where closed, or wrong and noted."""
     try:
         return read_daily_span(text)
     except UnreadableError as error:
-        r.fault(key, error.message, error.remedy)
+        r.note(key, error.message, error.remedy)
         return None
 
 
 def read_days(r: Record, name: str) -> tuple[date, ...]:
-    """A list of dates."""
+    """A list of dates; wrong ones are noted."""
     out = []
-    for value in r.listed(name):
+    for value in r.raw_list(name):
         try:
-            day = value if isinstance(value, date) else read_date(str(value), r.custom.order)
+            day = value if isinstance(value, date) else read_date(str(value), r.notation.order)
             out.append(day.date() if isinstance(day, datetime) else day)
         except UnreadableError as error:
-            r.fault(name, error.message, error.remedy)
+            r.note(name, error.message, error.remedy)
     return tuple(out)
 
 
-def read_down(r: Record) -> tuple[tuple[datetime, datetime], ...]:
-    """Breakdowns: a list of [from, until], UTC."""
+def read_down(r: Record) -> tuple[Interval, ...]:
+    """Breakdowns, UTC: a list of [from, until]; wrong ones are noted."""
     out = []
-    for pair in r.listed("down"):
+    for pair in r.raw_list("down"):
         try:
-            first, last = (r.instant_of(v, "down")[0] for v in pair)
+            begin, end = _pair(pair)
+            first, last = (r.as_moment(v, "down")[0] for v in (begin, end))
             if last <= first:
-                raise UnreadableError(f"{pair[1]} is not after {pair[0]}", "swap them")
+                raise UnreadableError(f"{end} is not after {begin}", "swap them")
             out.append((first, last))
         except UnreadableError as error:
-            r.fault("down", error.message, error.remedy)
+            r.note("down", error.message, error.remedy)
         except (TypeError, ValueError):
-            r.fault("down", f"{pair} is not a pair of times",
-                    'write it as [["2026-08-12 06:00", "2026-08-13 12:00"]]')  # fmt: skip
+            r.note(
+                "down",
+                f"{pair} is not a pair of times",
+                'write it as [["2026-08-12 06:00", "2026-08-13 12:00"]]',
+            )
     return tuple(out)

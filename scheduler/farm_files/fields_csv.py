@@ -1,19 +1,20 @@
-"""fields.csv: the fields of the farm."""
+"""fields.csv: the fields of the farm, a row each."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import NamedTuple
 
-from scheduler.errors import UnreadableError
-from scheduler.farm.model import Field
-from scheduler.farm.units import normalized_name, show_area
-from scheduler.farm_files import boundaries
+from scheduler.errors import Problem, UnreadableError
+from scheduler.farm.model import Field, Position
+from scheduler.farm.units import Units, normalized_name, show_area
+from scheduler.farm_files.boundaries import FILE as BOUNDARIES_FILE
 from scheduler.farm_files.boundaries import Boundary, from_wkt
 from scheduler.farm_files.csv_table import CsvTable
 from scheduler.farm_files.dates import date_order
-from scheduler.farm_files.record import Notation, Problem, Record, table_records
+from scheduler.farm_files.named_values import Notation
+from scheduler.farm_files.record import Record, table_records
 from scheduler.farm_files.vocabulary import (
     APPROACH_NAMES,
     CROP_NAMES,
@@ -26,176 +27,238 @@ from scheduler.farm_files.vocabulary import (
 )
 
 FILE = "fields.csv"
-#: Most that a given area and a boundary may differ; assumed, because sloughs and yards inside a
-#: boundary are seldom more.
+#: Fraction by which an area and its boundary may differ; assumed, because sloughs and yards seldom
+#: take up more.
 AREA_TOLERANCE = 0.20
-#: Largest field; assumed: 50 sections.
+#: Largest field, ha; assumed: 50 sections.
 MAX_FIELD_HA = 13_000.0
-COLUMNS = ("id", "name", "lat", "lon", "area", "area_ac", "area_ha", "crop", "variety", "texture",
-         "sand", "clay", "organic_matter", "drainage", "tile", "slope", "residue", "approach",
-         "yield", "yield_bu_ac", "yield_t_ha", "ripe", "heading", "sample", "sampled",
-         "test_weight", "purpose", "cut", "wet", "boundary")  # fmt: skip
+#: Columns that may stand there once only.
+COLUMNS = (
+    "id",
+    "name",
+    "lat",
+    "lon",
+    "area",
+    "area_ac",
+    "area_ha",
+    "crop",
+    "variety",
+    "texture",
+    "sand",
+    "clay",
+    "organic_matter",
+    "drainage",
+    "tile",
+    "slope",
+    "residue",
+    "approach",
+    "yield",
+    "yield_bu_ac",
+    "yield_t_ha",
+    "ripe",
+    "heading",
+    "sample",
+    "sampled",
+    "test_weight",
+    "purpose",
+    "cut",
+    "wet",
+    "boundary",
+)
 
 
 def read_fields(
-    table: CsvTable, shapes: Mapping[str, Boundary], custom: Notation, problems: list[Problem]
+    table: CsvTable,
+    boundaries: Mapping[str, Boundary],
+    notation: Notation,
+    problems: list[Problem],
 ) -> tuple[Field, ...]:
-    """The fields of fields.csv that can be read; whatever is wrong is added to `problems`."""
+    """The fields of fields.csv that can be read.
+
+    Parameters
+    ----------
+    boundaries : those of fields.geojson, by normalised id or name.
+    problems : list that problems are added to.
+    """
     names = column_names(table.columns)
     if "id" not in names:
         names = ["id" if n == "name" else n for n in names]
-    if not _headed(table, names, problems):
+    heading = _heading_problems(table, names)
+    problems += heading
+    if heading:
         return ()
     orders = {
         n: date_order(cells[i] for _, cells in table.rows)
         for i, n in enumerate(names)
         if n in ("ripe", "heading", "sampled")
     }
-    out: list[Field] = []
-    seen: dict[str, str] = {}
-    used: set[str] = set()
-    for record in table_records(table, names, custom, problems, file=FILE, orders=orders):
+    fields: list[Field] = []
+    row_of: dict[str, str] = {}
+    named: set[str] = set()
+    for record in table_records(table, names, notation, problems, file=FILE, orders=orders):
         own = record.text("id", None)
-        if own in seen:
-            record.fault("id", f'field "{own}" is already in row {seen[own]}', "give its own id")
-        seen.setdefault(own, record.row)
-        shape = shapes.get(normalized_name(own)) or shapes.get(normalized_name(record.text("name")))
-        used |= {normalized_name(own), normalized_name(record.text("name"))}
-        field = _field(record, shape, custom)
+        if own in row_of:
+            record.note("id", f'field "{own}" is already in row {row_of[own]}', "give its own id")
+        row_of.setdefault(own, record.row)
+        keys = normalized_name(own), normalized_name(record.text("name"))
+        named |= set(keys)
+        field = _field(record, boundaries.get(keys[0]) or boundaries.get(keys[1]), notation)
         if field is not None:
-            out.append(field)
-    for extra in sorted(shapes.keys() - used):
+            fields.append(field)
+    for extra in sorted(boundaries.keys() - named):
         problems.append(
             Problem(
-                file=boundaries.FILE,
+                file=BOUNDARIES_FILE,
                 row=f'"{extra}"',
-                column="",
                 message="is no field of fields.csv",
                 remedy="correct its id, or remove it",
             )
         )
     if not table.rows:
-        problems.append(
-            Problem(file=FILE, row="", column="", message="has no fields",
-                    remedy="give one row to each field")
-        )  # fmt: skip
-    return tuple(out)
+        remedy = "give one row to each field"
+        problems.append(Problem(file=FILE, message="has no fields", remedy=remedy))
+    return tuple(fields)
 
 
-def _headed(table: CsvTable, names: list[str], problems: list[Problem]) -> bool:
-    """Whether the heading has the columns that are needed, each once."""
+def _heading_problems(table: CsvTable, names: list[str]) -> list[Problem]:
+    """Columns that are missing, or there twice."""
 
-    def fault(name: str, message: str, remedy: str) -> None:
-        problems.append(Problem(file=FILE, row="1", column=name, message=message, remedy=remedy))
+    def problem(name: str, message: str, remedy: str) -> Problem:
+        return Problem(file=FILE, row="1", column=name, message=message, remedy=remedy)
 
-    good = True
-    for name in COLUMNS:
-        if names.count(name) > 1:
-            fault(name, f'column "{name}" stands there twice', "keep one")
-            good = False
+    found = [
+        problem(name, f'column "{name}" stands there twice', "keep one")
+        for name in COLUMNS
+        if names.count(name) > 1
+    ]
     shown = ", ".join(c for c in table.columns[:30] if c) or "none"
     for name in ("id", "crop", "yield"):
         if name not in names and not (name == "yield" and quantity_columns(name, name, names)):
-            fault(name, f'column "{name}" is missing', f"add it; found are: {shown:.300}")
-            good = False
-    return good
+            remedy = f"add it; found are: {shown:.300}"
+            found.append(problem(name, f'column "{name}" is missing', remedy))
+    return found
 
 
-def _field(r: Record, shape: Boundary | None, custom: Notation) -> Field | None:
-    """One field, or None with its problems noted."""
-    shape = _wkt(r) or shape
-    lat, lon = _position(r, shape)
+def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | None:
+    """The field of a row; None where the row has a problem."""
+    boundary = _boundary_in_row(r) or boundary
+    lat, lon = _position(r, boundary)
     crop = r.choice("crop", CROP_NAMES)
     soil = _soil(r)
     sampled = r.moment("sampled")
     sample = r.percent("sample", low=3.0, high=70.0)
     if (sample is None) != (sampled is None):
-        r.fault("sampled" if sampled is None else "sample", "a sample needs moisture and time",
-                "give both, or neither")  # fmt: skip
-    words = {
-        "drainage": r.choice("drainage", DRAINAGE_NAMES, "moderate"),
-        "approach": r.choice("approach", APPROACH_NAMES, "gravel"),
-        "purpose": r.choice("purpose", PURPOSE_NAMES, "grain"),
-    }
-    values: dict[str, Any] = {
-        "id": r.text("id"),
-        "name": r.text("name") or r.text("id"),
-        "lat": lat,
-        "lon": lon,
-        "area_ha": _area(r, shape, custom),
-        "crop": crop,
-        "spring": normalized_name(r.text("crop")) in SPRING_WHEAT,
-        "variety": r.text("variety"),
-        "organic_pct": r.percent("organic_matter", low=0.0, high=30.0),
-        "tile": r.truth("tile"),
-        "slope_pct": r.percent("slope", low=0.0, high=60.0),
-        "residue": r.share("residue", Field.residue),
-        "yield_t_ha": r.number("yield", "yield", above=0.0, high=25.0, crop=crop),
-        "ripe": r.day("ripe"),
-        "heading": r.day("heading"),
-        "sample_pct": sample,
-        "sample_at": sampled,
-        "test_weight_kg_hl": None if crop is None else r.test_weight("test_weight", crop),
-        "cut_fraction": r.share("cut", 0.0),
-        "wet_fraction": r.share("wet", 0.0, high=0.9),
-        "boundary": shape.ring if shape else (),
-        **soil,
-        **words,
-    }
-    for name in ("organic_pct", "slope_pct"):
-        if values[name] is None:
-            values[name] = getattr(Field, name)
-    if values["ripe"] and values["heading"] and values["ripe"] <= values["heading"]:
-        r.fault("ripe", "is ripe before it heads", "correct one of the dates")
-    return None if r.failed else Field(**values)
+        missing = "sampled" if sampled is None else "sample"
+        r.note(missing, "a sample needs moisture and time", "give both, or neither")
+    drainage = r.choice("drainage", DRAINAGE_NAMES, "moderate")
+    approach = r.choice("approach", APPROACH_NAMES, "gravel")
+    purpose = r.choice("purpose", PURPOSE_NAMES, "grain")
+    area_ha = _area(r, boundary, notation.units)
+    organic = r.percent("organic_matter", low=0.0, high=30.0)
+    tile = r.yes_no("tile")
+    slope = r.percent("slope", low=0.0, high=60.0)
+    residue = r.fraction("residue", Field.residue)
+    yield_t_ha = r.number("yield", "yield", above=0.0, high=25.0, crop=crop)
+    ripe, heading = r.day("ripe"), r.day("heading")
+    test_weight = None if crop is None else r.test_weight("test_weight", crop)
+    cut, wet = r.fraction("cut", 0.0), r.fraction("wet", 0.0, high=0.9)
+    if ripe and heading and ripe <= heading:
+        r.note("ripe", "is ripe before it heads", "correct one of the dates")
+    if r.failed or crop is None or soil is None:
+        return None
+    if drainage is None or approach is None or purpose is None:
+        return None
+    return Field(
+        id=r.text("id"),
+        name=r.text("name") or r.text("id"),
+        lat=lat,
+        lon=lon,
+        area_ha=area_ha,
+        crop=crop,
+        spring=normalized_name(r.text("crop")) in SPRING_WHEAT,
+        variety=r.text("variety"),
+        sand=soil.sand,
+        clay=soil.clay,
+        organic_pct=Field.organic_pct if organic is None else organic,
+        texture=soil.texture,
+        drainage=drainage,
+        tile=tile,
+        slope_pct=Field.slope_pct if slope is None else slope,
+        residue=residue,
+        approach=approach,
+        yield_t_ha=yield_t_ha,
+        ripe=ripe,
+        heading=heading,
+        sample_pct=sample,
+        sample_at=sampled,
+        test_weight_kg_hl=test_weight,
+        purpose=purpose,
+        cut_fraction=cut,
+        boundary=boundary.ring if boundary else (),
+        wet_fraction=wet,
+    )
 
 
-def _wkt(r: Record) -> Boundary | None:
-    """A boundary given as well-known text in the row itself."""
+def _boundary_in_row(r: Record) -> Boundary | None:
+    """The boundary that the row gives as well-known text."""
     text = r.text("boundary")
     if not text:
         return None
     try:
         return from_wkt(text)
     except UnreadableError as error:
-        r.fault("boundary", error.message, error.remedy)
+        r.note("boundary", error.message, error.remedy)
         return None
 
 
-def _position(r: Record, shape: Boundary | None) -> tuple[float, float]:
-    lat, lon = r.maybe("lat", low=-90.0, high=90.0), r.maybe("lon", low=-180.0, high=180.0)
+def _position(r: Record, boundary: Boundary | None) -> Position:
+    """The row's position, else a point inside the boundary."""
+    lat = r.optional_number("lat", low=-90.0, high=90.0)
+    lon = r.optional_number("lon", low=-180.0, high=180.0)
     if lat is not None and lon is not None:
         return lat, lon
-    if shape is not None and lat is None and lon is None:
-        return shape.inside
-    r.fault("lat" if lat is None else "lon", "has no place",
-            "give lat and lon, or its boundary in fields.geojson")  # fmt: skip
+    if boundary is not None and lat is None and lon is None:
+        return boundary.inside
+    missing = "lat" if lat is None else "lon"
+    r.note(missing, "has no place", "give lat and lon, or its boundary in fields.geojson")
     return math.nan, math.nan
 
 
-def _area(r: Record, shape: Boundary | None, custom: Notation) -> float:
-    if shape is None:
+def _area(r: Record, boundary: Boundary | None, units: Units) -> float:
+    """The row's area, ha, else that of the boundary; the two must agree."""
+    if boundary is None:
         return r.number("area", "area", above=0.0, high=MAX_FIELD_HA)
-    given = r.maybe("area", "area", above=0.0, high=MAX_FIELD_HA)
-    if given is not None and abs(given - shape.area_ha) > AREA_TOLERANCE * shape.area_ha:
-        units = custom.units
-        r.fault("area", f"area is {show_area(given, units)}, its boundary holds "
-                f"{show_area(shape.area_ha, units)}", "correct the one or the other")  # fmt: skip
-    return shape.area_ha if given is None else given
+    entered = r.optional_number("area", "area", above=0.0, high=MAX_FIELD_HA)
+    if entered is None:
+        return boundary.area_ha
+    if abs(entered - boundary.area_ha) > AREA_TOLERANCE * boundary.area_ha:
+        measured = show_area(boundary.area_ha, units)
+        message = f"area is {show_area(entered, units)}, its boundary holds {measured}"
+        r.note("area", message, "correct the one or the other")
+    return entered
 
 
-def _soil(r: Record) -> dict[str, Any]:
-    """Sand and clay (0-1) and the texture's name: as measured, else the texture's centre."""
+class _Soil(NamedTuple):
+    """Sand and clay as fractions, and the texture's name."""
+
+    sand: float
+    clay: float
+    texture: str
+
+
+def _soil(r: Record) -> _Soil | None:
+    """Measured sand and clay, else the centre of the texture class."""
     word = r.text("texture")
-    parts = [r.maybe_share(n) for n in ("sand", "clay")]
-    soil = r.choice("texture", TEXTURE_NAMES) if word else None
-    if parts[0] is not None and parts[1] is not None:
-        if parts[0] + parts[1] > 1.0 + 1e-9:
-            total = 100 * (parts[0] + parts[1])
-            r.fault("clay", f"sand and clay make {total:.0f}%", "correct them; silt is the rest")
-        return {"sand": parts[0], "clay": parts[1], "texture": soil[0] if soil else ""}
-    if soil is None:
-        if not word:
-            r.fault("texture", "has no soil", "give its texture, such as loam, or sand and clay")
-        return {}
-    return {"texture": soil[0], "sand": soil[1], "clay": soil[2]}
+    sand, clay = r.optional_fraction("sand"), r.optional_fraction("clay")
+    texture = r.choice("texture", TEXTURE_NAMES) if word else None
+    if sand is not None and clay is not None:
+        if sand + clay > 1.0 + 1e-9:
+            total = 100 * (sand + clay)
+            r.note("clay", f"sand and clay make {total:.0f}%", "correct them; silt is the rest")
+        return _Soil(sand, clay, texture[0] if texture else "")
+    if texture is not None:
+        name, sand, clay = texture
+        return _Soil(sand, clay, name)
+    if not word:
+        r.note("texture", "has no soil", "give its texture, such as loam, or sand and clay")
+    return None

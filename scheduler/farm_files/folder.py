@@ -11,13 +11,13 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from scheduler.errors import FarmError, UnreadableError
+from scheduler.errors import FarmError, Problem, UnreadableError
 from scheduler.farm.distances import road_km
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.units import show_distance
 from scheduler.farm_files import boundaries, fields_csv, rain_csv, settings_toml, soil_csv
 from scheduler.farm_files.csv_table import CsvTable, file_text, read_csv
-from scheduler.farm_files.record import Notation, Problem
+from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.settings_toml import Settings
 
 T = TypeVar("T")
@@ -147,8 +147,8 @@ def _table(
     table = read_csv(text)
     for number, message, remedy in table.faults:
         read.fault(file, str(number), "", message, remedy)
-    custom = read.settings.custom if read.settings else Notation(units="us", tz=ZoneInfo("UTC"))
-    return rows(table, known, replace(custom, mark=table.mark), read.problems)
+    notation = read.settings.notation if read.settings else Notation(units="us", tz=ZoneInfo("UTC"))
+    return rows(table, known, replace(notation, mark=table.mark), read.problems)
 
 
 def _fields(read: _Folder) -> None:
@@ -187,8 +187,8 @@ def _farm(settings: Settings, read: _Folder) -> Farm:
     gauges = {name: (g.lat, g.lon) for name, g in settings.gauges.items()}
     return Farm(
         name=settings.name,
-        tz=settings.custom.tz,
-        units=settings.custom.units,
+        tz=settings.notation.tz,
+        units=settings.notation.units,
         currency=settings.currency,
         base_lat=base[0],
         base_lon=base[1],
@@ -292,7 +292,7 @@ def _check_places(settings: Settings, read: _Folder) -> None:
     spots += [(settings_toml.FILE, g, s.lat, s.lon) for g, s in settings.gauges.items()]
     for file, name, lat, lon in spots:
         if (km := road_km(base, (lat, lon))) > MAX_KM_FROM_BASE:
-            away = show_distance(km, settings.custom.units)
+            away = show_distance(km, settings.notation.units)
             read.fault(
                 file,
                 f'"{name}"',

@@ -1,4 +1,4 @@
-"""rain.csv: what the gauges caught."""
+"""rain.csv: readings of the rain gauges."""
 
 from __future__ import annotations
 
@@ -6,27 +6,27 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
-from typing import TypedDict
+from typing import NamedTuple
 
 import pandas as pd
 
-from scheduler.errors import UnreadableError
+from scheduler.errors import Problem, UnreadableError
 from scheduler.farm.units import normalized_name
 from scheduler.farm_files.csv_table import CsvTable
 from scheduler.farm_files.dates import date_order, farm_time_to_utc, second_occurrence
-from scheduler.farm_files.record import Notation, Problem, Record, table_records
+from scheduler.farm_files.named_values import Notation
+from scheduler.farm_files.record import Record, table_records
 from scheduler.farm_files.settings_toml import Gauge
 from scheduler.farm_files.vocabulary import column_names, quantity_columns
 
 FILE = "rain.csv"
-COLUMNS = ["gauge", "time", "hours", "mm"]
-#: Most rain of one entry, mm; assumed: above any recorded day of the plains.
+#: Most rain of one reading, mm; assumed: above any recorded day of the plains.
 MAX_READING_MM = 500.0
 TRACE_WORDS = ("t", "tr", "trace")
 
 
-class RainReading(TypedDict):
-    """One entry: gauge, UTC start, length and amount."""
+class RainReading(NamedTuple):
+    """A reading: gauge id, start (UTC), length (h) and amount (mm)."""
 
     gauge: str
     time: datetime
@@ -35,64 +35,70 @@ class RainReading(TypedDict):
 
 
 def empty() -> pd.DataFrame:
-    """A table of no rain records."""
-    out = pd.DataFrame({c: [] for c in COLUMNS})
+    """A table without readings."""
+    out = pd.DataFrame({c: [] for c in RainReading._fields})
     return out.astype({"time": "datetime64[ns, UTC]", "hours": "float64", "mm": "float64"})
 
 
 def read_rain_table(
-    table: CsvTable, gauges: Mapping[str, Gauge], custom: Notation, problems: list[Problem]
+    table: CsvTable, gauges: Mapping[str, Gauge], notation: Notation, problems: list[Problem]
 ) -> pd.DataFrame:
-    """Every reading: gauge, time (UTC, start), hours, mm; problems are added.
+    """The readings that can be read: gauge, time (start, UTC), hours, mm.
 
-    A date alone is a day from midnight to midnight, or, of a gauge with `read_at`, the day that
-    ended at that hour. A clock time is the start of a reading whose length is the column `hours`,
-    else the least step between readings of the gauge. Blank amounts are unknown and left out.
+    A date alone stands for the day from midnight to midnight, or for the day that ends at the
+    hour `read_at` of its gauge. A clock time is the start of a reading as long as the column
+    `hours` says, else as the shortest step between readings of the gauge. A blank amount is
+    unknown and left out.
+
+    Parameters
+    ----------
+    gauges : those of farm.toml by id.
+    problems : list that problems are added to.
     """
     table = _joined(table)
     names = column_names(table.columns)
-    if not _headed(names, table, problems):
+    heading = _heading_problems(names, table)
+    problems += heading
+    if heading:
         return empty()
     order = {"time": date_order(cells[names.index("time")] for _, cells in table.rows)}
-    known = {normalized_name(g): g for g in gauges}
-    seen: dict[tuple[str, datetime], str] = {}
+    ids = {normalized_name(g): g for g in gauges}
+    row_of: dict[tuple[str, datetime], str] = {}
     daily: list[RainReading] = []
     timed: list[RainReading] = []
-    for r in table_records(table, names, custom, problems, file=FILE, orders=order):
-        gauge = _gauge(r, known)
-        amount = 0.0 if r.text("amount").lower() in TRACE_WORDS else r.maybe(
-            "amount", "depth", low=0.0, high=MAX_READING_MM)  # fmt: skip
-        hours = r.maybe("hours", above=0.0, high=24.0 * 31)
-        found = _when(r)
-        if r.failed or found is None or amount is None:
+    for r in table_records(table, names, notation, problems, file=FILE, orders=order):
+        gauge, mm = _gauge(r, ids), _amount(r)
+        hours = r.optional_number("hours", above=0.0, high=24.0 * 31)
+        moment = _moment(r)
+        if r.failed or moment is None or mm is None:
             continue
-        when, clock = found
-        if (gauge, when) in seen and clock:
-            when = second_occurrence(when, custom.tz) or when
-        if (gauge, when) in seen:
-            r.fault("time", f'gauge "{gauge}" is read already in row {seen[gauge, when]}',
-                    "keep one of the two")  # fmt: skip
+        when, has_clock = moment
+        if (gauge, when) in row_of and has_clock:
+            when = second_occurrence(when, notation.tz) or when
+        if (gauge, when) in row_of:
+            message = f'gauge "{gauge}" is read already in row {row_of[gauge, when]}'
+            r.note("time", message, "keep one of the two")
             continue
-        seen[gauge, when] = r.row
-        if clock or hours is not None:
-            timed.append({"gauge": gauge, "time": when, "hours": hours or 0.0, "mm": amount})
+        row_of[gauge, when] = r.row
+        if has_clock or hours is not None:
+            timed.append(RainReading(gauge, when, hours or 0.0, mm))
         else:
             try:
-                first, long = _day(when, gauges.get(gauge), custom)
+                start, length = _day(when, gauges.get(gauge), notation)
             except UnreadableError as error:
-                r.fault("time", error.message, error.remedy)
+                r.note("time", error.message, error.remedy)
                 continue
-            daily.append({"gauge": gauge, "time": first, "hours": long, "mm": amount})
-    rows = [*daily, *_stepped(timed)]
-    if not rows:
+            daily.append(RainReading(gauge, start, length, mm))
+    readings = [*daily, *_with_lengths(timed)]
+    if not readings:
         return empty()
-    out = pd.DataFrame(rows, columns=COLUMNS)
+    out = pd.DataFrame(readings, columns=list(RainReading._fields))
     out["time"] = pd.to_datetime(out["time"], utc=True).astype("datetime64[ns, UTC]")
     return out.sort_values(["gauge", "time"], ignore_index=True)
 
 
 def _joined(table: CsvTable) -> CsvTable:
-    """The table with its columns 'date' and 'time', where it has both, made one."""
+    """The table with the columns 'date' and 'time', if it has both, joined into one."""
     low = [normalized_name(c) for c in table.columns]
     if low.count("date") != 1 or low.count("time") != 1:
         return table
@@ -107,68 +113,79 @@ def _joined(table: CsvTable) -> CsvTable:
     return replace(table, columns=heading, rows=rows)
 
 
-def _headed(names: list[str], table: CsvTable, problems: list[Problem]) -> bool:
-    good = True
+def _heading_problems(names: list[str], table: CsvTable) -> list[Problem]:
+    """Columns that are missing, or there twice."""
     counts = {
         "time": names.count("time"),
         "amount": len(quantity_columns("amount", "depth", names)),
     }
-    for name, count in counts.items():
-        if count != 1:
-            shown = ", ".join(c for c in table.columns[:30] if c) or "none"
-            what = "missing" if count == 0 else "there twice"
-            problems.append(
-                Problem(file=FILE, row="1", column=name, message=f'column "{name}" is {what}',
-                        remedy=f"the heading is gauge, date, amount; found are: {shown:.300}")
-            )  # fmt: skip
-            good = False
-    return good
+    shown = ", ".join(c for c in table.columns[:30] if c) or "none"
+    remedy = f"the heading is gauge, date, amount; found are: {shown:.300}"
+    return [
+        Problem(
+            file=FILE,
+            row="1",
+            column=name,
+            message=f'column "{name}" is {"there twice" if count else "missing"}',
+            remedy=remedy,
+        )
+        for name, count in counts.items()
+        if count != 1
+    ]
 
 
-def _gauge(r: Record, known: Mapping[str, str]) -> str:
-    """The gauge's id; a farm with one gauge, or none placed, needs no name for it."""
+def _gauge(r: Record, ids: Mapping[str, str]) -> str:
+    """The gauge's id; a farm with a single gauge, or none in farm.toml, needs no name."""
     word = r.text("gauge")
-    if not word and len(known) == 1:
-        return next(iter(known.values()))
-    if not known:
+    if not word and len(ids) == 1:
+        return next(iter(ids.values()))
+    if not ids:
         return word or "base"
-    if normalized_name(word) not in known:
-        r.fault("gauge", f'gauge "{word}" is not in farm.toml' if word else "gauge is missing",
-                f"use one of {', '.join(known.values())}, or add a [[gauge]]")  # fmt: skip
-    return known.get(normalized_name(word), word)
+    if normalized_name(word) not in ids:
+        message = f'gauge "{word}" is not in farm.toml' if word else "gauge is missing"
+        r.note("gauge", message, f"use one of {', '.join(ids.values())}, or add a [[gauge]]")
+    return ids.get(normalized_name(word), word)
 
 
-def _when(r: Record) -> tuple[datetime, bool] | None:
-    hit = r.found("time")
-    if hit is None:
-        r.missing("time", "a date, as 2026-08-12, or a date and time")
+def _amount(r: Record) -> float | None:
+    """Rain, mm; a trace is none, a blank is unknown."""
+    if r.text("amount").lower() in TRACE_WORDS:
+        return 0.0
+    return r.optional_number("amount", "depth", low=0.0, high=MAX_READING_MM)
+
+
+def _moment(r: Record) -> tuple[datetime, bool] | None:
+    """Time (UTC) of a reading, and whether it holds a clock time."""
+    found = r.find("time")
+    if found is None:
+        r.note_missing("time", "a date, as 2026-08-12, or a date and time")
         return None
     try:
-        return r.instant_of(hit[0], hit[1])
+        return r.as_moment(found.value, found.key)
     except UnreadableError as error:
-        r.fault("time", error.message, error.remedy)
+        r.note("time", error.message, error.remedy)
         return None
 
 
-def _day(midnight: datetime, gauge: Gauge | None, custom: Notation) -> tuple[datetime, float]:
-    """Start and length of the day that a reading stands for; 23 or 25 h when clocks change."""
-    day: date = midnight.astimezone(custom.tz).date()
+def _day(midnight: datetime, gauge: Gauge | None, notation: Notation) -> tuple[datetime, float]:
+    """Start and length (h) of the day of a reading; 23 or 25 h when clocks change."""
+    day: date = midnight.astimezone(notation.tz).date()
     at = gauge.read_at if gauge else datetime.min.time()
     last = day if at > datetime.min.time() else day + timedelta(days=1)
     ends = [
-        farm_time_to_utc(datetime.combine(last - timedelta(days=n), at), custom.tz) for n in (1, 0)
+        farm_time_to_utc(datetime.combine(last - timedelta(days=n), at), notation.tz)
+        for n in (1, 0)
     ]
     return ends[0], (ends[1] - ends[0]) / timedelta(hours=1)
 
 
-def _stepped(timed: list[RainReading]) -> list[RainReading]:
-    """Readings with a clock time, their lengths filled in."""
+def _with_lengths(timed: list[RainReading]) -> list[RainReading]:
+    """Readings with a clock time; the gauge's shortest step fills in missing lengths."""
     times: dict[str, list[datetime]] = {}
-    for c in timed:
-        times.setdefault(c["gauge"], []).append(c["time"])
-    step: dict[str, float] = {}
-    for gauge, whens in times.items():
-        whens.sort()
-        gaps = [(b - a) / timedelta(hours=1) for a, b in pairwise(whens)]
-        step[gauge] = min([g for g in gaps if 0 < g <= 24.0], default=1.0)
-    return [{**c, "hours": c["hours"] or step[c["gauge"]]} for c in timed]
+    for reading in timed:
+        times.setdefault(reading.gauge, []).append(reading.time)
+    shortest: dict[str, float] = {}
+    for gauge, starts in times.items():
+        steps = [(b - a) / timedelta(hours=1) for a, b in pairwise(sorted(starts))]
+        shortest[gauge] = min([s for s in steps if 0 < s <= 24.0], default=1.0)
+    return [r if r.hours else r._replace(hours=shortest[r.gauge]) for r in timed]

@@ -1,157 +1,84 @@
-"""One record of a farm file: typed values with their place, every problem noted and none raised."""
+"""Typed values of one row or table: text, choices, numbers in SI, dates and times."""
 
 from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, TypeVar
-from zoneinfo import ZoneInfo
+from typing import TypeVar
 
-from scheduler.errors import UnreadableError
-from scheduler.farm.units import (
-    DEFAULT_UNITS,
-    SI_PER_UNIT,
-    Units,
-    kg_hl,
-    normalized_name,
-    si_per_unit,
-)
-from scheduler.farm_files.csv_table import CsvTable, DecimalMark, read_number
+from scheduler.errors import Problem, UnreadableError
+from scheduler.farm.units import SI_PER_UNIT, kg_hl, normalized_name, si_per_unit
+from scheduler.farm_files.csv_table import CsvTable, read_number
 from scheduler.farm_files.dates import DateOrder, farm_time_to_utc, read_date, read_time
+from scheduler.farm_files.named_values import Found, NamedValues, Notation, Raw
 
 T = TypeVar("T")
-#: Cells that say 'nothing here'.
-BLANK_CELLS = ("", "-", "n/a", "na", "none", "null", "?")
 YES_WORDS, NO_WORDS = ("yes", "y", "true", "1", "x", "ja"), ("no", "n", "false", "0", "")
+PERCENT = ("pct", "percent")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Problem:
-    """Something wrong in the farm folder. `row` is a line number or a table of farm.toml."""
+class Bounds:
+    """Bounds of a number, SI: greater than `above`, from `low` to `high`; None for no bound."""
 
-    file: str
-    row: str
-    column: str
-    message: str
-    remedy: str
-
-    def __str__(self) -> str:
-        row = f" row {self.row}" if self.row.isdigit() else f" {self.row}" if self.row else ""
-        column = f", {self.column}" if self.column else ""
-        return f"{self.file}{row}{column}: {self.message}; {self.remedy}"
+    above: float | None = None
+    low: float | None = None
+    high: float | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Notation:
-    """How a farm writes: units, time zone, order of dates; the decimal mark of one file."""
+class Record(NamedValues):
+    """Values that are read by type. A value that cannot be read is noted as a problem.
 
-    units: Units
-    tz: ZoneInfo
-    order: DateOrder | None = None
-    mark: DecimalMark | None = "."
-
-
-class Record:
-    """Values of one row or table by name. A value that cannot be read is noted in `problems`.
-
-    Names are compared as `units.spelled` writes them; a name may end in a unit, which then wins
-    over the farm's. `failed` tells whether anything was wrong.
+    Methods give None, NaN or an empty tuple for a value that is wrong; `failed` is then set.
     """
 
-    def __init__(
-        self,
-        values: Mapping[str, object],
-        custom: Notation,
-        problems: list[Problem],
-        *,
-        file: str,
-        row: str = "",
-        orders: Mapping[str, DateOrder | None] | None = None,
-    ) -> None:
-        self.values = {normalized_name(k): v for k, v in values.items()}
-        self.written = {normalized_name(k): k for k in values}
-        self.custom, self.problems = custom, problems
-        self.file, self.row = file, row
-        self.orders = orders or {}
-        self.used: set[str] = set()
-        self.asked: set[str] = set()
-        self.keys: dict[str, str] = {}  # asked name -> the name, with its unit, that held it
-        self.failed = False
-
-    def fault(self, name: str, message: str, remedy: str) -> None:
-        """Note a problem with a column of this record."""
-        self.failed = True
-        key = self.keys.get(name, name)
-        column = self.written.get(key, key)
-        self.problems.append(
-            Problem(file=self.file, row=self.row, column=column, message=message, remedy=remedy)
-        )
-
-    def found(self, name: str, units: Iterable[str] = ()) -> tuple[object, str, str | None] | None:
-        """Value, its name here and the unit in that name; None where blank or absent."""
-        hit = None
-        self.asked.add(name)
-        for key, unit in [(name, None), *((f"{name}_{u}", u) for u in units)]:
-            if key in self.values:
-                self.used.add(key)
-                value = self.values[key]
-                if value is not None and str(value).strip().lower() not in BLANK_CELLS:
-                    if hit is not None:
-                        self.fault(key, f'says the same as "{self.written[hit[1]]}"', "keep one")
-                    hit = value, key, unit
-                    self.keys[name] = key
-        return hit
-
-    def missing(self, name: str, what: str) -> None:
-        """Note that a value is needed."""
-        self.fault(name, f"{name} is missing", f"give {what}")
-
     def text(self, name: str, default: str | None = "") -> str:
-        """Text; `default` None means it is needed."""
-        hit = self.found(name)
-        if hit is None:
+        """Text; required where `default` is None."""
+        found = self.find(name)
+        if found is None:
             if default is None:
-                self.missing(name, "a name of your own")
+                self.note_missing(name, "a name of your own")
             return default or ""
-        if isinstance(hit[0], (dict, list, bool)):
-            self.fault(hit[1], f"{hit[0]} is not text", "write it in quotation marks")
-        return " ".join(str(hit[0]).split())
+        if isinstance(found.value, (dict, list, bool)):
+            self.note(found.key, f"{found.value} is not text", "write it in quotation marks")
+        return " ".join(str(found.value).split())
 
-    def ids(self, name: str) -> tuple[str, ...]:
+    def id_list(self, name: str) -> tuple[str, ...]:
         """A list of ids; empty where absent."""
-        value = self.plain(name, [])
-        if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-            self.fault(name, f"{value!r} is not a list of ids", 'write it as ["A", "B"]')
+        value = self.raw(name, [])
+        ids = tuple(v for v in value if isinstance(v, str)) if isinstance(value, list) else ()
+        if not isinstance(value, list) or len(ids) < len(value):
+            self.note(name, f"{value!r} is not a list of ids", 'write it as ["A", "B"]')
             return ()
-        if len(set(value)) < len(value):
-            self.fault(name, "the same id stands there twice", "keep one")
-        return tuple(value)
+        if len(set(ids)) < len(ids):
+            self.note(name, "the same id stands there twice", "keep one")
+        return ids
 
     def choice(self, name: str, options: Mapping[str, T], default: T | None = None) -> T | None:
-        """One of the options, told by a word; None (noted) where it is needed or unknown."""
+        """The option that a word names; required where `default` is None."""
         word = self.text(name)
         if not word:
             if default is None:
-                self.missing(name, f"one of {', '.join(options)}")
+                self.note_missing(name, f"one of {', '.join(options)}")
             return default
         if (picked := options.get(normalized_name(word))) is not None:
             return picked
         near = difflib.get_close_matches(normalized_name(word), options, n=1)
         hint = f'did you mean "{near[0]}"?' if near else f"use one of {', '.join(options)}"
-        self.fault(name, f'{name} "{word}" is not known', hint)
+        self.note(name, f'{name} "{word}" is not known', hint)
         return None
 
-    def truth(self, name: str, default: bool = False) -> bool:
+    def yes_no(self, name: str, default: bool = False) -> bool:
         """Yes or no."""
-        hit = self.found(name)
-        if hit is None:
+        found = self.find(name)
+        if found is None:
             return default
-        word = str(hit[0]).strip().lower()
+        word = str(found.value).strip().lower()
         if word not in (*YES_WORDS, *NO_WORDS):
-            self.fault(hit[1], f'{name} "{hit[0]}" is neither yes nor no', "write yes or no")
+            self.note(found.key, f'{name} "{found.value}" is neither yes nor no', "write yes or no")
         return word in YES_WORDS
 
     def number(
@@ -165,17 +92,24 @@ class Record:
         high: float | None = None,
         crop: str | None = None,
     ) -> float:
-        """A number in SI within bounds (SI too); NaN, noted, where it is needed or wrong."""
-        value = self.maybe(name, quantity, above=above, low=low, high=high, crop=crop)
+        """A number in SI; required where `default` is None. NaN where missing or wrong.
+
+        Parameters
+        ----------
+        quantity : key of `units.SI_PER_UNIT`; '' for a number without a unit.
+        above, low, high : bounds, SI; see `Bounds`.
+        crop : for quantities by the bushel.
+        """
+        value = self.optional_number(name, quantity, above=above, low=low, high=high, crop=crop)
         if value is not None:
             return value
         if default is not None:
             return default
-        unit = f" in {self.usual(quantity)}" if quantity else ""
-        self.missing(name, f"a number{unit}")
+        unit = f" in {self.default_unit(quantity)}" if quantity else ""
+        self.note_missing(name, f"a number{unit}")
         return math.nan
 
-    def maybe(
+    def optional_number(
         self,
         name: str,
         quantity: str = "",
@@ -185,159 +119,120 @@ class Record:
         high: float | None = None,
         crop: str | None = None,
     ) -> float | None:
-        """As `number`, None where absent."""
-        hit = self.found(name, SI_PER_UNIT.get(quantity, {}))
-        if hit is None:
+        """As `number`; None where absent."""
+        found = self.find(name, SI_PER_UNIT.get(quantity, {}))
+        if found is None:
             return None
         scale, unit = 1.0, ""
         if quantity:
-            unit = hit[2] or self.usual(quantity)
+            unit = found.unit or self.default_unit(quantity)
             scale = si_per_unit(quantity, unit, crop)
-        raw = self._float(hit[0], hit[1])
+        raw = self._float(found)
         if math.isnan(raw):
             return raw
-        self._bounds(hit[1], name, raw, unit, scale, above, low, high)
-        return raw * scale
+        label = unit.replace("per_", "/").replace("_", "/")
+        return self._within(
+            found, name, raw, scale, f" {label}", Bounds(above=above, low=low, high=high)
+        )
 
-    def share(self, name: str, default: float, *, high: float = 1.0) -> float:
-        """A share 0-1; as `maybe_share`."""
-        value = self.maybe_share(name, high=high)
+    def fraction(self, name: str, default: float, *, high: float = 1.0) -> float:
+        """A fraction 0-1; as `optional_fraction`."""
+        value = self.optional_fraction(name, high=high)
         return default if value is None else value
 
-    def maybe_share(self, name: str, *, high: float = 1.0) -> float | None:
-        """A share 0-1, None where absent; written as percent, or, up to 1, as the share itself.
+    def optional_fraction(self, name: str, *, high: float = 1.0) -> float | None:
+        """A fraction 0-1, None where absent; written as percent, or up to 1 as the fraction.
 
         A name that ends in '%', pct or percent always means percent.
         """
-        hit = self.found(name, ("pct", "percent"))
-        if hit is None:
+        found = self.find(name, PERCENT)
+        if found is None:
             return None
-        raw = self._float(hit[0], hit[1])
-        scale = 1.0 if hit[2] is None and raw <= 1.0 else 0.01
-        self._bounds(hit[1], name, raw, "" if scale == 1.0 else "%", scale, None, 0.0, high)
-        return raw * scale
+        raw = self._float(found)
+        as_fraction = found.unit is None and raw <= 1.0
+        scale, label = (1.0, "") if as_fraction else (0.01, "%")
+        return self._within(found, name, raw, scale, label, Bounds(low=0.0, high=high))
 
     def percent(self, name: str, *, low: float, high: float) -> float | None:
-        """A percentage kept as percent (moisture), None where absent."""
-        hit = self.found(name, ("pct", "percent"))
-        if hit is None:
+        """A percentage such as moisture, kept as percent; None where absent."""
+        found = self.find(name, PERCENT)
+        if found is None:
             return None
-        raw = self._float(hit[0], hit[1])
-        self._bounds(hit[1], name, raw, "%", 1.0, None, low, high)
-        return raw
+        raw = self._float(found)
+        return self._within(found, name, raw, 1.0, "%", Bounds(low=low, high=high))
 
     def temperature(self, name: str) -> float | None:
-        """°C, None where absent."""
-        hit = self.found(name, ("f", "c"))
-        if hit is None:
+        """Temperature, °C; None where absent."""
+        found = self.find(name, ("f", "c"))
+        if found is None:
             return None
-        raw = self._float(hit[0], hit[1])
-        us = self.custom.units == "us" if hit[2] is None else hit[2] == "f"
+        raw = self._float(found)
+        us = self.notation.units == "us" if found.unit is None else found.unit == "f"
         return (raw - 32.0) / 1.8 if us else raw
 
     def test_weight(self, name: str, crop: str) -> float | None:
-        """Test weight, kg/hL, None where absent."""
-        hit = self.found(name, ("lb_bu", "kg_hl"))
-        if hit is None:
+        """Test weight, kg/hL; None where absent."""
+        found = self.find(name, ("lb_bu", "kg_hl"))
+        if found is None:
             return None
-        raw = self._float(hit[0], hit[1])
-        us = self.custom.units == "us" if hit[2] is None else hit[2] == "lb_bu"
+        raw = self._float(found)
+        us = self.notation.units == "us" if found.unit is None else found.unit == "lb_bu"
         value = kg_hl(raw, crop) if us else raw
         if not 20.0 <= value <= 95.0 and not math.isnan(raw):
             unit = "lb/bu" if us else "kg/hL"
-            self.fault(hit[1], f"{name} {raw:g} {unit} is no test weight", "check the unit")
+            self.note(found.key, f"{name} {raw:g} {unit} is no test weight", "check the unit")
         return value
 
     def day(self, name: str) -> date | None:
-        """A date, None where absent or wrong."""
-        hit = self.found(name)
-        if hit is None:
+        """A date; None where absent or wrong."""
+        found = self.find(name)
+        if found is None:
             return None
-        if isinstance(hit[0], datetime):
-            return hit[0].date()
-        if isinstance(hit[0], date):
-            return hit[0]
+        if isinstance(found.value, datetime):
+            return found.value.date()
+        if isinstance(found.value, date):
+            return found.value
         try:
-            return read_date(str(hit[0]), self._order(hit[1]))
+            return read_date(str(found.value), self.date_order(found.key))
         except UnreadableError as error:
-            self.fault(hit[1], error.message, error.remedy)
+            self.note(found.key, error.message, error.remedy)
             return None
 
     def moment(self, name: str) -> datetime | None:
-        """An instant (UTC), None where absent or wrong; a date alone is taken at noon."""
-        hit = self.found(name)
-        if hit is None:
+        """A time, UTC; None where absent or wrong. A date alone stands for its noon."""
+        found = self.find(name)
+        if found is None:
             return None
         try:
-            when, clock = self.instant_of(hit[0], hit[1])
+            when, has_clock = self.as_moment(found.value, found.key)
         except UnreadableError as error:
-            self.fault(hit[1], error.message, error.remedy)
+            self.note(found.key, error.message, error.remedy)
             return None
-        return when if clock else when + timedelta(hours=12)
+        return when if has_clock else when + timedelta(hours=12)
 
-    def instant_of(self, value: object, key: str) -> tuple[datetime, bool]:
-        """The instant (UTC) of a value, and whether it has a clock time; may raise Unreadable."""
-        tz = self.custom.tz
+    def as_moment(self, value: Raw, key: str) -> tuple[datetime, bool]:
+        """The time (UTC) of a value, and whether the value holds a clock time.
+
+        Raises
+        ------
+        UnreadableError
+            Where the value is no date or time; nothing is noted.
+        """
+        tz = self.notation.tz
         if isinstance(value, datetime):
             return (value.astimezone(UTC) if value.tzinfo else farm_time_to_utc(value, tz)), True
         if isinstance(value, date):
             return farm_time_to_utc(datetime.combine(value, time(0)), tz), False
-        return read_time(str(value), tz, self._order(key))
+        return read_time(str(value), tz, self.date_order(key))
 
-    def plain(self, name: str, default: object = None) -> object:
-        """A value as it stands, for what is no single text or number."""
-        self.asked.add(name)
-        self.used.add(name)
-        return self.values.get(name, default)
-
-    def listed(self, name: str) -> list[Any]:
-        """A list; empty where absent."""
-        value = self.plain(name, [])
-        if not isinstance(value, list):
-            self.fault(name, f"{name} is not a list", "write it in square brackets")
-            return []
-        return value
-
-    def table(self, name: str, row: str) -> Record:
-        """A table inside this one as a record of its own; empty where absent."""
-        value = self.plain(name, {})
-        if not isinstance(value, dict):
-            self.fault(name, f"{name} is not a table", f"write it under a line [{name}]")
-            value = {}
-        return Record(value, self.custom, self.problems, file=self.file, row=row)
-
-    def tables(self, name: str, row: str = "") -> Iterator[Record]:
-        """A list of tables as records, their rows named after their ids."""
-        value = self.plain(name, [])
-        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-            self.fault(name, f"{name} is not a list of tables", f"begin each with [[{name}]]")
-            value = []
-        for n, one in enumerate(value, start=1):
-            label = str(one.get("id", one.get("crop", n)))[:40]
-            where = f'{row}[[{name}]] "{label}"'
-            yield Record(one, self.custom, self.problems, file=self.file, row=where)
-
-    def rest(self, known: Iterable[str] = ()) -> None:
-        """Note names that nothing asked for; `known` are further ones that may be meant."""
-        for name in sorted(self.values.keys() - self.used):
-            near = difflib.get_close_matches(name, [*known, *self.asked], n=1, cutoff=0.6)
-            hint = f'did you mean "{near[0]}"?' if near else "remove it, or correct the name"
-            self.fault(name, f'"{self.written[name]}" is not a setting here', hint)
-
-    def _order(self, key: str) -> DateOrder | None:
-        return self.custom.order or self.orders.get(key)
-
-    def usual(self, quantity: str) -> str:
-        """Unit of a quantity where its name tells none."""
-        return DEFAULT_UNITS[quantity][self.custom.units == "metric"]
-
-    def _float(self, value: object, key: str) -> float:
+    def _float(self, found: Found) -> float:
         """A finite number; NaN where a problem was noted."""
+        value = found.value
         try:
             if isinstance(value, bool) or not isinstance(value, (int, float, str)):
                 raise UnreadableError(f"{value} is not a number", "write digits only, as 12.5")
             number = (
-                read_number(value.strip().rstrip("%"), self.custom.mark)
+                read_number(value.strip().rstrip("%"), self.notation.mark)
                 if isinstance(value, str)
                 else float(value)
             )
@@ -346,54 +241,58 @@ class Record:
                     f"{value} is not a finite number", "write digits only, as 12.5"
                 )
         except OverflowError:
-            self.fault(key, f"{str(value)[:20]}… is too large", "check the number")
+            self.note(found.key, f"{str(value)[:20]}… is too large", "check the number")
             return math.nan
         except UnreadableError as error:
-            self.fault(key, error.message, error.remedy)
+            self.note(found.key, error.message, error.remedy)
             return math.nan
         return number
 
-    def _bounds(
-        self,
-        key: str,
-        name: str,
-        raw: float,
-        unit: str,
-        scale: float,
-        above: float | None,
-        low: float | None,
-        high: float | None,
-    ) -> None:
-        label = unit.replace("per_", "/").replace("_", "/")
-        space = "" if unit == "%" else " "
-
-        def told(si: float) -> str:
-            return f"{si / scale:.4g}{space}{label}".strip()
-
+    def _within(
+        self, found: Found, name: str, raw: float, scale: float, label: str, bounds: Bounds
+    ) -> float:
+        """The number in SI, noted where out of bounds. `label` is the unit as written."""
         value = raw * scale
-        got = f"{name} is {raw:g}{space}{label}".strip()
+
+        def shown(number: str) -> str:
+            return f"{number}{label}".strip()
+
+        def limit(si: float) -> str:
+            return shown(f"{si / scale:.4g}")
+
+        got = shown(f"{name} is {raw:g}")
+        above, low, high = bounds.above, bounds.low, bounds.high
         if above is not None and value <= above:
-            self.fault(key, f"{got}, must be above {told(above)}", "correct it")
+            self.note(found.key, f"{got}, must be above {limit(above)}", "correct it")
         elif low is not None and value < low:
-            self.fault(key, f"{got}, must be at least {told(low)}", "correct it, or its unit")
+            remedy = "correct it, or its unit"
+            self.note(found.key, f"{got}, must be at least {limit(low)}", remedy)
         elif high is not None and value > high * (1 + 1e-9):
-            self.fault(key, f"{got}, must be at most {told(high)}", "correct it, or its unit")
+            remedy = "correct it, or its unit"
+            self.note(found.key, f"{got}, must be at most {limit(high)}", remedy)
+        return value
 
 
 def table_records(
     table: CsvTable,
     names: Sequence[str],
-    custom: Notation,
+    notation: Notation,
     problems: list[Problem],
     *,
     file: str,
     orders: Mapping[str, DateOrder | None],
 ) -> Iterator[Record]:
-    """A record of each row, by our `names` of its columns; problems name them as the file does."""
+    """A record of each row.
+
+    Parameters
+    ----------
+    names : our names of the columns; messages use those of the file.
+    problems : list that problems are added to.
+    file : name of the file, for messages.
+    orders : order of day and month by column.
+    """
     for number, cells in table.rows:
-        record = Record(
-            dict(zip(names, cells, strict=True)),
-            custom, problems, file=file, row=str(number), orders=orders,
-        )  # fmt: skip
-        record.written |= dict(zip(names, table.columns, strict=True))
+        values = dict(zip(names, cells, strict=True))
+        record = Record(values, notation, problems, file=file, row=str(number), orders=orders)
+        record.written_names |= dict(zip(names, table.columns, strict=True))
         yield record

@@ -10,7 +10,8 @@ from datetime import time
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from scheduler.farm.model import Cart, Combine, Crew, DeliveryPoint, Moves, Rules, Truck
+from scheduler.errors import Problem
+from scheduler.farm.model import Cart, Combine, Crew, DeliveryPoint, Moves, Position, Rules, Truck
 from scheduler.farm.units import Units
 from scheduler.farm_files.dates import DateOrder
 from scheduler.farm_files.equipment_toml import (
@@ -21,7 +22,8 @@ from scheduler.farm_files.equipment_toml import (
     read_point,
     read_truck,
 )
-from scheduler.farm_files.record import Notation, Problem, Record
+from scheduler.farm_files.named_values import Notation
+from scheduler.farm_files.record import Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
 
 FILE = "farm.toml"
@@ -33,7 +35,7 @@ _PARTS = ("combine", "cart", "truck", "crew", "point", "gauge", "rules", "moves"
 
 @dataclass(frozen=True, kw_only=True)
 class Gauge:
-    """A rain gauge. Days of one that is read by hand run from `read_at` to `read_at`."""
+    """A rain gauge; a reading by date alone covers the day that ends at `read_at`, farm time."""
 
     lat: float
     lon: float
@@ -42,12 +44,12 @@ class Gauge:
 
 @dataclass(frozen=True, kw_only=True)
 class Settings:
-    """What farm.toml says, as far as it could be read.
+    """The content of farm.toml, as far as it can be read; see `scheduler.farm.model.Farm`.
 
-    `ids` are all that are named of each kind, whether their tables could be read or not.
+    `ids` are all ids by kind of table, those of tables with a problem included.
     """
 
-    custom: Notation
+    notation: Notation
     name: str
     currency: str
     base_lat: float
@@ -66,7 +68,7 @@ class Settings:
 
 
 def read_settings(text: str, problems: list[Problem]) -> Settings | None:
-    """Read farm.toml, adding whatever is wrong to `problems`; None if it is no TOML at all."""
+    """The content of farm.toml; None where it is no TOML. Problems are added to `problems`."""
     try:
         tree = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # a TOML error is a ValueError
@@ -83,9 +85,9 @@ def read_settings(text: str, problems: list[Problem]) -> Settings | None:
         )
         return None
     top = Record(tree, Notation(units="us", tz=ZoneInfo("UTC")), problems, file=FILE)
-    top.custom = _custom(top)
+    top.notation = _custom(top)
     settings = _settings(top)
-    top.rest(_PARTS)
+    top.note_unused(_PARTS)
     return settings
 
 
@@ -97,7 +99,7 @@ def _custom(top: Record) -> Notation:
     try:
         tz = ZoneInfo(name) if name else tz
     except (ValueError, OSError, LookupError):
-        top.fault("time_zone", f'time zone "{name}" is not known',
+        top.note("time_zone", f'time zone "{name}" is not known',
                   'use a name such as "America/Chicago"')  # fmt: skip
     return Notation(units=units or "us", tz=tz, order=order)
 
@@ -106,10 +108,10 @@ def _settings(top: Record) -> Settings:
     base = top.table("base", "[base]")
     lat, lon = _position(base)
     elevation = base.number("elevation", "length", default=300.0, low=-500.0, high=5000.0)
-    base.rest()
+    base.note_unused()
     ids: dict[str, tuple[str, ...]] = {}
     return Settings(
-        custom=top.custom,
+        notation=top.notation,
         name=top.text("name", None),
         currency=top.text("currency", "$"),
         base_lat=lat,
@@ -131,34 +133,35 @@ def _settings(top: Record) -> Settings:
 def _each(
     top: Record, name: str, read: Callable[[Record], T | None], ids: dict[str, tuple[str, ...]]
 ) -> dict[str, T]:
-    """Every table of a list that could be read, by its id, which is its own."""
+    """The tables of a list that can be read, by id; ids are added to `ids`."""
     out: dict[str, T] = {}
     named: list[str] = []
     for record in top.tables(name):
         own = record.text("id", None)
         if own and own in named:
-            record.fault("id", f'{name} "{own}" stands there twice', "give each its own id")
+            record.note("id", f'{name} "{own}" stands there twice', "give each its own id")
         named.append(own)
         thing = read(record)
-        record.rest()
+        record.note_unused()
         if thing is not None and not record.failed:
             out[own] = thing
     ids[name] = tuple(dict.fromkeys(named))
     return out
 
 
-def _position(r: Record) -> tuple[float, float]:
+def _position(r: Record) -> Position:
+    """The required position of a table."""
     return (r.number("lat", low=-90.0, high=90.0), r.number("lon", low=-180.0, high=180.0))
 
 
 def read_gauge(r: Record) -> Gauge | None:
-    """A rain gauge, None where its table has a problem."""
+    """A rain gauge; None where its table has a problem."""
     lat, lon = _position(r)
-    at = r.plain("read_at", time(0))
+    at = r.raw("read_at", time(0))
     try:
         read_at = at if isinstance(at, time) else time.fromisoformat(str(at))
     except ValueError:
-        r.fault("read_at", f'"{at}" is not a time of day', "write it as 07:00:00")
+        r.note("read_at", f'"{at}" is not a time of day', "write it as 07:00:00")
         return None
     return None if r.failed else Gauge(lat=lat, lon=lon, read_at=read_at)
 
@@ -171,38 +174,38 @@ def read_rules(r: Record) -> Rules:
         value = limits.percent(name, low=5.0, high=40.0)
         if value is not None:
             by_crop[CROP_NAMES[name]] = value
-    limits.rest(CROP_NAMES)
-    spans = [read_hours(r, "no_road_hours", text) for text in r.ids("no_road_hours")]
+    limits.note_unused(CROP_NAMES)
+    spans = [read_hours(r, "no_road_hours", text) for text in r.id_list("no_road_hours")]
     objective = r.choice("objective", {"mean": "mean", "cautious": "cautious"}, "mean")
     age = r.number("forecast_age_max_h", default=Rules.forecast_age_max_h, above=0.0)
     rules = Rules(
         thresh_limit_pct=by_crop,
-        tough_allowed=r.truth("tough_allowed", True),
-        fire_index_stop=r.maybe("fire_index_stop", above=0.0, high=200.0),
-        wind_stop_ms=r.maybe("wind_stop", "wind", above=0.0, high=60.0),
+        tough_allowed=r.yes_no("tough_allowed", True),
+        fire_index_stop=r.optional_number("fire_index_stop", above=0.0, high=200.0),
+        wind_stop_ms=r.optional_number("wind_stop", "wind", above=0.0, high=60.0),
         heat_index_stop_c=r.temperature("heat_index_stop"),
-        lightning_stop=r.truth("lightning_stop", True),
-        daylight_only=r.truth("daylight_only"),
+        lightning_stop=r.yes_no("lightning_stop", True),
+        daylight_only=r.yes_no("daylight_only"),
         road_forbidden=tuple(s for s in spans if s is not None),
         objective="cautious" if objective == "cautious" else "mean",
         forecast_age_max_h=age,
         change_price=r.number("change_price", default=Rules.change_price, low=0.0),
     )
-    r.rest()
+    r.note_unused()
     return rules
 
 
 def read_moves(r: Record) -> Moves:
-    """Road speed, times of moving and clean-out, and distances given by hand."""
+    """Road speed, times of moving and cleaning, and the user's own distances."""
 
     def minutes(name: str) -> float:
         return r.number(name, default=getattr(Moves, name), low=0.0, high=600.0)
 
-    given: dict[tuple[str, str], float] = {}
+    distances: dict[tuple[str, str], float] = {}
     for d in r.tables("distance", "[moves] "):
         pair = d.text("from", None), d.text("to", None)
-        given[pair] = d.number("distance", "distance", low=0.0, high=2000.0)
-        d.rest()
+        distances[pair] = d.number("distance", "distance", low=0.0, high=2000.0)
+        d.note_unused()
     moves = Moves(
         road_kmh=r.number("road_speed", "speed", default=Moves.road_kmh, low=3.0, high=100.0),
         header_off_min=minutes("header_off_min"),
@@ -210,29 +213,31 @@ def read_moves(r: Record) -> Moves:
         clean_variety_min=minutes("clean_variety_min"),
         clean_crop_min=minutes("clean_crop_min"),
         clean_seed_min=minutes("clean_seed_min"),
-        distances_km=given,
+        distances_km=distances,
     )
-    r.rest()
+    r.note_unused()
     return moves
 
 
 def read_losses(top: Record) -> dict[str, dict[str, float]]:
-    """The user's own loss terms per crop, named as in `scheduler.costs.grain_value.LOSSES`."""
+    """The user's own loss terms by crop, named as in `scheduler.costs.grain_value.LOSSES`."""
     out: dict[str, dict[str, float]] = {}
     for name in sorted(CROP_NAMES.keys() & top.values.keys()):
         r = top.table(name, f"[losses.{name}]")
         change = "test_weight_change"
         terms = {
-            "test_weight_per_wetting": r.maybe("test_weight_per_wetting", change, low=0.0),
-            "test_weight_loss_max": r.maybe("test_weight_loss_max", change, low=0.0),
-            "rut_ha": r.maybe("rut", "money_area", low=0.0),
-            "leave_days": r.maybe("leave_days", low=0.0, high=365.0),
-            "leave_share": r.maybe_share("leave_share"),
-            "leave_wettings_day": r.maybe("leave_wettings_day", low=0.0, high=24.0),
-            "shatter_day": r.maybe_share("shatter_day"),
+            "test_weight_per_wetting": r.optional_number(
+                "test_weight_per_wetting", change, low=0.0
+            ),
+            "test_weight_loss_max": r.optional_number("test_weight_loss_max", change, low=0.0),
+            "rut_ha": r.optional_number("rut", "money_area", low=0.0),
+            "leave_days": r.optional_number("leave_days", low=0.0, high=365.0),
+            "leave_share": r.optional_fraction("leave_share"),
+            "leave_wettings_day": r.optional_number("leave_wettings_day", low=0.0, high=24.0),
+            "shatter_day": r.optional_fraction("shatter_day"),
         }
-        r.rest()
+        r.note_unused()
         crop = CROP_NAMES[name]
         out[crop] = {k: v for k, v in terms.items() if v is not None}
-    top.rest(CROP_NAMES)
+    top.note_unused(CROP_NAMES)
     return out

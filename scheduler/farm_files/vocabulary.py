@@ -1,10 +1,11 @@
-"""The words people use in farm files for crops, soils, roads and columns."""
+"""Words of farm files for crops, soils, roads and columns, all normalised."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from readiness.grain.crops import CROPS
+from scheduler.farm.model import Approach, Purpose
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
 
 _CROP_WORDS = {
@@ -19,7 +20,7 @@ _CROP_WORDS = {
     "sorghum": "grain_sorghum milo",
     "soybean": "soybeans soya soy beans",
 }
-#: Spelled name -> key of `CROPS`.
+#: Name -> key of `CROPS`.
 CROP_NAMES = {key: key for key in CROPS} | {
     word: key for key, words in _CROP_WORDS.items() for word in words.split()
 }
@@ -28,8 +29,8 @@ SPRING_WHEAT = frozenset(
     ("spring_wheat", "hard_red_spring_wheat", "hard_red_spring", "hrs", "hrsw")
 )
 
-#: USDA texture classes: sand and clay, percent, the class centres of the published check table
-#: of Saxton & Rawls 2006.
+#: USDA texture classes: sand and clay, percent; class centres of the published check table of
+#: Saxton & Rawls 2006.
 TEXTURES: dict[str, tuple[float, float]] = {
     "sand": (88, 5),
     "loamy_sand": (80, 5),
@@ -60,7 +61,7 @@ _TEXTURE_WORDS = {
     "sc": "sandy_clay",
     "c": "clay",
 }
-#: Spelled texture -> (name, sand and clay as shares).
+#: Word -> (texture class, sand and clay as fractions).
 TEXTURE_NAMES = {
     word: (name.replace("_", " "), TEXTURES[name][0] / 100, TEXTURES[name][1] / 100)
     for word, name in [*((t, t) for t in TEXTURES), *_TEXTURE_WORDS.items()]
@@ -79,7 +80,7 @@ DRAINAGE_NAMES = {
     "well": "good",
     "well_drained": "good",
 }
-APPROACH_NAMES = {
+APPROACH_NAMES: dict[str, Approach] = {
     "paved": "paved",
     "gravel": "gravel",
     "dirt": "dirt",
@@ -92,10 +93,10 @@ APPROACH_NAMES = {
     "trail": "dirt",
     "track": "dirt",
 }
-PURPOSE_NAMES = {"grain": "grain", "seed": "seed"}
+PURPOSE_NAMES: dict[str, Purpose] = {"grain": "grain", "seed": "seed"}
 
-#: Spelled heading -> our column, for headings that people use besides ours. A unit at the end of
-#: a heading is understood without being listed.
+#: Heading -> our column, for headings that people use besides ours. The unit at the end of a
+#: heading need not be listed.
 COLUMN_ALIASES: dict[str, str] = {
     "field": "name",
     "field_id": "id",
@@ -153,22 +154,23 @@ COLUMN_ALIASES: dict[str, str] = {
 
 
 def column_names(headings: Sequence[str]) -> list[str]:
-    """Our names of a heading's columns, units kept: 'Expected yield (bu/ac)' is 'yield_bu_ac'.
+    """Our names of columns, units kept: 'Expected yield (bu/ac)' becomes 'yield_bu_ac'.
 
-    A column that is named as ours keeps its name before another that only means the same.
+    An alias of a column keeps its own name where the column itself is there too.
     """
-    own = [normalized_name(h) for h in headings]
-    return [_ours(name, own) for name in own]
+    names = [normalized_name(h) for h in headings]
+    return [_our_name(name, names) for name in names]
 
 
-def _ours(name: str, own: Sequence[str]) -> str:
+def _our_name(name: str, names: Sequence[str]) -> str:
+    """Our name of one column; the longest alias counts."""
     for alias in sorted(COLUMN_ALIASES, key=len, reverse=True):
         if name == alias or name.startswith(alias + "_"):
             ours = COLUMN_ALIASES[alias] + name[len(alias) :]
-            return name if ours in own else ours
+            return name if ours in names else ours
     return name
 
 
 def quantity_columns(name: str, quantity: str, columns: Sequence[str]) -> list[str]:
-    """The columns that hold a quantity: by its plain name, or with a unit at the end."""
+    """The columns that hold a quantity: its name, alone or with a unit at the end."""
     return [c for c in columns if c == name or c in {f"{name}_{u}" for u in SI_PER_UNIT[quantity]}]

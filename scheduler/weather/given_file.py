@@ -11,12 +11,13 @@ import numpy as np
 from readiness.atmosphere.weather import VARIABLES
 from readiness.sources.payload import MAX_HOURS, REQUIRED, Payload, PayloadError, site_weather
 from readiness.sources.responses import parse_response
-from scheduler.errors import UnreadableError, WeatherError
+from scheduler.errors import Problem, UnreadableError, WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import normalized_name
 from scheduler.farm_files.csv_table import file_text, read_csv
 from scheduler.farm_files.dates import date_order, second_occurrence
-from scheduler.farm_files.record import Notation, Problem, Record
+from scheduler.farm_files.named_values import Notation
+from scheduler.farm_files.record import Record
 from scheduler.weather.store import read_answer, read_json
 
 
@@ -88,24 +89,24 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
             found = ", ".join(table.columns)
             raise WeatherError(f"{name}: there is no column {need} (found are: {found:.200}); "
                                f"the heading is {HEADING}")  # fmt: skip
-    custom = Notation(units=farm.units, tz=farm.tz, mark=table.mark)
+    notation = Notation(units=farm.units, tz=farm.tz, mark=table.mark)
     order = {"time": date_order(cells[columns.index("time")] for _, cells in table.rows)}
     rows: dict[tuple[str, np.datetime64], dict[str, float]] = {}
     for number, cells in table.rows:
-        record = Record(dict(zip(columns, cells, strict=True)), custom, problems, file=name,
+        record = Record(dict(zip(columns, cells, strict=True)), notation, problems, file=name,
                         row=str(number), orders=order)  # fmt: skip
         when = record.moment("time")
         values = _values(record)
         if when is None:
             if not record.failed:
-                record.missing("time", "the start of the hour, as 2026-08-12 06:00")
+                record.note_missing("time", "the start of the hour, as 2026-08-12 06:00")
             continue
         key = record.text("member"), np.datetime64(when.replace(tzinfo=None), "h")
         if key in rows:
             when = second_occurrence(when, farm.tz) or when
             key = key[0], np.datetime64(when.replace(tzinfo=None), "h")
         if key in rows:
-            record.fault("time", "the hour stands there twice", "keep one row an hour")
+            record.note("time", "the hour stands there twice", "keep one row an hour")
         rows[key] = values
     if problems:
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
@@ -123,14 +124,14 @@ def _ours(heading: str) -> str:
 
 def _values(record: Record) -> dict[str, float]:
     """One row in the frame's units; NaN where blank."""
-    radiation = record.found("radiation", ("w_m2", "w_m", "wm2"))
+    radiation = record.find("radiation", ("w_m2", "w_m", "wm2"))
     found = {
-        "rain": record.maybe("rain", "depth", low=0.0),
+        "rain": record.optional_number("rain", "depth", low=0.0),
         "temp": record.temperature("temp"),
         "humidity": record.percent("humidity", low=0.0, high=105.0),
-        "wind": record.maybe("wind", "wind", low=0.0),
-        "gust": record.maybe("gust", "wind", low=0.0),
-        "radiation": None if radiation is None else record.maybe(radiation[1]),
+        "wind": record.optional_number("wind", "wind", low=0.0),
+        "gust": record.optional_number("gust", "wind", low=0.0),
+        "radiation": None if radiation is None else record.optional_number(radiation[1]),
     }
     return {n: np.nan if v is None else float(v) for n, v in found.items()}
 
