@@ -1,4 +1,4 @@
-"""farm.toml: everything about the farm but its fields."""
+"""farm.toml: the whole farm but its fields."""
 
 from __future__ import annotations
 
@@ -73,25 +73,24 @@ def read_settings(text: str, problems: list[Problem]) -> Settings | None:
         tree = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # a TOML error is a ValueError
         line = re.search(r"line (\d+)", str(error))
-        what = re.sub(r" \(at .*\)", "", str(error))
+        fault = re.sub(r" \(at .*\)", "", str(error))
         problems.append(
             Problem(
                 file=FILE,
                 row=line[1] if line else "",
-                column="",
-                message=f"is not valid TOML: {what[:1].lower()}{what[1:120]}",
+                message=f"is not valid TOML: {fault[:1].lower()}{fault[1:120]}",
                 remedy="correct that line, or the one above it",
             )
         )
         return None
     top = Record(tree, Notation(units="us", tz=ZoneInfo("UTC")), problems, file=FILE)
-    top.notation = _custom(top)
+    top.notation = _notation(top)
     settings = _settings(top)
     top.note_unused(_PARTS)
     return settings
 
 
-def _custom(top: Record) -> Notation:
+def _notation(top: Record) -> Notation:
     """Units, time zone and order of dates."""
     units = top.choice("units", _UNITS)
     order = top.choice("date_order", _ORDERS) if top.text("date_order") else None
@@ -99,12 +98,14 @@ def _custom(top: Record) -> Notation:
     try:
         tz = ZoneInfo(name) if name else tz
     except (ValueError, OSError, LookupError):
-        top.note("time_zone", f'time zone "{name}" is not known',
-                  'use a name such as "America/Chicago"')  # fmt: skip
+        top.note(
+            "time_zone", f'time zone "{name}" is not known', 'use a name such as "America/Chicago"'
+        )
     return Notation(units=units or "us", tz=tz, order=order)
 
 
 def _settings(top: Record) -> Settings:
+    """Everything but the notation, which `top` carries."""
     base = top.table("base", "[base]")
     lat, lon = _position(base)
     elevation = base.number("elevation", "length", default=300.0, low=-500.0, high=5000.0)
@@ -133,20 +134,23 @@ def _settings(top: Record) -> Settings:
 def _each(
     top: Record, name: str, read: Callable[[Record], T | None], ids: dict[str, tuple[str, ...]]
 ) -> dict[str, T]:
-    """The tables of a list that can be read, by id; ids are added to `ids`."""
-    out: dict[str, T] = {}
-    named: list[str] = []
+    """The tables of a list that can be read, by id.
+
+    `ids` takes up all ids under `name`, those of tables with a problem included.
+    """
+    parts: dict[str, T] = {}
+    seen: list[str] = []
     for record in top.tables(name):
         own = record.text("id", None)
-        if own and own in named:
+        if own and own in seen:
             record.note("id", f'{name} "{own}" stands there twice', "give each its own id")
-        named.append(own)
-        thing = read(record)
+        seen.append(own)
+        part = read(record)
         record.note_unused()
-        if thing is not None and not record.failed:
-            out[own] = thing
-    ids[name] = tuple(dict.fromkeys(named))
-    return out
+        if part is not None and not record.failed:
+            parts[own] = part
+    ids[name] = tuple(dict.fromkeys(seen))
+    return parts
 
 
 def _position(r: Record) -> Position:
@@ -157,11 +161,11 @@ def _position(r: Record) -> Position:
 def read_gauge(r: Record) -> Gauge | None:
     """A rain gauge; None where its table has a problem."""
     lat, lon = _position(r)
-    at = r.raw("read_at", time(0))
+    written = r.raw("read_at", time(0))
     try:
-        read_at = at if isinstance(at, time) else time.fromisoformat(str(at))
+        read_at = written if isinstance(written, time) else time.fromisoformat(str(written))
     except ValueError:
-        r.note("read_at", f'"{at}" is not a time of day', "write it as 07:00:00")
+        r.note("read_at", f'"{written}" is not a time of day', "write it as 07:00:00")
         return None
     return None if r.failed else Gauge(lat=lat, lon=lon, read_at=read_at)
 
