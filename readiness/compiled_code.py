@@ -1,7 +1,7 @@
-"""Where compiled code is stored: one folder for every wording of the compiled sources.
+"""Folder of compiled code: one for every state of the compiled sources.
 
-numba notices a change of the file that holds a function, but not of the functions that it calls in
-other files. A folder named by a hash of all compiled sources makes a stale call impossible.
+numba notices a change of the file that holds a function, but not of functions in other files that
+it calls. A folder named by a hash of all compiled sources rules out stale code.
 """
 
 from __future__ import annotations
@@ -12,18 +12,18 @@ import sys
 from pathlib import Path
 
 PACKAGES = ("readiness", "scheduler")
-#: What marks a source as compiled.
+#: Text that marks a source as compiled.
 MARK = b"from numba import"
 
 
 def compiled_sources(root: Path) -> list[Path]:
     """Sources below `root` that hold compiled functions, in a fixed order."""
-    found = (path for name in PACKAGES for path in sorted((root / name).rglob("*.py")))
-    return [path for path in found if MARK in path.read_bytes()]
+    sources = (path for name in PACKAGES for path in sorted((root / name).rglob("*.py")))
+    return [path for path in sources if MARK in path.read_bytes()]
 
 
 def cache_folder(root: Path) -> Path:
-    """Folder of the compiled code that belongs to the sources below `root`."""
+    """Folder for the compiled code of the sources below `root`."""
     digest = hashlib.sha256()
     for path in compiled_sources(root):
         digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
@@ -31,9 +31,9 @@ def cache_folder(root: Path) -> Path:
 
 
 def store_compiled_code() -> None:
-    """Name that folder to numba, unless the user has named one in `NUMBA_CACHE_DIR`."""
+    """Tell numba to use that folder, unless the user sets `NUMBA_CACHE_DIR`."""
     if "NUMBA_CACHE_DIR" in os.environ:
         return
     os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(Path(__file__).resolve().parent.parent))
-    if "numba" in sys.modules:  # it has read its settings already
+    if "numba" in sys.modules:  # numba reads its settings on import
         sys.modules["numba"].config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]

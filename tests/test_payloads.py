@@ -1,4 +1,4 @@
-"""Responses into hourly frames: ten cells of every real payload by hand, and what is refused."""
+"""Service responses as hourly frames: ten cells of every real payload by hand; refusals; gaps."""
 
 import json
 from contextlib import suppress
@@ -33,8 +33,8 @@ def cell(weather, name, hour):
     return float(getattr(weather, name)[0, 0, at])
 
 
-# hand: looked up in the payload's own text. Rain and gust of an hour stand at the next label;
-# temperature, humidity and wind are the mean of the hour's two ends; km/h / 3.6 = m/s.
+# hand: values read from the text of the payload. Rain and gust of an hour stand at the next label;
+# temperature, humidity and wind are the mean of both ends of the hour; km/h / 3.6 = m/s.
 MELBOURNE = [
     ("temp", "2025-10-25T00", (15.5 + 16.2) / 2),
     ("temp", "2025-10-25T01", (16.2 + 16.9) / 2),
@@ -71,7 +71,7 @@ AUTUMN = [
     ("gust", "2025-05-09T00", 9.7 / 3.6),
     ("gust", "2025-05-15T22", 22.3 / 3.6),
 ]
-# hand: a value holds through its interval; an amount is shared evenly over its hours.
+# hand: a value holds through its interval; an amount is spread evenly over its hours
 GRIDPOINT = [
     ("temp", "2022-02-03T21", 22.77777777777778),
     ("humidity", "2022-02-03T21", 73.0),
@@ -129,12 +129,12 @@ def test_real_payloads_by_hand(name, shape, cells):
 
 @need_data
 def test_gridpoint_keeps_its_rain():
-    """The layer's amounts within the temperature's hours come to the frame's rain."""
+    """The amounts of the layer add up to the rain of the frame."""
     payload = load("NWS_gridpoints_TAE_58_65_20220204_raw.json")
     steps = payload["properties"]["quantitativePrecipitation"]["values"]
     found = parse_response(payload)
     assert np.nansum(found.weather.rain) == pytest.approx(sum(s["value"] for s in steps))
-    assert np.isnan(found.weather.rain).any()  # rain is told for fewer days than temperature
+    assert np.isnan(found.weather.rain).any()  # the rain layer covers fewer days than temperature
     assert str(found.issued) == "2022-02-04T03"
     assert found.lat == pytest.approx(30.02, abs=0.02)
     assert found.lon == pytest.approx(-84.98, abs=0.02)
@@ -157,7 +157,7 @@ def test_twelve_hour_text_is_refused_with_what_to_use():
 
 
 def test_sample_ensemble_by_hand():
-    """First hours of our own sample: rain and sun from the next label, members by their names."""
+    """Hours of our sample: rain and radiation from the next label, members by their names."""
     sample = Path(__file__).resolve().parents[1] / "sample_forecasts" / "forecasts"
     path = sorted(sample.glob("ensemble_*.json"))[0]
     payload = json.loads(path.read_text(encoding="utf-8"))["payload"]
@@ -175,7 +175,7 @@ def test_sample_ensemble_by_hand():
 
 
 def simple(**changes):
-    """A small response of Open-Meteo's form."""
+    """A small response in the form of Open-Meteo."""
     payload = {
         "latitude": 47.0,
         "longitude": -99.0,
@@ -225,7 +225,7 @@ def test_units_offsets_and_nulls(changes, name, hour, value):
 
 
 @pytest.mark.parametrize(
-    ("payload", "words"),
+    ("payload", "message"),
     [
         (simple(hourly_units__precipitation="furlong"), 'precipitation is in "furlong"'),
         (simple(hourly__precipitation=None), "precipitation is missing"),
@@ -243,8 +243,8 @@ def test_units_offsets_and_nulls(changes, name, hour, value):
         ("<html>", "not a weather record"),
     ],
 )
-def test_refused_with_a_reason(payload, words):
-    with pytest.raises(PayloadError, match=words):
+def test_refused_with_a_reason(payload, message):
+    with pytest.raises(PayloadError, match=message):
         parse_response(payload)
 
 
@@ -358,8 +358,8 @@ def nodes(value, path=()):
 
 @given(st.data())
 @settings(max_examples=300, deadline=None)
-def test_one_bad_node_never_breaks_out(data):
-    """A sound response with any one part replaced by junk is read or refused, never a crash."""
+def test_one_bad_node_is_read_or_refused(data):
+    """A sound response with one part replaced by junk never raises anything but PayloadError."""
     payload = json.loads(json.dumps(data.draw(st.sampled_from([simple(), GRID, HOURS, OBSERVED]))))
     path = data.draw(st.sampled_from([p for p in nodes(payload) if p]))
     junk = data.draw(
@@ -434,14 +434,14 @@ def test_alerts():
     assert not found[0].fire
     assert found[1].fire
     assert str(found[0].start) == "2026-08-12T22"
-    assert str(found[0].stop) == "2026-08-13T01"  # the hour of its end is still in it
+    assert str(found[0].stop) == "2026-08-13T01"  # includes the hour in which it ends
     with pytest.raises(PayloadError, match="list of alerts"):
         parse_alerts({})
     with pytest.raises(PayloadError, match="when it holds"):
         parse_alerts({"features": [one("X", onset=None)]})
 
 
-# ---- what is filled in ---------------------------------------------------------------------------
+# ---- gaps ----------------------------------------------------------------------------------------
 
 
 def flat(hours=48, **rows):
@@ -463,8 +463,8 @@ def flat(hours=48, **rows):
     )
 
 
-# published: FAO-56 example 8/15 puts extraterrestrial radiation at 20° S on 3 September at
-# 32.2 MJ/m²/day, so a clear day 0.75 × that.
+# published: FAO-56 example 8/15 gives extraterrestrial radiation of 32.2 MJ/m²/day at 20° S on
+# 3 September; a clear day has 0.75 of it
 def test_clear_sky_is_fao_56():
     times = np.datetime64("2026-09-03T00", "h") + np.arange(24)
     day = clear_sky_mid_hour(times, lat=-20.0, lon=0.0).sum() * 3600 / 1e6
@@ -472,7 +472,7 @@ def test_clear_sky_is_fao_56():
 
 
 # hand: overcast leaves a quarter (1 - 0.75), half cloud 1 - 0.75 × 0.5^3.4 = 0.929
-def test_cloud_takes_sun():
+def test_cloud_reduces_radiation():
     times = np.datetime64("2026-07-15T18", "h") + np.arange(1)
     clear = clear_sky_mid_hour(times, lat=47.0, lon=-99.0)
     dull = cloudy_radiation(times, np.array([100.0]), lat=47.0, lon=-99.0)

@@ -1,4 +1,4 @@
-"""The network clients against a local server: every fault survived, no stored forecast lost."""
+"""The network client against a local server: no fault loses a stored forecast."""
 
 import json
 import os
@@ -38,7 +38,7 @@ ENSEMBLE, FORECAST, ARCHIVE = "/open-meteo-ensemble/v1", "/open-meteo/v1", "/ope
 
 
 def hours(start, n, **more):
-    """A sound response of Open-Meteo's form."""
+    """A sound response in the form of Open-Meteo."""
     times = [f"{start + timedelta(hours=h):%Y-%m-%dT%H:%M}" for h in range(n)]
     units = {
         "precipitation": "mm",
@@ -59,6 +59,7 @@ def hours(start, n, **more):
 
 
 def grid(issued, n=48):
+    """A sound gridpoint of the National Weather Service."""
     start = f"{issued:%Y-%m-%dT%H:00:00}+00:00"
 
     def layer(unit, value):
@@ -78,8 +79,17 @@ def grid(issued, n=48):
     }
 
 
+#: Answer of the soil survey; empty cells are null.
+SURVEY = """\
+field,part,muname,cokey,comppct_r,drainagecl,hydgrp,hzdept_r,hzdepb_r,sandtotal_r,claytotal_r,om_r
+0,2.0,Big loam,1,80,Well drained,B,0,20,40,20,3
+0,2.0,Big loam,1,80,Well drained,B,20,60,30,30,1
+0,1.0,Slough,2,90,Poorly drained,C/D,0,30,10,40,5
+1,1.0,Pit,3,100,,,,,,,"""
+
+
 def sound(replay, now=NOW, run=None, long=False):
-    """Make the server answer everything soundly at a time."""
+    """Let the server give sound answers of a time."""
     day = now.replace(hour=0)
     link = "https://api.weather.gov/gridpoints/ZZZ/90,48"
     replay.answers = {
@@ -105,65 +115,7 @@ def sound(replay, now=NOW, run=None, long=False):
         "/gridpoints/": grid(now - timedelta(hours=2)),
         "/alerts/": {"features": []},
         "post.rest": {
-            "Table": [
-                [
-                    "field",
-                    "part",
-                    "muname",
-                    "cokey",
-                    "comppct_r",
-                    "drainagecl",
-                    "hydgrp",
-                    "hzdept_r",
-                    "hzdepb_r",
-                    "sandtotal_r",
-                    "claytotal_r",
-                    "om_r",
-                ],
-                [
-                    "0",
-                    "2.0",
-                    "Big loam",
-                    "1",
-                    "80",
-                    "Well drained",
-                    "B",
-                    "0",
-                    "20",
-                    "40",
-                    "20",
-                    "3",
-                ],
-                [
-                    "0",
-                    "2.0",
-                    "Big loam",
-                    "1",
-                    "80",
-                    "Well drained",
-                    "B",
-                    "20",
-                    "60",
-                    "30",
-                    "30",
-                    "1",
-                ],
-                [
-                    "0",
-                    "1.0",
-                    "Slough",
-                    "2",
-                    "90",
-                    "Poorly drained",
-                    "C/D",
-                    "0",
-                    "30",
-                    "10",
-                    "40",
-                    "5",
-                ],
-                ["1", "1.0", "Pit", "3", "100", None, None, None, None, None, None, None],
-            ]
+            "Table": [[cell or None for cell in row.split(",")] for row in SURVEY.splitlines()]
         },
     }
     replay.date = format_datetime(now, usegmt=True)
@@ -177,7 +129,7 @@ def server():
 
 
 def small_farm(folder):
-    """The sample's first four fields, in two cells, without forecasts."""
+    """Farm of the first four fields of the sample, in two cells, without forecasts."""
     folder.mkdir(exist_ok=True)
     shutil.copy(SAMPLE / "farm.toml", folder / "farm.toml")
     rows = (SAMPLE / "fields.csv").read_text(encoding="utf-8").splitlines(keepends=True)
@@ -198,7 +150,7 @@ def states(outcomes):
     return {p: {o.state for o in outcomes if o.product == p} for p in PRODUCTS}
 
 
-def test_one_question_for_each_cell(folder, server):
+def test_one_request_for_each_cell(folder, server):
     url, replay = server
     farm = read_farm(folder)
     cells = len(grid_cells(farm))
@@ -211,13 +163,13 @@ def test_one_question_for_each_cell(folder, server):
     assert max(asked.values()) <= cells
     assert asked["meta.json"] == 1
     assert {p: len(stored_answers(folder, p)) for p in PRODUCTS} == dict.fromkeys(PRODUCTS, cells)
-    # again at once: what was asked comes out of the cache, but for records not asked before
+    # at once again: answers come from the cache, except records not requested before
     assert replay.asked[ENSEMBLE] == asked[ENSEMBLE]
     assert states(second)["ensemble"] == {"same"}
     assert all(a.startswith("afterrain/") for a in replay.agents)
 
 
-def test_records_are_asked_for_once(folder, server):
+def test_records_are_requested_once(folder, server):
     url, replay = server
     sound(replay, long=True)
     farm = read_farm(folder)
@@ -230,7 +182,7 @@ def test_records_are_asked_for_once(folder, server):
     assert all("start_date=2026-08-0" in p for p in again)  # a week back, not the season
 
 
-def test_the_stored_file_is_the_services_own(folder, server):
+def test_the_payload_is_stored_unchanged(folder, server):
     url, replay = server
     with session(folder, url) as services:
         fetch(folder, read_farm(folder), services, now=NOW)
@@ -242,7 +194,8 @@ def test_the_stored_file_is_the_services_own(folder, server):
     assert f"/{one.url.split('/', 3)[3]}" in replay.paths
 
 
-WORDS = {
+#: Part of the line that each fault of the server leads to.
+FAILURE_TEXTS = {
     "refused": "cannot be reached",
     "timeout": "did not answer within",
     "403": "refuses us (403",
@@ -260,8 +213,12 @@ WORDS = {
 }
 
 
-@pytest.mark.parametrize("fault", WORDS)
-def test_each_fault_is_told_and_the_last_good_kept(folder, server, fault):
+#: Further events between two fetches.
+DISTURBANCES = ["none", "older", "corrupt cache", "no cache", "disk full", "killed"]
+
+
+@pytest.mark.parametrize("fault", FAILURE_TEXTS)
+def test_each_fault_is_reported_and_the_last_good_forecast_kept(folder, server, fault):
     url, replay = server
     farm = read_farm(folder)
     with session(folder, url) as services:
@@ -276,21 +233,21 @@ def test_each_fault_is_told_and_the_last_good_kept(folder, server, fault):
         outcomes = fetch(folder, farm, services, now=later)
     mine = [o for o in outcomes if o.product == "ensemble"]
     assert {o.state for o in mine} == {"failed"}
-    assert all(WORDS[fault] in o.text for o in mine)
-    assert states(outcomes)["forecast"] == {"stored"}  # the others came
+    assert all(FAILURE_TEXTS[fault] in o.text for o in mine)
+    assert states(outcomes)["forecast"] == {"stored"}  # other products arrive
     after = {s.path.name: s.path.read_bytes() for s in stored_answers(folder)}
     assert before.items() <= after.items()
     assert stored_answers(folder, "ensemble")[0].issued == NOW.replace(hour=0)
 
 
-def test_patience_that_is_asked_for_is_kept(folder, server):
-    """Retry-After in seconds is waited for when short, and given up on when long."""
+def test_retry_after_is_respected(folder, server):
+    """The client waits for a short Retry-After and gives up on a long one."""
     url, replay = server
     farm = read_farm(folder)
     replay.faults, replay.wait = {ENSEMBLE: "429"}, "3600"
     with session(folder, url) as services:
         outcomes = fetch(folder, farm, services, now=NOW)
-    assert replay.asked[ENSEMBLE] == 1  # one question, no wait, no further cell
+    assert replay.asked[ENSEMBLE] == 1  # one request, no wait, no further cell
     assert "retry after 3600 s" in next(o.text for o in outcomes if o.product == "ensemble")
     replay.wait = "1"
     replay.asked.clear()
@@ -301,7 +258,7 @@ def test_patience_that_is_asked_for_is_kept(folder, server):
     assert datetime.now(UTC) - begun >= timedelta(seconds=2)
 
 
-def test_a_retry_that_succeeds_is_not_told(folder, server):
+def test_a_successful_retry_is_silent(folder, server):
     url, replay = server
     calls = iter(range(100))
 
@@ -348,7 +305,7 @@ def test_a_broken_answer_never_enters_the_cache(folder, server):
     assert not reply.cached
 
 
-def test_an_older_forecast_does_not_win(folder, server):
+def test_an_older_forecast_does_not_replace_a_newer(folder, server):
     url, replay = server
     farm = read_farm(folder)
     with session(folder, url) as services:
@@ -376,8 +333,8 @@ def test_a_forecast_from_the_future_is_not_stored(folder, server):
     assert stored_answers(folder, "gridpoint") == []
 
 
-def test_a_wrong_clock_is_told_and_the_services_time_kept(folder, server):
-    url, _ = server  # whose date is NOW, far from this computer's
+def test_a_wrong_clock_is_noted_and_the_time_of_the_service_kept(folder, server):
+    url, _ = server  # its date is NOW, far from this computer's
     with session(folder, url) as services:
         fetch(folder, read_farm(folder), services, now=datetime.now(UTC))
         notes = " ".join(services.notes)
@@ -396,7 +353,7 @@ def test_a_corrupt_cache_is_set_aside(folder, server):
     assert (folder / "cache" / "services.broken").exists()
 
 
-def test_a_locked_cache_is_done_without(folder, server):
+def test_a_locked_cache_is_not_used(folder, server):
     url, _ = server
     (folder / "cache").mkdir()
     holder = sqlite3.connect(folder / "cache" / "services.sqlite", isolation_level=None)
@@ -410,7 +367,7 @@ def test_a_locked_cache_is_done_without(folder, server):
     assert states(outcomes)["ensemble"] == {"stored"}
 
 
-def test_a_cache_that_is_locked_later_is_done_without(folder, server):
+def test_a_cache_that_is_locked_later_is_not_used(folder, server):
     url, _ = server
     with session(folder, url) as services:
         holder = sqlite3.connect(folder / "cache" / "services.sqlite", isolation_level=None)
@@ -431,7 +388,7 @@ def test_a_dead_line_costs_one_wait(folder, server):
     with session(folder, url) as services:
         outcomes = fetch(folder, read_farm(folder), services, now=NOW)
     assert {o.state for o in outcomes} == {"failed"}
-    # four services, each with three tries of half a second
+    # four services, three attempts of half a second each
     assert datetime.now(UTC) - begun < timedelta(seconds=12)
     replay.hang.set()
 
@@ -441,27 +398,7 @@ def test_a_dead_line_costs_one_wait(folder, server):
         st.tuples(
             st.sampled_from([ENSEMBLE, FORECAST, "/gridpoints/", "/points/", "/", "meta.json"]),
             st.sampled_from(
-                [
-                    "none",
-                    "refused",
-                    "403",
-                    "404",
-                    "429",
-                    "500",
-                    "truncated",
-                    "html",
-                    "short",
-                    "missing",
-                    "unit",
-                    "nulls",
-                    "empty",
-                    "list",
-                    "older",
-                    "corrupt cache",
-                    "no cache",
-                    "disk full",
-                    "killed",
-                ]
+                [fault for fault in FAILURE_TEXTS if fault != "timeout"] + DISTURBANCES
             ),
         ),
         min_size=1,
@@ -470,76 +407,78 @@ def test_a_dead_line_costs_one_wait(folder, server):
 )
 @settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 def test_no_sequence_of_faults_loses_a_stored_forecast(faults):
-    with tempfile.TemporaryDirectory() as room, replay_server() as (url, replay):
-        folder = small_farm(Path(room))
+    with tempfile.TemporaryDirectory() as parent, replay_server() as (url, replay):
+        folder = small_farm(Path(parent))
         farm = read_farm(folder)
         sound(replay)
         replay.wait = "0"
         with session(folder, url) as services:
             fetch(folder, farm, services, now=NOW)
-        known = {s.path.name: parsed(s) for s in stored_answers(folder)}
-        for n, (where, what) in enumerate(faults, start=1):
+        before = {s.path.name: parsed(s) for s in stored_answers(folder)}
+        for n, (address, fault) in enumerate(faults, start=1):
             now = NOW + timedelta(hours=7 * n)
             sound(replay, now)
-            replay.faults = {where: what}
-            disturb(folder, replay, what, now)
+            replay.faults = {address: fault}
+            disturb(folder, replay, fault, now)
             full = OSError(28, "No space left on device")
             with (
                 session(folder, url) as services,
                 patch(
                     "scheduler.atomic.os.replace",
-                    side_effect=full if what == "disk full" else os.replace,
+                    side_effect=full if fault == "disk full" else os.replace,
                 ),
             ):
                 fetch(folder, farm, services, now=now)
-            found = {s.path.name: parsed(s) for s in stored_answers(folder)}
-            assert known.keys() <= found.keys()
-            assert all(found[name] == known[name] for name in known)
+            after = {s.path.name: parsed(s) for s in stored_answers(folder)}
+            assert before.keys() <= after.keys()
+            assert all(after[name] == before[name] for name in before)
             assert all(p.name == ".killed.part" for p in (folder / "forecasts").glob(".*"))
-            known = found
+            before = after
 
 
-def parsed(one):
-    """What a stored answer says; reading it must never fail."""
-    answer = read_answer(one.path)
-    if one.product in ("ensemble", "forecast", "archive", "gridpoint"):
+def parsed(stored):
+    """Payload of a stored answer; reading it must never fail."""
+    answer = read_answer(stored.path)
+    if stored.product in ("ensemble", "forecast", "archive", "gridpoint"):
         parse_response(answer.payload)
     return json.dumps(answer.payload)
 
 
-def disturb(folder, replay, what, now):
+def disturb(folder, replay, event, now):
+    """Let an event of `DISTURBANCES` happen."""
     cache = folder / "cache" / "services.sqlite"
-    if what == "older":
+    if event == "older":
         replay.answers["/gridpoints/"] = grid(now - timedelta(days=3))
-    elif what == "corrupt cache":
+    elif event == "corrupt cache":
         cache.write_bytes(b"x" * 5000)
-    elif what == "no cache":
+    elif event == "no cache":
         shutil.rmtree(folder / "cache", ignore_errors=True)
-    elif what == "killed":  # a fetch was killed in the middle of writing
+    elif event == "killed":  # a fetch was killed in the middle of writing
         (folder / "forecasts" / ".killed.part").write_text('{"source": "nws", "pay')
 
 
 # ---- the command ---------------------------------------------------------------------------------
 
 
-def told(capsys, *words):
+def run(capsys, *words):
+    """Exit code and output of a command."""
     code = main([str(w) for w in words])
     return code, capsys.readouterr()
 
 
-def test_fetch_tells_what_came_and_from_where(folder, server, capsys, monkeypatch):
+def test_fetch_prints_what_arrived_and_from_where(folder, server, capsys, monkeypatch):
     url, replay = server
     now = datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
-    sound(replay, now, run=now)  # of midnight, it would by noon be older than the forecast
+    sound(replay, now, run=now)  # a run of midnight would be older than the forecast by noon
     monkeypatch.setenv("AFTERRAIN_SERVICES_URL", url)
-    code, out = told(capsys, "fetch", folder)
+    code, out = run(capsys, "fetch", folder)
     assert code == 0
     assert "ensemble     2 of 2 cells  new, issued" in out.out
     assert "A plan would use open-meteo ensemble, issued" in out.out
     replay.faults = {"/": "html"}
     shutil.rmtree(folder / "cache")
-    code, out = told(capsys, "fetch", folder)
-    assert code == 0  # the stored one is still young
+    code, out = run(capsys, "fetch", folder)
+    assert code == 0  # the stored forecast is still recent enough
     assert "nothing: open-meteo-ensemble answered with a web page instead of data" in out.out
     assert "A plan would use open-meteo ensemble, issued" in out.out
 
@@ -547,14 +486,14 @@ def test_fetch_tells_what_came_and_from_where(folder, server, capsys, monkeypatc
 def test_fetch_with_nothing_usable_is_an_error(folder, server, capsys):
     url, replay = server
     replay.faults = {"/": "404"}
-    code, out = told(capsys, "fetch", folder, "--services", url)
+    code, out = run(capsys, "fetch", folder, "--services", url)
     assert code == 1
     assert "There is nothing to plan on: " in out.out
     assert "run `afterrain fetch" in out.out
 
 
 def test_no_live_network_in_tests(folder, monkeypatch):
-    """Without a server nothing answers, and that is one clear line."""
+    """Without a server every request fails with one clear line."""
     with Services(folder / "cache", base="http://127.0.0.1:9", back_off_s=0.0) as services:
         with pytest.raises(ServiceError, match=r"^nws cannot be reached"):
             services.ask("nws", "/points/47,-99", product="points", check=lambda p: p)
@@ -562,33 +501,34 @@ def test_no_live_network_in_tests(folder, monkeypatch):
             services.ask("nws", "/points/48,-99", product="points", check=lambda p: p)
 
 
-# ---- soil by position ----------------------------------------------------------------------------
+# ---- soil survey ---------------------------------------------------------------------------------
 
 
-def test_soil_is_written_beside(folder, server, capsys):
+def test_soil_is_written_to_its_own_file(folder, server, capsys):
     url, replay = server
     before = (folder / "fields.csv").read_bytes()
-    code, out = told(capsys, "fetch", folder, "--soil", "--services", url)
+    code, out = run(capsys, "fetch", folder, "--soil", "--services", url)
     assert code == 0
     lines = (folder / "soil.csv").read_text().splitlines()
     assert lines[0].startswith("id,texture,sand_pct,clay_pct,organic_matter_pct,drainage")
-    # hand: loam 2 × 80 of (20 cm of 40/20 and 10 cm of 30/30), slough 1 × 90 of 30 cm of 10/40:
+    # hand: loam with area 2 × 80 (20 cm of 40/20 and 10 cm of 30/30), slough with 1 × 90 (30 cm of
+    # 10/40):
     # sand (160×20×40 + 160×10×30 + 90×30×10) / (160×30 + 90×30) = 203000/7500 = 27.07
     assert lines[1] == "F01,clay loam,27,29,3.3,good,B,Big loam,100"
     assert (folder / "fields.csv").read_bytes() == before
     assert "not in the survey" in out.out
-    told(capsys, "fetch", folder, "--soil", "--services", url)
-    assert replay.asked["post.rest"] == 1  # then out of the cache
+    run(capsys, "fetch", folder, "--soil", "--services", url)
+    assert replay.asked["post.rest"] == 1  # from the cache the second time
     replay.faults = {"post.rest": "html"}
     shutil.rmtree(folder / "cache")
-    code, out = told(capsys, "fetch", folder, "--soil", "--services", url)
+    code, out = run(capsys, "fetch", folder, "--soil", "--services", url)
     assert code == 1
     assert "no soil was written" in out.err
     assert (folder / "soil.csv").read_text().splitlines() == lines
 
 
-def test_the_users_own_entry_of_soil_wins(folder, server, capsys):
-    """soil.csv fills what fields.csv leaves blank, and nothing else."""
+def test_fields_csv_overrides_the_survey(folder, server, capsys):
+    """soil.csv fills the blanks of fields.csv and nothing else."""
     url, _ = server
     path = folder / "fields.csv"
     rows = [r.split(",") for r in path.read_text(encoding="utf-8").splitlines()]
@@ -596,8 +536,8 @@ def test_the_users_own_entry_of_soil_wins(folder, server, capsys):
     own = [r[texture] for r in rows]
     rows[1][texture] = rows[1][drainage] = ""
     path.write_text("\n".join(",".join(r) for r in rows), encoding="utf-8")
-    assert told(capsys, "check", folder)[0] == 1  # no soil yet
-    assert told(capsys, "fetch", folder, "--soil", "--services", url)[0] == 0
+    assert run(capsys, "check", folder)[0] == 1  # no soil yet
+    assert run(capsys, "fetch", folder, "--soil", "--services", url)[0] == 0
     fields = read_farm(folder).fields
     assert fields[0].texture.replace("_", " ") == "clay loam"
     assert (fields[0].sand, fields[0].clay) == (pytest.approx(0.27), pytest.approx(0.29))
@@ -623,7 +563,7 @@ def test_survey_fills_a_table_without_soil_columns():
     assert full.rows[1][1][3:] == ("clay", "", "", "", "")
 
 
-def test_soil_question_holds_the_boundary_and_no_text_of_the_user():
+def test_soil_query_holds_the_boundary_and_no_text_of_the_user():
     ring = [(-99.1, 47.3), (-99.0, 47.3), (-99.0, 47.4)]
     query = survey_query([ring, ring])
     assert query.count("POLYGON((-99.100000 47.300000, -99.000000 47.300000, ") == 4
@@ -642,7 +582,7 @@ def test_ring_of_a_field_without_boundary():
 
 
 @pytest.mark.parametrize("payload", [[], {"Table": 3}, {"Table": [["field"], ["0"]]}])
-def test_soil_answers_that_are_none(payload):
+def test_malformed_soil_answers_are_refused(payload):
     with pytest.raises(PayloadError):
         read_survey(payload)
     assert read_survey({}) == {}
