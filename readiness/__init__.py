@@ -1,6 +1,6 @@
 """Field readiness: soil water, trafficability and grain moisture, hour by hour.
 
-Science only: arrays in, new arrays out; no money, no calendar of machines, no import of `scheduler`.
+Science only: arrays in, new arrays out; no money, no calendar, no import of `scheduler`.
 Packages from the lowest up: atmosphere, sources, forecasts, soil, grain, season, validation.
 
 - `compiled_code`: folder in which numba stores compiled code
