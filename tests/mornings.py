@@ -35,6 +35,15 @@ from scheduler.orders.model import (
     Spread,
     TimeSpread,
 )
+from scheduler.orders.reasons import (
+    FallbackAction,
+    LeftOutKind,
+    LeftOutReason,
+    OrderReason,
+    Otherwise,
+    Wait,
+)
+from scheduler.report.order_phrases import fallback_text, note_text, reason_text
 from scheduler.windows.lessons import Learnt, OffsetChange
 from scheduler.windows.model_inputs import season_rows
 
@@ -231,7 +240,13 @@ def order(place: Farm, i: int, at: int) -> Order:
         limited_by="haul" if i % 2 else "combine",
         headland_only=i % 4 == 1,
         loss=310.0 + 55.0 * i,
-        reason="dew off and grain fit from about 10:00; one place later would cost $1,240 more",
+        reason=OrderReason(
+            done=1.0,
+            closed_by=Reason.GRAIN,
+            opens=NOW.replace(hour=10),
+            dearest=Otherwise.LATER,
+            extra_loss=1240.0,
+        ),
         alternative=Alternative(
             earlier=None if at == 0 else 420.0, later=1240.0, other_crew=-0.2, leave=9400.0
         ),
@@ -257,12 +272,35 @@ def crews(place: Farm) -> tuple[CrewOrders, ...]:
                 people=crew.people,
                 orders=orders,
                 fallback=Fallback(
-                    if_tough="wait three hours at Home quarter: no other field is worth the move",
-                    if_soft="go to Mail road north (F03) and come back to Home quarter after",
+                    if_tough=FallbackAction(first_name="Home quarter", wait=Wait.THREE_HOURS),
+                    if_soft=FallbackAction(
+                        first_name="Home quarter",
+                        wait=Wait.TOMORROW,
+                        other_name="Mail road north",
+                        other_field="F03",
+                    ),
                 ),
             )
         )
     return tuple(out)
+
+
+def with_words(made: tuple[CrewOrders, ...], currency: str) -> tuple[CrewOrders, ...]:
+    """Crews as a document holds them: words in place of reason codes."""
+
+    def order_with_words(order: Order) -> Order:
+        return replace(order, reason=reason_text(order.reason, currency))
+
+    def crew_with_words(crew: CrewOrders) -> CrewOrders:
+        assert crew.fallback is not None
+        fallback = Fallback(
+            if_tough=fallback_text(crew.fallback.if_tough),
+            if_soft=fallback_text(crew.fallback.if_soft),
+        )
+        orders = tuple(map(order_with_words, crew.orders))
+        return replace(crew, orders=orders, fallback=fallback, note=note_text(crew.note))
+
+    return tuple(map(crew_with_words, made))
 
 
 def morning(
@@ -303,7 +341,7 @@ def morning(
             LeftOut(
                 field=last.id,
                 name=last.name,
-                why="cannot be finished in the days planned: mostly not ripe",
+                why=LeftOutReason(kind=LeftOutKind.CLOSED, closed_by=Reason.GREEN),
                 cost=4200.0,
             ),
         ),

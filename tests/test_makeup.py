@@ -16,7 +16,7 @@ from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.makeup import makeups, own_makeup
 from scheduler.cut_tables.moves import move_minutes
 from scheduler.cut_tables.storage import assign_storage
-from scheduler.explanation.reasons import why_left
+from scheduler.explanation.reasons import left_out_reason
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import (
     Cart,
@@ -30,6 +30,7 @@ from scheduler.farm.model import (
     Truck,
 )
 from scheduler.farm.working_time import slot_times
+from scheduler.orders.reasons import LeftOutKind
 from scheduler.planning.dispatch_rules import (
     LARGEST_FIRST,
     MOST_VALUABLE_FIRST,
@@ -327,7 +328,7 @@ def test_short_storage_goes_to_the_jobs_that_need_it_most():
     kept = [[sorted(rates) for rates in crew] for crew in tables.rates]
     assert kept == [[[], [1], [0]]] * 2  # points of F1, F2, F3
     assert (tables.tables.finish[:, :, 0] == -1).all()
-    assert "room" in why_left(tables, season(3, wet), 0)
+    assert left_out_reason(tables, season(3, wet), 0).kind is LeftOutKind.NO_DELIVERY_POINT
     # with storage for all grain, no job is kept out
     ample = compiled(farm(points=two_points(capacity_t=1e4)), season(3, wet))
     free = compiled(farm(points=two_points()), season(3, wet))

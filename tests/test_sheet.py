@@ -13,6 +13,7 @@ from scheduler.costs.machine_rates import CrewMachines
 from scheduler.orders.safety import STANDING, cautions
 from scheduler.report.hour_shades import shades
 from scheduler.report.lesson_phrases import lesson_lines
+from scheduler.report.order_phrases import fallback_text, left_out_text, reason_text
 from scheduler.report.sheet import change_costs, field_cards, hour_calendar, hour_cell, sheet
 from scheduler.windows.daily_hours import DayHours
 
@@ -88,16 +89,16 @@ def test_all_of_the_morning_is_there(morning, page):
         assert f"Crew {crew.crew}" in text
         for order in crew.orders:
             assert f"{order.name} ({order.field})" in text
-            assert order.reason in text
+            assert reason_text(order.reason, morning.farm.currency) in text
             assert order.point in text
-        assert crew.fallback.if_tough in text
-        assert crew.fallback.if_soft in text
+        assert fallback_text(crew.fallback.if_tough) in text
+        assert fallback_text(crew.fallback.if_soft) in text
     lessons = lesson_lines(morning.lessons, morning.farm)
     for line in (*morning.cautions, *morning.changes, *lessons, *morning.weather_notes):
         assert " ".join(re.findall(r"\w+", line)) in " ".join(re.findall(r"\w+", text))
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone." in text
     assert "sprouted kernels alone; other damage or foreign material can lower it." in text
-    assert morning.left_out[0].why in text
+    assert left_out_text(morning.left_out[0].why) in text
     assert "within 0.8 %" in text
     assert "invented ensemble, 9 members, issued 02:00, 4 h old" in text
     assert len(STANDING) == 6

@@ -14,7 +14,7 @@ from scheduler.costs.grain_value import loss_terms, test_weight
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.explanation.reasons import reason, why_left
+from scheduler.explanation.reasons import left_out_reason, order_reason
 from scheduler.explanation.sensitivity import instead
 from scheduler.explanation.timing import (
     Timing,
@@ -37,6 +37,7 @@ from scheduler.orders.model import (
     LeftOut,
     Order,
 )
+from scheduler.orders.reasons import FallbackAction, IdleNote, Wait
 from scheduler.solver.tables import Plan
 
 
@@ -107,7 +108,7 @@ def order_line(
         limited_by=rate.limited_by,
         headland_only=bool(np.nanmean(when.edge) > 0.5),
         loss=_job_cost(compiled, plan, k, j),
-        reason=reason(compiled, season, job.row, start.mid, alternative, done),
+        reason=order_reason(compiled, season, job.row, start.mid, alternative, done),
         alternative=alternative,
         locked=any(j in jobs for _, jobs in compiled.tables.locked),
     )
@@ -164,31 +165,34 @@ def _job_cost(compiled: Compiled, plan: Plan, k: int, j: int) -> float:
 
 
 def fallback(compiled: Compiled, plan: Plan, k: int, *, objective: str) -> Fallback | None:
-    """Where crew `k` goes if the first sample is too tough, or the ground too soft."""
-    if not plan.orders[k]:
+    """What crew `k` does if its first sample is too tough, or the ground too soft."""
+    if not plan.orders[k] or not (plan.start[:, plan.orders[k][0]] >= 0).any():
         return None
-    j = plan.orders[k][0]
-    begun = plan.start[:, j]
-    if not (begun >= 0).any():
-        return None
-    first = timing(compiled, plan, k, 0)
-    at = int(spread(first.begin).mid) if np.isfinite(first.begin).any() else 0
-    name = compiled.field(j).name
-
-    def line(until: int, wait: str) -> str:
-        other = instead(compiled.tables, plan, k, until, objective=objective)
-        if other is None or compiled.jobs[other].field == compiled.jobs[j].field:
-            return f"{wait} at {name}: no other field is worth the move"
-        there = compiled.jobs[other]
-        field = compiled.field(other)
-        parcel = f", {there.parcel}" if there.parcel else ""
-        return f"go to {field.name} ({field.id}{parcel}) and come back to {name} after"
-
-    hours = 3 * 60 // SLOT_MIN
-    tomorrow = at + _slots_to_midnight(compiled, at)
+    begin = timing(compiled, plan, k, 0).begin
+    slot = int(spread(begin).mid) if np.isfinite(begin).any() else 0
+    tough = instead(compiled.tables, plan, k, slot + 3 * 60 // SLOT_MIN, objective=objective)
+    soft = instead(
+        compiled.tables, plan, k, slot + _slots_to_midnight(compiled, slot), objective=objective
+    )
+    first = plan.orders[k][0]
     return Fallback(
-        if_tough=line(at + hours, "wait three hours"),
-        if_soft=line(tomorrow, "wait for tomorrow"),
+        if_tough=_action(compiled, first, tough, Wait.THREE_HOURS),
+        if_soft=_action(compiled, first, soft, Wait.TOMORROW),
+    )
+
+
+def _action(compiled: Compiled, first: int, other: int | None, wait: Wait) -> FallbackAction:
+    """Wait at job `first`, or go to job `other`, which must lie in another field."""
+    name = compiled.field(first).name
+    if other is None or compiled.jobs[other].field == compiled.jobs[first].field:
+        return FallbackAction(first_name=name, wait=wait)
+    field = compiled.field(other)
+    return FallbackAction(
+        first_name=name,
+        wait=wait,
+        other_name=field.name,
+        other_field=field.id,
+        other_parcel=compiled.jobs[other].parcel,
     )
 
 
@@ -230,13 +234,14 @@ def crew_orders(
     return tuple(out)
 
 
-def _note(compiled: Compiled, orders: Sequence[Order]) -> str:
-    today = clock(compiled, 0).date()
+def _note(compiled: Compiled, orders: Sequence[Order]) -> IdleNote | str:
+    """Why the crew cuts nothing today; "" where it does."""
     if not orders:
-        return "nothing to cut within the days planned"
-    if orders[0].start.mid.date() > today:
-        return f"nothing to cut today; first start {orders[0].start.mid:%a %d %b %H:%M}"
-    return ""
+        return IdleNote(first_start=None)
+    first_start = orders[0].start.mid
+    return (
+        "" if first_start.date() <= clock(compiled, 0).date() else IdleNote(first_start=first_start)
+    )
 
 
 def left_out(compiled: Compiled, plan: Plan, season: Season) -> tuple[LeftOut, ...]:
@@ -249,7 +254,7 @@ def left_out(compiled: Compiled, plan: Plan, season: Season) -> tuple[LeftOut, .
             LeftOut(
                 field=field.id,
                 name=f"{field.name}, {job.parcel}" if job.parcel else field.name,
-                why=why_left(compiled, season, j),
+                why=left_out_reason(compiled, season, j),
                 cost=float(compiled.tables.leave_cost[j]) / 100.0,
             )
         )

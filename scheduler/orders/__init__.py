@@ -3,6 +3,7 @@
 Layer: may import windows and what lies below.
 
 - `model`: `Morning`, `CrewOrders`, `Order`
+- `reasons`: reason codes, which `report` words
 - `document`: the serialiser of orders; an issued plan read back
 - `changes`: what changed since the orders before
 - `safety`: cautions of the day, then the standing ones

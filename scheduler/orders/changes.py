@@ -1,10 +1,10 @@
-"""What changed between the orders issued before and those of this morning, and why."""
+"""What changed between the previous orders and those of this morning."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from scheduler.orders.model import CrewOrders, Order
+from scheduler.orders.model import Change, ChangeKind, CrewOrders, Order
 
 Key = tuple[str, str]
 #: A start that moves by less than this is the same order, h; assumed, because crews set off by
@@ -12,19 +12,22 @@ Key = tuple[str, str]
 SAME_H = 2.0
 
 
-def changes_since(last: Sequence[CrewOrders], now: Sequence[CrewOrders]) -> tuple[str, ...]:
-    """One line for each order that is new, dropped, moved to another crew or to another time."""
-    old, new = _by_field(last), _by_field(now)
-    lines = [_changed(old.get(key), new[key]) for key in new]
-    lines += [
-        f"{_title(order)}: no longer ordered (was {crew}); it is cut, or left out below"
-        for key, (crew, _, order) in old.items()
+def changes_since(
+    previous: Sequence[CrewOrders], current: Sequence[CrewOrders]
+) -> tuple[Change, ...]:
+    """Every order that is new, has another crew or time, or is dropped; dropped ones last."""
+    old, new = _by_field(previous), _by_field(current)
+    changes = [_change(old.get(key), new[key]) for key in new]
+    changes += [
+        Change(kind=ChangeKind.DROPPED, order=order, crew=crew, place=place)
+        for key, (crew, place, order) in old.items()
         if key not in new
     ]
-    return tuple(line for line in lines if line)
+    return tuple(change for change in changes if change is not None)
 
 
 def _by_field(crews: Sequence[CrewOrders]) -> Mapping[Key, tuple[str, int, Order]]:
+    """Crew, place from 1 and order, by field and parcel."""
     return {
         (o.field, o.parcel): (c.crew, place, o)
         for c in crews
@@ -32,21 +35,23 @@ def _by_field(crews: Sequence[CrewOrders]) -> Mapping[Key, tuple[str, int, Order
     }
 
 
-def _title(order: Order) -> str:
-    return f"{order.name}, {order.parcel}" if order.parcel else order.name
-
-
-def _changed(old: tuple[str, int, Order] | None, new: tuple[str, int, Order]) -> str:
+def _change(old: tuple[str, int, Order] | None, new: tuple[str, int, Order]) -> Change | None:
     crew, place, order = new
-    title = _title(order)
     if old is None:
-        return f"{title}: new with {crew}, place {place}: {order.reason}"
-    was, _, before = old
-    if was != crew:
-        return f"{title}: now {crew}, was {was}: {order.reason}"
-    hours = (order.start.mid - before.start.mid).total_seconds() / 3600.0
-    if abs(hours) < SAME_H:
-        return ""
-    way = "later" if hours > 0 else "sooner"
-    said = f"{abs(hours):.0f} h" if abs(hours) < 36 else f"{abs(hours) / 24:.0f} days"
-    return f"{title}: starts {said} {way}, {order.start.mid:%a %d %b %H:%M}: {order.reason}"
+        return Change(kind=ChangeKind.NEW, order=order, crew=crew, place=place)
+    previous_crew, _, before = old
+    later_h = (order.start.mid - before.start.mid).total_seconds() / 3600.0
+    if previous_crew != crew:
+        kind = ChangeKind.OTHER_CREW
+    elif abs(later_h) >= SAME_H:
+        kind = ChangeKind.OTHER_TIME
+    else:
+        return None
+    return Change(
+        kind=kind,
+        order=order,
+        crew=crew,
+        place=place,
+        previous_crew=previous_crew,
+        later_h=later_h,
+    )

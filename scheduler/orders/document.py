@@ -25,6 +25,7 @@ from cattrs import Converter
 
 from scheduler.farm.model import Farm
 from scheduler.orders.model import CrewOrders, LeftOut
+from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.windows.daily_hours import DayFigures
 
 
@@ -86,6 +87,13 @@ def converter(zone: ZoneInfo) -> Converter:
     made.register_structure_hook(time, lambda text, _: time.fromisoformat(text))
     made.register_unstructure_hook(float, lambda x: x if math.isfinite(x) else None)
     made.register_structure_hook(float, lambda x, _: math.nan if x is None else x)
+    for worded in (
+        OrderReason | str,
+        FallbackAction | str,
+        IdleNote | str,
+        LeftOutReason | str,
+    ):
+        made.register_structure_hook(worded, lambda text, _: text)
     made.register_structure_hook(Farm, lambda farm, _: farm)  # no document holds the farm itself
     return made
 

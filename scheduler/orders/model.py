@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import Enum, auto
 from math import nan
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
 from scheduler.cut_tables.makeup import MakeUp
 from scheduler.farm.model import Farm
+from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.windows.lessons import Lesson
 
 SHUT, TURNED_AWAY = "shut", "turned away"
@@ -81,7 +83,7 @@ class Order:
     limited_by: str  # "combine" | "cart" | "haul"
     headland_only: bool
     loss: float  # expected money lost on this field as planned
-    reason: str  # one line
+    reason: OrderReason | str
     alternative: Alternative | None = None
     locked: bool = False
     changed: str = ""  # against yesterday's orders: what and why
@@ -89,10 +91,10 @@ class Order:
 
 @dataclass(frozen=True, kw_only=True)
 class Fallback:
-    """Where to go if the first field is not fit: solved beforehand."""
+    """What a crew does if its first field is not fit; solved beforehand."""
 
-    if_tough: str  # one line
-    if_soft: str
+    if_tough: FallbackAction | str
+    if_soft: FallbackAction | str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,7 +108,7 @@ class CrewOrders:
     people: int
     orders: tuple[Order, ...]
     fallback: Fallback | None
-    note: str = ""  # for example why nothing can be cut today
+    note: IdleNote | str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,8 +117,29 @@ class LeftOut:
 
     field: str
     name: str
-    why: str
+    why: LeftOutReason | str
     cost: float
+
+
+class ChangeKind(Enum):
+    """How an order differs from the previous orders."""
+
+    NEW = auto()
+    OTHER_CREW = auto()
+    OTHER_TIME = auto()
+    DROPPED = auto()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """An order that differs from the previous orders; of a dropped order, as it was."""
+
+    kind: ChangeKind
+    order: Order
+    crew: str
+    place: int  # in the crew's orders, from 1
+    previous_crew: str = ""
+    later_h: float = 0.0  # hours by which the median start moves; negative is sooner
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,6 +176,6 @@ class Morning:
     value_of_perfect_information: float | None  # money that knowing the weather would save
     value_of_stochastic_solution: float | None  # money lost by planning on the mean forecast only
     cautions: tuple[str, ...]
-    changes: tuple[str, ...] = ()  # since yesterday
+    changes: tuple[Change | str, ...] = ()  # since the previous orders; news of the book is text
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught, before and after
     decision: object = field(default=None, repr=False, compare=False)

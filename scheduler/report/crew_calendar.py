@@ -21,6 +21,7 @@ import icalendar
 from scheduler.farm.units import show_area, show_distance
 from scheduler.farm.wording import clock, crop_name, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.report.order_phrases import reason_text
 from scheduler.report.phrases import (
     EDGE_ONLY,
     field_title,
@@ -176,4 +177,4 @@ def _description(order: Order, morning: Morning) -> Iterator[str]:
     yield haul_text(order)
     if order.headland_only:
         yield EDGE_ONLY.capitalize()
-    yield f"Why: {one_line(order.reason)}"
+    yield f"Why: {one_line(reason_text(order.reason, morning.farm.currency))}"

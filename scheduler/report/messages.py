@@ -9,6 +9,7 @@ from scheduler.farm.units import show_area
 from scheduler.farm.wording import clock, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.orders.safety import day_cautions
+from scheduler.report.order_phrases import fallback_text, note_text
 from scheduler.report.phrases import field_title, haul_text
 
 END = " See sheet."
@@ -22,7 +23,7 @@ def message(crew: CrewOrders, morning: Morning) -> str:
     """
     head = f"{crew.crew} {day_name(morning.now)}:"
     if not crew.orders:
-        return _seven_bit(f"{head} {crew.note or 'nothing to cut'}")[:MESSAGE_CHARS]
+        return _seven_bit(f"{head} {note_text(crew.note) or 'nothing to cut'}")[:MESSAGE_CHARS]
     day = crew.orders[0].start.mid.date()
     orders = [o for o in crew.orders if o.start.mid.date() == day]
     longest = MESSAGE_CHARS - len(END)
@@ -50,8 +51,8 @@ def _extras(crew: CrewOrders, morning: Morning) -> Iterator[str]:
     if topics:
         yield f"Caution: {', '.join(topics)}."
     if crew.fallback:
-        yield f"If tough: {crew.fallback.if_tough}."
-        yield f"If soft: {crew.fallback.if_soft}."
+        yield f"If tough: {fallback_text(crew.fallback.if_tough)}."
+        yield f"If soft: {fallback_text(crew.fallback.if_soft)}."
 
 
 def _order_text(place: int, order: Order, morning: Morning) -> str:

@@ -11,6 +11,7 @@ from datetime import datetime
 from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
 from scheduler.farm.wording import crop_name, formula_safe
 from scheduler.orders.model import Morning, Order
+from scheduler.report.order_phrases import reason_text
 from scheduler.report.phrases import grade_name, haul_text
 
 Cell = str | float
@@ -18,7 +19,7 @@ Cell = str | float
 
 def plan_csv(morning: Morning) -> str:
     """Write one row an order, in farm time and the farm's units, with CRLF (RFC 4180)."""
-    columns = _columns(morning.farm.units)
+    columns = _columns(morning.farm.units, morning.farm.currency)
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["crew", "place", *columns])
@@ -29,7 +30,7 @@ def plan_csv(morning: Morning) -> str:
     return out.getvalue()
 
 
-def _columns(units: Units) -> dict[str, Callable[[Order], Cell]]:
+def _columns(units: Units, currency: str) -> dict[str, Callable[[Order], Cell]]:
     """Columns by their heading, each with the function that gives an order's cell."""
     metric = units == "metric"
     distance, area, mass = (DEFAULT_UNITS[q][metric] for q in ("distance", "area", "mass"))
@@ -60,7 +61,7 @@ def _columns(units: Units) -> dict[str, Callable[[Order], Cell]]:
         "headland_only": lambda o: "yes" if o.headland_only else "no",
         "loss": lambda o: _number(o.loss, 2),
         "locked": lambda o: "yes" if o.locked else "no",
-        "reason": lambda o: formula_safe(o.reason),
+        "reason": lambda o: formula_safe(reason_text(o.reason, currency)),
         "changed": lambda o: formula_safe(o.changed),
     }
 

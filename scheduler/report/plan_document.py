@@ -7,11 +7,21 @@ from dataclasses import fields
 from datetime import date
 from typing import Any
 
+from cattrs import Converter
+
 from scheduler.farm.model import Farm
 from scheduler.orders.document import HoursRow, IssuedDay, converter
 from scheduler.orders.model import Morning
+from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.messages import message
+from scheduler.report.order_phrases import (
+    change_text,
+    fallback_text,
+    left_out_text,
+    note_text,
+    reason_text,
+)
 from scheduler.report.phrases import lost_to_text, makeup_text, row_title
 from scheduler.windows.daily_hours import DayFigures, DayHours, hours_by_day
 
@@ -20,7 +30,7 @@ PLAN_VERSION = 1
 
 def plan_json(morning: Morning) -> dict[str, Any]:
     """Data of `plan.json`, all that a replan or a review needs; see `scheduler.orders.document`."""
-    data = converter(morning.farm.tz).unstructure
+    data = _worded(morning.farm).unstructure
     crews: list[dict[str, Any]] = data(morning.crews)
     for crew in crews:
         crew["orders"] = [{"place": n, **o} for n, o in enumerate(crew["orders"], 1)]
@@ -58,9 +68,19 @@ def plan_json(morning: Morning) -> dict[str, Any]:
         "foresight_value": data(morning.value_of_perfect_information),
         "ignoring_cost": data(morning.value_of_stochastic_solution),
         "cautions": list(morning.cautions),
-        "changes": list(morning.changes),
+        "changes": [change_text(c, morning.farm.currency) for c in morning.changes],
         "lessons": list(lesson_lines(morning.lessons, morning.farm)),
     }
+
+
+def _worded(farm: Farm) -> Converter:
+    """The serialiser of orders, with the words of reason codes in place of the codes."""
+    made = converter(farm.tz).copy()
+    made.register_unstructure_hook(OrderReason, lambda code: reason_text(code, farm.currency))
+    made.register_unstructure_hook(LeftOutReason, left_out_text)
+    made.register_unstructure_hook(FallbackAction, fallback_text)
+    made.register_unstructure_hook(IdleNote, note_text)
+    return made
 
 
 def document(morning: Morning) -> dict[str, Any]:

@@ -19,6 +19,13 @@ from scheduler.report.figures.svg import (
 )
 from scheduler.report.hour_shades import shade_of, shades
 from scheduler.report.lesson_phrases import lesson_lines
+from scheduler.report.order_phrases import (
+    change_text,
+    fallback_text,
+    left_out_text,
+    note_text,
+    reason_text,
+)
 from scheduler.report.phrases import (
     LIMIT_TEXT,
     delivery_lines,
@@ -57,6 +64,11 @@ def sheet(morning: Morning) -> str:
         limits=LIMIT_TEXT,
         deliveries=delivery_lines(morning),
         quality_note=quality_note(morning.farm),
+        changes=[change_text(c, morning.farm.currency) for c in morning.changes],
+        reason_text=lambda reason: reason_text(reason, morning.farm.currency),
+        left_out_text=left_out_text,
+        fallback_text=fallback_text,
+        note_text=note_text,
         by_day=by_day,
         **alternative_texts(morning),
         **value_texts(morning.farm),
@@ -82,7 +94,7 @@ def field_cards(morning: Morning) -> Iterator[dict[str, Any]]:
                 "title": field_title(order),
                 "crew": crew_title(crew.crew),
                 "place": place,
-                "reason": one_line(order.reason),
+                "reason": one_line(reason_text(order.reason, morning.farm.currency)),
                 "facts": field_facts(morning, order),
                 "costs": change_costs(order, place, len(crew.orders), morning.farm.currency),
                 "picture": drawn.pop(row, ""),  # only with the first part of a field

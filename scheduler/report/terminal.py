@@ -14,6 +14,13 @@ from scheduler.farm.units import show_area, show_distance, show_money, show_rate
 from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.lesson_phrases import lesson_lines
+from scheduler.report.order_phrases import (
+    change_text,
+    fallback_text,
+    left_out_text,
+    note_text,
+    reason_text,
+)
 from scheduler.report.phrases import (
     EDGE_ONLY,
     LIMIT_TEXT,
@@ -70,7 +77,9 @@ def terminal_plan(morning: Morning) -> str:
         for left in morning.left_out:
             cost = show_money(left.cost, morning.farm.currency)
             title = f"{one_line(left.name)} ({one_line(left.field)})"
-            lines += wrapped(f"{title}: {one_line(left.why)}; leaving it costs {cost}", 2, hang=4)
+            lines += wrapped(
+                f"{title}: {one_line(left_out_text(left.why))}; leaving it costs {cost}", 2, hang=4
+            )
     lines += heading("Cautions")
     for caution in morning.cautions:
         lines += wrapped(f"- {one_line(caution)}", 2, hang=4)
@@ -88,7 +97,8 @@ def _head_lines(morning: Morning) -> list[str]:
     if morning.makeup:
         lines += wrapped(f"Make-up: {one_line(makeup_text(morning.makeup))}", 0, hang=2)
     for change in morning.changes:
-        lines += wrapped(f"Changed: {one_line(change)}", 0, hang=2)
+        text = one_line(change_text(change, morning.farm.currency))
+        lines += wrapped(f"Changed: {text}", 0, hang=2)
     for lesson in lesson_lines(morning.lessons, morning.farm):
         lines += wrapped(f"Learnt: {one_line(lesson)}", 0, hang=2)
     return lines + wrapped(
@@ -105,7 +115,7 @@ def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
     lines = heading(crew_title(crew.crew))
     lines += wrapped(machines(crew), 0)
     if crew.note:
-        lines += wrapped(one_line(crew.note), 0)
+        lines += wrapped(one_line(note_text(crew.note)), 0)
     day = None
     for place, order in enumerate(crew.orders, 1):
         if order.start.mid.date() != day:
@@ -114,9 +124,13 @@ def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
         lines += _order_lines(place, order, morning)
     if crew.fallback is not None:
         lines += wrapped(
-            f"If the first sample is tough: {one_line(crew.fallback.if_tough)}", 0, hang=2
+            f"If the first sample is tough: {one_line(fallback_text(crew.fallback.if_tough))}",
+            0,
+            hang=2,
         )
-        lines += wrapped(f"If the ground is soft: {one_line(crew.fallback.if_soft)}", 0, hang=2)
+        lines += wrapped(
+            f"If the ground is soft: {one_line(fallback_text(crew.fallback.if_soft))}", 0, hang=2
+        )
     if crew.orders:
         lines.append(f"In all {len(crew.orders)} orders, {total_area(crew, morning)}")
     return lines
@@ -144,16 +158,16 @@ def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
     lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
     for text in (second, third, fourth):
         lines += wrapped(text, 4)
-    for text in _remarks(order):
+    for text in _remarks(order, morning.farm.currency):
         lines += wrapped(text, 4, hang=6)
     return lines
 
 
-def _remarks(order: Order) -> Iterator[str]:
+def _remarks(order: Order, currency: str) -> Iterator[str]:
     if order.headland_only:
         yield f"ground: {EDGE_ONLY}"
-    if order.reason:
-        yield f"why: {one_line(order.reason)}"
+    if reason := reason_text(order.reason, currency):
+        yield f"why: {one_line(reason)}"
     if order.changed:
         yield f"changed: {one_line(order.changed)}"
 

@@ -1,0 +1,77 @@
+"""Reason codes: why an order stands where it does, why a field is left out, why a crew waits.
+
+`scheduler.report.order_phrases` words them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum, auto
+
+from readiness.season.codes import Reason
+
+
+class Otherwise(Enum):
+    """What could be done with an order instead."""
+
+    LATER = auto()  # one place later with the same crew
+    EARLIER = auto()
+    OTHER_CREW = auto()
+    LEAVE = auto()
+
+
+@dataclass(frozen=True, kw_only=True)
+class OrderReason:
+    """Why an order stands where it does."""
+
+    done: float  # share of members in which the crew gets to the field
+    closed_by: Reason | None  # cause that last closed the field on the starting day; None: none did
+    opens: datetime | None  # when that cause ends, farm time
+    dearest: Otherwise | None  # the costliest change to the order; None: no change costs money
+    extra_loss: float  # money that `dearest` costs
+
+
+class LeftOutKind(Enum):
+    """What keeps a field out of all orders."""
+
+    NO_DELIVERY_POINT = auto()  # none takes the crop at the moisture expected
+    CLOSED = auto()  # closed for too long to finish the field
+    TOO_LARGE = auto()
+    LOSES_MORE_ELSEWHERE = auto()
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeftOutReason:
+    """Why a field is in nobody's orders; `closed_by` is the main cause where it is `CLOSED`."""
+
+    kind: LeftOutKind
+    closed_by: Reason | None = None
+
+
+class Wait(Enum):
+    """How long a crew waits at its first field."""
+
+    THREE_HOURS = auto()
+    TOMORROW = auto()
+
+
+@dataclass(frozen=True, kw_only=True)
+class FallbackAction:
+    """Where a crew goes when its first field is not fit.
+
+    The crew waits at `first_name`, or goes to the other field and comes back after it.
+    """
+
+    first_name: str
+    wait: Wait
+    other_name: str = ""  # "" where waiting is cheapest
+    other_field: str = ""  # id
+    other_parcel: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class IdleNote:
+    """A crew cuts nothing today; `first_start` is its first start, None where it has no orders."""
+
+    first_start: datetime | None
