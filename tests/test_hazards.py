@@ -1,4 +1,4 @@
-"""Fire, heat and daylight against published tables."""
+"""Fire and heat indices against published tables."""
 
 import numpy as np
 import pytest
@@ -7,14 +7,13 @@ from readiness.atmosphere.hazards import (
     FIRE_CLASSES,
     FIRE_STOP,
     HEAT_CLASSES,
-    class_of,
     grassland_fire_index,
+    hazard_class,
     heat_index,
 )
-from readiness.atmosphere.solar import daylight, solar_elevation
 
 
-# published: U.S. National Weather Service heat index chart, °F; 1 °F for its rounding.
+# published: U.S. National Weather Service heat index chart, °F, printed in whole degrees
 @pytest.mark.parametrize(
     ("t_f", "rh", "chart"),
     [(90, 70, 106), (100, 40, 109), (96, 50, 108), (88, 75, 103), (84, 90, 98)],
@@ -24,8 +23,8 @@ def test_heat_index_chart(t_f, rh, chart):
     assert abs(value - chart) <= 0.6
 
 
-# hand: the equation worked outside this code; 95 °F, 10 % has the dry adjustment (its 89.4 is
-# below the air temperature), 75 °F, 60 % the simple form.
+# hand: the equation worked by hand; 95 °F, 10 % has the dry adjustment (its 89.4 is below the air
+# temperature), 75 °F, 60 % the simple form
 @pytest.mark.parametrize(
     ("t_f", "rh", "worked"), [(90, 70, 105.9), (95, 10, 89.4), (75, 60, 75.0), (84, 90, 98.3)]
 )
@@ -34,8 +33,8 @@ def test_heat_index_equation(t_f, rh, worked):
     assert abs(value - worked) < 0.06
 
 
-# published: 34 and 38 are the values a public implementation of McArthur Mk 4 states; the others
-# are the equation worked outside this code (hand).
+# published: 34 and 38 are values that a public implementation of McArthur Mk 4 states; hand: the
+# others are the equation worked by hand
 @pytest.mark.parametrize(
     ("t", "rh", "kmh", "index"),
     [
@@ -59,8 +58,8 @@ def test_fire_classes_agree_with_a_fire_weather_office():
         float(grassland_fire_index(np.array(10.0), np.array(50.0), np.array(mph * 0.44704)))
         for mph in (34, 25)
     )
-    assert class_of(windy, FIRE_CLASSES) == "very high"
-    assert class_of(breezy, FIRE_CLASSES) == "high"
+    assert hazard_class(windy, FIRE_CLASSES) == "very high"
+    assert hazard_class(breezy, FIRE_CLASSES) == "high"
 
 
 def test_fire_stop_wind_of_the_harvest_code():
@@ -71,36 +70,14 @@ def test_fire_stop_wind_of_the_harvest_code():
     assert abs(wind[np.argmax(index > FIRE_STOP)] - 26.0) < 2.0
 
 
-def test_heat_words():
-    assert [class_of(f, HEAT_CLASSES) for f in (75, 85, 95, 110, 131)] == [
+def test_heat_classes():
+    assert [hazard_class(f, HEAT_CLASSES) for f in (75, 85, 95, 110, 131)] == [
         "",
         "caution",
         "extreme caution",
         "danger",
         "extreme danger",
     ]
-
-
-# published: FAO-56 examples 9 and 18 print daylight of 11.7 h (20 S, 3 September) and 16.1 h
-# (50.8 N, 6 July), for the sun's centre without refraction.
-@pytest.mark.parametrize(
-    ("lat", "day", "hours"), [(-20.0, "2023-09-03", 11.7), (50.8, "2023-07-06", 16.1)]
-)
-def test_day_length(lat, day, hours):
-    longitude = np.linspace(0, 14.9, 150)  # a tenth of an hour's turn apart
-    times = np.datetime64(day, "h") + np.arange(24)
-    up = solar_elevation(times, np.full(150, lat), longitude) > 0
-    assert abs(up.sum() / 150 - hours) < 0.1
-
-
-def test_noon_is_highest_and_night_is_dark():
-    times = np.datetime64("2023-08-15T00", "h") + np.arange(24)
-    height = solar_elevation(times, np.array([48.0]), np.array([-97.5]))[0]
-    # hand: 97.5 W is 6.5 h behind UTC, so the sun is highest in the hour from 18 UTC; its height
-    # is 90 - 48 + declination (about 14 degrees in mid-August).
-    assert height.argmax() == 18
-    assert abs(height.max() - 56) < 1.0
-    assert not daylight(times, np.array([48.0]), np.array([-97.5]))[0, 6]
 
 
 def test_unknown_weather_gives_unknown_hazard():

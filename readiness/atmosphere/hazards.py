@@ -83,7 +83,7 @@ def heat_index(temp: Array, humidity: Array) -> Array:
     return np.asarray((np.where(simple >= 80.0, full, simple) - 32.0) / 1.8, dtype=np.float64)
 
 
-def class_of(value: float, classes: tuple[tuple[float, str], ...]) -> str:
+def hazard_class(value: float, classes: tuple[tuple[float, str], ...]) -> str:
     """Name of the highest class whose lower edge `value` reaches; '' below the first."""
     names = [name for edge, name in classes if value >= edge]
     return names[-1] if names else ""

@@ -89,7 +89,7 @@ class Weather:
         cut = {f.name: getattr(self, f.name)[:, :, a:b] for f in fields(self)[1:]}
         return replace(self, start=self.times[0] + a, **cut)
 
-    def then(self, later: Weather) -> Weather:
+    def append(self, later: Weather) -> Weather:
         """Append `later`, which starts where this frame ends; members broadcast."""
         if later.times[0] != self.times[-1] + 1:
             raise ValueError(f"frame ends {self.times[-1]}, next starts {later.start}")

@@ -154,4 +154,4 @@ def extend_with_analogues(
     tail = analogue_weather(days, window, members.start)
     if not have:
         return tail.between(tail.times[0], tail.times[0] + hours)
-    return members.then(tail.between(tail.times[0] + have, tail.times[0] + hours))
+    return members.append(tail.between(tail.times[0] + have, tail.times[0] + hours))

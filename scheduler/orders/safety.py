@@ -17,8 +17,8 @@ from readiness.atmosphere.hazards import (
     FIRE_STOP,
     HEAT_CLASSES,
     LIGHTNING_WAIT_MIN,
-    class_of,
     grassland_fire_index,
+    hazard_class,
     heat_index,
 )
 from readiness.atmosphere.solar import SUNRISE_ELEVATION, solar_elevation
@@ -148,7 +148,7 @@ def _fire_warnings(farm: Farm, sky: Weather, warnings: Sequence[Alert]) -> list[
 def _fire(farm: Farm, sky: Weather) -> str:
     worst = _worst(grassland_fire_index(sky.temp, sky.humidity, sky.wind))
     high, at = _peak(worst, sky.times, farm)
-    word, stop = class_of(high, FIRE_CLASSES), farm.rules.fire_index_stop
+    word, stop = hazard_class(high, FIRE_CLASSES), farm.rules.fire_index_stop
     if stop is not None and (worst > stop).any():
         return (
             f"Fire: the index passes your stop rule of {stop:g} in {_share(worst > stop)}, worst "
@@ -169,7 +169,7 @@ def _fire(farm: Farm, sky: Weather) -> str:
 def _heat(farm: Farm, sky: Weather) -> str:
     worst = _worst(heat_index(sky.temp, sky.humidity))
     high, at = _peak(worst, sky.times, farm)
-    word, stop = class_of(high * 1.8 + 32.0, HEAT_CLASSES), farm.rules.heat_index_stop_c
+    word, stop = hazard_class(high * 1.8 + 32.0, HEAT_CLASSES), farm.rules.heat_index_stop_c
     if not word:
         return ""
     more = "15 °F" if farm.units == "us" else "8 °C"

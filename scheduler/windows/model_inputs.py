@@ -231,7 +231,7 @@ def simulate_farm(
     )
     keep = min(HISTORY_DAYS * 24, past.shape[2])
     recent = past.between(past.times[-1] + 1 - keep, past.times[-1] + 1)
-    return with_grain_offset(farm, with_history(old, new, keep)), recent.then(ahead)
+    return with_grain_offset(farm, with_history(old, new, keep)), recent.append(ahead)
 
 
 def season_for_work(farm: Farm, season: Season, sky: Weather, *, work: OtherWork) -> Season:
