@@ -59,7 +59,7 @@ def from_geojson(geometry: Json) -> Boundary:
         Where it is no sound polygon in degrees.
     """
     try:
-        return _shape(shapely.from_geojson(json.dumps(geometry)))
+        return _boundary(shapely.from_geojson(json.dumps(geometry)))
     except (shapely.errors.ShapelyError, ValueError, TypeError):
         raise UnreadableError(
             "is not a polygon with closed rings", "draw its boundary as a polygon"
@@ -75,14 +75,14 @@ def from_wkt(text: str) -> Boundary:
         Where it is no sound polygon in degrees.
     """
     try:
-        return _shape(shapely.from_wkt(text))
+        return _boundary(shapely.from_wkt(text))
     except (shapely.errors.ShapelyError, ValueError, TypeError):
         raise UnreadableError(
             "is no POLYGON in well-known text", "correct it, or use fields.geojson"
         ) from None
 
 
-def _shape(geometry: BaseGeometry | None) -> Boundary:
+def _boundary(geometry: BaseGeometry | None) -> Boundary:
     """The boundary of a sound polygon or multipolygon; TypeError for other geometries."""
     if geometry is None or geometry.geom_type not in ("Polygon", "MultiPolygon"):
         raise TypeError

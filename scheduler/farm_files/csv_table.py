@@ -1,4 +1,4 @@
-"""Tables as spreadsheets save them: encodings, delimiters, decimal marks, and what goes wrong."""
+"""Tables as spreadsheets save them: encodings, delimiters and decimal marks."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from scheduler.errors import UnreadableError
 
 DecimalMark = Literal[".", ","]
 
-#: Largest file that is opened; assumed, because a farm's season of gauges is under 1 MB.
+#: Largest file that is opened, bytes; assumed, because a season of gauges is under 1 MB.
 MAX_FILE_BYTES = 50_000_000
 _SAVE = 'save it as "CSV UTF-8" and try again'
 _MAGIC = {
@@ -32,10 +32,14 @@ _GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}([,.])\d{3}(\1\d{3})*")
 
 @dataclass(frozen=True, kw_only=True)
 class CsvTable:
-    """A table of text. `rows` are (row number in the file, cells), each as long as `columns`.
+    """A table of text.
 
-    `mark` is the decimal mark its numbers show, None where they leave it open. `faults` are
-    (row number, what is wrong, remedy).
+    Attributes
+    ----------
+    columns : headings as written.
+    rows : (row number in the file, cells), as many cells as columns.
+    mark : decimal mark that the numbers prove; None where they leave it open.
+    faults : (row number, message, remedy) of rows that cannot be used.
     """
 
     columns: tuple[str, ...]
@@ -45,7 +49,7 @@ class CsvTable:
 
 
 def file_bytes(path: Path) -> bytes:
-    """Content of a file; Unreadable says why it cannot be had."""
+    """Content of a file; UnreadableError where it cannot be read."""
     try:
         if path.is_dir():
             raise UnreadableError("is a folder, not a file", "move it away and put the file there")
@@ -68,11 +72,11 @@ def file_bytes(path: Path) -> bytes:
 
 
 def file_text(path: Path) -> str:
-    """Text of a file in UTF-8, UTF-16 or the western code page; Unreadable if it is no text."""
+    """Text of a file in UTF-8, UTF-16 or Windows-1252; UnreadableError where it is no text."""
     data = file_bytes(path)
-    for magic, what in _MAGIC.items():
+    for magic, format_name in _MAGIC.items():
         if data.startswith(magic):
-            raise UnreadableError(f"is {what}, not text", _SAVE)
+            raise UnreadableError(f"is {format_name}, not text", _SAVE)
     text = _decoded(data)
     if _NOT_TEXT.search(text):
         raise UnreadableError("is not text (binary data)", _SAVE)
@@ -80,6 +84,7 @@ def file_text(path: Path) -> str:
 
 
 def _decoded(data: bytes) -> str:
+    """Text by byte order mark, by the zero bytes of UTF-16, else UTF-8 or Windows-1252."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", errors="replace")
     for start, codec in ((0, "utf-16-be"), (1, "utf-16-le")):
@@ -92,7 +97,10 @@ def _decoded(data: bytes) -> str:
 
 
 def read_csv(text: str) -> CsvTable:
-    """The table in a text: comma, semicolon, tab or bar between cells, '#' lines are remarks."""
+    """The table of a text.
+
+    Commas, semicolons, tabs or bars divide cells. Lines that begin with '#' are remarks.
+    """
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     delimiter = _delimiter(text)
     faults: list[tuple[int, str, str]] = []
@@ -120,7 +128,7 @@ def read_csv(text: str) -> CsvTable:
 
 
 def _delimiter(text: str) -> str:
-    """The delimiter of the heading, the first line that is neither empty nor a remark."""
+    """The delimiter of the heading: the first line that is neither empty nor a remark."""
     for line in text.split("\n"):
         if line[:4].lower() == "sep=" and len(line) > 4:
             return line[4]
@@ -133,7 +141,7 @@ def _delimiter(text: str) -> str:
 def _lines(
     text: str, delimiter: str, faults: list[tuple[int, str, str]]
 ) -> Iterator[tuple[int, list[str]]]:
-    """Row number and cells of every row that is neither empty nor a remark."""
+    """Row number and cells of every row that is neither empty nor a remark; adds to `faults`."""
     reader = csv.reader(io.StringIO(text), delimiter=delimiter, strict=True)
     number = 1
     try:
@@ -148,7 +156,7 @@ def _lines(
 
 
 def decimal_mark(cells: Iterable[str]) -> DecimalMark | None:
-    """The decimal mark that numbers among the cells prove; None for no proof, or both."""
+    """The decimal mark that the numbers among the cells prove; None without proof, or with both."""
     comma = dot = False
     for cell in cells:
         if "," in cell:
@@ -160,9 +168,16 @@ def decimal_mark(cells: Iterable[str]) -> DecimalMark | None:
 
 
 def read_number(text: str, mark: DecimalMark | None = ".") -> float:
-    """A number from its text, with thousands separators or a decimal comma.
+    """A number from text with thousands separators or a decimal comma.
 
-    Forms that can be read one way only are read so; 1,234 and 1.234 follow `mark`.
+    Parameters
+    ----------
+    mark : decimal mark for forms with two meanings, 1,234 and 1.234; None makes 1,234 an error.
+
+    Raises
+    ------
+    UnreadableError
+        Where the text is no number, or may be two.
     """
     bare = re.sub(r"[\s\u00a0\u202f'’_]", "", text).replace("\u2212", "-").lstrip("$€£")
     if m := _GROUPS.fullmatch(bare):

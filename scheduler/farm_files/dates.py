@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from scheduler.errors import UnreadableError
 from scheduler.farm.model import DailySpan
 
-#: How day and month of a date such as 8/12/2026 are ordered in a column.
+#: Order of day and month in the slashed dates of a column, such as 8/12/2026.
 DateOrder = Literal["mdy", "dmy", "mixed"]
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -29,7 +29,7 @@ _WRITE = "write the date as 2026-08-12"
 
 
 def date_order(texts: Iterable[str]) -> DateOrder | None:
-    """Order that a column's slashed dates show by themselves; None where none of them does."""
+    """Order that the slashed dates of a column prove; None without proof."""
     pairs = [(int(m[1]), int(m[2])) for t in texts if (m := _SLASHED.match(t.strip()))]
     day_first = any(a > 12 for a, _ in pairs)
     month_first = any(b > 12 for _, b in pairs)
@@ -39,12 +39,12 @@ def date_order(texts: Iterable[str]) -> DateOrder | None:
 
 
 def read_date(text: str, order: DateOrder | None = None) -> date:
-    """A date from its text. Dotted dates are day first; slashed ones follow `order`.
+    """A date from text. Dotted dates put the day first; slashed ones follow `order`.
 
     Raises
     ------
-    Unreadable
-        Where the text is no date, or day and month could be either way round.
+    UnreadableError
+        Where the text is no date, or day and month may be either way round.
     """
     text = " ".join(text.split())
     if m := _ISO.fullmatch(text):
@@ -65,6 +65,7 @@ def read_date(text: str, order: DateOrder | None = None) -> date:
 
 
 def _slashed(text: str, a: str, b: str, year: str, order: DateOrder | None) -> date:
+    """A date from the parts of a slashed one."""
     if order == "mixed":
         raise UnreadableError(
             f'"{text}": some dates of this column put the day first, others the month', _WRITE
@@ -80,12 +81,14 @@ def _slashed(text: str, a: str, b: str, year: str, order: DateOrder | None) -> d
 
 
 def _month(text: str, name: str) -> str:
+    """Number of a month by its name; `text` is for the message."""
     if name[:3].lower() not in _MONTHS:
         raise UnreadableError(f'"{text}" is not a date', _WRITE)
     return str(_MONTHS.index(name[:3].lower()) + 1)
 
 
 def _date(text: str, year: str, month: str, day: str) -> date:
+    """A date from its parts; `text` is for the message."""
     full = int(year) + (2000 if len(year) == 2 else 0)
     if not 1980 <= full <= 2100:
         raise UnreadableError(f'"{text}": the year {full} is not a season of this farm', _WRITE)
@@ -96,9 +99,14 @@ def _date(text: str, year: str, month: str, day: str) -> date:
 
 
 def read_time(text: str, tz: ZoneInfo, order: DateOrder | None = None) -> tuple[datetime, bool]:
-    """An instant (UTC) from its text, and whether a clock time was given.
+    """A time (UTC) from text, and whether the text holds a clock time.
 
-    Without an offset the text is farm time; without a clock time it is the day's midnight.
+    Without an offset the text is farm time; without a clock time it stands for midnight.
+
+    Raises
+    ------
+    UnreadableError
+        Where the text is no date or time, or the clocks skip it.
     """
     text = " ".join(text.split())
     m = _CLOCK.search(text)
@@ -122,9 +130,14 @@ def read_time(text: str, tz: ZoneInfo, order: DateOrder | None = None) -> tuple[
 
 
 def farm_time_to_utc(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
-    """A farm-time clock reading as UTC; `fold` 1 is the second of an hour that comes twice."""
-    there = naive.replace(tzinfo=tz, fold=fold)
-    utc = there.astimezone(UTC)
+    """Farm time without an offset as UTC; `fold` 1 is the second pass of an hour that repeats.
+
+    Raises
+    ------
+    UnreadableError
+        Where the clocks skip that time.
+    """
+    utc = naive.replace(tzinfo=tz, fold=fold).astimezone(UTC)
     if utc.astimezone(tz).replace(tzinfo=None) != naive:
         raise UnreadableError(
             f"{naive:%Y-%m-%d %H:%M} does not exist in {tz.key}: clocks go forward there",
@@ -134,14 +147,14 @@ def farm_time_to_utc(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetim
 
 
 def second_occurrence(utc: datetime, tz: ZoneInfo) -> datetime | None:
-    """The later instant with the same farm-time reading, where clocks are put back; else None."""
+    """The later time of the same farm-time reading, where clocks are put back; else None."""
     naive = utc.astimezone(tz).replace(tzinfo=None)
     later = naive.replace(tzinfo=tz, fold=1).astimezone(UTC)
     return later if later > utc else None
 
 
 def read_daily_span(text: str) -> DailySpan | None:
-    """Hours of a day: '07:00-21:00', '24 h' or 'closed' (None). 24:00 is midnight, time(0)."""
+    """Hours of a day from '07:00-21:00', '24 h' or 'closed' (None); 24:00 becomes time(0)."""
     low = text.strip().lower().replace("–", "-").replace(" to ", "-")
     if low in ("closed", "shut", "off", "none", ""):
         return None

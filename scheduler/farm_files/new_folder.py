@@ -12,19 +12,21 @@ STARTER_FILES = ("farm.toml", "fields.csv", "rain.csv", "README.md")
 
 
 def new_farm(folder: str | Path) -> tuple[str, ...]:
-    """Write the starter into a folder that does not exist, or is empty; the names written.
+    """Write the starter into a folder that is missing or empty, whole or not at all.
 
-    The files are written beside it and moved there together, so that nothing is half-written.
+    Returns
+    -------
+    Names of the files.
 
     Raises
     ------
     FarmError
-        Where something is there already, or cannot be written.
+        Where the folder holds files already, or cannot be written.
     """
     folder = Path(folder)
     if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
-        what = "holds files already" if folder.is_dir() else "is a file"
-        raise FarmError(f'"{folder}" {what} and is left as it is; name a new folder')
+        state = "holds files already" if folder.is_dir() else "is a file"
+        raise FarmError(f'"{folder}" {state} and is left as it is; name a new folder')
     if not folder.absolute().parent.is_dir():
         raise FarmError(f'the folder "{folder.parent}" does not exist; make it first')
     starter = resources.files("scheduler.farm_files").joinpath("new_folder_files")
