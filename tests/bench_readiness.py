@@ -12,6 +12,7 @@ from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from benchmark_log import record
 from small_fields import land, limits, stand, weather
 
 from readiness.season.kernel_layout import Code, Value
@@ -80,6 +81,8 @@ def main():
             f"({size / wall / 1e6:.2f} of wall), {ratio:.1f} x copying; "
             f"{mean:.1f} h a day can be cut"
         )
+        figures = {"field_hours_per_cpu_s": size / cpu, "ratio_to_copying": ratio}
+        record(f"readiness, {each} fields a site", figures)
     if options.large:
         fields, each = 10_000, 20
         w, site = frame(fields // each), np.arange(fields) // each
@@ -90,6 +93,7 @@ def main():
             f"large: {size / 1e6:.0f} M field-hours in {cpu:.0f} s of CPU ({wall:.0f} s wall), "
             f"{size / cpu / 1e6:.2f} M/s, peak {peak:.2f} GiB"
         )
+        record("readiness, large", {"cpu_s": cpu, "wall_s": wall, "peak_GiB": peak})
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Small fields, crops and weather that several tests run."""
+"""Land, stands, limits and weather of small fields for several tests."""
 
 import numpy as np
 
@@ -8,14 +8,14 @@ from readiness.soil.properties import Land
 from readiness.validation.grain_events import plausible_weather
 
 START = np.datetime64("2024-08-10T06", "h")  # about midnight at 97 W
-FIRM_YET = np.datetime64("2024-07-01T00", "h")
+RIPE_SINCE = np.datetime64("2024-07-01T00", "h")
 
 
 def land(fields=1, **changes):
     return Land.of(fields, **{"latitude": 48.0, "longitude": -97.0, "elevation_m": 300.0} | changes)
 
 
-def stand(fields=1, crop="wheat_hard", *, ripe=FIRM_YET, moisture=np.nan, limit=18.0):
+def stand(fields=1, crop="wheat_hard", *, ripe=RIPE_SINCE, moisture=np.nan, limit=18.0):
     return Stand(
         crop=(crop,) * fields,
         ripe=np.full(fields, ripe, dtype="datetime64[h]"),
@@ -31,11 +31,11 @@ def limits(fields=1, **changes):
 
 def weather(days=6, *, members=1, sites=1, showers=(), start=START, **kind):
     kind = {"temp": (14.0, 28.0), "dew_point": 12.0} | kind
-    one = plausible_weather(days, showers=showers, **kind)
-    one["gust"] = 1.5 * one["wind"]
+    hours = plausible_weather(days, showers=showers, **kind)
+    hours["gust"] = 1.5 * hours["wind"]
     shape = (members, sites, 24 * days)
     return Weather(
         start=start,
         estimated=np.zeros(shape, dtype=bool),
-        **{name: np.broadcast_to(value, shape).copy() for name, value in one.items()},
+        **{name: np.broadcast_to(value, shape).copy() for name, value in hours.items()},
     )

@@ -1,4 +1,4 @@
-"""Calibration: three observations help and never wreck, years find the truth."""
+"""Calibration on simulated truth: few observations help, a season of a probe finds the field."""
 
 import numpy as np
 import pytest
@@ -19,7 +19,7 @@ TOP = np.array([1.0, 2.0, 0.0, 0.0, 0.0]) / 3.0
 
 
 def summer(seed: int, days: int = DAYS) -> tuple[Weather, Array]:
-    """Random summer weather of one site, and its ET."""
+    """Random summer weather of one site, and its reference ET."""
     rng = np.random.default_rng(seed)
     rain = np.zeros((days, 24))
     for day in np.flatnonzero(rng.random(days) < 0.25):
@@ -28,10 +28,15 @@ def summer(seed: int, days: int = DAYS) -> tuple[Weather, Array]:
     clock = np.arange(24 * days) % 24
     eto = np.where((clock >= 8) & (clock < 18), 0.45, 0.0)[None, None]
     weather = Weather(
-        start=np.datetime64("2024-04-01", "h"), rain=rain.reshape(1, 1, -1), temp=zero + 18.0,
-        humidity=zero + 60.0, wind=zero + 2.0, gust=zero, radiation=zero + 200.0,
+        start=np.datetime64("2024-04-01", "h"),
+        rain=rain.reshape(1, 1, -1),
+        temp=zero + 18.0,
+        humidity=zero + 60.0,
+        wind=zero + 2.0,
+        gust=zero,
+        radiation=zero + 200.0,
         estimated=zero > 1.0,
-    )  # fmt: skip
+    )
     return weather, eto
 
 
@@ -40,19 +45,20 @@ def top_water(weather: Weather, eto: Array, land: Land, vigour: float = 1.0) -> 
 
 
 def draw(rng: np.random.Generator) -> tuple[Land, float]:
-    """A true field, drawn about the guessed loam as the priors say."""
+    """A true field and its crop factor, drawn around the default loam from the priors."""
     land = Land.of(
-        1, sand=float(np.clip(rng.normal(0.40, 0.12), 0.1, 0.75)),
+        1,
+        sand=float(np.clip(rng.normal(0.40, 0.12), 0.1, 0.75)),
         clay=float(np.clip(rng.normal(0.20, 0.07), 0.05, 0.25)),
         water_offset=float(rng.normal(0.0, 0.02)),
         drain_factor=float(np.exp(rng.normal(0.0, 0.7))),
         evap_factor=float(np.exp(rng.normal(0.0, 0.4))),
-    )  # fmt: skip
+    )
     return land, float(np.exp(rng.normal(0.0, 0.2)))
 
 
-# simulated truth: three noisy samples in the first half; the second half is the judge
-def test_three_samples_help_and_never_wreck() -> None:
+# simulated truth: three noisy samples in the first half, judged on the second half
+def test_three_samples_help_on_average_and_never_harm_much() -> None:
     before, after = [], []
     for seed in range(12):
         rng = np.random.default_rng(seed)
@@ -71,30 +77,30 @@ def test_three_samples_help_and_never_wreck() -> None:
         after.append(error(fit.land, fit.vigour))
     gain = np.array(before) - np.array(after)
     assert np.mean(after) < 0.85 * np.mean(before)
-    assert gain.min() > -0.012  # the worst field loses less than a sample's own error
+    assert gain.min() > -0.012  # the worst field loses less than the error of a sample
 
 
-# simulated truth: a season of probe days through an unknown gain and offset
-def test_probe_days_find_water_and_probe() -> None:
+# simulated truth: half a season of a probe with unknown gain and offset
+def test_days_of_a_probe_find_water_and_probe() -> None:
     rng = np.random.default_rng(5)
     weather, eto = summer(5)
     truth = Land.of(1, sand=0.25, clay=0.25, evap_factor=0.5)
     theta = run_water(weather, truth, kcb=0.6, eto=eto)[0][0, 0].reshape(5, DAYS, 24).mean(axis=2)
-    said = 0.8 * (depth_weights(0.05) @ theta) + 0.05 + rng.normal(0.0, 0.004, DAYS)
-    said[30:40] = np.nan
-    half = np.where(np.arange(DAYS) < DAYS // 2, said, np.nan)
+    reading = 0.8 * (depth_weights(0.05) @ theta) + 0.05 + rng.normal(0.0, 0.004, DAYS)
+    reading[30:40] = np.nan
+    half = np.where(np.arange(DAYS) < DAYS // 2, reading, np.nan)
     seen = probe_observations(half, 0, depth_m=0.05, probe=0)
     assert seen.hour.size == DAYS // 2 - 10
     fit = calibrate(weather, Land.of(1), seen, kcb=0.6, eto=eto)
     model = run_water(weather, fit.land, kcb=0.6 * fit.vigour, eto=eto)[0][0, 0]
-    told = fit.probe_reading(0, depth_weights(0.05) @ model.reshape(5, DAYS, 24).mean(axis=2))
-    miss = (told - said)[DAYS // 2 :]
+    modelled = fit.probe_reading(0, depth_weights(0.05) @ model.reshape(5, DAYS, 24).mean(axis=2))
+    miss = (modelled - reading)[DAYS // 2 :]
     assert miss.std() < 0.012
     assert fit.misfit_after < fit.misfit_before
 
 
-# hand: checks that only say 'at most' pull the model down where it was above, and not else
-def test_one_sided_checks() -> None:
+# hand: upper bounds pull the model down where the model is above them, and nowhere else
+def test_bounds_pull_only_where_they_are_violated() -> None:
     weather, eto = summer(2)
     plain = top_water(weather, eto, Land.of(1))
     hours = np.array([60, 90, 120, 150]) * 24
@@ -105,7 +111,7 @@ def test_one_sided_checks() -> None:
     assert top_water(weather, eto, fit.land, fit.vigour)[hours].mean() < plain[hours].mean() - 0.01
 
 
-def test_nothing_seen_changes_nothing() -> None:
+def test_no_observations_change_nothing() -> None:
     weather, eto = summer(1, 10)
     none = water_observations(np.zeros(0, dtype=np.int64), np.zeros(0), weights=TOP)
     fit = calibrate(weather, Land.of(1), none, eto=eto)
@@ -113,7 +119,7 @@ def test_nothing_seen_changes_nothing() -> None:
     assert fit.vigour == 1.0
 
 
-def test_observation_outside_is_refused() -> None:
+def test_observations_outside_the_weather_are_refused() -> None:
     weather, eto = summer(1, 10)
     late: WaterObservations = water_observations(np.array([24 * 11]), np.array([0.2]), weights=TOP)
     with pytest.raises(ValueError, match="outside the weather"):

@@ -1,4 +1,4 @@
-"""Crop constants: trade facts, editions, and orders that physics or the sources give."""
+"""Crop constants: trade facts, editions, and relations that physics or the sources give."""
 
 import pytest
 
@@ -6,19 +6,33 @@ from readiness.grain.crops import CROPS
 from readiness.grain.moisture import wet_to_dry
 
 
-def test_the_crops_are_these():
+def test_crops():
     assert list(CROPS) == [
-        "wheat_hard", "wheat_soft", "wheat_durum", "barley", "oats",
-        "canola", "corn", "sorghum", "soybean",
-    ]  # fmt: skip
+        "wheat_hard",
+        "wheat_soft",
+        "wheat_durum",
+        "barley",
+        "oats",
+        "canola",
+        "corn",
+        "sorghum",
+        "soybean",
+    ]
 
 
 def test_bushel_weights():  # memory: trade standards, wheat 60 lb/bu common practice
     weights = {key: crop.lb_per_bu for key, crop in CROPS.items()}
     assert weights == {
-        "wheat_hard": 60, "wheat_soft": 60, "wheat_durum": 60, "barley": 48, "oats": 32,
-        "canola": 50, "corn": 56, "sorghum": 56, "soybean": 60,
-    }  # fmt: skip
+        "wheat_hard": 60,
+        "wheat_soft": 60,
+        "wheat_durum": 60,
+        "barley": 48,
+        "oats": 32,
+        "canola": 50,
+        "corn": 56,
+        "sorghum": 56,
+        "soybean": 60,
+    }
 
 
 def test_a_400_bushel_tank_holds_24000_lb_of_wheat():  # common practice, no source
@@ -31,11 +45,11 @@ def test_constants_are_consistent(key):
     assert crop.base_moisture <= crop.thresh_limit < crop.mature_moisture
     assert crop.vapour_exposure <= crop.exposure  # so that rain never dries grain
     assert 0 <= crop.loss_day <= 0.0075  # published range of the recommended daily rate
-    assert all(one.edition and one.source for one in crop.isotherms)
+    assert all(i.edition and i.source for i in crop.isotherms)
     assert wet_to_dry(crop.saturated_moisture) > 25
 
 
-def test_another_isotherm_is_chosen_by_edition_and_form():
+def test_isotherms_are_chosen_by_edition_and_form():
     book = CROPS["barley"].with_isotherm(edition="textbook", form="chung-pfost")
     assert book.isotherm.a == 457.12
     assert set(book.isotherms) == set(CROPS["barley"].isotherms)
@@ -51,6 +65,6 @@ def test_barley_sprouts_more_readily_than_wheat():  # published
 
 
 def test_delay_loss_is_within_the_published_rates():
-    # published: Western Australia, wheat 0.2-0.5 and barley from 0.5 %/day (Tech. Bull. 79).
+    # published: Western Australia, wheat 0.2-0.5 and barley from 0.5 %/day (Tech. Bull. 79)
     assert 0.002 <= CROPS["wheat_hard"].loss_day <= 0.005
     assert CROPS["barley"].loss_day >= 0.005

@@ -22,12 +22,12 @@ def test_published_grades(grade, facts):
     assert wheat_grade(facts.pop("test_weight"), **facts) == grade
 
 
-# published: every limit of the table is the worst that its grade takes
+# published: every limit of the table is the worst value that its grade allows
 @pytest.mark.parametrize(
     ("spring", "least"),
     [(True, (58.0, 57.0, 55.0, 53.0, 50.0)), (False, (60.0, 58.0, 56.0, 54.0, 51.0))],
 )
-def test_each_limit_is_the_worst_of_its_grade(spring, least):
+def test_each_limit_is_the_worst_value_of_its_grade(spring, least):
     for grade, (weight, damaged) in enumerate(zip(least, (2, 4, 7, 10, 15), strict=True), 1):
         assert wheat_grade(weight, damaged=damaged, spring=spring) == grade
         assert wheat_grade(weight - 0.1, damaged=damaged, spring=spring) == grade + 1

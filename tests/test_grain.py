@@ -37,8 +37,8 @@ def isotherm(crop, form, edition="D245.5"):
     return CROPS[crop].with_isotherm(edition=edition, form=form).isotherm
 
 
-# published: shelled corn, % wb, from a grain-dryer maker's manual ('calculated from the
-# Henderson-Thompson equation'); printed to 0.1.
+# published: shelled corn, % wb, in the manual of a maker of grain dryers ('calculated from the
+# Henderson-Thompson equation'); printed to 0.1
 @pytest.mark.parametrize(
     ("t_f", "printed"),
     [
@@ -54,8 +54,8 @@ def test_corn_table(t_f, printed):
     assert np.abs(got - printed).max() <= 0.05
 
 
-# published: extension values for wheat, corn and soybean at °F and % RH; 0.1 for their rounding
-# except where the class of wheat is not stated (0.2).
+# published: extension values for wheat, corn and soybean at °F and % RH; within their rounding, 0.2
+# where they do not name the class of wheat
 @pytest.mark.parametrize(
     ("crop", "form", "edition", "t_f", "rh", "printed", "within"),
     [
@@ -74,16 +74,20 @@ def test_extension_values(crop, form, edition, t_f, rh, printed, within):
     assert float(got) == pytest.approx(printed, abs=within)
 
 
-# hand: the equations worked outside this code at 25 °C; Henderson / Chung-Pfost, % wb.
+# hand: % wb at 25 °C by Henderson and by Chung-Pfost, worked outside this code
 @pytest.mark.parametrize(
     ("crop", "rh", "henderson", "chung_pfost"),
     [
-        ("wheat_hard", 60, 13.09, 12.92), ("wheat_durum", 60, 12.72, 12.47),
-        ("barley", 60, 11.71, 11.37), ("oats", 60, 11.44, 11.13), ("sorghum", 60, 12.80, 12.57),
-        ("soybean", 60, 10.06, 10.51), ("wheat_hard", 80, 16.16, 16.35),
+        ("wheat_hard", 60, 13.09, 12.92),
+        ("wheat_durum", 60, 12.72, 12.47),
+        ("barley", 60, 11.71, 11.37),
+        ("oats", 60, 11.44, 11.13),
+        ("sorghum", 60, 12.80, 12.57),
+        ("soybean", 60, 10.06, 10.51),
+        ("wheat_hard", 80, 16.16, 16.35),
         ("barley", 80, 14.93, 14.52),
     ],
-)  # fmt: skip
+)
 def test_both_forms_at_25_degrees(crop, rh, henderson, chung_pfost):
     at = np.array(25.0), np.array(float(rh))
     assert float(equilibrium_moisture(*at, isotherm(crop, "henderson"))) == pytest.approx(
@@ -95,7 +99,7 @@ def test_both_forms_at_25_degrees(crop, rh, henderson, chung_pfost):
 
 
 def test_barley_sets_disagree_by_two_points_and_can_be_chosen():
-    # published: textbook set 14.39 % at 60 °F and 65 % against 12.36-12.66 by D245.5.
+    # published: textbook set 14.39 % at 60 °F and 65 %, against 12.36-12.66 by D245.5
     at = celsius(60), np.array(65.0)
     book = CROPS["barley"].with_isotherm(edition="textbook", form="chung-pfost").isotherm
     assert float(equilibrium_moisture(*at, book)) == pytest.approx(14.39, abs=0.01)
@@ -104,42 +108,43 @@ def test_barley_sets_disagree_by_two_points_and_can_be_chosen():
     )
 
 
-# hand: air in equilibrium with hard wheat, %, worked outside this code.
+# hand: humidity of air in equilibrium with hard wheat, %, worked outside this code
 @pytest.mark.parametrize(
     ("t", "m", "henderson", "chung_pfost"),
     [(20, 12.5, 53.3, 54.7), (20, 16, 77.0, 77.1), (30, 13.5, 65.2, 65.8), (30, 16, 81.0, 79.6)],
 )
-def test_moisture_in_air_at_rest_with_it(t, m, henderson, chung_pfost):
+def test_moisture_in_air_in_equilibrium_with_it(t, m, henderson, chung_pfost):
     for form, humidity in (("henderson", henderson), ("chung-pfost", chung_pfost)):
         got = equilibrium_moisture(np.array(float(t)), humidity, isotherm("wheat_hard", form))
         assert float(got) == pytest.approx(m, abs=0.03)
 
 
-def equilibrium_humidity(moisture, temp, one):
-    """Published forms the other way round: humidity of air at rest with grain, percent."""
+def equilibrium_humidity(moisture, temp, isotherm):
+    """Humidity of air in equilibrium with grain, percent: the published forms solved for it."""
     m = wet_to_dry(moisture)
-    if one.form == "henderson":
-        return 100 * (1 - np.exp(-one.a * (temp + one.c) * m**one.b))
-    if one.form == "chung-pfost":
-        return 100 * np.exp(-one.a / (temp + one.c) * np.exp(-one.b * m / 100))
-    return 100 * np.exp(-np.exp(one.a + one.b * temp) * m**-one.c)
+    i = isotherm
+    if i.form == "henderson":
+        return 100 * (1 - np.exp(-i.a * (temp + i.c) * m**i.b))
+    if i.form == "chung-pfost":
+        return 100 * np.exp(-i.a / (temp + i.c) * np.exp(-i.b * m / 100))
+    return 100 * np.exp(-np.exp(i.a + i.b * temp) * m**-i.c)
 
 
 @pytest.mark.parametrize("crop", sorted(CROPS))
 def test_equilibrium_inverts_for_every_isotherm(crop):
     rh = np.linspace(10, 90, 17)
-    for one in CROPS[crop].isotherms:
-        m = equilibrium_moisture(np.array(22.0), rh, one)
-        assert equilibrium_humidity(m, 22.0, one) == pytest.approx(rh, abs=1e-9)
+    for each in CROPS[crop].isotherms:
+        m = equilibrium_moisture(np.array(22.0), rh, each)
+        assert equilibrium_humidity(m, 22.0, each) == pytest.approx(rh, abs=1e-9)
         assert (np.diff(m) > 0).all()
 
 
-def test_equilibrium_is_held_to_its_range_and_unknown_stays_unknown():
-    one = WHEAT.isotherm
-    capped = equilibrium_moisture(np.array(20.0), np.array([95.0, 100.0]), one)
+def test_equilibrium_is_clipped_to_its_range_and_unknown_stays_unknown():
+    wheat = WHEAT.isotherm
+    capped = equilibrium_moisture(np.array(20.0), np.array([95.0, 100.0]), wheat)
     assert capped[0] == capped[1]
     assert np.isnan(
-        equilibrium_moisture(np.array([20.0, np.nan]), np.array([np.nan, 50.0]), one)
+        equilibrium_moisture(np.array([20.0, np.nan]), np.array([np.nan, 50.0]), wheat)
     ).all()
 
 
@@ -151,7 +156,7 @@ def test_wet_and_dry_basis():  # hand: 100 M / (100 - M)
 
 
 def test_thin_layer_constants():
-    # hand: O'Callaghan 1971 and Boyce 1965 worked outside this code, per hour at 10, 20, 30 °C.
+    # hand: O'Callaghan 1971 and Boyce 1965, 1/h at 10, 20, 30 °C, worked outside this code
     t = np.array([10.0, 20.0, 30.0])
     assert thin_layer_k(t, WHEAT) == pytest.approx([0.1107, 0.2045, 0.3628], abs=5e-5)
     assert thin_layer_k(t, CROPS["barley"]) == pytest.approx([0.0816, 0.1391, 0.2288], abs=6e-5)
@@ -211,12 +216,12 @@ def test_corn_dries_a_quarter_to_one_point_a_day():  # published rule of thumb
 
 
 def evaporation(temp, humidity, wind, cloudiness=1.0):
-    """Of a wet ear at night."""
+    """Evaporation from a wet ear at night, mm/h."""
     return ear_air(temp, wind, 0.0, *air_terms(temp, humidity, cloudiness))[0]
 
 
 def test_dew_begins_near_the_published_humidity():
-    # published: dew at RH of about 94 % (Lu & Siebenmorgen 1994), clear breezy night at 15 °C.
+    # published: dew at RH of about 94 % (Lu & Siebenmorgen 1994), clear breezy night at 15 °C
     onset = [
         min(rh for rh in np.arange(60.0, 100.0, 0.5) if evaporation(15.0, rh, wind) < 0)
         for wind in (2.0, 3.0, 4.0)
@@ -225,13 +230,13 @@ def test_dew_begins_near_the_published_humidity():
     assert onset == sorted(onset)
 
 
-def test_dew_never_falls_from_dry_or_overcast_air():
+def test_no_dew_from_dry_air_or_under_cloud():
     assert evaporation(15.0, 60.0, 1.5) > 0
     assert evaporation(15.0, 92.0, 3.0, cloudiness=0.05) > 0
 
 
-def test_wetting_counts_rain_not_ordinary_dew():
-    # published: North Carolina, 12 days of delay took 3.8 lb/bu, one pound a wetting (Ontario).
+def test_rain_counts_as_wetting_and_ordinary_dew_does_not():
+    # published: North Carolina, 12 days of delay took 3.8 lb/bu; Ontario, one pound a wetting
     dewy = plausible_weather(12, temp=(17.5, 28.5), dew_point=16.5)
     rain = ((88, 4.0), (161, 6.0), (232, 5.0))
     rainy = plausible_weather(12, temp=(17.5, 28.5), dew_point=16.5, showers=rain)
@@ -239,7 +244,7 @@ def test_wetting_counts_rain_not_ordinary_dew():
     assert 3 <= standing_grain(rainy, WHEAT, start=13.5)["wettings"][-1] <= 4
 
 
-def test_wetting_needs_a_fall_before_the_next_rise_counts():
+def test_the_core_has_to_fall_before_the_next_rise_counts():
     turn, armed, count = 14.0, 1.0, 0.0
     for core in (14.2, 14.8, 15.9, 15.7, 16.5, 15.0, 15.8):
         turn, armed, event = wetting_step(core, turn, armed)
@@ -248,8 +253,8 @@ def test_wetting_needs_a_fall_before_the_next_rise_counts():
 
 
 def test_long_warm_rain_sprouts_barley_before_wheat():
-    # published: more than 50 mm over consecutive warm days is the trigger (Victoria), and barley
-    # sprouts more readily than wheat.
+    # published: more than 50 mm over consecutive warm days starts sprouting (Victoria), and barley
+    # sprouts more readily than wheat
     wet = plausible_weather(5, temp=(16.0, 21.0), dew_point=17.0, noon=200.0)
     wet["rain"][6:102:2] = 1.2  # 58 mm
     wet["humidity"][:] = 97.0
@@ -281,11 +286,11 @@ rains = st.lists(st.tuples(st.integers(0, 95), st.floats(0, 12)), max_size=6).ma
 @settings(max_examples=30, deadline=None)
 @given(weather=weathers, rain=rains, start=st.floats(5, 40), crop=st.sampled_from(sorted(CROPS)))
 def test_grain_stays_in_bounds_and_more_rain_never_dries_it(weather, rain, start, crop):
-    one = plausible_weather(4, **weather)
-    more = {**one, "rain": one["rain"].copy()}
+    plain = plausible_weather(4, **weather)
+    more = {**plain, "rain": plain["rain"].copy()}
     for hour, mm in rain:
         more["rain"][hour] += mm
-    dry = standing_grain(one, CROPS[crop], start=start)
+    dry = standing_grain(plain, CROPS[crop], start=start)
     wet = standing_grain(more, CROPS[crop], start=start)
     assert (wet["moisture"] >= dry["moisture"] - 1e-9).all()
     assert (wet["film"] >= dry["film"] - 1e-9).all()

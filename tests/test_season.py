@@ -41,8 +41,8 @@ def test_grain_in_the_kernel_is_that_of_the_plain_loop():
     frame = weather(5, showers=((40, 3.0),))
     frame = replace(frame, radiation=np.full_like(frame.radiation, 1400.0))
     season = simulate(frame, land(), stand(moisture=16.0, ripe="NaT"), limits())
-    one = {n: getattr(frame, n)[0, 0] for n in ("rain", "temp", "humidity", "wind", "radiation")}
-    plain = standing_grain(one, CROPS["wheat_hard"], start=16.0)
+    hours = {n: getattr(frame, n)[0, 0] for n in ("rain", "temp", "humidity", "wind", "radiation")}
+    plain = standing_grain(hours, CROPS["wheat_hard"], start=16.0)
     for name in ("moisture", "film", "wettings", "sprout"):
         assert getattr(season, name)[0, 0] == pytest.approx(plain[name], abs=1e-9)
 
@@ -64,9 +64,9 @@ def test_reasons_come_in_their_order():
     night = 3 * 24 + 23
     rules = {"heat_stop": 25.0, "fire_stop": 5.0, "wind_stop": 4.0}
 
-    def reason(h=hour, frame=frame, who=None, where=None, **rule):
+    def reason(h=hour, frame=frame, standing=None, where=None, **rule):
         where = where or land(bearing_offset=0.2)
-        return simulate(frame, where, who or stand(), limits(**rule)).reason[0, 0, h]
+        return simulate(frame, where, standing or stand(), limits(**rule)).reason[0, 0, h]
 
     bolt = np.ones((1, 1, 96), dtype=bool)
     dirt = np.full(1, 2)
@@ -77,14 +77,14 @@ def test_reasons_come_in_their_order():
     assert reason(heat_stop=25.0, fire_stop=5.0, lightning=bolt) == Reason.FIRE
     assert reason(**rules, lightning=bolt) == Reason.WIND
     green = stand(ripe=START + 500)
-    assert reason(who=green, **rules) == Reason.GREEN
+    assert reason(standing=green, **rules) == Reason.GREEN
     tough = stand(limit=3.0)
-    assert reason(who=tough, **rules) == Reason.GRAIN
+    assert reason(standing=tough, **rules) == Reason.GRAIN
     wet = weather(4, showers=((60, 70.0),), temp=(20.0, 38.0), dew_point=10.0, wind=(9.0, 2.0))
     shut = land(bearing_offset=0.3)
-    soft = reason(frame=wet, who=tough, where=land(bearing_offset=-0.2))
+    soft = reason(frame=wet, standing=tough, where=land(bearing_offset=-0.2))
     assert soft == Reason.GROUND
-    assert reason(frame=wet, who=tough, where=shut, approach=dirt, **rules) in (
+    assert reason(frame=wet, standing=tough, where=shut, approach=dirt, **rules) in (
         Reason.APPROACH,
         Reason.GRAIN,
     )
@@ -156,15 +156,15 @@ def test_the_end_of_a_run_can_be_used_twice():
 
 def test_one_member_spreads_over_many_without_moving_the_mean():
     past = simulate(weather(4), land(3), stand(3), limits(3))
-    ahead = weather(2, members=40, start=START + 96)
-    season = simulate(ahead, land(3), stand(3), limits(3), state=past.end, seed=4)
+    forecast = weather(2, members=40, start=START + 96)
+    season = simulate(forecast, land(3), stand(3), limits(3), state=past.end, seed=4)
     first = season.moisture[:, :, 0]
-    # hand: the skin takes nearly all of an hour's step, so a tenth of a point is left for it
+    # hand: the first hour may move the mean by 1.5 points
     assert abs(first.mean(axis=0) - past.moisture[0, :, -1]).max() < 1.5
     assert 0.5 < first.std(axis=0).mean() < 1.6
     assert season.water_top[:, :, 0].std(axis=0).min() > 0.005
-    again = simulate(ahead, land(3), stand(3), limits(3), state=past.end, seed=4)
-    other = simulate(ahead, land(3), stand(3), limits(3), state=past.end, seed=5)
+    again = simulate(forecast, land(3), stand(3), limits(3), state=past.end, seed=4)
+    other = simulate(forecast, land(3), stand(3), limits(3), state=past.end, seed=5)
     assert np.array_equal(season.moisture, again.moisture)
     assert not np.array_equal(season.moisture, other.moisture)
 
@@ -172,23 +172,23 @@ def test_one_member_spreads_over_many_without_moving_the_mean():
 def test_a_sample_moves_the_state_by_its_weight_and_members_keep_their_spread():
     frame = weather(6, members=30)
     sample = Observation(field=0, time=START + 100, kind="moisture", value=12.0, sd=0.5)
-    who = stand(2, moisture=15.0, ripe="NaT")
-    plain = simulate(frame, land(2), who, limits(2), seed=1)
-    seen = simulate(frame, land(2), who, limits(2), observations=[sample], seed=1)
+    standing = stand(2, moisture=15.0, ripe="NaT")
+    plain = simulate(frame, land(2), standing, limits(2), seed=1)
+    seen = simulate(frame, land(2), standing, limits(2), observations=[sample], seed=1)
     before, after = plain.moisture[:, 0, 100], seen.moisture[:, 0, 100]
     assert abs(after.mean() - 12.0) < abs(before.mean() - 12.0)
     assert after.std() > 0.1
     assert np.array_equal(plain.moisture[:, 1], seen.moisture[:, 1])
-    # hand: gain is 1.2² / (1.2² + sd²); a poor sample moves less
+    # hand: the gain is 1.2² / (1.2² + sd²), so a poor sample moves the state less
     poor = replace(sample, sd=2.0)
-    less = simulate(frame, land(2), who, limits(2), observations=[poor], seed=1)
+    less = simulate(frame, land(2), standing, limits(2), observations=[poor], seed=1)
     assert abs(less.moisture[:, 0, 100].mean() - before.mean()) < abs(after.mean() - before.mean())
 
 
 def test_a_surprising_sample_is_clipped_and_reported():
-    who = stand(moisture=13.0, ripe="NaT")
-    wild = Observation(field=0, time=START + 60, kind="moisture", value=35.0, sd=0.5)
-    season = simulate(weather(4), land(), who, limits(), observations=[wild])
+    standing = stand(moisture=13.0, ripe="NaT")
+    surprising = Observation(field=0, time=START + 60, kind="moisture", value=35.0, sd=0.5)
+    season = simulate(weather(4), land(), standing, limits(), observations=[surprising])
     assert season.moisture[0, 0, 60] < 20.0
     ((number, surprise),) = season.surprises
     assert number == 0
@@ -211,15 +211,15 @@ def test_a_ground_check_moves_the_tier():
 
 
 def test_green_grain_ripens_on_its_curve_and_a_sample_moves_the_curve():
-    who = stand(ripe=START + 48)
-    season = simulate(weather(12), land(), who, limits())
-    # hand: 35 % at maturity, 1.5 points a day before it and 2 a day after it; in the afternoon
-    # the dew of the nights is still in the core, a point or so
+    standing = stand(ripe=START + 48)
+    season = simulate(weather(12), land(), standing, limits())
+    # hand: 35 % at maturity, 1.5 points a day before and 2 a day after; in the afternoon the core
+    # still holds about a point from the dew of the nights
     for hour, curve in ((40, 35.4), (16, 36.9), (113, 29.5)):
         assert curve <= season.moisture[0, 0, hour] <= curve + 1.5
     assert (season.reason[0, 0, 10:40] == Reason.GREEN).any()
     seen = [Observation(field=0, time=START + 12, kind="moisture", value=27.0, sd=0.5)]
-    early = simulate(weather(12), land(), who, limits(), observations=seen)
+    early = simulate(weather(12), land(), standing, limits(), observations=seen)
     assert early.moisture[0, 0, 14] == pytest.approx(27.0, abs=1.0)
     assert early.moisture[0, 0, 40] < 27.0
     assert early.reason[0, 0, 38] != Reason.GREEN

@@ -1,4 +1,4 @@
-"""Soil from texture against published tables."""
+"""Soil properties from texture against published tables, and the layers of the profile."""
 
 import numpy as np
 import pytest
@@ -8,8 +8,8 @@ from readiness.soil import properties as soil
 from readiness.soil.properties import Land
 from readiness.soil.water_balance import run_water
 
-# Saxton & Rawls 2006 at 2.5 % organic matter, computed from the paper's equations; agrees with its
-# Table 3: sand, clay, WP, FC, SAT, Ksat mm/h, density
+# published: Saxton & Rawls 2006 at 2.5 % organic matter, by the equations of the paper; agrees with
+# its Table 3. Columns: sand, clay, WP, FC, SAT, Ksat mm/h, density t/m³
 CLASSES = {
     "sand": (0.88, 0.05, 0.0502, 0.1028, 0.4617, 108.1, 1.43),
     "loamy sand": (0.80, 0.05, 0.0510, 0.1202, 0.4602, 96.7, 1.43),
@@ -24,7 +24,7 @@ CLASSES = {
     "sandy clay": (0.50, 0.40, 0.2486, 0.3611, 0.4438, 1.4, 1.47),
     "clay": (0.25, 0.50, 0.2979, 0.4206, 0.4984, 1.1, 1.33),
 }
-# EPA SWMM manual Table 5-8 (slightly other centroids): porosity, FC, WP
+# published: EPA SWMM manual Table 5-8 (slightly different centroids): porosity, FC, WP
 EPA = {
     "sand": (0.463, 0.094, 0.050),
     "loamy sand": (0.457, 0.121, 0.057),
@@ -51,13 +51,13 @@ def test_twelve_classes(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", EPA)
-def test_second_table(name: str) -> None:
+def test_ten_classes_of_the_epa_table(name: str) -> None:
     sand, clay = CLASSES[name][:2]
     found = [f(sand, clay, 2.5) for f in (soil.saturation, soil.field_capacity, soil.wilting_point)]
     assert found == pytest.approx(EPA[name], abs=0.02)
 
 
-# hand: organic matter as a fraction gives the wrong loam that public codes with this error give
+# hand: organic matter as a fraction gives the wrong loam of public codes with that error
 def test_organic_matter_is_percent() -> None:
     wrong = [f(0.4, 0.2, 0.025) for f in (soil.wilting_point, soil.field_capacity)]
     assert wrong == pytest.approx([0.1218, 0.2528], abs=1e-4)
@@ -74,12 +74,12 @@ def test_curve_number_table(rain_in: float, runoff_in: float) -> None:
     assert found == pytest.approx(runoff_in, abs=0.006)
 
 
-# published: CN 75 is 87.34 in wet antecedent ground (formula of the handbook)
+# published: CN 75 becomes 87.34 on wet antecedent soil (formula of the handbook)
 def test_wet_number() -> None:
     assert soil.wet_number(75.0) == pytest.approx(87.34, abs=0.01)
 
 
-# published: TEW of FAO-56 Table 19's mid values is within its range for loam and clay
+# published: FAO-56 Table 19, ranges of TEW and REW for loam and clay
 @pytest.mark.parametrize(("sand", "clay", "low", "high"), [(0.4, 0.2, 16, 22), (0.25, 0.5, 22, 29)])
 def test_evaporable_water(sand: float, clay: float, low: float, high: float) -> None:
     total, readily = Land.of(1, sand=sand, clay=clay).evaporable_water()
@@ -127,8 +127,8 @@ def hours_to_drain(sand: float, clay: float) -> float:
     return float(np.argmax(left <= 0.1))
 
 
-# published: Jabro et al. 2009, field capacity after about 50 h (sandy loam), 450 h (clay loam);
-# within a factor of two, because their criterion is a flux and ours a share
+# published: Jabro et al. 2009, field capacity after about 50 h (sandy loam) and 450 h (clay loam);
+# within a factor of two, because their criterion is a flux and this one a share of the water
 def test_drainage_takes_days_or_weeks() -> None:
     sandy, heavy = hours_to_drain(0.65, 0.10), hours_to_drain(0.30, 0.35)
     assert 25.0 <= sandy <= 100.0

@@ -1,4 +1,4 @@
-"""Grouping of hours into farm days, and the chances drawn from members."""
+"""Hours grouped by farm date, and chances over members."""
 
 from zoneinfo import ZoneInfo
 
@@ -13,7 +13,7 @@ CHICAGO = ZoneInfo("America/Chicago")
 
 
 def season(start, reason, tier=None):
-    """A season with the reasons given, (member, field, hour); other arrays are filler."""
+    """A season with these reasons and tiers, (member, field, hour); other arrays are filler."""
     reason = np.asarray(reason, dtype=np.uint8)
     blank = np.zeros(reason.shape)
     firm = np.full(reason.shape, Tier.FIRM, dtype=np.uint8)
@@ -33,7 +33,7 @@ def season(start, reason, tier=None):
 
 
 def test_hours_belong_to_the_farm_date():
-    # hand: 05 UTC is midnight in Chicago in August (UTC-5); 48 hours make two dates.
+    # hand: 05 UTC is midnight in Chicago in August (UTC-5); 48 hours make two dates
     reason = np.full((1, 1, 48), Reason.GRAIN)
     reason[0, 0, 10:20] = Reason.OPEN
     reason[0, 0, 24 + 13] = Reason.OPEN
@@ -45,7 +45,7 @@ def test_hours_belong_to_the_farm_date():
     assert days.hours_by_reason[Reason.GRAIN, 0, 0].tolist() == [14, 23]
 
 
-# published: U.S. clocks went forward on 10 March and back on 3 November 2024.
+# published: U.S. clocks went forward on 10 March and back on 3 November 2024
 @pytest.mark.parametrize(("date", "length"), [("2024-03-10", 23), ("2024-11-03", 25)])
 def test_days_on_which_clocks_change_keep_their_hours(date, length):
     offset = 6 if date == "2024-03-10" else 5
@@ -62,7 +62,7 @@ def test_offsets_follow_the_clock_change():
 
 def test_half_hour_zones_keep_their_clock():
     days = daily_windows(season("2024-01-01T13", np.zeros((1, 1, 24))), tz=ZoneInfo("Asia/Kolkata"))
-    # hand: 13 UTC is 18:30 in India; the date turns before the hour that starts at 00:30.
+    # hand: 13 UTC is 18:30 in India; the date changes before the hour that starts at 00:30
     assert list(days.hours) == [6, 18]
     assert days.first_open[0, 0].tolist() == [18.5, 0.5]
 
@@ -76,11 +76,11 @@ def test_chance_and_quantiles_over_members():
     assert days.chance(1)[0, 0] == 0.75
     assert days.quantile(0.5)[0, 0] == 3
     assert days.first_hour(0.0)[0, 0] == 16
-    assert days.first_hour(0.5)[0, 0] == 22  # half of the members have begun by then
-    assert np.isnan(days.first_hour(1.0)[0, 0])  # one never begins
+    assert days.first_hour(0.5)[0, 0] == 22  # two of four members have begun by then
+    assert np.isnan(days.first_hour(1.0)[0, 0])  # a member never begins
 
 
-def test_causes_are_counted_once():
+def test_every_hour_has_one_reason():
     reason = np.full((1, 2, 24), Reason.GROUND)
     reason[0, :, 20:] = Reason.GRAIN
     reason[0, 1, 0] = Reason.UNKNOWN
