@@ -1,4 +1,4 @@
-"""What stored forecasts said of rain, beside what the gauges then caught."""
+"""Forecast rain corrected by past forecasts of rain and the gauges' readings of it."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import io
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import NamedTuple
 from zipfile import BadZipFile
 
 import numpy as np
@@ -22,26 +22,27 @@ from scheduler.atomic import write_file
 from scheduler.weather.selection import MAX_DISTANCE_KM, read_cell
 from scheduler.weather.store import StoredAnswer, stored_answers
 
-#: Readings that count as a day, h: gauges are not read on the minute, and clocks change.
+#: Readings that count as daily, h: people do not read gauges on the minute, and clocks change.
 DAILY_READING_H = (22, 26)
-#: Days with a forecast and a reading from which past forecasts teach; assumed: fewer than a
-#: month of summer holds too few rains.
+#: Fewest days with forecast and reading for a correction; assumed: fewer than a month of summer
+#: holds too few rains.
 MIN_PAIRED_DAYS = 30
 #: Leads (days) that are corrected together; assumed, so that each group has enough rains.
 LEAD_GROUPS = ((1, 3), (4, 7), (8, 16))
 #: Weight of the default correlation, in days of own pairs; assumed.
 PRIOR_DAYS = 30.0
-CACHE = Path("cache") / "told"
+CACHE = Path("cache") / "forecast_rain"
 
 
 @dataclass(frozen=True, kw_only=True)
 class RainPairs:
-    """Forecast and caught daily rain, mm.
+    """Daily rain as forecast and as measured, mm.
 
     Attributes
     ----------
     lead : (n,) day of the forecast, 1 for the first 24 h after its issue.
-    forecast : (n, member). measured : (n,).
+    forecast : (n, member).
+    measured : (n,).
     day : (n,) date on which the reading began, as days since 1970, for sampling errors.
     """
 
@@ -51,7 +52,7 @@ class RainPairs:
     day: NDArray[np.int64]
 
     def of(self, first: int, last: int) -> RainPairs:
-        """Those of the leads from `first` to `last`."""
+        """The pairs with leads from `first` to `last`."""
         k = (self.lead >= first) & (self.lead <= last)
         return RainPairs(
             lead=self.lead[k], forecast=self.forecast[k], measured=self.measured[k], day=self.day[k]
@@ -59,16 +60,30 @@ class RainPairs:
 
     @property
     def days(self) -> int:
-        """Different days among them."""
+        """Number of distinct days."""
         return len(np.unique(self.day))
+
+
+class _Pair(NamedTuple):
+    """One reading with the forecast of it; see `RainPairs`."""
+
+    lead: int
+    forecast: Array
+    measured: float
+    day: int
 
 
 def rain_pairs(
     folder: Path, readings: Sequence[GaugeReading], product: str, *, until: datetime
 ) -> RainPairs:
-    """Daily readings that end by `until` with every stored forecast that was made before them.
+    """Pair daily readings with every stored forecast that was issued before them.
 
-    Of several issues a day of one cell the last is taken.
+    The last issue of each day and cell counts.
+
+    Parameters
+    ----------
+    product : product of the stored forecasts.
+    until : readings end, and forecasts are issued, by then; aware time.
     """
     hour = np.datetime64(until.replace(tzinfo=None), "h")
     daily = [
@@ -76,112 +91,116 @@ def rain_pairs(
         for r in readings
         if DAILY_READING_H[0] <= r.hours <= DAILY_READING_H[1] and r.start + r.hours <= hour
     ]
-    found: list[tuple[int, Array, float, int]] = []
+    pairs: list[_Pair] = []
     if daily:
-        for one in _one_a_day([s for s in stored_answers(folder, product) if s.issued <= until]):
-            found += _pairs_of(folder, one, daily)
-    members = min((len(t) for _, t, _, _ in found), default=1)
+        known = [s for s in stored_answers(folder, product) if s.issued <= until]
+        for answer in _last_of_each_day(known):
+            pairs += _pairs_of(folder, answer, daily)
+    members = min((len(p.forecast) for p in pairs), default=1)
     return RainPairs(
-        lead=np.array([lead for lead, _, _, _ in found], dtype=np.int64),
-        forecast=np.array([t[:members] for _, t, _, _ in found]).reshape(-1, members),
-        measured=np.array([mm for _, _, mm, _ in found], dtype=np.float64),
-        day=np.array([day for _, _, _, day in found], dtype=np.int64),
+        lead=np.array([p.lead for p in pairs], dtype=np.int64),
+        forecast=np.array([p.forecast[:members] for p in pairs]).reshape(-1, members),
+        measured=np.array([p.measured for p in pairs], dtype=np.float64),
+        day=np.array([p.day for p in pairs], dtype=np.int64),
     )
 
 
-def _one_a_day(found: Sequence[StoredAnswer]) -> list[StoredAnswer]:
+def _last_of_each_day(answers: Sequence[StoredAnswer]) -> list[StoredAnswer]:
     """The last issue of each day and place."""
-    last: dict[tuple[object, ...], StoredAnswer] = {}
-    for one in sorted(found, key=lambda s: s.issued):
-        last[one.issued.date(), one.lat, one.lon] = one
+    last: dict[tuple[date, float, float], StoredAnswer] = {}
+    for answer in sorted(answers, key=lambda s: s.issued):
+        last[answer.issued.date(), answer.lat, answer.lon] = answer
     return list(last.values())
 
 
-def _pairs_of(
-    folder: Path, one: StoredAnswer, readings: Sequence[GaugeReading]
-) -> list[tuple[int, Array, float, int]]:
-    """Pairs of one stored forecast with the gauges whose nearest cell it is."""
-    issued = np.datetime64(one.issued.replace(tzinfo=None), "h")
-    later = [r for r in readings if r.start >= issued]
-    near = [r for r in later if distance_km(
-        np.array([r.lat]), np.array([r.lon]), np.array([one.lat]), np.array([one.lon])
-    )[0, 0] <= MAX_DISTANCE_KM / 2]  # fmt: skip
-    told = forecast_rain(folder, one) if near else None
-    if told is None:
+def _pairs_of(folder: Path, answer: StoredAnswer, readings: Sequence[GaugeReading]) -> list[_Pair]:
+    """Pairs of one stored forecast with the gauges near its cell."""
+    issued = np.datetime64(answer.issued.replace(tzinfo=None), "h")
+    cell = np.array([answer.lat]), np.array([answer.lon])
+    near = [
+        r
+        for r in readings
+        if r.start >= issued
+        and distance_km(np.array([r.lat]), np.array([r.lon]), *cell)[0, 0] <= MAX_DISTANCE_KM / 2
+    ]
+    hourly = forecast_rain(folder, answer) if near else None
+    if hourly is None:
         return []
-    start, rain = told
-    out = []
+    start, rain = hourly
+    pairs = []
     for r in near:
-        a = int((r.start - start).astype(int))
-        if a >= 0 and a + r.hours <= rain.shape[1]:
-            amounts = rain[:, a : a + r.hours].sum(axis=1)
+        first = int((r.start - start).astype(int))
+        if first >= 0 and first + r.hours <= rain.shape[1]:
+            amounts = rain[:, first : first + r.hours].sum(axis=1)
             lead = int((r.start - issued).astype(int)) // 24 + 1
             if np.isfinite(amounts).all():
-                out.append((lead, amounts, r.mm, int(r.start.astype("datetime64[D]").astype(int))))
-    return out
+                day = int(r.start.astype("datetime64[D]").astype(int))
+                pairs.append(_Pair(lead, amounts, r.mm, day))
+    return pairs
 
 
-def forecast_rain(folder: Path, one: StoredAnswer) -> tuple[np.datetime64, Array] | None:
+def forecast_rain(folder: Path, answer: StoredAnswer) -> tuple[np.datetime64, Array] | None:
     """First hour and hourly rain (member, hour) of a stored forecast; None where it is broken.
 
-    A copy is kept in the cache, because reading a large response takes fifty times as long.
+    The cache keeps a copy, because a large response takes fifty times as long to read.
     """
-    kept = folder / CACHE / f"{one.path.stem}.npz"
-    stamp = one.path.stat().st_mtime_ns
-    with suppress(OSError, ValueError, KeyError, EOFError, BadZipFile), np.load(kept) as held:
-        if int(held["stamp"]) == stamp:
-            return held["start"].astype("datetime64[h]")[()], held["rain"].astype(np.float64)
-    cell = read_cell(one, [])
+    copy = folder / CACHE / f"{answer.path.stem}.npz"
+    stamp = answer.path.stat().st_mtime_ns
+    with suppress(OSError, ValueError, KeyError, EOFError, BadZipFile), np.load(copy) as kept:
+        if int(kept["stamp"]) == stamp:
+            return kept["start"].astype("datetime64[h]")[()], kept["rain"].astype(np.float64)
+    cell = read_cell(answer, [])
     if cell is None:
         return None
     weather = cell.payload.weather
     rain = weather.rain[:, 0]
-    _keep(kept, start=weather.start, rain=rain.astype(np.float32), stamp=np.int64(stamp))
+    content = io.BytesIO()
+    np.savez_compressed(
+        content, start=weather.start, rain=rain.astype(np.float32), stamp=np.int64(stamp)
+    )
+    with suppress(OSError):  # the cache saves time only
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        write_file(copy, content.getvalue())
     return weather.start, rain
 
 
-def _keep(path: Path, **arrays: Any) -> None:
-    """Write to the cache; a cache that cannot be written is done without."""
-    content = io.BytesIO()
-    np.savez_compressed(content, **arrays)
-    with suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_file(path, content.getvalue())
-
-
 def bias_corrected(rain: Array, pairs: RainPairs, *, lead: float) -> tuple[Array, tuple[int, ...]]:
-    """Members' hourly rain with daily amounts matched to the gauges, and the groups corrected.
+    """Hourly rain of members with daily amounts matched to the gauges' frequencies.
 
     Parameters
     ----------
-    rain : (member, site, hour) from now on; whole days are corrected, by those `LEAD_GROUPS`
-        that have `MIN_PAIRED_DAYS` days of pairs or more.
+    rain : (member, site, hour) from now on, mm. Whole days are corrected, in those `LEAD_GROUPS`
+        that have pairs of `MIN_PAIRED_DAYS` days or more.
     lead : age of the forecast now, h.
+
+    Returns
+    -------
+    The corrected rain, and the indices of the groups corrected.
     """
-    out, done = rain.copy(), []
+    out, corrected = rain.copy(), []
     days = rain.shape[2] // 24
     leads = (lead / 24.0 + np.arange(days)).astype(int) + 1
     for n, (first, last) in enumerate(LEAD_GROUPS):
         group = pairs.of(first, last)
-        hit = np.flatnonzero((leads >= first) & (leads <= last))
-        if group.days < MIN_PAIRED_DAYS or not len(hit):
+        in_group = np.flatnonzero((leads >= first) & (leads <= last))
+        if group.days < MIN_PAIRED_DAYS or not len(in_group):
             continue
-        done.append(n)
-        for d in hit:
-            cut = slice(24 * d, 24 * d + 24)
-            amount = out[:, :, cut].sum(axis=2)
-            new = frequency_match(amount, group.forecast.ravel(), group.measured)
-            ratio = np.divide(new, amount, out=np.zeros_like(new), where=amount > 0)
-            out[:, :, cut] *= ratio[:, :, None]
-    return out, tuple(done)
+        corrected.append(n)
+        for d in in_group:
+            hours = slice(24 * d, 24 * d + 24)
+            amount = out[:, :, hours].sum(axis=2)
+            matched = frequency_match(amount, group.forecast.ravel(), group.measured)
+            ratio = np.divide(matched, amount, out=np.zeros_like(matched), where=amount > 0)
+            out[:, :, hours] *= ratio[:, :, None]
+    return out, tuple(corrected)
 
 
 def learnt_correlation(pairs: RainPairs) -> dict[str, Sequence[float]]:
-    """Rain correlations by lead day out of pairs of a single forecast, drawn to the defaults."""
-    rows = list(CORRELATION["rain"])
-    for i, default in enumerate(rows):
+    """Correlation of a single forecast's rain by lead day, fitted and shrunk to the default."""
+    by_lead = list(CORRELATION["rain"])
+    for i, default in enumerate(by_lead):
         own = pairs.of(i + 1, i + 1)
         if own.days >= MIN_PAIRED_DAYS and (own.measured > 0).any() and (own.forecast > 0).any():
             fit = fit_correlation(own.forecast[:, 0], own.measured)
-            rows[i] = (own.days * fit + PRIOR_DAYS * default) / (own.days + PRIOR_DAYS)
-    return {"rain": tuple(rows)}
+            by_lead[i] = (own.days * fit + PRIOR_DAYS * default) / (own.days + PRIOR_DAYS)
+    return {"rain": tuple(by_lead)}

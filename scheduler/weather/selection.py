@@ -1,4 +1,4 @@
-"""Which stored forecast to plan on, cell by cell, and when to refuse."""
+"""Choice of the forecast to plan on, cell by cell, and when to refuse."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ from scheduler.farm.model import Farm, Field
 from scheduler.weather.given_file import read_forecast
 from scheduler.weather.store import StoredAnswer, read_answer, stored_answers
 
-#: Products that hold a forecast, best first: own members, then single forecasts to be dressed.
+#: Products that hold a forecast, best first: with members, then single forecasts to dress.
 FORECAST_PRODUCTS = ("ensemble", "forecast", "gridpoint")
-#: A product that is newer by this many hours is taken before a better one; assumed: two runs of
-#: an ensemble missed.
+#: A product newer by this many hours goes before a better one; assumed: two missed runs of an
+#: ensemble.
 NEWER_BY_H = 12.0
-#: Farthest a forecast or record may lie from a field, km; assumed: beyond the half diagonal of a
-#: cell of a quarter degree, and a little more so that a field may move house.
+#: Farthest a forecast or record may lie from a field, km; assumed: half the diagonal of a cell of
+#: a quarter degree, and some more.
 MAX_DISTANCE_KM = 40.0
-#: Clocks of a service and of this computer may differ so much without a word.
+#: Difference allowed between the clocks of a service and of this computer.
 CLOCK_SLACK = timedelta(minutes=5)
 
 
@@ -45,14 +45,15 @@ class ForecastCell:
 def choose_forecast(
     folder: Path, farm: Farm, now: datetime, notes: list[str]
 ) -> list[ForecastCell]:
-    """The latest good cells of the product to use, one at least near every field.
+    """The latest readable cells of the product to plan on; every field has one near.
 
     The product is the first of `FORECAST_PRODUCTS`, unless another is newer by `NEWER_BY_H`.
+    Remarks for the user are added to `notes`.
 
     Raises
     ------
     WeatherError
-        Where nothing stored covers the fields, or all of it is too old or in the future.
+        Where no stored forecast covers the fields, or all are too old or in the future.
     """
     sets: dict[str, list[ForecastCell]] = {}
     for product in FORECAST_PRODUCTS:
@@ -75,17 +76,19 @@ def choose_forecast(
 def cells_from_file(
     folder: Path, path: Path, farm: Farm, now: datetime, notes: list[str]
 ) -> list[ForecastCell]:
-    """The forecast of a file for the whole farm, once for each cell of records."""
-    found = read_forecast(path, farm)
-    cell = ForecastCell(lat=found.payload.lat, lon=found.payload.lon, payload=found.payload,
-                source=found.source, issued=found.issued)  # fmt: skip
-    if cell.issued is not None:
-        if cell.issued > now + CLOCK_SLACK:
+    """The forecast of a file as the cell of the whole farm, repeated at each cell of records."""
+    given = read_forecast(path, farm)
+    payload, source, issued = given.payload, given.source, given.issued
+    cell = ForecastCell(
+        lat=payload.lat, lon=payload.lon, payload=payload, source=source, issued=issued
+    )
+    if issued is not None:
+        if issued > now + CLOCK_SLACK:
             raise WeatherError(
-                f"{path}: was issued {farm_clock(cell.issued, farm)}, after the planning time "
+                f"{path}: was issued {farm_clock(issued, farm)}, after the planning time "
                 f"{farm_clock(now, farm)}; check the date asked for and this computer's clock"
             )
-        check_age(farm, cell.issued, now)
+        check_age(farm, issued, now)
     _, km = nearest_places(farm.fields, [(cell.lat, cell.lon)])
     if (far := float(km.max())) > MAX_DISTANCE_KM:
         notes.append(f"The forecast given is for a place {far:.0f} km from the farthest field.")
@@ -99,17 +102,17 @@ def cells_from_file(
 def latest_cells(
     found: Sequence[StoredAnswer], farm: Farm, now: datetime, notes: list[str]
 ) -> list[ForecastCell]:
-    """For each field the nearest cell, in its latest readable issue; [] where a field has none."""
-    ripe = [s for s in found if s.issued <= now + CLOCK_SLACK]
-    if not ripe:
+    """The cells nearest to the fields, latest readable issue; [] where a field has none near."""
+    past = [s for s in found if s.issued <= now + CLOCK_SLACK]
+    if not past:
         return []
-    places = sorted({(s.lat, s.lon) for s in ripe})
-    wanted, km = nearest_places(farm.fields, places)
+    places = sorted({(s.lat, s.lon) for s in past})
+    index, km = nearest_places(farm.fields, places)
     if float(km.max()) > MAX_DISTANCE_KM:
         return []
     cells = []
-    for at in sorted(set(wanted)):
-        issues = [s for s in ripe if (s.lat, s.lon) == places[at]]
+    for at in sorted(set(index)):
+        issues = [s for s in past if (s.lat, s.lon) == places[at]]
         cell = next((c for s in issues if (c := read_cell(s, notes)) is not None), None)
         if cell is None:
             return []
@@ -117,32 +120,34 @@ def latest_cells(
     return cells
 
 
-def read_cell(one: StoredAnswer, notes: list[str]) -> ForecastCell | None:
-    """The stored forecast, None (noted) where it is broken."""
+def read_cell(answer: StoredAnswer, notes: list[str]) -> ForecastCell | None:
+    """The stored forecast; None, with a note, where it is broken."""
     try:
-        stamp = one.path.stat()
-        source, payload = _parsed(one.path, stamp.st_mtime_ns, stamp.st_size)
+        stamp = answer.path.stat()
+        source, payload = _parsed(answer.path, stamp.st_mtime_ns, stamp.st_size)
     except OSError as error:
-        notes.append(f"Passed over {one.path.name}: cannot be read ({error.strerror}).")
+        notes.append(f"Passed over {answer.path.name}: cannot be read ({error.strerror}).")
         return None
     except WeatherError as error:
         notes.append(f"Passed over {error}.")
         return None
     except PayloadError as error:
-        notes.append(f"Passed over {one.path.name}: {error}.")
+        notes.append(f"Passed over {answer.path.name}: {error}.")
         return None
-    return ForecastCell(lat=one.lat, lon=one.lon, payload=payload, source=source, issued=one.issued)
+    return ForecastCell(
+        lat=answer.lat, lon=answer.lon, payload=payload, source=source, issued=answer.issued
+    )
 
 
 @lru_cache(maxsize=48)
 def _parsed(path: Path, mtime: int, size: int) -> tuple[str, Payload]:
-    """Source and frame of a file as it is now; kept, for one plan asks several times."""
+    """Source and payload of a file; cached while the file stays as it is."""
     answer = read_answer(path)
     return f"{answer.source} {answer.product}", parse_response(answer.payload)
 
 
 def answers_near(found: Sequence[StoredAnswer], cell: ForecastCell) -> list[StoredAnswer]:
-    """Answers of the place nearest to a cell, latest issue first; [] where all are far."""
+    """Answers of the place nearest to a cell, in the order given; [] where none is near."""
     places = sorted({(s.lat, s.lon) for s in found})
     if not places:
         return []
@@ -157,7 +162,7 @@ def answers_near(found: Sequence[StoredAnswer], cell: ForecastCell) -> list[Stor
 def nearest_places(
     fields: Sequence[Field], places: Sequence[tuple[float, float]]
 ) -> tuple[list[int], Array]:
-    """Index of the place nearest to each field, and how far it is, km."""
+    """Index of the place nearest to each field, and its distance, km, (field,)."""
     lat, lon = np.array([f.lat for f in fields]), np.array([f.lon for f in fields])
     spots = np.array(places)
     away = distance_km(lat, lon, spots[:, 0], spots[:, 1])
@@ -165,7 +170,7 @@ def nearest_places(
 
 
 def check_age(farm: Farm, issued: datetime, now: datetime) -> None:
-    """Refuse politely what is older than the farm's limit."""
+    """Raise WeatherError where a forecast is older than the farm's limit."""
     age, limit = (now - issued) / timedelta(hours=1), farm.rules.forecast_age_max_h
     if age > limit:
         raise WeatherError(
@@ -176,12 +181,12 @@ def check_age(farm: Farm, issued: datetime, now: datetime) -> None:
 
 
 def farm_clock(at: datetime, farm: Farm) -> str:
-    """A time as the farm's clock shows it."""
+    """A time as the farm's clock shows it, with the date."""
     return f"{at.astimezone(farm.tz):%Y-%m-%d %H:%M}"
 
 
 def _no_forecast(folder: Path, farm: Farm, now: datetime) -> WeatherError:
-    """Why nothing stored can be used."""
+    """The error that says why no stored forecast can be used."""
     found = [s for p in FORECAST_PRODUCTS for s in stored_answers(folder, p)]
     later = [s.issued for s in found if s.issued > now]
     if found and len(later) == len(found):
@@ -190,7 +195,7 @@ def _no_forecast(folder: Path, farm: Farm, now: datetime) -> WeatherError:
             f"issued {farm_clock(min(later), farm)}; check the date asked for and this computer's "
             "clock"
         )
-    what = "no stored forecast covers the fields" if found else "there is no stored forecast"
+    state = "no stored forecast covers the fields" if found else "there is no stored forecast"
     return WeatherError(
-        f"{folder}: {what}; run `afterrain fetch {folder}`, or give one with --forecast FILE"
+        f"{folder}: {state}; run `afterrain fetch {folder}`, or give one with --forecast FILE"
     )

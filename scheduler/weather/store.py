@@ -1,4 +1,4 @@
-"""Stored answers of weather services: one file each, never lost to an older or broken one."""
+"""Stored answers of weather services, a file each; an older or broken answer replaces none."""
 
 from __future__ import annotations
 
@@ -22,7 +22,16 @@ MAX_ANSWER_BYTES = 40_000_000
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """A service's own response and where it came from. `lat`, `lon` are of the grid cell."""
+    """A service's own response and its origin.
+
+    Attributes
+    ----------
+    source, product, version : of the service.
+    issued, fetched : times of issue and of fetching.
+    url : address of the question.
+    lat, lon : centre of the grid cell, degrees.
+    payload : JSON of the response.
+    """
 
     source: str
     product: str
@@ -36,14 +45,14 @@ class Answer:
 
     @property
     def name(self) -> str:
-        """Name of the file it is stored under."""
+        """Name of the file."""
         stamp = f"{self.issued.astimezone(UTC):%Y%m%dT%H%MZ}"
         return f"{self.product}_{stamp}_{self.lat:.2f}_{self.lon:.2f}.json"
 
 
 @dataclass(frozen=True, kw_only=True)
 class StoredAnswer:
-    """A stored answer by its name; the payload is read when wanted."""
+    """A stored answer by the name of its file; `read_answer` reads the content."""
 
     path: Path
     product: str
@@ -53,30 +62,28 @@ class StoredAnswer:
 
 
 def stored_answers(folder: Path, product: str | None = None) -> list[StoredAnswer]:
-    """Stored answers of a farm folder, latest issue first."""
-    out = []
+    """Stored answers of a farm folder, of one product or all, latest issue first."""
+    found = []
     for path in (folder / FORECASTS_FOLDER).glob("*.json"):
         m = _NAME.fullmatch(path.name)
         if m and product in (None, m["product"]):
             issued = datetime.strptime(m["issued"], "%Y%m%dT%H%MZ").replace(tzinfo=UTC)
-            out.append(
-                StoredAnswer(path=path, product=m["product"], issued=issued,
-                       lat=float(m["lat"]), lon=float(m["lon"]))
-            )  # fmt: skip
-    return sorted(out, key=lambda s: (-s.issued.timestamp(), s.path.name))
+            lat, lon = float(m["lat"]), float(m["lon"])
+            found.append(
+                StoredAnswer(path=path, product=m["product"], issued=issued, lat=lat, lon=lon)
+            )
+    return sorted(found, key=lambda s: (-s.issued.timestamp(), s.path.name))
 
 
 def store_answer(folder: Path, answer: Answer) -> bool:
-    """Write an answer beside the others; False where the same issue is there already.
+    """Store an answer whose payload the caller has parsed; False where it is stored already.
 
-    An answer of the same issue and place replaces the stored one only if it was fetched later,
-    so that a late, older copy never wins. The caller has parsed the payload: what cannot be read
-    is not stored.
+    An answer replaces the stored one of the same issue and place only if it was fetched later.
 
     Raises
     ------
     WeatherError
-        Where the folder cannot be written; what was stored is untouched.
+        Where the folder cannot be written; stored answers stay as they are.
     """
     path = folder / FORECASTS_FOLDER / answer.name
     if path.exists():
@@ -84,7 +91,7 @@ def store_answer(folder: Path, answer: Answer) -> bool:
             if read_answer(path).fetched >= answer.fetched:
                 return False
         except WeatherError:
-            pass  # the stored file is broken: a sound one may take its place
+            pass  # the stored file is broken: a sound answer may take its place
     envelope = {
         "source": answer.source,
         "product": answer.product,
@@ -113,7 +120,7 @@ def read_answer(path: Path) -> Answer:
     Raises
     ------
     WeatherError
-        Where the file cannot be read or is not complete.
+        Where the file cannot be read or lacks a part.
     """
     content = read_json(path)
     try:
@@ -135,7 +142,13 @@ def read_answer(path: Path) -> Answer:
 
 
 def read_json(path: Path) -> Any:
-    """JSON of a file."""
+    """JSON of a file.
+
+    Raises
+    ------
+    WeatherError
+        Where the file is too large, or no JSON.
+    """
     try:
         if path.stat().st_size > MAX_ANSWER_BYTES:
             raise WeatherError(f"{path}: is larger than any forecast; remove it")
@@ -147,6 +160,7 @@ def read_json(path: Path) -> Any:
 
 
 def _time(text: str) -> datetime:
+    """A time with an offset, as UTC; ValueError without."""
     at = datetime.fromisoformat(text)
     if at.tzinfo is None:
         raise ValueError(text)
@@ -154,4 +168,5 @@ def _time(text: str) -> datetime:
 
 
 def _stamp(at: datetime) -> str:
+    """UTC to the second."""
     return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
