@@ -1,9 +1,9 @@
-"""Rates and money: what machines do in an hour and what each hour of standing costs.
+"""Rates and money: what machines do in an hour, and what each hour of standing costs.
 
 Layer: may import windows and what lies below.
 
-- `machine_rates`: combine, cart and truck rates
-- `grain_value`: what a tonne cut at an hour is worth
-- `standing_loss`: jobs, and what each hour of standing costs
+- `machine_rates`: rates of combines, carts, trucks and crews
+- `grain_value`: value of grain by the hour it is cut; cost of leaving it
+- `standing_loss`: jobs, and the money that each loses by the hour it stands
 - `timeliness`: closed-form timeliness cost (ASABE EP496)
 """

@@ -127,8 +127,8 @@ def best_revenue_ha(farm: Farm, field: Field, haul_t: dict[str, float]) -> float
 def leave_cost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, float]) -> Array:
     """Money lost per ha of grain uncut at the horizon, (member,).
 
-    The grain is sold at base moisture after `leave_days` more, with the wettings and the
-    sprouting of that time, less `leave_share`.
+    The grain is sold at base moisture after `leave_days` more, with the wettings expected in that
+    time and the sprouting of the horizon, less `leave_share`.
     """
     terms = loss_terms(farm, field)
     best = best_revenue_ha(farm, field, haul_t)

@@ -23,10 +23,9 @@ from scheduler.costs.grain_value import (
 )
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import down_slots, farm_time, open_slots
+from scheduler.farm.working_time import BoolArray, down_slots, farm_time, open_slots
 from scheduler.windows.daily_hours import HOLLOW
 
-Bool = NDArray[np.bool_]
 #: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed, a
 #: half section, about two days of one combine. Over 20 make-ups and sets of members of the sample
 #: farm, half sections cut whole lost 0.4 % less than halves, because each parcel ends with a slot.
@@ -76,9 +75,9 @@ class StandingLoss:
     day: NDArray[np.int64]
     loss: Array
     leave_cost: Array
-    field_open: Bool
-    headland_only: Bool
-    point_open: Bool
+    field_open: BoolArray
+    headland_only: BoolArray
+    point_open: BoolArray
     moisture: Array
     day_loss: float
 

@@ -3,11 +3,11 @@
 Layer: may import costs, solver and what lies below.
 
 - `makeup`: which machines form which crew
-- `delivery`: where each half-hour's grain is delivered
-- `storage`: which jobs get storage that is short
-- `moves`: minutes and distances of moves
+- `delivery`: delivery point of a job's grain, slot by slot
+- `storage`: assignment of storage that is short
+- `moves`: duration and distance of moves
 - `cutting`: one job cut by one crew, from any slot
-- `point_choice`: delivery points of each job
+- `point_choice`: delivery points of each crew and job
 - `compile`: standing loss and make-up into `CutTables`
-- `compiled`: `Compiled`, the tables with what reads a plan back
+- `compiled`: `Compiled`, the tables with the facts that read a plan back
 """

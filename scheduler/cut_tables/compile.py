@@ -22,7 +22,13 @@ from scheduler.cut_tables.delivery import slots_to_open
 from scheduler.cut_tables.moves import moves
 from scheduler.cut_tables.point_choice import accepting_points, choose_points
 from scheduler.farm.model import Cart, Combine, Truck
-from scheduler.farm.working_time import crew_slots, down_slots, forbidden_slots, work_start_slots
+from scheduler.farm.working_time import (
+    BoolArray,
+    crew_slots,
+    down_slots,
+    forbidden_slots,
+    work_start_slots,
+)
 from scheduler.solver.tables import CutTables
 
 
@@ -84,7 +90,7 @@ def compile_tables(
     )
 
 
-def _worked(standing_loss: StandingLoss, makeup: Sequence[CrewMachines]) -> list[NDArray[np.bool_]]:
+def _worked(standing_loss: StandingLoss, makeup: Sequence[CrewMachines]) -> list[BoolArray]:
     """Slots in which each crew works."""
     farm = standing_loss.farm
     crews = {c.id: c for c in farm.crews}
@@ -103,7 +109,7 @@ def _machines_up(machines: CrewMachines, slots: NDArray[np.datetime64]) -> Machi
 
 def _arrivals(
     standing_loss: StandingLoss,
-    worked: Sequence[NDArray[np.bool_]],
+    worked: Sequence[BoolArray],
     move: NDArray[np.int32],
 ) -> NDArray[np.int32]:
     """Slot at which work can begin after arriving in each slot, (crew, job, slot)."""
@@ -116,7 +122,7 @@ def _arrivals(
 
 
 def _crew_jobs(
-    standing_loss: StandingLoss, worked: Sequence[NDArray[np.bool_]], up: Sequence[MachinesUp]
+    standing_loss: StandingLoss, worked: Sequence[BoolArray], up: Sequence[MachinesUp]
 ) -> list[list[CrewJob]]:
     """Every crew on every job, `[crew][job]`."""
     to_open = slots_to_open(standing_loss.point_open)

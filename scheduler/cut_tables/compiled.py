@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from scheduler.costs.machine_rates import HEADLAND_FACTOR, MachinesUp, Rates
-from scheduler.costs.standing_loss import Bool, Job, StandingLoss
+from scheduler.costs.standing_loss import Job, StandingLoss
 from scheduler.cut_tables.cutting import slot_tonnes
 from scheduler.cut_tables.makeup import MakeUp
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import SLOT_MIN
+from scheduler.farm.working_time import SLOT_MIN, BoolArray
 from scheduler.solver.tables import CutTables
 
 
@@ -37,7 +37,7 @@ class Compiled:
     tables: CutTables
     standing_loss: StandingLoss
     makeup: MakeUp
-    can: Bool
+    can: BoolArray
     point: NDArray[np.int16]
     rates: tuple[list[dict[int, Rates]], ...]
     up: tuple[MachinesUp, ...]

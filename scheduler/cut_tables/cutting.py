@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from scheduler.costs.machine_rates import HEADLAND_FACTOR, MachinesUp, Rates
-from scheduler.costs.standing_loss import Bool
 from scheduler.cut_tables.delivery import delivery_by_slot
-from scheduler.farm.working_time import SLOT_MIN
+from scheduler.farm.working_time import SLOT_MIN, BoolArray
 
 
 class CutJob(NamedTuple):
@@ -28,7 +27,7 @@ class CutJob(NamedTuple):
     cost : (member, start), cents lost.
     """
 
-    can: Bool
+    can: BoolArray
     point: NDArray[np.int16]
     finish: NDArray[np.int32]
     cost: NDArray[np.int64]
@@ -41,9 +40,9 @@ class CutSlots(NamedTuple):
     `haul` is t/h of the trucks, 0 while the delivery point is closed and they fill.
     """
 
-    can: Bool
+    can: BoolArray
     loss: Array
-    headland_only: Bool
+    headland_only: BoolArray
     combine: Array
     cart: Array
     haul: Array
@@ -75,8 +74,8 @@ class CrewJob:
     crew_value : money that an hour of the crew's delay costs.
     """
 
-    workable: Bool
-    headland_only: Bool
+    workable: BoolArray
+    headland_only: BoolArray
     loss: Array
     day: NDArray[np.int64]
     slots_to_open: NDArray[np.int64]

@@ -147,7 +147,7 @@ class Morning:
     """Everything the sheet, the page, the files and the terminal show.
 
     `season` starts some days before `now` and runs to the horizon; its field axis follows
-    `farm.fields`, then the wet hollows (`outlook.rows`). `rule_losses` maps each rule of
+    `farm.fields`, then the wet hollows (`season_rows`). `rule_losses` maps each rule of
     thumb to its expected loss. `decision` holds what prices an order of one's own; no output
     shows it.
     """

@@ -2,8 +2,8 @@
 
 Layer: may import season_book and what lies below.
 
-- `model_inputs`: farm facts as readiness takes them; the season ahead
+- `model_inputs`: farm facts as readiness takes them; the simulated season
 - `bias`: lasting offsets of grain and ground, learnt from readings
 - `lessons`: what readings taught, as data
-- `daily_hours`: hours of each field and day
+- `daily_hours`: workable hours of each field and day
 """

@@ -18,8 +18,9 @@ from readiness.season.simulate import Season, simulate
 from readiness.soil.properties import Land
 from readiness.soil.trafficability import WaterLimits, water_limits
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import utc_hour
+from scheduler.farm.working_time import BoolArray, utc_hour
 from scheduler.season_book.farm_state import SAMPLE_SD
+from scheduler.windows.lessons import Learnt
 
 DRAINAGE = {"poor": 0, "moderate": 1, "good": 2}
 APPROACH = {"paved": 0, "gravel": 1, "dirt": 2}
@@ -62,7 +63,7 @@ def land_of(farm: Farm) -> Land:
         water_offset=calibrated("water_offset", 0.0),
         drain_factor=calibrated("drain_factor", 1.0),
         evap_factor=calibrated("evap_factor", 1.0),
-        bearing_offset=calibrated("bearing_offset", 0.0),
+        bearing_offset=calibrated(Learnt.BEARING, 0.0),
     )
 
 
@@ -81,9 +82,8 @@ def stand_of(farm: Farm) -> Stand:
     """Standing crop of every row; the threshing limit is lowered by the learnt grain offset."""
     fields = [f for f, _ in season_rows(farm)]
     limit = [
-        farm.rules.thresh_limit_pct.get(f.crop, CROPS[f.crop].thresh_limit)
-        - f.calibration.get("grain_offset", 0.0)
-        for f in fields
+        farm.rules.thresh_limit_pct.get(f.crop, CROPS[f.crop].thresh_limit) - offset
+        for f, offset in zip(fields, _grain_offset(farm), strict=True)
     ]
     return Stand(
         crop=tuple(f.crop for f in fields),
@@ -94,7 +94,7 @@ def stand_of(farm: Farm) -> Stand:
 
 
 def limits_of(
-    farm: Farm, lightning: NDArray[np.bool_] | None, field_of_row: NDArray[np.int64]
+    farm: Farm, lightning: BoolArray | None, field_of_row: NDArray[np.int64]
 ) -> OperatingLimits:
     """Limits that close hours besides ground and grain.
 
@@ -162,7 +162,7 @@ def with_grain_offset(farm: Farm, season: Season) -> Season:
 
 def _grain_offset(farm: Farm) -> list[float]:
     """Learnt offset of every row, percent points."""
-    return [f.calibration.get("grain_offset", 0.0) for f, _ in season_rows(farm)]
+    return [f.calibration.get(Learnt.GRAIN, 0.0) for f, _ in season_rows(farm)]
 
 
 def open_loop(farm: Farm, past: Weather) -> tuple[Season, WaterLimits]:
@@ -193,7 +193,7 @@ def simulate_farm(
     past: Weather,
     ahead: Weather,
     *,
-    lightning: NDArray[np.bool_] | None = None,
+    lightning: BoolArray | None = None,
     observations: Sequence[Observation] = (),
     seed: int = 0,
 ) -> tuple[Season, Weather]:
