@@ -1,10 +1,10 @@
 # ruff: noqa: E501 (one field a line)
-"""Write the sample farm again: everything here is invented, and the same seed writes the same.
+"""Write the files of the sample farm; everything in them is invented, and one seed fixes it.
 
     python sample_forecasts/make_sample.py [FOLDER]
 
-The ground is a square of the northern plains laid out in sections of one mile; no field, name,
-elevator or weather is real. `make_weather.py` beside this file makes the weather.
+The farm lies on the northern plains, in sections of one mile; no field, name, elevator or weather
+is real. `make_weather.py` makes the weather and `weather_files.py` its files.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-import make_weather
+from make_weather import Sky
+from weather_files import write_responses
 
 HERE = Path(__file__).resolve().parent
 BASE = (47.32, -99.12)  # latitude, longitude of the yard
@@ -28,10 +29,26 @@ ROAD = 0.01  # mile of road and ditch left along each side
 
 WHEAT, DURUM, BARLEY = "spring wheat", "durum", "barley"
 HEAVY, MEDIUM, LIGHT = "silty clay loam", "loam", "sandy loam"
-#: What a line of FIELDS gives; east and north are miles from the yard to the south-west corner,
-#: wide and high miles.
-FACTS = ("id", "name", "east", "north", "wide", "high", "crop", "variety", "texture", "drainage",
-         "slope_pct", "approach", "yield_bu_ac", "ripe", "sample_pct", "sampled")  # fmt: skip
+#: Columns of FIELDS; east and north are miles from the yard to the south-west corner, wide and high
+#: the size in miles.
+COLUMNS = (
+    "id",
+    "name",
+    "east",
+    "north",
+    "wide",
+    "high",
+    "crop",
+    "variety",
+    "texture",
+    "drainage",
+    "slope_pct",
+    "approach",
+    "yield_bu_ac",
+    "ripe",
+    "sample_pct",
+    "sampled",
+)
 FIELDS: tuple[tuple[Any, ...], ...] = (
     ("F01", "Home quarter", 0.0, 0.5, 0.5, 0.5, WHEAT, "W-21", MEDIUM, "moderate", 1.5, "gravel", 58, "2026-07-24", 18.6, "2026-08-11 18:30"),
     ("F02", "Yard eighty", -0.5, 0.0, 0.5, 0.25, BARLEY, "B-7", MEDIUM, "moderate", 1.0, "gravel", 74, "2026-07-18", 17.4, "2026-08-11 17:45"),
@@ -60,8 +77,8 @@ FIELDS: tuple[tuple[Any, ...], ...] = (
     ("F25", "Dugout quarter", 5.0, -8.0, 0.5, 0.5, DURUM, "D-5", MEDIUM, "moderate", 1.7, "gravel", 53, "2026-07-29", None, ""),
     ("F26", "County line", -14.5, -1.5, 0.5, 0.5, WHEAT, "W-34", MEDIUM, "moderate", 1.3, "paved", 57, "2026-07-24", None, ""),
 )  # fmt: skip
-#: What sets single fields apart, by column.
-APART: dict[str, dict[str, Any]] = {
+#: Values of single fields that differ from the usual, by column.
+EXCEPTIONS: dict[str, dict[str, Any]] = {
     "F03": {"wet_pct": 14},
     "F09": {"tile": "yes"},
     "F15": {"purpose": "seed"},
@@ -72,7 +89,7 @@ APART: dict[str, dict[str, Any]] = {
 }
 RESIDUE = {HEAVY: 35, MEDIUM: 50, LIGHT: 60}
 ORGANIC = {HEAVY: 4.2, MEDIUM: 3.4, LIGHT: 2.1}
-#: Sloughs never farmed: field, miles east and north of its corner, radius in miles.
+#: Sloughs that are not farmed: field, miles east and north of its corner, radius in miles.
 SLOUGHS = {"F03": (0.30, 0.28, 0.06), "F18": (0.70, 0.20, 0.08), "F14": (0.15, 0.35, 0.05)}
 #: Gauges: id, miles east and north of the yard.
 GAUGES = {
@@ -91,8 +108,10 @@ def place(east: float, north: float) -> tuple[float, float]:
     return round(BASE[0] + north * MILE_LAT, 5), round(BASE[1] + east * MILE_LON, 5)
 
 
-def rings(own: str, east: float, north: float, wide: float, high: float) -> list[list[list[float]]]:
-    """GeoJSON rings: the field inside its roads (counter-clockwise), its slough (clockwise)."""
+def rings(
+    field: str, east: float, north: float, wide: float, high: float
+) -> list[list[list[float]]]:
+    """GeoJSON rings of a field: its edge (counter-clockwise), its slough (clockwise)."""
 
     def ring(points: list[tuple[float, float]]) -> list[list[float]]:
         spots = [place(e, n) for e, n in points]
@@ -100,41 +119,67 @@ def rings(own: str, east: float, north: float, wide: float, high: float) -> list
 
     w, e, s, n = east + ROAD, east + wide - ROAD, north + ROAD, north + high - ROAD
     out = [ring([(w, s), (e, s), (e, n), (w, n)])]
-    if own in SLOUGHS:
-        x, y, r = SLOUGHS[own]
-        turn = [-2 * math.pi * k / 12 for k in range(12)]
-        out.append(ring([(east + x + r * math.cos(a), north + y + r * math.sin(a)) for a in turn]))
+    if field in SLOUGHS:
+        x, y, r = SLOUGHS[field]
+        angles = [-2 * math.pi * k / 12 for k in range(12)]
+        out.append(
+            ring([(east + x + r * math.cos(a), north + y + r * math.sin(a)) for a in angles])
+        )
     return out
 
 
-def acres(own: str, wide: float, high: float) -> float:
-    """Farmed acres: the inside of the roads less the slough, a polygon of twelve sides."""
+def acres(field: str, wide: float, high: float) -> float:
+    """Farmed acres: the area inside the roads less the slough, a polygon of twelve sides."""
     square = (wide - 2 * ROAD) * (high - 2 * ROAD)
-    r = SLOUGHS.get(own, (0.0, 0.0, 0.0))[2]
+    r = SLOUGHS.get(field, (0.0, 0.0, 0.0))[2]
     return (square - 6 * math.sin(math.pi / 6) * r * r) * MILE2_AC
 
 
 def write_fields(folder: Path) -> None:
-    """fields.csv and fields.geojson."""
-    columns = ("id", "name", "lat", "lon", "area_ac", "crop", "variety", "texture",
-               "organic_matter_pct", "drainage", "tile", "slope_pct", "residue_pct", "approach",
-               "yield_bu_ac", "ripe", "sample_pct", "sampled", "test_weight_lb_bu", "purpose",
-               "cut_pct", "wet_pct")  # fmt: skip
+    """Write fields.csv and fields.geojson."""
+    columns = (
+        "id",
+        "name",
+        "lat",
+        "lon",
+        "area_ac",
+        "crop",
+        "variety",
+        "texture",
+        "organic_matter_pct",
+        "drainage",
+        "tile",
+        "slope_pct",
+        "residue_pct",
+        "approach",
+        "yield_bu_ac",
+        "ripe",
+        "sample_pct",
+        "sampled",
+        "test_weight_lb_bu",
+        "purpose",
+        "cut_pct",
+        "wet_pct",
+    )
     rows, features = [], []
     for facts in FIELDS:
-        row = dict(zip(FACTS, facts, strict=True))
-        own, soil = row["id"], row["texture"]
+        row = dict(zip(COLUMNS, facts, strict=True))
+        field, soil = row["id"], row["texture"]
         box = tuple(row.pop(side) for side in ("east", "north", "wide", "high"))
         east, north, wide, high = box
         row["lat"], row["lon"] = place(east + wide / 2, north + high / 2)
         row |= {
-            "area_ac": round(acres(own, wide, high), 1), "organic_matter_pct": ORGANIC[soil],
-            "tile": "no", "residue_pct": RESIDUE[soil], "purpose": "grain", "cut_pct": 0,
+            "area_ac": round(acres(field, wide, high), 1),
+            "organic_matter_pct": ORGANIC[soil],
+            "tile": "no",
+            "residue_pct": RESIDUE[soil],
+            "purpose": "grain",
+            "cut_pct": 0,
             "wet_pct": 0,
-        }  # fmt: skip
-        rows.append(row | APART.get(own, {}))
-        shape = {"type": "Polygon", "coordinates": rings(own, *box)}
-        features.append({"type": "Feature", "properties": {"id": own}, "geometry": shape})
+        }
+        rows.append(row | EXCEPTIONS.get(field, {}))
+        shape = {"type": "Polygon", "coordinates": rings(field, *box)}
+        features.append({"type": "Feature", "properties": {"id": field}, "geometry": shape})
     with (folder / "fields.csv").open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, columns, restval="", lineterminator="\n")
         writer.writeheader()
@@ -143,8 +188,8 @@ def write_fields(folder: Path) -> None:
     (folder / "fields.geojson").write_text(json.dumps(collection) + "\n", encoding="utf-8")
 
 
-def write_rain(folder: Path, sky: make_weather.Sky) -> None:
-    """rain.csv: what the gauges held each morning, in hundredths of an inch."""
+def write_rain(folder: Path, sky: Sky) -> None:
+    """Write rain.csv: the reading of every gauge each morning, in inches."""
     lines = ["gauge,date,amount_in"]
     days = (LAST_READING - FIRST_READING).days + 1
     for gauge, (east, north) in GAUGES.items():
@@ -155,13 +200,13 @@ def write_rain(folder: Path, sky: make_weather.Sky) -> None:
 
 
 def main() -> None:
-    """Write the whole sample into a folder."""
+    """Write the whole sample into the folder given, or over this one."""
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else HERE
     (folder / "forecasts").mkdir(parents=True, exist_ok=True)
     write_fields(folder)
-    sky = make_weather.Sky(seed=20260812)
+    sky = Sky(seed=20260812)
     write_rain(folder, sky)
-    make_weather.write(folder / "forecasts", sky)
+    write_responses(folder / "forecasts", sky)
 
 
 if __name__ == "__main__":

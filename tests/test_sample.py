@@ -1,4 +1,4 @@
-"""The sample farm: complete, coherent, written again by its script; and trade facts it shows."""
+"""The sample farm: complete, coherent, reproduced by its script; and trade facts that it shows."""
 
 import json
 import subprocess
@@ -49,7 +49,7 @@ def members(envelope, name):
     return np.array([hourly(envelope, n) for n in names])
 
 
-def test_farm_is_as_asked(farm):
+def test_farm_has_the_fields_and_machines_that_the_readme_describes(farm):
     assert farm_problems(SAMPLE) == []
     assert len(farm.fields) == 26
     assert {f.crop for f in farm.fields} == {"wheat_hard", "wheat_durum", "barley"}
@@ -69,18 +69,18 @@ def test_farm_is_as_asked(farm):
     assert 16 <= min(samples) <= max(samples) < 23
 
 
-def test_every_crop_has_a_point_that_takes_it_tough(farm):
+def test_every_crop_has_a_point_that_takes_tough_grain(farm):
     for crop in {f.crop for f in farm.fields}:
         limits = [p.markets[crop].moisture_limit_pct for p in farm.points if crop in p.markets]
         assert max(limits) >= 18
 
 
-def test_small_enough_to_carry():
-    ours = [*SAMPLE.glob("*.*"), *SAMPLE.glob("forecasts/*.json")]
-    assert sum(f.stat().st_size for f in ours if f.is_file()) < 4_000_000
+def test_sample_is_under_four_megabytes():
+    files = [*SAMPLE.glob("*.*"), *SAMPLE.glob("forecasts/*.json")]
+    assert sum(f.stat().st_size for f in files if f.is_file()) < 4_000_000
 
 
-def test_open_meteo_forms():
+def test_archive_and_ensemble_have_the_form_of_open_meteo():
     for envelope in stored("archive") + stored("ensemble"):
         times = np.array(envelope["payload"]["hourly"]["time"], dtype="datetime64[m]")
         assert (np.diff(times) == np.timedelta64(60, "m")).all()
@@ -93,7 +93,7 @@ def test_open_meteo_forms():
     assert len(stored("ensemble")[0]["payload"]["hourly"]) == 1 + 31 * len(VARIABLES)
 
 
-def test_records_meet_the_forecast():
+def test_records_and_forecast_overlap_consistently():
     for record, ahead in zip(stored("archive"), stored("ensemble"), strict=True):
         assert (record["lat"], record["lon"]) == (ahead["lat"], ahead["lon"])
         known = np.isfinite(hourly(record, "temperature_2m"))
@@ -102,7 +102,7 @@ def test_records_meet_the_forecast():
         times = np.array(record["payload"]["hourly"]["time"], dtype="datetime64[h]")
         assert times[0] == np.datetime64("2026-04-01T00")
         assert times[known][-1] == np.datetime64("2026-08-12T10")
-        # the ensemble's first hours are those of the records, to the rounding
+        # the first hours of the ensemble equal the records, up to rounding
         first = int(np.flatnonzero(times == np.datetime64("2026-08-12T00"))[0])
         assert members(ahead, "temperature_2m")[:, :6] == pytest.approx(
             np.tile(hourly(record, "temperature_2m")[first : first + 6], (31, 1)), abs=0.11
@@ -120,7 +120,7 @@ def test_weather_is_coherent():
         assert (gust[known] >= wind[known]).all()
         assert wind[known].min() > 0
         hour = np.broadcast_to(np.arange(temp.shape[-1]) % 24, temp.shape)
-        assert np.nanmax(sun[hour == 7]) == 0  # the hour to 07 UTC is deep night there
+        assert np.nanmax(sun[hour == 7]) == 0  # 07 UTC is night on the farm
         noon = known & (hour >= 16) & (hour <= 21)
         assert sun[noon & (rain > 0)].mean() < 0.6 * sun[noon & (rain == 0)].mean()
         assert humidity[known & (rain > 0.3)].mean() > 88
@@ -132,11 +132,11 @@ def test_mornings_after_rain_have_dew():
         humidity = hourly(envelope, "relative_humidity_2m")
         days = humidity[: len(humidity) // 24 * 24].reshape(-1, 24)
         wet_run, dry_spell = days[-9:-1], days[-20:-12]  # 4-11 August, 24-31 July
-        assert (wet_run[:, 8:13].max(axis=1) >= 95).all()  # 03 to 07 on the farm
+        assert (wet_run[:, 8:13].max(axis=1) >= 95).all()  # 03:00 to 07:00 on the farm
         assert dry_spell[:, 18:23].min(axis=1).mean() < 45
 
 
-def test_members_part_with_lead():
+def test_members_diverge_with_lead():
     temp = np.array([members(e, "temperature_2m") for e in stored("ensemble")])
     spread = temp.std(axis=1).mean(axis=0).reshape(16, 24).mean(axis=1)
     assert spread[0] < spread[2] < spread[5]
@@ -159,12 +159,12 @@ def test_gauges_agree_with_the_records(rain):
 
 
 def test_nine_wet_days_after_a_dry_spell(rain):
-    """A run of rain delays harvest by about two weeks (common practice, no source).
+    """A spell of rain delays harvest by about two weeks (common practice, no source).
 
-    Nine wet days and the drying after them are such a run: here its first part.
+    The nine wet days are the first part of such a spell, before the days of drying.
     """
-    for _, one in rain.groupby("gauge"):
-        mm = one.sort_values("time")["mm"].to_numpy()
+    for _, readings in rain.groupby("gauge"):
+        mm = readings.sort_values("time")["mm"].to_numpy()
         assert (mm[-9:] > 0.5).all()
         assert (mm[-18:-9] < 4).all()
         assert 75 < mm[-9:].sum() < 125
@@ -185,8 +185,14 @@ def test_gridpoint_form():
     (envelope,) = stored("gridpoint")
     properties = envelope["payload"]["properties"]
     assert properties["windSpeed"]["uom"] == "wmoUnit:km_h-1"
-    for name in ("temperature", "relativeHumidity", "windSpeed", "windGust",
-                 "quantitativePrecipitation", "skyCover"):  # fmt: skip
+    for name in (
+        "temperature",
+        "relativeHumidity",
+        "windSpeed",
+        "windGust",
+        "quantitativePrecipitation",
+        "skyCover",
+    ):
         entries = properties[name]["values"]
         spans = [e["validTime"].split("/") for e in entries]
         starts = np.array([s.removesuffix("+00:00") for s, _ in spans], dtype="datetime64[h]")
@@ -200,32 +206,32 @@ def duration_h(text):
     return 24 * int(days.removesuffix("D") or 0) + int(hours.removesuffix("H") or 0)
 
 
-def test_script_writes_the_sample_again(tmp_path):
+def test_script_reproduces_the_sample(tmp_path):
     script = SAMPLE / "make_sample.py"
     subprocess.run([sys.executable, script, tmp_path], check=True, timeout=60)
     for path in sorted(p for p in tmp_path.rglob("*") if p.is_file()):
-        there = SAMPLE / path.relative_to(tmp_path)
+        kept = SAMPLE / path.relative_to(tmp_path)
         if path.suffix == ".json":
-            same(json.loads(path.read_text()), json.loads(there.read_text()))
+            assert_same(json.loads(path.read_text()), json.loads(kept.read_text()))
         else:
-            assert path.read_text() == there.read_text(), path.name
+            assert path.read_text() == kept.read_text(), path.name
     written = {p.name for p in (tmp_path / "forecasts").iterdir()}
-    there = {p.name for p in (SAMPLE / "forecasts").iterdir()}
-    assert written == {name for name in there if "_20260922" not in name}  # make_season.py's
+    kept = {p.name for p in (SAMPLE / "forecasts").iterdir()}
+    assert written == {name for name in kept if "_20260922" not in name}  # by make_season.py
 
 
-def same(a, b):
-    """Equal but for the last digit of a rounded number, which may differ between processors."""
+def assert_same(a, b):
+    """Assert equality but for the last digit of rounded numbers, which depends on the processor."""
     if isinstance(a, dict):
         assert a.keys() == b.keys()
         for key in a:
-            same(a[key], b[key])
+            assert_same(a[key], b[key])
     elif isinstance(a, list) and all(isinstance(x, (int, float)) for x in a):
         assert a == pytest.approx(b, abs=1.01)
     elif isinstance(a, list):
         assert len(a) == len(b)
         for x, y in zip(a, b, strict=True):
-            same(x, y)
+            assert_same(x, y)
     elif isinstance(a, float):
         assert a == pytest.approx(b, abs=1.01)
     else:
