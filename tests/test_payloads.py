@@ -227,16 +227,22 @@ def test_units_offsets_and_nulls(changes, name, hour, value):
 @pytest.mark.parametrize(
     ("payload", "message"),
     [
-        (simple(hourly_units__precipitation="furlong"), 'precipitation is in "furlong"'),
+        (
+            simple(hourly_units__precipitation="furlong"),
+            'precipitation has the unknown unit "furlong"',
+        ),
         (simple(hourly__precipitation=None), "precipitation is missing"),
         (simple(hourly__precipitation=[None] * 5), "precipitation is missing"),
         (simple(hourly__temperature_2m=None), "temperature_2m is missing"),
-        (simple(hourly__precipitation=[0, 0]), "not one value for each label"),
-        (simple(hourly__precipitation=[0, 0, 0, 0, "x"]), "no number"),
+        (simple(hourly__precipitation=[0, 0]), "does not hold one value per label"),
+        (simple(hourly__precipitation=[0, 0, 0, 0, "x"]), "not a number"),
         (simple(hourly__precipitation=[0, 0, 0, 0, -999]), "impossible"),
         (simple(hourly__temperature_2m=[0, 0, 0, 0, 273.15]), "impossible"),
-        (simple(hourly__time=["x"] * 5), "no time"),
-        (simple(hourly__time=[f"2026-08-12T{3 * h:02d}:00" for h in range(5)]), "hour after hour"),
+        (simple(hourly__time=["x"] * 5), "not a time"),
+        (
+            simple(hourly__time=[f"2026-08-12T{3 * h:02d}:00" for h in range(5)]),
+            "successive whole hours",
+        ),
         ({"error": True, "reason": "Daily limit exceeded"}, "Daily limit exceeded"),
         ({}, "neither"),
         ([], "not a weather record"),
@@ -437,7 +443,7 @@ def test_alerts():
     assert str(found[0].stop) == "2026-08-13T01"  # includes the hour in which it ends
     with pytest.raises(PayloadError, match="list of alerts"):
         parse_alerts({})
-    with pytest.raises(PayloadError, match="when it holds"):
+    with pytest.raises(PayloadError, match="no start or no end"):
         parse_alerts({"features": [one("X", onset=None)]})
 
 

@@ -198,15 +198,15 @@ def test_the_payload_is_stored_unchanged(folder, server):
 FAILURE_TEXTS = {
     "refused": "cannot be reached",
     "timeout": "did not answer within",
-    "403": "refuses us (403",
-    "404": "knows no such place or data (404)",
-    "429": "asks for patience (429",
-    "500": "has a fault of its own (500)",
-    "truncated": "data that is cut off",
+    "403": "refuses the request (403",
+    "404": "has no such place or data (404)",
+    "429": "asks to wait (429",
+    "500": "failed on its own side (500)",
+    "truncated": "truncated data",
     "short": "open-meteo-ensemble",
     "html": "a web page instead of data",
     "missing": "precipitation is missing",
-    "unit": "a unit that is not known here",
+    "unit": 'unknown unit "furlong"',
     "nulls": "precipitation is missing",
     "empty": "neither",
     "list": "not a weather record",
@@ -252,7 +252,7 @@ def test_retry_after_is_respected(folder, server):
     replay.wait = "1"
     replay.asked.clear()
     begun = datetime.now(UTC)
-    with session(folder, url) as services, pytest.raises(ServiceError, match="patience"):
+    with session(folder, url) as services, pytest.raises(ServiceError, match="asks to wait"):
         services.ask("open-meteo-ensemble", "/v1/x", product="ensemble", check=parse_response)
     assert replay.asked[ENSEMBLE] == 3  # the first and two retries
     assert datetime.now(UTC) - begun >= timedelta(seconds=2)

@@ -82,9 +82,9 @@ def parse_hourly_text(payload: Mapping[str, Any]) -> Payload:
     ends = [required_hour(p.get("endTime"), "endTime") for p in periods]
     if any(end - start != HOUR for start, end in zip(starts, ends, strict=True)):
         raise PayloadError(
-            "it is the twelve-hour text forecast; use the gridpoint (forecastGridData) instead"
+            "this is the twelve-hour text forecast; use the gridpoint (forecastGridData) instead"
         )
-    first, hours = _first_and_count(starts, "the forecast spans too long a time")
+    first, hours = _first_and_count(starts, "the forecast spans too many hours")
     values = {n: np.full((1, hours), np.nan) for n in VARIABLES}
     for period, start in zip(periods, starts, strict=True):
         h = int((start - first) / HOUR)
@@ -114,7 +114,7 @@ def parse_observations(payload: Mapping[str, Any]) -> Payload:
     features = _objects(payload.get("features", [payload]), "the station has no observations")
     facts = [required_object(f, "properties") for f in features]
     at = [required_hour(f.get("timestamp"), "timestamp") for f in facts]
-    first, hours = _first_and_count(at, "the observations span too long a time")
+    first, hours = _first_and_count(at, "the observations span too many hours")
     values = {n: np.full((1, hours), np.nan) for n in VARIABLES}
     for fact in sorted(facts, key=lambda f: str(f["timestamp"])):
         h = int((required_hour(fact["timestamp"], "timestamp") - first) / HOUR)
@@ -148,7 +148,7 @@ def nearest_station(payload: object) -> str:
     except (TypeError, KeyError, IndexError):
         raise PayloadError("the gridpoint lists no station") from None
     if not re.fullmatch(r"[A-Za-z0-9]{3,12}", name):
-        raise PayloadError("the station's name cannot be read")
+        raise PayloadError("the name of the station cannot be read")
     return name
 
 
@@ -185,7 +185,7 @@ def parse_alerts(payload: object) -> tuple[Alert, ...]:
         start = parse_hour(facts.get("onset") or facts.get("effective"), "onset")
         stop = parse_hour(facts.get("ends") or facts.get("expires"), "ends")
         if start is None or stop is None:
-            raise PayloadError("an alert does not say when it holds")
+            raise PayloadError("an alert states no start or no end")
         alerts.append(
             Alert(
                 event=str(facts.get("event", "Alert"))[:80],
@@ -202,7 +202,7 @@ def iso_interval(text: object) -> tuple[np.datetime64, int]:
     begin, _, length = str(text).partition("/")
     m = _DURATION.fullmatch(length)
     if m is None or length in ("P", ""):
-        raise PayloadError(f'"{str(text)[:60]}" is no interval of time')
+        raise PayloadError(f'"{str(text)[:60]}" is not a time interval')
     weeks, days, hours, minutes, _ = (int(g or 0) for g in m.groups())
     start = required_hour(begin, "validTime")
     return start, max(1, 24 * (7 * weeks + days) + hours + (minutes >= 30))
@@ -234,7 +234,7 @@ def _span(layer: Mapping[str, Any]) -> tuple[np.datetime64, int]:
     first = min(s for s, _ in steps)
     hours = max(int((s - first) / HOUR) + n for s, n in steps)
     if hours > MAX_HOURS:
-        raise PayloadError("the gridpoint spans too long a time")
+        raise PayloadError("the gridpoint spans too many hours")
     return first, hours
 
 

@@ -85,10 +85,10 @@ def _labels(hourly: Mapping[str, Any], offset_s: float) -> NDArray[np.datetime64
         else:
             utc = np.array(texts, dtype="datetime64[s]") - np.timedelta64(int(offset_s), "s")
     except (ValueError, TypeError):
-        raise PayloadError("hourly.time holds a text that is no time") from None
+        raise PayloadError("hourly.time holds a text that is not a time") from None
     times = utc.astype("datetime64[h]")
     if np.isnat(utc).any() or (times != utc).any() or (np.diff(times) != HOUR).any():
-        raise PayloadError("hourly.time is not hour after hour")
+        raise PayloadError("hourly.time does not hold successive whole hours")
     return times
 
 

@@ -150,7 +150,7 @@ def in_frame_unit(values: Amount, unit: str, kind: UnitKind, name: str) -> Amoun
     """Values converted from a unit, as the service writes it, to the unit of the frame."""
     word = unit.rpartition(":")[2]
     if word not in UNIT_CONVERSIONS[kind]:
-        raise PayloadError(f'{name} is in "{unit}", a unit that is not known here')
+        raise PayloadError(f'{name} has the unknown unit "{unit}"')
     factor, offset = UNIT_CONVERSIONS[kind][word]
     return values * factor + offset
 
@@ -174,7 +174,7 @@ def parse_hour(text: object, name: str) -> np.datetime64 | None:
         return None
     m = re.fullmatch(r"(\d{4}-\d\d-\d\dT\d\d:\d\d)(?::\d\d(?:\.\d+)?)?(Z|[+-]\d\d:\d\d)", str(text))
     if m is None:
-        raise PayloadError(f'{name} "{str(text)[:40]}" is no time')
+        raise PayloadError(f'{name} "{str(text)[:40]}" is not a time')
     offset = 0
     if m[2] != "Z":
         sign = -1 if m[2][0] == "-" else 1
@@ -182,7 +182,7 @@ def parse_hour(text: object, name: str) -> np.datetime64 | None:
     try:
         minute = np.datetime64(m[1], "m") - np.timedelta64(offset, "m")
     except ValueError:
-        raise PayloadError(f'{name} "{text}" is no time') from None
+        raise PayloadError(f'{name} "{text}" is not a time') from None
     hour: np.datetime64 = minute.astype("datetime64[h]")
     return hour
 
@@ -212,11 +212,11 @@ def parse_series(
     if values is None:
         return np.full(length, np.nan)
     if not isinstance(values, Sequence) or len(values) != length:
-        raise PayloadError(f"{key} has not one value for each label")
+        raise PayloadError(f"{key} does not hold one value per label")
     try:
         out = np.array([np.nan if v is None else v for v in values], dtype=np.float64)
     except (ValueError, TypeError):
-        raise PayloadError(f"{key} holds something that is no number") from None
+        raise PayloadError(f"{key} holds a value that is not a number") from None
     if kind is None or np.isnan(out).all():
         return out
     return in_frame_unit(out, str(units.get(key)), kind, key)

@@ -30,4 +30,6 @@ def parse_response(payload: object) -> Payload:
         return parse_hourly_text(payload)
     if isinstance(properties, Mapping) and "validTimes" in properties:
         return parse_gridpoint(payload)
-    raise PayloadError("it is neither Open-Meteo's hourly form nor one of api.weather.gov")
+    raise PayloadError(
+        "the response is neither in the hourly form of Open-Meteo nor in a form of api.weather.gov"
+    )

@@ -79,7 +79,7 @@ def require_sound(response: requests.Response, check: Callable[[Any], object]) -
         payload = response.json()
     except ValueError:
         html = response.text.lstrip()[:1] == "<"
-        form = "a web page instead of data" if html else "data that is cut off"
+        form = "a web page instead of data" if html else "truncated data"
         raise UnusableAnswerError(f"answered with {form}", response=response) from None
     try:
         check(payload)
@@ -92,13 +92,13 @@ def _status_text(response: requests.Response) -> str:
     status = response.status_code
     if status == 429:
         wait = response.headers.get("Retry-After", "")
-        return f"asks for patience (429{f', retry after {wait} s' if wait.isdigit() else ''})"
+        return f"asks to wait (429{f', retry after {wait} s' if wait.isdigit() else ''})"
     if status == 403:
-        return f"refuses us (403 forbidden); set {CONTACT_VARIABLE}"
+        return f"refuses the request (403 forbidden); set {CONTACT_VARIABLE}"
     if status == 404:
-        return "knows no such place or data (404)"
+        return "has no such place or data (404)"
     if status >= 500:
-        return f"has a fault of its own ({status})"
+        return f"failed on its own side ({status})"
     return f"answered with status {status}"
 
 
@@ -113,7 +113,7 @@ def failure_text(error: requests.RequestException, service: str, *, read_timeout
         return f"{service} did not answer within {read_timeout_s:.0f} s"
     if broken_off:
         return f"{service} broke off in the middle of its answer"
-    return f"{service} cannot be reached (no line, or it refuses)"
+    return f"{service} cannot be reached (no connection, or it refuses)"
 
 
 def failing_part(

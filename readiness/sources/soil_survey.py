@@ -100,10 +100,10 @@ def read_survey(payload: object) -> dict[int, SurveySoil]:
         Where the answer is not the table of `survey_query`.
     """
     if not isinstance(payload, Mapping):
-        raise PayloadError("the answer is no table")
+        raise PayloadError("the answer is not a table")
     table = payload.get("Table", [])
     if not isinstance(table, list) or not all(isinstance(r, list) for r in table):
-        raise PayloadError("the answer is no table")
+        raise PayloadError("the answer is not a table")
     if not table:
         return {}
     heading = [str(c).lower() for c in table[0]]
@@ -122,7 +122,7 @@ def _number(row: Mapping[str, Any], name: str) -> float:
     try:
         return float(row[name])
     except (KeyError, TypeError, ValueError):
-        raise PayloadError(f"{name} is no number") from None
+        raise PayloadError(f"{name} is not a number") from None
 
 
 def _mean_soil(rows: Sequence[Mapping[str, Any]]) -> SurveySoil | None:
