@@ -1,14 +1,20 @@
-"""Benchmark of the solver: python tests/bench_solver.py FOLDER [part ...].
+"""Benchmark of the solver.
 
-Parts: published, farms, large, members, side, growth. Prints cost, bound, gap, wall and CPU
-seconds; the first line says how many cores. `growth` writes growth.png into FOLDER.
+python tests/bench_solver.py FOLDER [part ...]: parts are published, farms, large, members, side,
+growth. Prints cost, bound, gap, wall and CPU seconds; the first line says how many cores. `growth`
+writes growth.png into FOLDER.
+
+python tests/bench_solver.py --settings [name ...]: doubles and halves each number of `Settings`,
+or those named, and prints the change of cost, gap and CPU time over generated tables.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import sys
 import time
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -18,20 +24,22 @@ from ortools.sat.python import cp_model
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.lagrangian_bound import bound_members
+from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.solve import solve
+from scheduler.solver.tables import CAUTIOUS, MEAN
 
 DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
 SEEDS = (11, 12, 13)
 
 
 def timed(run):
-    """What `run` gives, wall seconds and CPU seconds."""
+    """Result of `run`, wall seconds and CPU seconds."""
     wall, cpu = time.perf_counter(), time.process_time()
     out = run()
     return out, time.perf_counter() - wall, time.process_time() - cpu
 
 
-def told(name, plan, wall, cpu, target=None):
+def report(name, plan, wall, cpu, target=None):
     aim = "" if target is None else f"  (aim {100 * target:.0f} %)"
     gap = "none" if plan.gap is None else f"{100 * plan.gap:.2f} %"
     print(
@@ -61,13 +69,13 @@ def published():
 
 
 def farms(sizes=((30, 3, 0.01), (60, 4, 0.01), (60, 6, 0.02), (100, 8, 0.02)), **options):
-    """Seeded farms with one member against the aimed gap."""
+    """Generated farms with one member, against the gap aimed at."""
     for fields, crews, aim in sizes:
         for seed in SEEDS:
             tables = farm_tables(fields, crews, seed=seed)
             plan, wall, cpu = timed(lambda tables=tables: solve(tables, **options))
             assert not check(tables, plan)
-            told(f"{fields} x {crews}, seed {seed}", plan, wall, cpu, aim)
+            report(f"{fields} x {crews}, seed {seed}", plan, wall, cpu, aim)
 
 
 def large():
@@ -76,12 +84,12 @@ def large():
 
 
 def members():
-    """31 members, against the bound for one order in all of them."""
+    """31 members, against the bound over one order for all of them."""
     for effort in (1.0, 3.0):
         for seed in SEEDS:
             tables = farm_tables(40, 3, members=31, seed=seed)
             plan, wall, cpu = timed(lambda t=tables, e=effort: solve(t, effort=e))
-            told(f"40 x 3, 31 members, seed {seed}, effort {effort:.0f}", plan, wall, cpu, 0.02)
+            report(f"40 x 3, 31 members, seed {seed}, effort {effort:.0f}", plan, wall, cpu, 0.02)
 
 
 def time_indexed(tables, limit):
@@ -193,8 +201,8 @@ def _circuit(model, tables, visits, left):
     return follows
 
 
-def by_key(tables, key):
-    """A rule of thumb: whichever crew is free first takes the job of least key it can finish."""
+def dispatch(tables, key):
+    """Dispatching rule: the crew first free takes the job of least key that it can finish."""
     crews, jobs, slots = tables.shape[1:]
     free, at, rows = tables.ready.astype(int).tolist(), [jobs] * crews, [[] for _ in range(crews)]
     todo, busy = set(range(jobs)), set(range(crews))
@@ -216,7 +224,7 @@ def by_key(tables, key):
 
 
 def side():
-    """Side by side on the same tables: models alone, rules of thumb, ours."""
+    """Side by side on the same tables: models alone, dispatching rules, `solve`."""
     for fields, crews, seed in ((30, 3, 11), (60, 4, 11)):
         tables = farm_tables(fields, crews, seed=seed)
         print(f"-- {fields} x {crews}, seed {seed}")
@@ -235,9 +243,76 @@ def side():
             "dearest first": lambda k, i, j, t, slope=slope, n=length: -slope[j] / n[j],
         }
         for name, key in rules.items():
-            plan, wall, _ = timed(lambda t=tables, key=key: by_key(t, key))
+            plan, wall, _ = timed(lambda t=tables, key=key: dispatch(t, key))
             print(f"{name:33s} cost {plan.cost:.0f}  bound none  {wall:.2f} s")
-        told("ours", *timed(lambda t=tables: solve(t)))
+        report("ours", *timed(lambda t=tables: solve(t)))
+
+
+#: Fields, crews, members, days, seed, effort and objective of the tables that settings are measured
+#: on; no test uses these tables.
+MEASURED = (
+    (8, 2, 3, 12, 201, 1.0, MEAN),
+    (20, 2, 1, 12, 202, 0.5, MEAN),
+    (24, 3, 1, 12, 203, 0.15, MEAN),
+    (40, 3, 1, 12, 204, 0.2, MEAN),
+    (60, 4, 1, 8, 205, 0.05, MEAN),
+    (12, 2, 10, 12, 207, 0.1, MEAN),
+    (12, 2, 10, 12, 208, 0.05, CAUTIOUS),
+    (25, 3, 15, 12, 209, 0.02, MEAN),
+)
+#: Table on which settings for large farms are measured too.
+LARGE = (160, 6, 1, 4, 206, 0.01, MEAN)
+
+
+@cache
+def measured_tables(fields, crews, members, days, seed):
+    return farm_tables(fields, crews, members=members, days=days, seed=seed)
+
+
+def measured(settings, *, large, seed=0):
+    """Costs, gaps and CPU seconds of the measured tables."""
+    out = []
+    for *shape, effort, objective in (*MEASURED, LARGE) if large else MEASURED:
+        tables = measured_tables(*shape)
+        plan, _, cpu = timed(
+            lambda t=tables, e=effort, o=objective: solve(
+                t, effort=e, objective=o, seed=seed, settings=settings
+            )
+        )
+        out.append((plan.cost, plan.gap, cpu))
+    return np.array(out).T
+
+
+def compared(name, usual, now):
+    """A line: change of the mean cost, gap and time, and the number of tables that changed."""
+    usual = usual[:, : now.shape[1]]
+    cost, gap = 100 * (now[0] / usual[0] - 1), 100 * (now[1] - usual[1])
+    changed = int(((now[0] != usual[0]) | (now[1] != usual[1])).sum())
+    print(
+        f"{name:32s} cost {cost.mean():+.2f} % ({cost.min():+.2f} to {cost.max():+.2f})"
+        f"  gap {gap.mean():+.2f} points  time {100 * (now[2].sum() / usual[2].sum() - 1):+.0f} %"
+        f"  {changed} of {cost.size} tables changed",
+        flush=True,
+    )
+
+
+def settings_effects(names):
+    """Double and halve settings, all where none is named; first the noise of seed and clock."""
+    measured(DEFAULTS, large=False)  # loads or compiles the kernels
+    usual = measured(DEFAULTS, large=True)
+    print(f"usual: gaps {np.round(100 * usual[1], 2)} %, CPU {usual[2].sum():.1f} s", flush=True)
+    compared("same again", usual, measured(DEFAULTS, large=True))
+    for seed in (1, 2, 3):
+        compared(f"seed {seed}", usual, measured(DEFAULTS, large=True, seed=seed))
+    for field in dataclasses.fields(DEFAULTS):
+        if names and field.name not in names:
+            continue
+        value = getattr(DEFAULTS, field.name)
+        for factor in (2, 0.5):
+            other = type(value)(value * factor)
+            settings = dataclasses.replace(DEFAULTS, **{field.name: other})
+            now = measured(settings, large="growth" in field.name)
+            compared(f"{field.name} {other}", usual, now)
 
 
 def growth(folder):
@@ -258,7 +333,7 @@ def growth(folder):
         for x, (fields, crews, many) in points:
             tables = farm_tables(fields, crews, members=many, seed=SEEDS[0])
             plan, wall, cpu = timed(lambda tables=tables: solve(tables))
-            told(f"{fields} x {crews} x {many}", plan, wall, cpu)
+            report(f"{fields} x {crews} x {many}", plan, wall, cpu)
             done.append((x, wall, cpu))
         x, wall, cpu = zip(*done, strict=True)
         axis.loglog(x, wall, "ko-", label="wall")
@@ -273,6 +348,9 @@ def growth(folder):
 
 def main():
     folder, *parts = sys.argv[1:] or ["."]
+    if folder == "--settings":
+        settings_effects(parts)
+        return
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, seeds {SEEDS}")
     _, wall, cpu = timed(lambda: solve(farm_tables(9, 2, seed=1), effort=0.01))
     tables = farm_tables(9, 2, seed=1)

@@ -1,4 +1,4 @@
-"""Seeded synthetic farms, and published scheduling sets, as cut tables. Invented, for tests."""
+"""Generated farms, and published scheduling sets, as cut tables."""
 
 from __future__ import annotations
 
@@ -45,10 +45,13 @@ def farm_tables(fields, crews, *, members=1, days=12, seed=0, load=0.8):
                 need = max(1, int(np.ceil(area[j] / (ha_slot * speed[k]))))
                 _job(can[m, j], loss[m, j], need, area[j], finish[m, k, j], cost[m, k, j])
     return CutTables(
-        finish=finish, cost=cost, move=move, ready=rng.integers(0, 20, crews).astype(np.int32),
+        finish=finish,
+        cost=cost,
+        move=move,
+        ready=rng.integers(0, 20, crews).astype(np.int32),
         leave_cost=(100.0 * 0.7 * value * area).astype(np.int64),
         weight=np.full(members, 1.0 / members),
-    )  # fmt: skip
+    )
 
 
 def _job(can, loss, need, area, finish, cost):
@@ -120,9 +123,11 @@ def tardiness_tables(length, weight, due, *, setup=None, machines=1, ready=None)
     return CutTables(
         finish=np.repeat(finish[None, None], machines, axis=1),
         cost=np.repeat(late[None, None].astype(np.int64), machines, axis=1),
-        move=move, ready=np.zeros(machines, np.int32),
-        leave_cost=np.full(n, 10**8, np.int64), weight=np.ones(1),
-    )  # fmt: skip
+        move=move,
+        ready=np.zeros(machines, np.int32),
+        leave_cost=np.full(n, 10**8, np.int64),
+        weight=np.ones(1),
+    )
 
 
 def wt40(folder: Path):
@@ -157,8 +162,11 @@ def small_tables(seed, *, jobs=None, members=None, locked=None):
     )
     lock = rng.random() < 0.25 if locked is None else locked
     return CutTables(
-        finish=finish, cost=cost, move=rng.integers(0, 5, (crews, jobs + 1, jobs)).astype(np.int32),
+        finish=finish,
+        cost=cost,
+        move=rng.integers(0, 5, (crews, jobs + 1, jobs)).astype(np.int32),
         ready=rng.integers(0, 6, crews).astype(np.int32),
-        leave_cost=rng.integers(50, 900, jobs), weight=weight,
+        leave_cost=rng.integers(50, 900, jobs),
+        weight=weight,
         locked=((0, (int(rng.integers(jobs)),)),) if lock else (),
-    )  # fmt: skip
+    )

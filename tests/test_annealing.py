@@ -1,4 +1,4 @@
-"""Search: prices agree with the tables, orders keep their rules, a seed names one plan."""
+"""Search: costs agree with the tables, orders keep their rules, a seed names one plan."""
 
 from dataclasses import replace
 
@@ -23,7 +23,7 @@ def warm(temperature):
     return replace(DEFAULTS, start_temperature=temperature)
 
 
-def test_price_by_hand():
+def test_evaluation_by_hand():
     # hand: crew free at 1, move 2 to job 0: arrives 3, ends 5 (cost 7); move 1 to job 1:
     # arrives 6, beyond the last slot: passed over at its leave cost 40; job 2 left at 9
     finish = np.full((1, 1, 3, 6), -1, np.int32)
@@ -32,9 +32,13 @@ def test_price_by_hand():
     move = np.ones((1, 4, 3), np.int32)
     move[0, 3, 0] = 2
     tables = CutTables(
-        finish=finish, cost=cost, move=move, ready=np.array([1], np.int32),
-        leave_cost=np.array([30, 40, 9]), weight=np.ones(1),
-    )  # fmt: skip
+        finish=finish,
+        cost=cost,
+        move=move,
+        ready=np.array([1], np.int32),
+        leave_cost=np.array([30, 40, 9]),
+        weight=np.ones(1),
+    )
     plan = evaluate(tables, [[0, 1]])
     assert (plan.cost, plan.left) == (56.0, (2,))
     assert plan.start.tolist() == [[3, -1, -1]]
@@ -44,7 +48,7 @@ def test_price_by_hand():
 
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(st.integers(0, 10_000), st.randoms(use_true_random=False))
-def test_every_priced_order_passes_the_checker(seed, random):
+def test_every_evaluated_order_passes_the_checker(seed, random):
     tables = small_tables(seed, locked=False)
     jobs = list(range(tables.shape[2]))
     random.shuffle(jobs)
@@ -57,7 +61,7 @@ def test_every_priced_order_passes_the_checker(seed, random):
 
 
 @pytest.mark.parametrize("orders", [[[0], [0], []], [[15], [], []], [[0]], [[-1], [], []]])
-def test_orders_that_cannot_be_priced(orders):
+def test_orders_that_cannot_be_evaluated(orders):
     with pytest.raises(ValueError, match="orders: want 3 sequences of different jobs below 15"):
         evaluate(FARM, orders)
 
@@ -88,11 +92,15 @@ def test_worst_fifth_by_hand():
     assert worst_weights(cost, weight) == pytest.approx([0.0, 0.75, 0.25])
 
 
-def test_jobs_too_dear_to_do_are_left_and_others_fetched():
+def test_jobs_too_dear_to_do_are_left_and_others_inserted():
     cheap = small_tables(4, jobs=6, members=1, locked=False)
     tables = CutTables(
-        finish=cheap.finish, cost=cheap.cost + 50, move=cheap.move, ready=cheap.ready,
-        leave_cost=np.array([0, 0, 0, 10**6, 10**6, 10**6]), weight=cheap.weight,
-    )  # fmt: skip
+        finish=cheap.finish,
+        cost=cheap.cost + 50,
+        move=cheap.move,
+        ready=cheap.ready,
+        leave_cost=np.array([0, 0, 0, 10**6, 10**6, 10**6]),
+        weight=cheap.weight,
+    )
     plan = evaluate(tables, search(tables, ((),) * tables.shape[1], moves=5000))
     assert {0, 1, 2} <= set(plan.left)

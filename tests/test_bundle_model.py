@@ -1,4 +1,4 @@
-"""Walks met say what other prices can promise, and by which shares they agree."""
+"""The cutting-plane model bounds the bound from above; its weights solve the quadratic program."""
 
 import numpy as np
 import pytest
@@ -13,13 +13,13 @@ from scheduler.solver.lagrangian_bound import bound_members
 
 
 def climbing(seed=5, members=4, turns=3):
-    """A farm's walks and their model after some turns, and where the prices stand."""
+    """A farm's paths, their model and the multipliers after some iterations."""
     tables = farm_tables(10, 2, members=members, seed=seed)
     plan = evaluate(tables, search(tables, tables.prefixes, moves=3000))
-    known = bound_members(tables, plan, iterations=30)
+    bounds = bound_members(tables, plan, iterations=30)
     walks = Walks(tables, plan, np.arange(members), tables.weight)
-    prize = tables.weight @ known.multiplier
-    prices = np.repeat((prize - known.multiplier)[:, None, None, :], tables.shape[1], axis=1)
+    prize = tables.weight @ bounds.multiplier
+    prices = np.repeat((prize - bounds.multiplier)[:, None, None, :], tables.shape[1], axis=1)
     prices = np.repeat(prices, KNOTS, axis=2)
     model = walks.model(prize)
     values = []
@@ -31,7 +31,7 @@ def climbing(seed=5, members=4, turns=3):
 
 
 @pytest.mark.parametrize("seed", range(5, 11))
-def test_no_bound_exceeds_what_the_walks_met_promise(seed):
+def test_the_model_is_never_below_the_bound(seed):
     tables, walks, model, prize, prices, _ = climbing(seed)
     rng = np.random.default_rng(seed)
     for size in (0.0, 0.01, 0.1):
@@ -40,26 +40,26 @@ def test_no_bound_exceeds_what_the_walks_met_promise(seed):
         ways -= np.einsum("m,mkbj->kbj", tables.weight, ways)
         promised = model.model_value(other, prices + ways)
         assert walks.walks(other, prices + ways) <= promised + 1e-6 * abs(promised)
-        # and where they were met they promise no more than they are worth
+        # at multipliers whose paths are in the bundle the model is exact
         model.add(walks.met, other, prices + ways)
         promised = model.model_value(other, prices + ways)
         assert walks.walks(other, prices + ways) == pytest.approx(promised, rel=1e-9)
 
 
-def test_prices_of_a_job_at_a_place_sum_to_nothing():
+def test_place_multipliers_sum_to_zero_over_members():
     tables, _, _, _, prices, _ = climbing(turns=6)
     total = np.einsum("m,mkbj->kbj", tables.weight, prices)
     assert np.abs(total).max() < 1e-9 * np.abs(prices).max()
 
 
-def test_the_bound_rises_in_few_turns():
+def test_the_bound_rises_within_few_iterations():
     *_, values = climbing(turns=8, members=6)
     assert max(values[4:]) > values[0]
     assert max(values) == max(values[2:])
 
 
-def test_shares_agree_as_well_as_a_general_solver_makes_them():
-    # the same small quadratic program, at prizes that stay, by SciPy's SLSQP
+def test_weights_are_as_good_as_those_of_a_general_solver():
+    # the same quadratic program at fixed multipliers, by SciPy's SLSQP
     tables, walks, model, prize, prices, _ = climbing(members=3, turns=2)
     model.scaling = np.linspace(0.5, 1.5, prize.size)
     for _ in range(40):
@@ -98,9 +98,16 @@ def test_shares_agree_as_well_as_a_general_solver_makes_them():
     assert own @ ours == pytest.approx(np.ones(len(own)))
     even = own.T @ (1.0 / own.sum(axis=1))
     size = abs(goal(even))
-    best = size * minimize(
-        lambda x: goal(x) / size, even, jac=lambda x: slope(x) / size, method="SLSQP",
-        bounds=[(0, 1)] * len(kept), options={"maxiter": 300, "ftol": 1e-10},
-        constraints={"type": "eq", "fun": lambda x: own @ x - 1.0, "jac": lambda x: own},
-    ).fun  # fmt: skip
+    best = (
+        size
+        * minimize(
+            lambda x: goal(x) / size,
+            even,
+            jac=lambda x: slope(x) / size,
+            method="SLSQP",
+            bounds=[(0, 1)] * len(kept),
+            options={"maxiter": 300, "ftol": 1e-10},
+            constraints={"type": "eq", "fun": lambda x: own @ x - 1.0, "jac": lambda x: own},
+        ).fun
+    )
     assert goal(ours) - best < 0.01 * (goal(even) - best)

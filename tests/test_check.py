@@ -1,4 +1,4 @@
-"""The checker: a sound plan passes, and each rule broken alone is told."""
+"""The checker: a sound plan passes, and each rule broken alone is reported."""
 
 from dataclasses import replace
 
@@ -66,13 +66,13 @@ def test_sound_plan_passes():
 
 
 @pytest.mark.parametrize("name", BROKEN)
-def test_each_rule_broken_is_told(name):
-    change, told = BROKEN[name]
+def test_each_rule_broken_is_reported(name):
+    change, message = BROKEN[name]
     wrong = check(TABLES, replace(PLAN, **change))
-    assert any(told in line for line in wrong), wrong
+    assert any(message in line for line in wrong), wrong
 
 
-def test_lock_broken_is_told():
+def test_broken_lock_is_reported():
     first = TABLES.prefixes[0]
     other = next(j for j in range(6) if j not in first)
     locked = replace(TABLES, locked=((0, (other,)),))
@@ -87,7 +87,7 @@ def test_objective_is_part_of_the_check():
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "message"),
     [
         ({"cost": TABLES.cost[:, :, :-1]}, r"cost: want shape"),
         ({"move": TABLES.move[:, :-1]}, r"move: want shape"),
@@ -97,7 +97,7 @@ def test_objective_is_part_of_the_check():
         ({"finish": TABLES.finish[0]}, r"want \(member, crew, job, slot\)"),
     ],
 )
-def test_tables_that_cannot_be(change, told):
-    with pytest.raises(ValueError, match=told):
+def test_tables_out_of_range_are_refused(change, message):
+    with pytest.raises(ValueError, match=message):
         replace(TABLES, **change)
     assert isinstance(TABLES, CutTables)

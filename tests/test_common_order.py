@@ -54,9 +54,13 @@ def test_the_first_to_go_is_the_same_in_all_members():
     cost = np.zeros((2, 1, 2, 4), np.int64)
     cost[0, 0, 0, 1:] = cost[1, 0, 1, 1:] = 10
     tables = CutTables(
-        finish=finish, cost=cost, move=np.zeros((1, 3, 2), np.int32), ready=np.zeros(1, np.int32),
-        leave_cost=np.array([100, 100]), weight=np.array([0.5, 0.5]),
-    )  # fmt: skip
+        finish=finish,
+        cost=cost,
+        move=np.zeros((1, 3, 2), np.int32),
+        ready=np.zeros(1, np.int32),
+        leave_cost=np.array([100, 100]),
+        weight=np.array([0.5, 0.5]),
+    )
     plan = planned(tables)
     assert plan.cost == 5
     known = bound_members(tables, plan, iterations=100)

@@ -151,9 +151,13 @@ def doubled(tables, j):
     move = tables.move[:, [*rows, jobs]][:, :, rows]
     move[:, [j, jobs], [jobs, j]] = 0
     return replace(
-        tables, finish=tables.finish[:, :, rows], cost=tables.cost[:, :, rows], move=move,
-        leave_cost=tables.leave_cost[rows], locked=(),
-    )  # fmt: skip
+        tables,
+        finish=tables.finish[:, :, rows],
+        cost=tables.cost[:, :, rows],
+        move=move,
+        leave_cost=tables.leave_cost[rows],
+        locked=(),
+    )
 
 
 @pytest.mark.parametrize("seed", range(960, 990))

@@ -1,4 +1,4 @@
-"""Small farms: solve, branching and the residual of one member agree with trying every plan."""
+"""Small farms: `solve`, enumeration and arc fixing agree with brute force."""
 
 from itertools import combinations, permutations
 
@@ -17,16 +17,16 @@ from scheduler.solver.tables import CAUTIOUS, MEAN, OPTIMAL, CutTables, objectiv
 
 
 def brute_force(tables: CutTables, *, objective=MEAN):
-    """Least cost over every pair of orders, each walked once in every member. Own loops."""
+    """Least cost over every pair of orders, each timed in every member. Own loops."""
     members, crews, jobs, slots = tables.shape
     everything = frozenset(range(jobs)) - {j for first in tables.prefixes for j in first}
     rows = {}  # (crew, set) -> member costs of every order of the set
     for k in range(crews):
         first = tables.prefixes[k]
         for r in range(len(everything) + 1):
-            for some in combinations(sorted(everything), r):
+            for subset in combinations(sorted(everything), r):
                 costs = []
-                for tail in permutations(some):
+                for tail in permutations(subset):
                     money = np.zeros(members)
                     for m in range(members):
                         t, at = int(tables.ready[k]), jobs
@@ -39,7 +39,7 @@ def brute_force(tables: CutTables, *, objective=MEAN):
                                 money[m] += tables.cost[m, k, j, s]
                                 t, at = int(end), j
                     costs.append(money)
-                rows[k, frozenset(some)] = np.array(costs)
+                rows[k, frozenset(subset)] = np.array(costs)
     if objective == MEAN:
         rows = {key: v[[np.argmin(v @ tables.weight)]] for key, v in rows.items()}
     best = np.inf
@@ -76,26 +76,26 @@ def test_cautious_small_farms_agree_with_brute_force(seed):
     assert plan.status == OPTIMAL
 
 
-def settled(tables, plan, *, turns=60, limit=20.0):
-    prize = bound_members(tables, plan, iterations=turns).multiplier[0]
-    return solve_residual(tables, plan, prize, seconds=limit)
+def solved_residual(tables, plan, *, iterations=60, seconds=20.0):
+    multiplier = bound_members(tables, plan, iterations=iterations).multiplier[0]
+    return solve_residual(tables, plan, multiplier, seconds=seconds)
 
 
 @pytest.mark.parametrize("block", range(10))
-def test_two_hundred_members_settled_agree_with_brute_force(block):
+def test_arc_fixing_of_two_hundred_small_farms_agrees_with_brute_force(block):
     for seed in range(500 + 20 * block, 520 + 20 * block):
         tables = small_tables(seed, members=1)
         best = brute_force(tables)
-        plan, bound = settled(tables, evaluate(tables, tables.prefixes))
+        plan, bound = solved_residual(tables, evaluate(tables, tables.prefixes))
         assert plan.cost == pytest.approx(best, rel=1e-12, abs=1e-9), seed
         assert bound == plan.member_cost[0], seed
         assert plan.orders[0][: len(tables.prefixes[0])] == tables.prefixes[0]
-        again, bound = settled(tables, plan)
+        again, bound = solved_residual(tables, plan)
         assert (again.cost, bound) == (plan.cost, plan.member_cost[0]), seed
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_prizes_of_any_size_prove_the_same(seed):
+def test_any_multipliers_prove_the_same(seed):
     tables = small_tables(seed, jobs=5, members=1)
     rng = np.random.default_rng(seed)
     plan, bound = solve_residual(
@@ -105,46 +105,50 @@ def test_prizes_of_any_size_prove_the_same(seed):
     assert bound == plan.member_cost[0]
 
 
-def test_jobs_without_time_do_not_follow_each_other_in_a_ring():
-    # hand: jobs 0 and 1 take no time. The crew is with them at slot 2, where they cost 9 each, or
+def test_jobs_that_take_no_time_form_no_subtour():
+    # hand: jobs 0 and 1 take no time. The crew reaches them at slot 2, where they cost 9 each, or
     # after job 2 at slot 3, where they cost 1 each; job 2 costs 30 to do and nothing to leave. So
-    # 18 is best; a ring 0, 1, 0 at slot 3, which no crew came to, would cost 2
+    # 18 is best; a subtour 0, 1, 0 at slot 3, which no crew reaches, would cost 2
     finish = np.array([[0, 1, 2, 3], [0, 1, 2, 3], [3, 3, 3, -1]], np.int32)
     cost = np.array([[9, 9, 9, 1], [9, 9, 9, 1], [30, 30, 30, 0]])
     move = np.array([[[0, 0, 9], [0, 0, 9], [0, 0, 0], [2, 2, 0]]], np.int32)
     tables = CutTables(
-        finish=finish[None, None], cost=cost[None, None], move=move, ready=np.zeros(1, np.int32),
-        leave_cost=np.array([50, 50, 0]), weight=np.ones(1),
-    )  # fmt: skip
+        finish=finish[None, None],
+        cost=cost[None, None],
+        move=move,
+        ready=np.zeros(1, np.int32),
+        leave_cost=np.array([50, 50, 0]),
+        weight=np.ones(1),
+    )
     plan, bound = solve_residual(tables, evaluate(tables, [[]]), np.zeros(3), seconds=5.0)
     assert (plan.cost, bound) == (18.0, 18.0) == (brute_force(tables), 18.0)
 
 
-def test_a_farm_beyond_branching_is_settled_and_repeats():
+def test_arc_fixing_proves_a_farm_beyond_enumeration_and_repeats():
     tables = farm_tables(14, 2, seed=13)
     rough = evaluate(tables, search(tables, tables.prefixes, moves=20_000))
-    plan, bound = settled(tables, rough, turns=200)
+    plan, bound = solved_residual(tables, rough, iterations=200)
     assert plan.cost == bound
     assert plan.cost <= rough.cost
-    assert settled(tables, rough, turns=200)[0].orders == plan.orders
+    assert solved_residual(tables, rough, iterations=200)[0].orders == plan.orders
     assert solve(tables).status == OPTIMAL
 
 
-def test_settling_proves_nothing_where_too_many_steps_are_open():
+def test_arc_fixing_proves_nothing_with_too_many_open_arcs():
     tables = farm_tables(14, 2, seed=13)
     plan = evaluate(tables, tables.prefixes)
-    assert settled(tables, plan, turns=1, limit=0.01) == (plan, 0.0)
+    assert solved_residual(tables, plan, iterations=1, seconds=0.01) == (plan, 0.0)
 
 
-def test_settling_refuses_members():
+def test_arc_fixing_refuses_several_members():
     tables = small_tables(0, members=2)
     with pytest.raises(ValueError, match="want one member, got 2"):
-        settled(tables, evaluate(tables, tables.prefixes))
+        solved_residual(tables, evaluate(tables, tables.prefixes))
 
 
-def test_branching_says_when_it_gave_up():
+def test_enumeration_says_when_it_stops_early():
     tables = small_tables(1, jobs=7)
     plan = evaluate(tables, tables.prefixes)
-    better, done = enumerate_orders(tables, plan, nodes=200)
-    assert not done
+    better, complete = enumerate_orders(tables, plan, nodes=200)
+    assert not complete
     assert better.cost <= plan.cost

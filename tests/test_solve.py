@@ -83,22 +83,22 @@ def test_nothing_can_be_done():
 
 
 @pytest.mark.parametrize(
-    ("name", "value", "told"),
+    ("name", "value", "message"),
     [("finish", 10**6, "ends after the last slot"), ("finish", 0, "ends before it starts")],
 )
-def test_tables_out_of_range_are_refused(name, value, told):
+def test_tables_out_of_range_are_refused(name, value, message):
     array = getattr(FARM, name).copy()
     array[1, 1, 4, 30] = value
-    with pytest.raises(ValueError, match=rf"{told}.*\(1, 1, 4, 30\)"):
+    with pytest.raises(ValueError, match=rf"{message}.*\(1, 1, 4, 30\)"):
         solve(replace(FARM, **{name: array}))
 
 
-def test_progress_is_told_and_may_stop():
-    heard = []
-    solve(FARM, effort=LIGHT, progress=lambda stage, share: heard.append((share, stage)))
-    assert [s for s, _ in heard] == sorted(s for s, _ in heard)
-    assert heard[-1] == (1.0, SolveStage.DONE)
-    assert {stage for _, stage in heard} == set(SolveStage)
+def test_progress_is_reported_and_may_stop():
+    reported = []
+    solve(FARM, effort=LIGHT, progress=lambda stage, share: reported.append((share, stage)))
+    assert [s for s, _ in reported] == sorted(s for s, _ in reported)
+    assert reported[-1] == (1.0, SolveStage.DONE)
+    assert {stage for _, stage in reported} == set(SolveStage)
 
     def stop(stage, share):
         raise KeyboardInterrupt

@@ -49,9 +49,12 @@ class WarmUp:
         if worth_starting():
             with suppress(OSError):  # the planner then compiles for itself
                 self.child = subprocess.Popen(
-                    self.command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                    stderr=subprocess.DEVNULL, encoding="utf-8",
-                )  # fmt: skip
+                    self.command,
+                    stdin=subprocess.DEVNULL,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.DEVNULL,
+                    encoding="utf-8",
+                )
                 self.timer = Timer(TIMEOUT_S, self.child.kill)
                 self.timer.daemon = True
                 self.timer.start()
@@ -86,9 +89,10 @@ def small_problem() -> CutTables:
         finish=np.where(finish < slots, finish, -1).astype(np.int32),
         cost=np.broadcast_to(paid + later * start, finish.shape).copy(),
         move=rng.integers(0, 4, (crews, jobs + 1, jobs), dtype=np.int32),
-        ready=np.zeros(crews, np.int32), leave_cost=np.full(jobs, 2000),
+        ready=np.zeros(crews, np.int32),
+        leave_cost=np.full(jobs, 2000),
         weight=np.full(members, 1.0 / members),
-    )  # fmt: skip
+    )
 
 
 def main() -> None:

@@ -1,22 +1,29 @@
-"""Lower bound that knows there is one order for all members.
+"""Lower bound over one order that all members share.
 
-Bounded one by one, every member has an order of its own. Two things take that freedom away:
+Bounded one by one, every member has an order of its own. Two means remove that freedom:
 
-- Members pay, beside the prizes of `lagrangian_bound`, for the place in a crew's order at which a
-  job comes (`common_walk`). Such prices sum to 0 over the members, by weight, so one order for all
-  pays nothing in the mean, and the mean of the members' cheapest walks stays below the cost of
-  every fixed order, whatever the prices. They are moved until the members' walks differ less
-  (Lagrangian decomposition over the members, climbed by a bundle method: `bundle_model`).
-- Each crew's orders are then begun job by job, the same in all members, and dropped where what
-  they have cost and what those walks still cost cannot be below a limit (`common_route`). The
-  limit is raised while few enough orders remain. All prizes and the crews' limits together are
-  the bound: column generation whose pricing is exact up to the limit.
+- Nonanticipativity multipliers: beside the multipliers of `lagrangian_bound`, members pay for the
+  place in a crew's order at which a job stands (`common_walk`). These multipliers sum to 0 over the
+  members, by weight, so an order that all members share pays nothing in the mean, and the mean of
+  the members' cheapest paths stays below the cost of every fixed order. A bundle method moves the
+  multipliers until the members' paths differ less (scenario decomposition: `bundle_model`).
+- Partial sequences: each crew's orders are extended job by job, the same in all members, and pruned
+  where their cost so far plus a completion bound, from those paths, reaches a threshold
+  (`common_route`). The threshold rises while few enough partial sequences remain. The multipliers
+  and the crews' thresholds together are the bound.
 
-What lets the members' walks rise is not what lets the limits rise. So before the last limits,
-prizes and prices are moved by what fewer begun orders show: a price rises for the members whose
-rests come to a job at a place more often than the mean of the members, and prizes are those of a
-linear program (`prize_master`) over the orders met and what orders begun near the limit come to.
-That is a step up the slope of the bound itself, at as many begun orders as were looked at.
+The multipliers that suit the paths best do not suit the thresholds best. So before the last
+thresholds, both kinds of multipliers are moved by what fewer partial sequences show: a place
+multiplier rises for the members whose completions reach the job at that place more often than the
+mean of the members, and a restricted master problem (`prize_master`) over the orders found and the
+completions of sequences near the threshold gives the job multipliers.
+
+Names here differ from the rest of the solver: a prize is the multiplier of a job, a price that of a
+place, a walk a path, rests are completions, a limit is a threshold, a turn an iteration.
+
+References
+----------
+Caroe and Schultz 1999, Operations Research Letters 24, 37-45 (scenario decomposition; from memory).
 """
 
 from __future__ import annotations
@@ -67,10 +74,17 @@ def usual_turns(tables: CutTables, effort: float) -> int:
 
 
 def common_bound(
-    tables: CutTables, plan: Plan, known: MemberBounds, *, weight: Float, turns: int = TURNS,
-    begun: int = BEGUN, enough: float = np.inf, tell: Callable[[float], None] = lambda share: None,
+    tables: CutTables,
+    plan: Plan,
+    known: MemberBounds,
+    *,
+    weight: Float,
+    turns: int = TURNS,
+    begun: int = BEGUN,
+    enough: float = np.inf,
+    tell: Callable[[float], None] = lambda share: None,
     settings: Settings = DEFAULTS,
-) -> float:  # fmt: skip
+) -> float:
     """Lower bound on the mean, by `weight`, of what any one order costs in the members.
 
     Minus infinity, which bounds nothing, where the tables are larger than `MOST`.
@@ -113,9 +127,14 @@ def common_bound(
 
 
 def _climbed(
-    walks: Walks, model: BundleModel, prize: Float, price: Float, enough: float, turns: int,
+    walks: Walks,
+    model: BundleModel,
+    prize: Float,
+    price: Float,
+    enough: float,
+    turns: int,
     tell: Callable[[float], None],
-) -> tuple[float, Float, Float]:  # fmt: skip
+) -> tuple[float, Float, Float]:
     """Best bound by the members' walks alone, with its prizes and prices."""
     best, kept = -np.inf, (prize, price)
     for turn in range(turns):

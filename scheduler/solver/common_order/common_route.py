@@ -1,10 +1,9 @@
-"""Orders of one crew that all members share, begun job by job and timed in all members at once.
+"""Partial sequences of one crew that all members share, timed in all members at once.
 
-What a begun order has cost is known in every member. What is left of it costs no less than the
-members would pay each on its own, by the walks of `common_walk`. Orders whose sum of both cannot
-be below a limit are dropped with all that begin like them; what remains is mostly few enough to
-go through. So it is proved what the cheapest order of the crew costs after prizes, or that none
-costs less than the limit.
+The cost of a partial sequence so far is known in every member. A completion costs at least what
+each member pays on its own by the paths of `common_walk`. Sequences whose sum of both cannot be
+below a threshold are pruned with all their extensions; the rest is mostly few enough to enumerate.
+That proves the cost of the crew's cheapest order after prizes, or that none is below the threshold.
 """
 
 # mypy: disable-error-code="no-untyped-def"
@@ -140,9 +139,20 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most, kept):
     from_job = np.zeros((jobs + 1, members, jobs))
     total = _begin(crew, rests, begin, stand, time[0], last[0], rest[0])
     size[0] = _next(
-        crew, rests, twins, w[0], time[0], last[0], rest[0], used, total, limit, found[0],
-        least[0], from_job[0],
-    )  # fmt: skip
+        crew,
+        rests,
+        twins,
+        w[0],
+        time[0],
+        last[0],
+        rest[0],
+        used,
+        total,
+        limit,
+        found[0],
+        least[0],
+        from_job[0],
+    )
     kept[:] = -1
     d, count, best, stride, rows = 0, 0, 0.0, 1, 0
     while d >= 0:
@@ -158,7 +168,7 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most, kept):
         e = d + 1
         paid[e] = paid[d] + _add(
             crew, rests, w[d], j, time[d], last[d], from_job[d], time[e], last[e], rest[e]
-        )  # fmt: skip
+        )
         if d >= 2:
             # where the two jobs before, in the other turn, lead to the same, one turn is enough
             g, h, a = order[d], order[d - 1], d - 2
@@ -172,9 +182,20 @@ def _dig(crew, rests, twins, begin, stand, half, limit, most, kept):
         limit = min(limit, best)
         order[e], w[e], tried[e], used[j] = j, min(w[d] + level[j], top), 0, True
         size[e] = _next(
-            crew, rests, twins, w[e], time[e], last[e], rest[e], used, least[d, j], limit, found[e],
-            least[e], from_job[e],
-        )  # fmt: skip
+            crew,
+            rests,
+            twins,
+            w[e],
+            time[e],
+            last[e],
+            rest[e],
+            used,
+            least[d, j],
+            limit,
+            found[e],
+            least[e],
+            from_job[e],
+        )
         d = e
         if count % stride == 0:
             if rows == kept.shape[0]:
@@ -252,9 +273,20 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
         children = 0
         for x in range(size):
             n = _next(
-                crew, rests, twins, w[now, x], time[now, x], last[now, x], rest[now, x],
-                used[now, x], total[now, x], 0.0, found, least, from_job[x],
-            )  # fmt: skip
+                crew,
+                rests,
+                twins,
+                w[now, x],
+                time[now, x],
+                last[now, x],
+                rest[now, x],
+                used[now, x],
+                total[now, x],
+                0.0,
+                found,
+                least,
+                from_job[x],
+            )
             for p in range(n):
                 key[children], child[children] = least[found[p]], x * jobs + found[p]
                 children += 1
@@ -266,9 +298,17 @@ def _sketch(crew, rests, twins, begin, stand, orders, costs):
             total[to, new], key[y] = key[y], NO_PATH
             x, j = child[y] // jobs, child[y] % jobs
             money = paid[now, x] + _add(
-                crew, rests, w[now, x], j, time[now, x], last[now, x], from_job[x], time[to, new],
-                last[to, new], rest[to, new],
-            )  # fmt: skip
+                crew,
+                rests,
+                w[now, x],
+                j,
+                time[now, x],
+                last[now, x],
+                from_job[x],
+                time[to, new],
+                last[to, new],
+                rest[to, new],
+            )
             twice = False
             for z in range(new):
                 twice |= order[to, z, d] == j and abs(paid[to, z] - money) < ALIKE
@@ -313,8 +353,16 @@ class Routes:
         able = crew.level > 0
         safe = (crew.last - crew.far)[:, able].min(axis=1, initial=1 << 30)
         self._crew = (
-            crew.finish, crew.cost, crew.move, crew.last, safe, crew.level, leave, weight, crew.row,
-        )  # fmt: skip
+            crew.finish,
+            crew.cost,
+            crew.move,
+            crew.last,
+            safe,
+            crew.level,
+            leave,
+            weight,
+            crew.row,
+        )
         self._level, self._weight, self._none = crew.level, weight, np.zeros(crew.level.size)
         self._from = crew.begin.astype(np.int64), crew.stand.astype(np.int64)
         self._kept, self._twins = rests, (twins[0], twins[1])
@@ -348,9 +396,15 @@ class Routes:
 
         def run(half: int) -> tuple[int, float]:
             count, best = _dig(
-                self._crew, self._rests(prize), self._twins, *self._from, half, limit, most // 2,
+                self._crew,
+                self._rests(prize),
+                self._twins,
+                *self._from,
+                half,
+                limit,
+                most // 2,
                 begun[half],
-            )  # fmt: skip
+            )
             return int(count), float(best)
 
         with ThreadPoolExecutor(max_workers=2) as pool:

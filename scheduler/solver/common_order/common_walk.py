@@ -1,8 +1,8 @@
-"""Walks of the members that pay, beside prizes, for the place in the order at which a job comes.
+"""Paths of the members that pay, beside prizes, for the place in the order at which a job stands.
 
-A place is the work ordered before: the jobs' least times, in whole levels of about one job. So
-the place is the same in all members whatever the weather does, and where the clock stands at a
-place is the member's own. Prices run in straight lines between a few places. They sum to 0 over
+A place is the work ordered before: the jobs' least times, in whole levels of about one job. So the
+place is the same in all members whatever the weather, while the slot at which a member reaches the
+place is the member's own. Prices are interpolated between a few places (knots). They sum to 0 over
 the members, by weight, so one order for all pays nothing in the mean; see `common_order`.
 """
 
@@ -115,24 +115,33 @@ class Walks:
         instant = bool((tables.finish == np.arange(slots)).any())
         self.share = _shares((most if instant else min(most, math.ceil(TOP * LEVELS))) + 1)
         self.crews = [
-            self._crew(tables, plan, members, k, other[k].min(axis=0), begin[:, k], stand[:, k],
-                       level[k])
+            self._crew(
+                tables, plan, members, k, other[k].min(axis=0), begin[:, k], stand[:, k], level[k]
+            )
             for k in range(crews)
-        ]  # fmt: skip
+        ]
         states = max(int(c.row.max()) + 1 for c in self.crews)
         levels = self.share.shape[1]
         self.rooms = [_room(states, jobs, slots, levels, most + 1) for _ in range(2)]
         met = (members.size, crews, 1 + settings.deviations)
         self.met = PathsFound(
-            job=np.empty((*met, most + 1), np.int16), level=np.empty((*met, most + 1), np.int16),
+            job=np.empty((*met, most + 1), np.int16),
+            level=np.empty((*met, most + 1), np.int16),
             value=np.empty(met),
-        )  # fmt: skip
+        )
         self.kept = [_rests(c) for c in self.crews]
 
     def _crew(
-        self, tables: CutTables, plan: Plan, members: NDArray[np.intp], k: int, near: Int,
-        begin: Int, stand: Int, level: Int,
-    ) -> Crew:  # fmt: skip
+        self,
+        tables: CutTables,
+        plan: Plan,
+        members: NDArray[np.intp],
+        k: int,
+        near: Int,
+        begin: Int,
+        stand: Int,
+        level: Int,
+    ) -> Crew:
         jobs, slots = tables.shape[2:]
         finish = np.ascontiguousarray(tables.finish[members, k].transpose(0, 2, 1))
         able = finish >= 0
@@ -144,19 +153,35 @@ class Walks:
 
         def reach(m: int) -> None:
             reachable(
-                finish[m], tables.move[k], last[m], int(closing[m]), level, int(begin[m]),
-                int(stand[m]), row[m], who[m],
-            )  # fmt: skip
+                finish[m],
+                tables.move[k],
+                last[m],
+                int(closing[m]),
+                level,
+                int(begin[m]),
+                int(stand[m]),
+                row[m],
+                who[m],
+            )
 
         with ThreadPoolExecutor(max_workers=2) as pool:
             list(pool.map(reach, range(members.size)))
         return Crew(
-            finish=finish, move=tables.move[k], near=near, last=last, level=level, row=row, who=who,
+            finish=finish,
+            move=tables.move[k],
+            near=near,
+            last=last,
+            level=level,
+            row=row,
+            who=who,
             cost=tables.cost[members, k].transpose(0, 2, 1).astype(np.float64, order="C"),
-            far=tables.move[k].max(axis=0).astype(np.int64), begin=begin, stand=stand,
-            late=np.argsort(last, axis=1, kind="stable"), closing=closing,
+            far=tables.move[k].max(axis=0).astype(np.int64),
+            begin=begin,
+            stand=stand,
+            late=np.argsort(last, axis=1, kind="stable"),
+            closing=closing,
             done=np.maximum(begin, mine.max(axis=1, initial=-1)),
-        )  # fmt: skip
+        )
 
     def model(self, prize: Float) -> BundleModel:
         """A model of the walks, still empty, for prizes to begin with."""
@@ -180,7 +205,7 @@ class Walks:
             job=np.full((members, crews, turns, steps), -1, np.int16),
             level=np.zeros((members, crews, turns, steps), np.int16),
             value=np.full((members, crews, turns), NO_PATH),
-        )  # fmt: skip
+        )
         for m, of in enumerate(self.members):
             for k, c in enumerate(self.crews):
                 for n, (row, cost) in enumerate(
@@ -218,11 +243,29 @@ class Walks:
                     pay = prize - self.share.T @ price[m, k]
                     begins, at = (kept.begins[m], kept.at[m]) if keep else none
                     cheapest_walk(
-                        c.finish[m], c.cost[m], c.move, c.near, c.far, c.last[m], c.late[m],
-                        c.closing[m] if keep else c.done[m], c.closing[m], c.level, c.row[m],
-                        c.who[m], c.begin[m], c.stand[m], self.leave, pay, job[m, k],
-                        level[m, k], value[m, k], begins, at, *room,
-                    )  # fmt: skip
+                        c.finish[m],
+                        c.cost[m],
+                        c.move,
+                        c.near,
+                        c.far,
+                        c.last[m],
+                        c.late[m],
+                        c.closing[m] if keep else c.done[m],
+                        c.closing[m],
+                        c.level,
+                        c.row[m],
+                        c.who[m],
+                        c.begin[m],
+                        c.stand[m],
+                        self.leave,
+                        pay,
+                        job[m, k],
+                        level[m, k],
+                        value[m, k],
+                        begins,
+                        at,
+                        *room,
+                    )
                     if keep:
                         kept.rest[m] = room[0][: kept.rest.shape[1], :, 0]
                         kept.ways[m] = room[1][: kept.rest.shape[1]]
@@ -271,11 +314,13 @@ def _rests(crew: Crew) -> Rests:
                 at[m, w] = rows[m] - t[0]
                 rows[m] += min(slots - 1, t[-1] + reach) + 1 - t[0]
     return Rests(
-        begins=np.empty((members, int(rows.max()), jobs), np.float32), at=at,
+        begins=np.empty((members, int(rows.max()), jobs), np.float32),
+        at=at,
         rest=np.empty((members, states, jobs + 1), np.float32),
         ways=np.empty((members, states, jobs + 1, 2), np.int16),
-        shut=np.empty((members, levels)), pay=np.empty((members, levels, jobs)),
-    )  # fmt: skip
+        shut=np.empty((members, levels)),
+        pay=np.empty((members, levels, jobs)),
+    )
 
 
 def _room(
@@ -283,9 +328,14 @@ def _room(
 ) -> tuple[NDArray[np.generic], ...]:
     """Working space of `cheapest_walk`, in the order it takes it."""
     return (
-        np.zeros((states, jobs + 1, 2)), np.zeros((states, jobs + 1, 2), np.int16),
-        np.zeros((slots + 1, jobs, 2)), np.zeros((slots + 1, jobs), np.int16),
-        np.zeros(slots + 2, np.bool_), np.zeros(jobs),
-        *(np.zeros(jobs, np.int64) for _ in range(2)), np.zeros(states),
-        np.zeros(levels), np.zeros(steps),
-    )  # fmt: skip
+        np.zeros((states, jobs + 1, 2)),
+        np.zeros((states, jobs + 1, 2), np.int16),
+        np.zeros((slots + 1, jobs, 2)),
+        np.zeros((slots + 1, jobs), np.int16),
+        np.zeros(slots + 2, np.bool_),
+        np.zeros(jobs),
+        *(np.zeros(jobs, np.int64) for _ in range(2)),
+        np.zeros(states),
+        np.zeros(levels),
+        np.zeros(steps),
+    )

@@ -1,7 +1,7 @@
-"""One crew's cheapest walk in one member, where jobs are paid for by the place at which they come.
+"""Pricing problem of one crew in one member, with payments by the place at which a job stands.
 
-A walk is a path through the states (level of work ordered before, slot, job last done); see
-`common_walk` for what the places are and what the payments are for.
+Label-setting dynamic programming over the states (level of work ordered before, slot, job last
+done); see `common_walk` for places and payments, `pricing` for the problem without places.
 """
 
 # mypy: disable-error-code="no-untyped-def"
@@ -50,8 +50,9 @@ def reachable(finish, move, last, closing, level, begin, stand, row, who):
 
 
 @njit(cache=True, nogil=True)
-def _follow(finish, move, near, last, done, level, row, begin, stand, v, nx, turn, job, at_level,
-            regret):  # fmt: skip
+def _follow(
+    finish, move, near, last, done, level, row, begin, stand, v, nx, turn, job, at_level, regret
+):
     """The cheapest walk, or at step `turn` the second-best job and from there the cheapest.
 
     Into regret (step,) goes what the second-best step costs more, where the walk turns nowhere.
@@ -95,9 +96,40 @@ def _least(f, j, first, end, top, later, known):
 
 
 @njit(cache=True, nogil=True)
-def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, level, row, who,
-                  begin, stand, leave, price, job, at_level, value, begins, at, v, nx, f,
-                  fn, need, key, rank, over, low, rest, regret):  # fmt: skip
+def cheapest_walk(
+    finish,
+    cost,
+    move,
+    near,
+    far,
+    last,
+    late,
+    done,
+    closing,
+    level,
+    row,
+    who,
+    begin,
+    stand,
+    leave,
+    price,
+    job,
+    at_level,
+    value,
+    begins,
+    at,
+    v,
+    nx,
+    f,
+    fn,
+    need,
+    key,
+    rank,
+    over,
+    low,
+    rest,
+    regret,
+):
     """Cheapest walk of one crew in one member, and walks that leave it once, cheapest first.
 
     Their jobs and the levels at which these come go into job and at_level (walk, step), -1 after
@@ -232,5 +264,20 @@ def cheapest_walk(finish, cost, move, near, far, last, late, done, closing, leve
                 break
             value[n] = value[0] + regret[turn]
             regret[turn] = NO_PATH
-        _follow(finish, move, near, last, done, level, row, begin, stand, v, nx, turn, job[n],
-                at_level[n], regret)  # fmt: skip
+        _follow(
+            finish,
+            move,
+            near,
+            last,
+            done,
+            level,
+            row,
+            begin,
+            stand,
+            v,
+            nx,
+            turn,
+            job[n],
+            at_level[n],
+            regret,
+        )

@@ -1,8 +1,9 @@
-"""Prizes after which no known order of a crew is cheap: a linear program, kept for OR-Tools.
+"""Restricted master problem: prizes after which no known order of a crew is cheap (OR-Tools).
 
-It is the dual of choosing one order per crew so that each job is done once or left (column
-generation). The prizes are sought near good ones, and each step away from those counts for more
-than the one before, so that they do not jump while few orders are known.
+Stabilised dual of choosing one order per crew so that each job is done once or left (column
+generation). A piecewise linear penalty around good prizes, steeper with each step away from them,
+keeps prizes from jumping while few orders are known (du Merle, Villeneuve, Desrosiers and Hansen
+1999, Discrete Mathematics 194, 229-237; from memory).
 """
 
 from __future__ import annotations
@@ -75,10 +76,12 @@ class PrizeMaster:
 
     def rents(self, prize: Float) -> Float:
         """(crew,) what the cheapest known order costs after prizes; 0 for doing nothing."""
-        return np.array([
-            min([0.0, *(cost - prize[list(order)].sum() for order, cost in known.items())])
-            for known in self._known
-        ])  # fmt: skip
+        return np.array(
+            [
+                min([0.0, *(cost - prize[list(order)].sum() for order, cost in known.items())])
+                for known in self._known
+            ]
+        )
 
     def near(self, prize: Float, width: float) -> Float:
         """Prizes that promise more, none further than `width` from those given."""
