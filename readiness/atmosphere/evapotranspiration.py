@@ -39,6 +39,8 @@ CD_HOUR = {"short": (0.24, 0.96), "tall": (0.25, 1.7)}
 G_SHARE = {"short": (0.1, 0.5), "tall": (0.04, 0.2)}
 #: Elevation of the sun, rad, below which the ratio Rs/Rso says nothing of cloud (ASCE 2005).
 LOW_SUN = 0.3
+#: Cloudiness function where no hour has a higher sun; assumed: half cloudy.
+UNKNOWN_CLOUDINESS = 0.55
 
 
 def net_radiation_daily(
@@ -126,7 +128,7 @@ def cloudiness(rs: Array, rso: Array, height: Array) -> Array:
     last = np.maximum.accumulate(index, axis=-1)
     first = np.argmax(index >= 0, axis=-1)[..., None]
     held = np.take_along_axis(fcd, np.where(last >= 0, last, first), axis=-1)
-    return np.where(np.isnan(held), 0.55, held)
+    return np.where(np.isnan(held), UNKNOWN_CLOUDINESS, held)
 
 
 def reference_et_hourly(

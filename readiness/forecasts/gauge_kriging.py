@@ -53,12 +53,7 @@ def distance_km(lat: Array, lon: Array, other_lat: Array, other_lon: Array) -> A
 
 
 def kriging_weights(
-    lat: Array,
-    lon: Array,
-    gauge_lat: Array,
-    gauge_lon: Array,
-    *,
-    correlation_km: float = CORRELATION_KM,
+    lat: Array, lon: Array, gauge_lat: Array, gauge_lon: Array
 ) -> tuple[Array, Array]:
     """Weights of the gauges at each place and the remaining share of error variance.
 
@@ -67,8 +62,8 @@ def kriging_weights(
     weights : (place, gauge).
     remaining : (place,) 0 at a gauge, 1 far from all gauges.
     """
-    between = np.exp(-distance_km(gauge_lat, gauge_lon, gauge_lat, gauge_lon) / correlation_km)
-    towards = np.exp(-distance_km(lat, lon, gauge_lat, gauge_lon) / correlation_km)
+    between = np.exp(-distance_km(gauge_lat, gauge_lon, gauge_lat, gauge_lon) / CORRELATION_KM)
+    towards = np.exp(-distance_km(lat, lon, gauge_lat, gauge_lon) / CORRELATION_KM)
     weights = np.asarray(
         np.linalg.solve(between + 1e-9 * np.eye(len(between)), towards.T).T, dtype=np.float64
     )

@@ -6,6 +6,8 @@ import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES, Weather
 
+#: Length of the records, days; assumed: enough windows for every member.
+DAYS = 120
 #: Chance of rain after a dry and after a wet day, and mean rain of a wet day, mm; assumed: about
 #: what a first-order Markov chain (Richardson 1981) gives for summer on the plains.
 RAIN_AFTER_DRY, RAIN_AFTER_WET, WET_DAY_MM = 0.2, 0.4, 7.0
@@ -17,15 +19,15 @@ SHOWER_H, DAMP_H, DAMP_HUMIDITY = 4, 8, 95.0
 WET_DAY_SUN = 0.5
 
 
-def synthetic_records(forecast: Weather, *, days: int = 120, seed: int = 0) -> Weather:
+def synthetic_records(forecast: Weather, *, seed: int = 0) -> Weather:
     """Repeat the first day of a forecast, with showers and day-to-day changes, as records.
 
     Returns
     -------
     Weather
-        (1, site, 24 × days), ending where the forecast begins; all flagged as estimated.
+        (1, site, 24 × `DAYS`), ending where the forecast begins; all flagged as estimated.
     """
-    rng = np.random.default_rng((seed, 17))
+    rng, days = np.random.default_rng((seed, 17)), DAYS
     sites, first = forecast.shape[1], min(24, forecast.shape[2])
     day = {n: getattr(forecast, n)[:, :, :first].mean(axis=0) for n in VARIABLES}
     rows = {n: np.tile(np.resize(v, (sites, 24)), (1, days))[None] for n, v in day.items()}

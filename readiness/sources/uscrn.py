@@ -54,7 +54,7 @@ COLUMNS = {
 MISSING = (-9999.0, -99.0)
 
 
-def read_uscrn_daily(paths: Path | Sequence[Path], *, elevation_m: float = np.nan) -> DailyRecord:
+def read_uscrn_daily(paths: Path | Sequence[Path]) -> DailyRecord:
     """Days of one station from daily01 files: native text or CSV with a header, plain or gz.
 
     The product holds no wind, and the files do not state the elevation.
@@ -80,7 +80,7 @@ def read_uscrn_daily(paths: Path | Sequence[Path], *, elevation_m: float = np.na
         {name: column(source) for name, source in COLUMNS.items()},
         latitude=float(np.nanmedian(_numbers(table, "LATITUDE"))),
         longitude=float(np.nanmedian(_numbers(table, "LONGITUDE"))),
-        elevation_m=elevation_m,
+        elevation_m=np.nan,
         soil=(profile("MOISTURE"), profile("TEMP")),
     )
 
