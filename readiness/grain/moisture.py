@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numba import njit
@@ -18,6 +18,9 @@ from numba import njit
 from readiness.atmosphere.weather import Array
 from readiness.grain.crops import Crop, Isotherm
 from readiness.grain.ear_microclimate import air_terms, ear_air
+
+#: Formulas for one number and for arrays; the kernel compiles the same source.
+Number = TypeVar("Number", float, Array)
 
 #: Range of the isotherms, percent relative humidity: they hold between about 10 and 90 % and
 #: diverge towards 100 %. Humidity is clipped to it.
@@ -81,14 +84,14 @@ class Ear(NamedTuple):
     catch: float
 
 
-def wet_to_dry(moisture: Array) -> Array:
-    """Percent dry basis from percent wet basis: 100 M / (100 - M)."""
-    return np.asarray(100.0 * moisture / (100.0 - moisture), dtype=np.float64)
+def wet_to_dry(moisture: Number) -> Number:
+    """Percent dry basis from percent wet basis."""
+    return 100.0 * moisture / (100.0 - moisture)
 
 
-def dry_to_wet(moisture: Array) -> Array:
-    """Percent wet basis from percent dry basis: 100 M / (100 + M)."""
-    return np.asarray(100.0 * moisture / (100.0 + moisture), dtype=np.float64)
+def dry_to_wet(moisture: Number) -> Number:
+    """Percent wet basis from percent dry basis."""
+    return 100.0 * moisture / (100.0 + moisture)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -135,7 +138,7 @@ def equilibrium_moisture(temp: Array, humidity: Array, isotherm: Isotherm) -> Ar
     t, rh = np.broadcast_arrays(np.asarray(temp, float), np.asarray(humidity, float))
     i = isotherm
     flat = _equilibrium_each(FORM_CODES[i.form], i.a, i.b, i.c, t.ravel(), rh.ravel())
-    return dry_to_wet(flat.reshape(t.shape))
+    return np.asarray(dry_to_wet(flat).reshape(t.shape))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -144,10 +147,16 @@ def relaxed_share(x):  # type: ignore[no-untyped-def]
     return x / (1.0 + x * (0.5 + x / 12.0))
 
 
-def thin_layer_k(temp: Array, crop: Crop) -> Array:
-    """Drying constant of ventilated single kernels, 1/h, at `temp` °C; standing ears are slower."""
-    kelvin = np.asarray(temp, dtype=np.float64) + 273.15
-    return np.asarray(3600.0 * crop.k0 * np.exp(-crop.activation / kelvin), dtype=np.float64)
+def thin_layer_k(temp: Number, k0: float, activation: float) -> Number:
+    """Drying constant of ventilated single kernels, 1/h; that of standing ears is a share of it.
+
+    Parameters
+    ----------
+    temp : °C.
+    k0, activation : of the crop, 1/s and K.
+    """
+    drying: Number = 3600.0 * k0 * np.exp(-activation / (temp + 273.15))
+    return drying
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -265,10 +274,9 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
         [ear_air(t, u, sun, *air_terms(t, rh, 1.0)) for t, rh, u, sun in zip(*columns, strict=True)]
     ).T
     target = wet_to_dry(equilibrium_moisture(temp, humidity, crop.isotherm))
-    k = thin_layer_k(temp, crop)
-    saturated = float(wet_to_dry(np.array(crop.saturated_moisture)))
-    ear = Ear(saturated, crop.ear_capacity, crop.ear_catch)
-    turn = float(wet_to_dry(np.array(start)))
+    k = thin_layer_k(temp, crop.k0, crop.activation)
+    ear = Ear(wet_to_dry(crop.saturated_moisture), crop.ear_capacity, crop.ear_catch)
+    turn = wet_to_dry(start)
     stores = KernelStores(turn, turn, 0.0)
     soak, armed, count, sprout = 0.0, 1.0, 0.0, 0.0
     rows = []

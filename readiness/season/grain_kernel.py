@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from numba import njit
 
+from readiness.grain import moisture
 from readiness.grain.moisture import (
     GREEN_MAX,
     Ear,
@@ -36,16 +38,10 @@ WET_GRAIN, GREEN = int(Reason.GRAIN), int(Reason.GREEN)
 RIPENING_MARGIN = 1.2
 
 
-@njit(nogil=True, error_model="numpy")
-def wet_basis(db: float) -> float:
-    """Percent wet basis of percent dry basis."""
-    return 100.0 * db / (100.0 + db)
-
-
-@njit(nogil=True, error_model="numpy")
-def dry_basis(wb: float) -> float:
-    """Percent dry basis of percent wet basis."""
-    return 100.0 * wb / (100.0 - wb)
+# formulas of `moisture`, compiled from the same source; a generic function loses its type there
+wet_basis: Any = njit(nogil=True, error_model="numpy")(moisture.dry_to_wet)
+dry_basis: Any = njit(nogil=True, error_model="numpy")(moisture.wet_to_dry)
+thin_layer_k: Any = njit(nogil=True, error_model="numpy")(moisture.thin_layer_k)
 
 
 @njit(nogil=True, error_model="numpy")
@@ -62,7 +58,7 @@ def fill_crop_hours(crop, hourly):  # type: ignore[no-untyped-def]
                 temp,
                 hourly[Hourly.EAR_HUMIDITY, h],
             )
-            k = 3600.0 * crop[CropFact.K0] * math.exp(-crop[CropFact.ACTIVATION] / (temp + 273.15))
+            k = thin_layer_k(temp, crop[CropFact.K0], crop[CropFact.ACTIVATION])
             hourly[Hourly.SKIN_SHARE, h] = relaxed_share(crop[CropFact.EXPOSURE] * k)
             hourly[Hourly.UPTAKE_SHARE, h] = relaxed_share(crop[CropFact.VAPOUR_EXPOSURE] * k)
             hourly[Hourly.CORE_SHARE, h] = relaxed_share(crop[CropFact.CORE_EXPOSURE] * k)

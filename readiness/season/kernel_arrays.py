@@ -131,7 +131,7 @@ def crop_table(crops: Sequence[Crop]) -> Array:
         row[CropFact.EXPOSURE] = crop.exposure
         row[CropFact.VAPOUR_EXPOSURE] = crop.vapour_exposure
         row[CropFact.CORE_EXPOSURE] = crop.core_exposure
-        row[CropFact.SATURATED] = wet_to_dry(np.array(crop.saturated_moisture))
+        row[CropFact.SATURATED] = wet_to_dry(crop.saturated_moisture)
         row[CropFact.EAR_CAPACITY], row[CropFact.EAR_CATCH] = crop.ear_capacity, crop.ear_catch
         row[CropFact.SPROUT_HOURS] = crop.sprout_hours
         row[CropFact.SPROUT_SCALE] = crop.sprout_scale

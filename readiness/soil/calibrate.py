@@ -223,15 +223,14 @@ class _Problem:
         eto: Array,
         learn: tuple[str, ...],
     ) -> None:
-        seen = observations
-        stop = int((seen.hour + seen.hours).max()) if seen.hour.size else 1
+        stop = int((observations.hour + observations.hours).max(initial=1))
         self.weather = weather.between(weather.start, weather.start + np.timedelta64(stop, "h"))
-        self.land, self.seen, self.learn = land, seen, learn
+        self.land, self.observations, self.learn = land, observations, learn
         self.kcb = kcb if np.isscalar(kcb) else np.asarray(kcb)[:, :stop]
         self.eto = np.ascontiguousarray(eto[..., :stop])
-        self.probes = int(seen.probe.max()) + 1 if seen.probe.size else 0
-        self.shares = _independent_shares(seen)
-        self.weight = np.sqrt(self.shares) / np.sqrt(MODEL_SD**2 + seen.sd**2)
+        self.probes = int(observations.probe.max(initial=-1)) + 1
+        self.shares = _independent_shares(observations)
+        self.weight = np.sqrt(self.shares) / np.sqrt(MODEL_SD**2 + observations.sd**2)
 
     def bounds(self) -> tuple[Array, Array]:
         """Lowest and highest parameters; the prior is always inside."""
@@ -274,16 +273,17 @@ class _Problem:
             self.eto[0, 0],
             np.ascontiguousarray(cover),
         )
-        first, stop = self.seen.hour, self.seen.hour + self.seen.hours
-        mean = (self.seen.weights * (total[stop] - total[first])).sum(axis=1) / self.seen.hours
+        o = self.observations
+        first, stop = o.hour, o.hour + o.hours
+        mean = (o.weights * (total[stop] - total[first])).sum(axis=1) / o.hours
         return np.where(unknown[stop] > unknown[first], np.nan, mean)
 
     def probe_fit(self, water: Array) -> tuple[Array, Array]:
         """Most probable gain and offset of each probe at the modelled water (closed form)."""
         gain, offset = np.ones(self.probes), np.zeros(self.probes)
         for p in range(self.probes):
-            own = (self.seen.probe == p) & np.isfinite(water)
-            w, v, k = water[own], self.seen.value[own], self.weight[own]
+            own = (self.observations.probe == p) & np.isfinite(water)
+            w, v, k = water[own], self.observations.value[own], self.weight[own]
             rows = np.vstack([np.stack([w * k, k], 1), np.diag([1 / GAIN_SD, 1 / OFFSET_SD])])
             right = np.concatenate([(v - w) * k, [0.0, 0.0]])
             shift = np.linalg.lstsq(rows, right, rcond=None)[0]
@@ -295,15 +295,14 @@ class _Problem:
 
         Bounds count only where the model violates them; unknown water counts as no misfit.
         """
-        water = self.water(x)
+        water, o = self.water(x), self.observations
         gain, offset = self.probe_fit(water)
-        at = np.maximum(self.seen.probe, 0)
         if self.probes:
-            by_probe = self.seen.probe >= 0
-            water = np.where(by_probe, gain[at] * water + offset[at], water)
-        misfit = (water - self.seen.value) * self.weight
-        misfit = np.where(self.seen.side < 0, np.maximum(misfit, 0.0), misfit)
-        misfit = np.where(self.seen.side > 0, np.minimum(misfit, 0.0), misfit)
+            at = np.maximum(o.probe, 0)
+            water = np.where(o.probe >= 0, gain[at] * water + offset[at], water)
+        misfit = (water - o.value) * self.weight
+        misfit = np.where(o.side < 0, np.maximum(misfit, 0.0), misfit)
+        misfit = np.where(o.side > 0, np.minimum(misfit, 0.0), misfit)
         return np.nan_to_num(misfit), gain, offset
 
     def residuals(self, x: Array) -> Array:
@@ -325,7 +324,7 @@ class _Problem:
     def calibration(self, x: Array) -> Calibration:
         """Result at the parameters, with the misfit there and at the prior."""
         land, vigour = self.field(x)
-        if not self.seen.hour.size:
+        if not self.observations.hour.size:
             return Calibration(
                 land=land,
                 vigour=vigour,
@@ -347,13 +346,13 @@ class _Problem:
         )
 
 
-def _independent_shares(seen: WaterObservations) -> Array:
+def _independent_shares(observations: WaterObservations) -> Array:
     """Weight of each observation: those of one probe within `CORRELATION_DAYS` share one."""
-    shares = np.ones(seen.hour.size)
-    for p in np.unique(seen.probe):
-        own = np.flatnonzero(seen.probe == p)
-        order = own[np.argsort(seen.hour[own], kind="stable")]
-        days, half = seen.hour[order] / 24.0, CORRELATION_DAYS / 2
+    shares = np.ones(observations.hour.size)
+    for p in np.unique(observations.probe):
+        own = np.flatnonzero(observations.probe == p)
+        order = own[np.argsort(observations.hour[own], kind="stable")]
+        days, half = observations.hour[order] / 24.0, CORRELATION_DAYS / 2
         near = np.searchsorted(days, days + half) - np.searchsorted(days, days - half)
         shares[order] = 1.0 / np.maximum(near, 1)
     return shares
