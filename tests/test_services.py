@@ -24,7 +24,8 @@ from scheduler.command import main
 from scheduler.farm_files.csv_table import read_csv
 from scheduler.farm_files.folder import read_farm
 from scheduler.farm_files.soil_csv import survey_rows, with_survey
-from scheduler.weather.fetch import PRODUCTS, boundary_ring, fetch, grid_cells
+from scheduler.weather.fetch import PRODUCTS, fetch, grid_cells
+from scheduler.weather.fetch_soil import boundary_ring
 from scheduler.weather.store import read_answer, stored_answers
 from tests.replay import broken, replay_server
 

@@ -12,7 +12,8 @@ from readiness.sources.services import Services
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm
-from scheduler.weather.fetch import PRODUCTS, FetchOutcome, fetch, fetch_soil
+from scheduler.weather.fetch import PRODUCTS, FetchOutcome, fetch
+from scheduler.weather.fetch_soil import fetch_soil
 from scheduler.weather.selection import choose_forecast
 
 #: Words for the states of an outcome, in the order in which they are printed.

@@ -6,7 +6,8 @@ Layer: may import farm_files and what lies below.
 - `given_file`: a forecast file that somebody gives
 - `selection`: which stored forecast to plan on, and when to refuse
 - `history`: weather so far: records, gauges, gaps
-- `bias_correction`: what past forecasts of rain teach
+- `bias_correction`: forecast rain corrected by past forecasts and gauges
 - `field_weather`: records up to now and members from now on, per field
-- `fetch`: `afterrain fetch`: one set of questions for the farm
+- `fetch`: `afterrain fetch`: weather of the farm from the services
+- `fetch_soil`: soil of the fields from the soil survey
 """

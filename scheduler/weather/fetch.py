@@ -1,13 +1,12 @@
-"""Fetching for the whole farm: one set of questions, what came of each, and what is kept."""
+"""Weather of the whole farm, asked of the services product by product and stored."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -17,12 +16,8 @@ from readiness.sources.payload import PayloadError
 from readiness.sources.responses import parse_response
 from readiness.sources.service_errors import ServiceError
 from readiness.sources.services import Reply, Services
-from readiness.sources.soil_survey import SurveySoil, read_survey, survey_query
-from scheduler.atomic import write_file
 from scheduler.errors import WeatherError
-from scheduler.farm.model import Farm, Field
-from scheduler.farm_files.soil_csv import FILE as SOIL_FILE
-from scheduler.farm_files.soil_csv import soil_table
+from scheduler.farm.model import Farm
 from scheduler.weather.selection import CLOCK_SLACK, read_cell
 from scheduler.weather.store import (
     Answer,
@@ -34,52 +29,62 @@ from scheduler.weather.store import (
 
 #: Grid that fields are grouped by, degrees: that of the ensemble (GEFS) and of ERA5 records.
 GRID_DEGREES = 0.25
-#: Days asked for: what the services give at most (ensemble, forecast), and how much of the days
-#: just gone comes with the forecast.
+#: Days of a forecast: the most that the services give, and the days before now that come with it.
 DAYS_AHEAD, DAYS_BACK = 16, 7
-#: Records of the first fetch, days; assumed: the top metre has forgotten what was before.
+#: Records of the first fetch, days; assumed: the top metre of soil forgets earlier weather.
 SEASON_DAYS = 180
-#: Records are asked for again this many days back, for the archive's first figures are corrected
-#: later (ERA5T by about five days; documentation of Open-Meteo's archive).
+#: Days of records that are asked for again, because the archive corrects its first figures
+#: (ERA5T after about five days; documentation of Open-Meteo's archive).
 AGAIN_DAYS = 7
-#: Where the metadata do not tell the run: one that is surely out, of those every six hours;
-#: assumed from the usual delay of global ensembles.
+#: Delay of a run, h, where the metadata do not name it: the last run of those every six hours
+#: that is out for sure; assumed from the usual delay of global ensembles.
 RUN_DELAY_H = 6.0
 ENSEMBLE_MODEL = "gfs_seamless"
-#: Where Open-Meteo tells the last run of that model (its metadata API; path from memory).
+#: Path of Open-Meteo's metadata about that model's last run (path from memory).
 ENSEMBLE_RUN = "data/ncep_gefs025/static/meta.json"
-#: Fields of one question; assumed: keeps the query well under the service's limit of length.
-FIELDS_PER_QUERY = 20
-KM_DEGREE = 111.195
 PRODUCTS = ("ensemble", "forecast", "archive", "gridpoint", "observations", "alerts")
 
+#: Latitude and longitude of the centre of a grid cell, degrees.
 GridCell = tuple[float, float]
-#: Source, reply, issue time (None: the time of fetching stands for it), version.
-Came = tuple[str, Reply, datetime | None, str]
+Params = dict[str, str | int]
+
+
+class Fetched(NamedTuple):
+    """A reply and its origin; `issued` is None where the service names no time of issue."""
+
+    source: str
+    version: str
+    reply: Reply
+    issued: datetime | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class FetchOutcome:
-    """What came of one product at one cell.
+    """What became of one product at one cell.
 
-    `state` is 'stored' (new), 'same' (what came is stored already), 'older' (what came is older
-    than what is stored, which is kept), 'stale' (an expired copy out of the cache, nothing newer)
-    or 'failed'; `text` says why. `issued` is of what came.
+    Attributes
+    ----------
+    product, cell : what was asked for.
+    state : stored (new), same (stored already), older (than the stored answer, which stays),
+        stale (an expired copy from the cache, for want of an answer) or failed.
+    text : why, for a state other than stored and same.
+    issued : time of issue; None where the question failed.
     """
 
     product: str
     cell: GridCell
-    state: str
+    state: Literal["stored", "same", "older", "stale", "failed"]
     text: str = ""
     issued: datetime | None = None
 
 
 def grid_cells(farm: Farm) -> list[GridCell]:
     """Centres of the grid cells that hold the farm's fields."""
-    return sorted({(_grid(f.lat), _grid(f.lon)) for f in farm.fields})
+    return sorted({(_on_grid(f.lat), _on_grid(f.lon)) for f in farm.fields})
 
 
-def _grid(degrees: float) -> float:
+def _on_grid(degrees: float) -> float:
+    """The nearest multiple of `GRID_DEGREES`; never minus zero."""
     return round(round(degrees / GRID_DEGREES) * GRID_DEGREES, 2) + 0.0
 
 
@@ -92,109 +97,106 @@ def fetch(
     ----------
     years : years of records to ask for besides this season, for analogue years.
     """
-    farm_round = FetchRound(folder, farm, services, now or datetime.now(UTC), years)
-    return [farm_round.one(product, cell) for product in PRODUCTS for cell in grid_cells(farm)]
+    this_round = FetchRound(folder, services, now or datetime.now(UTC), years)
+    return [this_round.outcome(product, cell) for product in PRODUCTS for cell in grid_cells(farm)]
 
 
 class FetchRound:
-    """One round of questions."""
+    """One round of questions at one time; answers that several questions share are kept."""
 
-    def __init__(
-        self, folder: Path, farm: Farm, services: Services, now: datetime, years: int
-    ) -> None:
-        self.folder, self.farm, self.services = folder, farm, services
+    def __init__(self, folder: Path, services: Services, now: datetime, years: int) -> None:
+        self.folder, self.services = folder, services
         self.now, self.years = now, years
-        self.links: dict[GridCell, tuple[str, str]] = {}
-        self.run: datetime | None = None
-        self.run_asked = False
-        self.questions: dict[str, Callable[[GridCell], Came]] = {
-            "ensemble": self._ensemble, "forecast": self._forecast, "archive": self._archive,
-            "gridpoint": self._gridpoint, "observations": self._observations,
+        self._links_of: dict[GridCell, tuple[str, str]] = {}
+        self._run: datetime | None = None
+        self._run_asked = False
+        self._ask: dict[str, Callable[[GridCell], Fetched]] = {
+            "ensemble": self._ensemble,
+            "forecast": self._forecast,
+            "archive": self._archive,
+            "gridpoint": self._gridpoint,
+            "observations": self._observations,
             "alerts": self._alerts,
-        }  # fmt: skip
+        }
 
-    def one(self, product: str, cell: GridCell) -> FetchOutcome:
-        """Ask for one product of one cell and store it."""
+    def outcome(self, product: str, cell: GridCell) -> FetchOutcome:
+        """Ask for one product of one cell and store the answer."""
         try:
-            source, reply, issued, version = self.questions[product](cell)
-            return self._kept(product, cell, source, reply, issued, version)
+            return self._store(product, cell, self._ask[product](cell))
         except (ServiceError, PayloadError, WeatherError) as error:
             return FetchOutcome(product=product, cell=cell, state="failed", text=str(error))
 
-    def _kept(
-        self, product: str, cell: GridCell, source: str, reply: Reply, issued: datetime | None,
-        version: str,
-    ) -> FetchOutcome:  # fmt: skip
-        issue = (issued or reply.fetched).replace(second=0, microsecond=0)
-
-        def outcome(state: str, text: str = "") -> FetchOutcome:
-            return FetchOutcome(product=product, cell=cell, state=state, text=text, issued=issue)
-
-        if issue > max(reply.fetched, self.now) + timedelta(hours=1) + CLOCK_SLACK:
-            return outcome("failed", "it says it was issued in the future; not stored")
-        kept = [s for s in stored_answers(self.folder, product) if (s.lat, s.lon) == cell]
-        good = next((s for s in kept if self._sound(s)), None)
-        if good is not None and reply.cached and read_answer(good.path).fetched == reply.fetched:
-            state = "same" if reply.fresh else "stale"
-            return replace(outcome(state, reply.failure), issued=good.issued)
-        if good is not None and good.issued > issue:
-            return outcome("older", "older than what is stored, which is kept")
+    def _store(self, product: str, cell: GridCell, fetched: Fetched) -> FetchOutcome:
+        """Store an answer unless a better one is stored."""
+        reply = fetched.reply
+        issued = (fetched.issued or reply.fetched).replace(second=0, microsecond=0)
+        outcome = FetchOutcome(product=product, cell=cell, state="same", issued=issued)
+        if issued > max(reply.fetched, self.now) + timedelta(hours=1) + CLOCK_SLACK:
+            text = "it says it was issued in the future; not stored"
+            return replace(outcome, state="failed", text=text)
+        here = [s for s in stored_answers(self.folder, product) if (s.lat, s.lon) == cell]
+        kept = next((s for s in here if _is_sound(s)), None)
+        if kept is not None and reply.cached and read_answer(kept.path).fetched == reply.fetched:
+            state: Literal["same", "stale"] = "same" if reply.fresh else "stale"
+            return replace(outcome, state=state, text=reply.failure, issued=kept.issued)
+        if kept is not None and kept.issued > issued:
+            text = "older than what is stored, which is kept"
+            return replace(outcome, state="older", text=text)
         answer = Answer(
-            source=source, product=product, version=version, issued=issue, fetched=reply.fetched,
-            url=reply.url, lat=cell[0], lon=cell[1], payload=reply.payload,
-        )  # fmt: skip
-        new = store_answer(self.folder, answer)
+            source=fetched.source,
+            product=product,
+            version=fetched.version,
+            issued=issued,
+            fetched=reply.fetched,
+            url=reply.url,
+            lat=cell[0],
+            lon=cell[1],
+            payload=reply.payload,
+        )
+        is_new = store_answer(self.folder, answer)
         if not reply.fresh:
-            return outcome("stale", reply.failure)
-        return outcome("stored" if new else "same")
+            return replace(outcome, state="stale", text=reply.failure)
+        return replace(outcome, state="stored") if is_new else outcome
 
-    def _sound(self, one: StoredAnswer) -> bool:
-        if one.product == "alerts":
-            try:
-                parse_alerts(read_answer(one.path).payload)
-            except (WeatherError, PayloadError):
-                return False
-            return True
-        return read_cell(one, []) is not None
-
-    def _ensemble(self, cell: GridCell) -> Came:
-        run = self._ensemble_run()  # first, so that the run told is never newer than the answer
+    def _ensemble(self, cell: GridCell) -> Fetched:
+        run = self._ensemble_run()  # asked first, so that it is never newer than the answer
         reply = self._open_meteo(
-            "open-meteo-ensemble", "v1/ensemble", "ensemble", cell,
+            "open-meteo-ensemble",
+            "ensemble",
+            cell,
             {"models": ENSEMBLE_MODEL, "forecast_days": DAYS_AHEAD},
-        )  # fmt: skip
+        )
         if run is not None and not reply.cached:
-            return "open-meteo", reply, run, f"v1 {ENSEMBLE_MODEL}, run told by its metadata"
-        sure = reply.fetched - timedelta(hours=RUN_DELAY_H)
-        guess = sure.replace(hour=sure.hour // 6 * 6, minute=0)
-        return "open-meteo", reply, guess, f"v1 {ENSEMBLE_MODEL}, run estimated"
+            version = f"v1 {ENSEMBLE_MODEL}, run told by its metadata"
+            return Fetched("open-meteo", version, reply, run)
+        latest = reply.fetched - timedelta(hours=RUN_DELAY_H)
+        estimate = latest.replace(hour=latest.hour // 6 * 6, minute=0)
+        return Fetched("open-meteo", f"v1 {ENSEMBLE_MODEL}, run estimated", reply, estimate)
 
-    def _forecast(self, cell: GridCell) -> Came:
+    def _forecast(self, cell: GridCell) -> Fetched:
+        params: Params = {"forecast_days": DAYS_AHEAD, "past_days": DAYS_BACK}
         reply = self._open_meteo(
-            "open-meteo", "v1/forecast", "forecast", cell,
-            {"forecast_days": DAYS_AHEAD, "past_days": DAYS_BACK}, "cloud_cover", "weather_code",
-        )  # fmt: skip
-        return "open-meteo", reply, None, "v1 best match, issue taken as time of fetching"
+            "open-meteo", "forecast", cell, params, "cloud_cover", "weather_code"
+        )
+        return Fetched("open-meteo", "v1 best match, issue taken as time of fetching", reply)
 
-    def _archive(self, cell: GridCell) -> Came:
-        reply = self._open_meteo(
-            "open-meteo-archive", "v1/archive", "archive", cell,
-            {"start_date": f"{self._records_from(cell):%Y-%m-%d}",
-             "end_date": f"{self.now.astimezone(UTC):%Y-%m-%d}"},
-        )  # fmt: skip
-        return "open-meteo", reply, None, "v1 archive"
+    def _archive(self, cell: GridCell) -> Fetched:
+        first, last = self._records_from(cell), self.now.astimezone(UTC)
+        params: Params = {"start_date": f"{first:%Y-%m-%d}", "end_date": f"{last:%Y-%m-%d}"}
+        reply = self._open_meteo("open-meteo-archive", "archive", cell, params)
+        return Fetched("open-meteo", "v1 archive", reply)
 
-    def _gridpoint(self, cell: GridCell) -> Came:
+    def _gridpoint(self, cell: GridCell) -> Fetched:
         link, _ = self._links(cell)
         reply = self.services.ask("nws", link, product="gridpoint", check=parse_response)
         at = parse_response(reply.payload).issued
         issued = None if at is None else at.astype("datetime64[s]").item().replace(tzinfo=UTC)
-        return "nws", reply, issued, "api.weather.gov gridpoint"
+        return Fetched("nws", "api.weather.gov gridpoint", reply, issued)
 
-    def _observations(self, cell: GridCell) -> Came:
+    def _observations(self, cell: GridCell) -> Fetched:
         _, link = self._links(cell)
-        listed = self.services.ask("nws", link, product="stations", check=nearest_station)
-        station = nearest_station(listed.payload)
+        stations = self.services.ask("nws", link, product="stations", check=nearest_station)
+        station = nearest_station(stations.payload)
         since = (self.now.astimezone(UTC) - timedelta(days=DAYS_BACK)).replace(minute=0, second=0)
         reply = self.services.ask(
             "nws",
@@ -203,52 +205,63 @@ class FetchRound:
             check=parse_response,
             params={"start": f"{since:%Y-%m-%dT%H:%M:%SZ}"},
         )
-        return "nws", reply, None, f"api.weather.gov station {station}"
+        return Fetched("nws", f"api.weather.gov station {station}", reply)
 
-    def _alerts(self, cell: GridCell) -> Came:
+    def _alerts(self, cell: GridCell) -> Fetched:
         reply = self.services.ask(
-            "nws", "/alerts/active", product="alerts", check=parse_alerts,
+            "nws",
+            "/alerts/active",
+            product="alerts",
+            check=parse_alerts,
             params={"point": f"{cell[0]:g},{cell[1]:g}"},
-        )  # fmt: skip
-        return "nws", reply, None, "api.weather.gov alerts"
+        )
+        return Fetched("nws", "api.weather.gov alerts", reply)
 
     def _links(self, cell: GridCell) -> tuple[str, str]:
-        if cell not in self.links:
+        """Addresses of a cell's gridpoint and stations; asked once."""
+        if cell not in self._links_of:
             path = f"/points/{cell[0]:g},{cell[1]:g}"
             reply = self.services.ask("nws", path, product="points", check=point_links)
-            self.links[cell] = point_links(reply.payload)
-        return self.links[cell]
+            self._links_of[cell] = point_links(reply.payload)
+        return self._links_of[cell]
 
     def _open_meteo(
-        self, service: str, path: str, product: str, cell: GridCell,
-        params: dict[str, str | int], *more: str,
-    ) -> Reply:  # fmt: skip
-        names = ",".join([*(key for key, _ in HOURLY_NAMES.values()), *more])
-        place: dict[str, str | int | float] = {"latitude": cell[0], "longitude": cell[1]}
+        self, service: str, product: str, cell: GridCell, params: Params, *variables: str
+    ) -> Reply:
+        """Hourly values of a product; `variables` are asked for besides those of the frame."""
+        names = ",".join([*(key for key, _ in HOURLY_NAMES.values()), *variables])
         return self.services.ask(
-            service, f"/{path}", product=product, check=_complete,
-            params={**place, "hourly": names, "timezone": "GMT", **params},
-        )  # fmt: skip
+            service,
+            f"/v1/{product}",
+            product=product,
+            check=_check_complete,
+            params={
+                "latitude": cell[0],
+                "longitude": cell[1],
+                "hourly": names,
+                "timezone": "GMT",
+                **params,
+            },
+        )
 
     def _ensemble_run(self) -> datetime | None:
-        """When the last run of the ensemble was begun; None where it is not told. Asked once."""
-        if not self.run_asked:
-            self.run_asked = True
+        """Start of the ensemble's last run; None where the metadata do not say. Asked once."""
+        if not self._run_asked:
+            self._run_asked = True
             try:
                 reply = self.services.ask(
                     "open-meteo-ensemble", f"/{ENSEMBLE_RUN}", product="issue", check=_run_time
                 )
-                self.run = _run_time(reply.payload) if reply.fresh else None
+                self._run = _run_time(reply.payload) if reply.fresh else None
             except ServiceError:
-                self.run = None
-        return self.run
+                self._run = None
+        return self._run
 
     def _records_from(self, cell: GridCell) -> datetime:
-        """First day of records to ask for: only what is not stored yet, and a few days again."""
+        """First day of records to ask for: what is not stored yet, and `AGAIN_DAYS` again."""
         wanted = self.now - timedelta(days=SEASON_DAYS + 365 * self.years)
-        have = [c for s in stored_answers(self.folder, "archive")
-                if (s.lat, s.lon) == cell and (c := read_cell(s, [])) is not None]  # fmt: skip
-        frames = [c.payload.weather for c in have]
+        here = [s for s in stored_answers(self.folder, "archive") if (s.lat, s.lon) == cell]
+        frames = [c.payload.weather for s in here if (c := read_cell(s, [])) is not None]
         target = np.datetime64(wanted.replace(tzinfo=None), "h") + np.timedelta64(48, "h")
         if not any(f.start <= target for f in frames):
             return wanted
@@ -257,10 +270,21 @@ class FetchRound:
         return min(self.now, at.replace(tzinfo=UTC)) - timedelta(days=AGAIN_DAYS)
 
 
-def _complete(payload: Any) -> None:
-    """Check that an answer holds what is asked for, in known units.
+def _is_sound(answer: StoredAnswer) -> bool:
+    """Whether a stored answer can be read."""
+    if answer.product != "alerts":
+        return read_cell(answer, []) is not None
+    try:
+        parse_alerts(read_answer(answer.path).payload)
+    except (WeatherError, PayloadError):
+        return False
+    return True
 
-    Gusts, radiation, cloud and weather codes may be lacking.
+
+def _check_complete(payload: Any) -> None:
+    """Raise PayloadError where an answer lacks a variable, or has unknown units.
+
+    Gusts, radiation, cloud and weather codes may be missing.
     """
     parse_response(payload)
     for name in ("humidity", "wind"):
@@ -269,41 +293,9 @@ def _complete(payload: Any) -> None:
             raise PayloadError(f"{key} is missing")
 
 
-def _run_time(payload: Any) -> datetime:
+def _run_time(payload: object) -> datetime:
+    """Start of the last run in the metadata of a model."""
     value = payload.get("last_run_initialisation_time") if isinstance(payload, dict) else None
     if isinstance(value, bool) or not isinstance(value, int) or not 0 < value < 2**33:
         raise PayloadError("the metadata do not tell the last run")
     return datetime.fromtimestamp(value, UTC)
-
-
-def fetch_soil(folder: Path, farm: Farm, services: Services) -> tuple[Path, dict[str, SurveySoil]]:
-    """Ask for the soil of every field and write soil.csv; fields.csv is not touched.
-
-    Raises
-    ------
-    ServiceError
-        Where the service gives nothing; a soil.csv that is there stays as it is.
-    """
-    found: dict[str, SurveySoil] = {}
-    for first in range(0, len(farm.fields), FIELDS_PER_QUERY):
-        some = farm.fields[first : first + FIELDS_PER_QUERY]
-        body = {
-            "query": survey_query([boundary_ring(f) for f in some]),
-            "format": "JSON+COLUMNNAME",
-        }
-        reply = services.ask(
-            "soil", "/Tabular/post.rest", product="soil", check=read_survey, body=body
-        )
-        found |= {some[n].id: soil for n, soil in read_survey(reply.payload).items()}
-    write_file(folder / SOIL_FILE, soil_table(farm, found))
-    return folder / SOIL_FILE, found
-
-
-def boundary_ring(field: Field) -> list[tuple[float, float]]:
-    """Boundary (lon, lat); a field without one is a square of its area around its position."""
-    if field.boundary:
-        return list(field.boundary)
-    half = math.sqrt(field.area_ha / 100.0) / 2 / KM_DEGREE
-    wide = half / math.cos(math.radians(field.lat))
-    corners = ((-1, -1), (1, -1), (1, 1), (-1, 1))
-    return [(field.lon + x * wide, field.lat + y * half) for x, y in corners]
