@@ -1,4 +1,4 @@
-"""Weather for every field: records up to now, members from now on, and what to know of them."""
+"""Weather of every field: records up to now, members from now on, and notes for the user."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -52,13 +52,13 @@ from scheduler.weather.selection import (
     nearest_places,
     read_cell,
 )
-from scheduler.weather.store import read_answer, stored_answers
+from scheduler.weather.store import StoredAnswer, read_answer, stored_answers
 
-#: Chance of thunder from which a member's rain counts as a thunderstorm, percent; assumed, on
-#: the side of people.
+#: Chance of thunder from which a member's rain counts as a thunderstorm, percent; assumed, low for
+#: the safety of people.
 THUNDER_PCT = 20.0
-#: Stored alerts older than this are not shown, h; assumed: they are renewed within the hour and
-#: seldom hold longer than a day.
+#: Age from which stored alerts are not shown, h; assumed: services renew them within the hour, and
+#: they seldom hold longer than a day.
 ALERT_AGE_H = 24.0
 
 
@@ -70,11 +70,12 @@ class FarmWeather:
     ----------
     past : (1, field, hour), from the start of the records to now.
     forecast : (member, field, hour), from now to now + days.
-    lightning : bool (member or 1, field, hour of ahead) where a thunderstorm is expected; None
-        where nothing tells.
-    source : where the forecast came from. issued, age_h : when, and its age now in hours.
-    notes : plain sentences the user must know.
-    warnings : official ones not yet over for some of the fields.
+    lightning : (member or 1, field, hour of `forecast`) whether a thunderstorm is expected; None
+        where no source says.
+    source : service and product of the forecast, or name of the file.
+    issued, age_h : time of issue (UTC) and age now, h; None where unknown.
+    notes : sentences that the user must know.
+    warnings : official warnings that are not over for all fields.
     """
 
     past: Weather
@@ -97,19 +98,20 @@ def weather_for(
     seed: int = 0,
     gauges: pd.DataFrame | None = None,
 ) -> FarmWeather:
-    """Weather of a farm at an hour, from what is stored; nothing is fetched.
+    """Weather of a farm at an hour, from stored answers; nothing is fetched.
 
     Parameters
     ----------
     now : aware time; only forecasts issued by then are used.
-    days : horizon; past the forecast's end members go on as analogues out of the records.
-    forecast : a forecast file instead of the stored ones.
-    gauges : gauge, time (UTC, start), hours, mm.
+    days : horizon; beyond the forecast's end members follow analogues from the records.
+    forecast : a forecast file to use instead of the stored forecasts.
+    seed : of the random draws.
+    gauges : readings: gauge, time (start, UTC), hours, mm.
 
     Raises
     ------
     WeatherError
-        Where there is no forecast, or none young enough or that covers `now`.
+        Where no forecast is there, is young enough, or covers `now`.
     """
     folder, notes = Path(folder), list[str]()
     hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
@@ -118,32 +120,33 @@ def weather_for(
     else:
         cells = choose_forecast(folder, farm, now, notes)
     issued = min((c.issued for c in cells if c.issued), default=None)
-    _told_age(farm, cells[0].source, issued, now, notes)
+    _note_age(farm, cells[0].source, issued, now, notes)
     cell_of = np.array(nearest_places(farm.fields, [(c.lat, c.lon) for c in cells])[0])
-    known = records(folder, cells, hour, notes)
+    recorded = records(folder, cells, hour, notes)
     pairs = rain_pairs(
         folder, gauge_readings(farm, gauges), cells[0].source.rpartition(" ")[2], until=now
     )
-    members = _ahead(cells, known, hour, days, seed, pairs, notes)
-    past = past_or_stand_in(known, members, hour, notes).sites(cell_of)
+    members = _members(cells, recorded, hour, days, seed, pairs, notes)
+    past = past_or_stand_in(recorded, members, hour, notes).sites(cell_of)
     ahead = members.sites(cell_of)
     thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
-    warned = _alerts(folder, farm, ahead.start, now, notes)
+    warnings = _warnings(folder, farm, ahead.start, now, notes)
     return FarmWeather(
         past=with_gauges(past, farm, gauges, notes),
         forecast=ahead,
-        lightning=_lightning(None if thunder is None else thunder[:, cell_of], warned, ahead),
+        lightning=_lightning(None if thunder is None else thunder[:, cell_of], warnings, ahead),
         source=cells[0].source,
         issued=issued,
         age_h=None if issued is None else (now - issued) / timedelta(hours=1),
         notes=tuple(dict.fromkeys(notes)),
-        warnings=tuple(dict.fromkeys(one for _, one in warned)),
+        warnings=tuple(dict.fromkeys(w.alert for w in warnings)),
     )
 
 
-def _told_age(
+def _note_age(
     farm: Farm, source: str, issued: datetime | None, now: datetime, notes: list[str]
 ) -> None:
+    """Note an unknown or great age of the forecast."""
     if issued is None:
         notes.append("The forecast does not say when it was issued; its age is unknown.")
     elif (age := (now - issued) / timedelta(hours=1)) > NEWER_BY_H:
@@ -154,61 +157,63 @@ def _told_age(
         )
 
 
-def _ahead(
+def _members(
     cells: Sequence[ForecastCell],
-    known: Weather | None,
+    recorded: Weather | None,
     hour: np.datetime64,
     days: int,
     seed: int,
     pairs: RainPairs,
     notes: list[str],
 ) -> Weather:
-    """Members from now to the horizon, (member, cell, hour)."""
-    told = _common([c.payload.weather for c in cells], hour)
-    told = _whole(fill_gaps(told, lat=cells[0].lat, lon=cells[0].lon))
+    """Weather of the members from now to the horizon, (member, cell, hour)."""
+    members = _common([c.payload.weather for c in cells], hour)
+    members = _without_unknown(fill_gaps(members, lat=cells[0].lat, lon=cells[0].lon))
     lead = _lead(cells, hour)
-    rain, groups = bias_corrected(told.rain, pairs, lead=lead)
+    rain, groups = bias_corrected(members.rain, pairs, lead=lead)
     if groups:
-        told = replace(told, rain=rain)
+        members = replace(members, rain=rain)
         notes.append(
             f"Forecast rain is corrected by {pairs.days} days of past forecasts and your gauges."
         )
-    if known is None or not _enough(known, hour):
-        known = synthetic_records(told, seed=seed)
+    if recorded is None or not _has_enough_days(recorded, hour):
+        recorded = synthetic_records(members, seed=seed)
         notes.append(
             "Without a month of records the forecast's spread and the days beyond its end are a "
             "rough guess."
         )
-    if told.shape[0] == 1 and told.shape[2] >= 24:
-        told = dress(told, known, lead=lead, correlation=learnt_correlation(pairs), seed=seed)
-        notes.append(
-            f"A single forecast was dressed with its usual error into {told.shape[0]} members."
+    if members.shape[0] == 1 and members.shape[2] >= 24:
+        members = dress(
+            members, recorded, lead=lead, correlation=learnt_correlation(pairs), seed=seed
         )
-    if told.shape[2] < 24 * days:
         notes.append(
-            f"Beyond the forecast's end ({utc_text(told.times[-1] + 1)}) members follow weather of "
-            "the records."
+            f"A single forecast was dressed with its usual error into {members.shape[0]} members."
         )
-    return extend_with_analogues(told, known, hours=24 * days, seed=seed)
+    if members.shape[2] < 24 * days:
+        notes.append(
+            f"Beyond the forecast's end ({utc_text(members.times[-1] + 1)}) members follow weather "
+            "of the records."
+        )
+    return extend_with_analogues(members, recorded, hours=24 * days, seed=seed)
 
 
-def _enough(known: Weather, hour: np.datetime64) -> bool:
-    """Whether windows of weather can be cut out of the records."""
+def _has_enough_days(recorded: Weather, hour: np.datetime64) -> bool:
+    """Whether the records hold days enough for analogues."""
     try:
-        return len(cut_days(known, hour).index) >= FEWEST_DAYS
+        return len(cut_days(recorded, hour).index) >= FEWEST_DAYS
     except ShortRecordError:
         return False
 
 
 def _lead(cells: Sequence[ForecastCell], hour: np.datetime64) -> float:
-    """Age of the oldest cell's forecast at `hour`, h; 0 where not known."""
+    """Age of the oldest cell's forecast at `hour`, h; 0 where unknown."""
     issues = [c.issued for c in cells if c.issued]
     at = pd.Timestamp(str(hour), tz="UTC").to_pydatetime()
     return max([(at - i) / timedelta(hours=1) for i in issues] + [0.0])
 
 
 def _common(parts: Sequence[Weather], hour: np.datetime64) -> Weather:
-    """Frames of the cells from `hour` on, cut to the members and hours they share."""
+    """One frame of all cells from `hour` on, with the members and hours that they share."""
     late = max(p.start for p in parts)
     stop = min(p.times[-1] for p in parts) + 1
     if late > hour:
@@ -223,90 +228,107 @@ def _common(parts: Sequence[Weather], hour: np.datetime64) -> Weather:
     members = min(p.shape[0] for p in parts)
     cut = []
     for part in parts:
-        held = part.between(hour, stop)
-        rows: dict[str, Any] = {n: getattr(held, n)[:members] for n in FRAME_VARIABLES}
-        cut.append(replace(held, **rows))
+        ahead = part.between(hour, stop)
+        rows: dict[str, Any] = {n: getattr(ahead, n)[:members] for n in FRAME_VARIABLES}
+        cut.append(replace(ahead, **rows))
     return joined_sites(cut)
 
 
-def _whole(told: Weather) -> Weather:
-    """The forecast up to its first hour with something unknown."""
+def _without_unknown(forecast: Weather) -> Weather:
+    """The forecast up to its first hour with an unknown value; gusts may be unknown."""
     unknown = np.any(
-        [np.isnan(getattr(told, n)).any(axis=(0, 1)) for n in VARIABLES if n != "gust"], axis=0
+        [np.isnan(getattr(forecast, n)).any(axis=(0, 1)) for n in VARIABLES if n != "gust"], axis=0
     )
     hours = int(unknown.argmax()) if unknown.any() else len(unknown)
     if hours == 0:
-        names = [n for n in VARIABLES if n != "gust" and np.isnan(getattr(told, n)[:, :, 0]).any()]
+        names = [
+            n for n in VARIABLES if n != "gust" and np.isnan(getattr(forecast, n)[:, :, 0]).any()
+        ]
         raise WeatherError(
             f"the forecast does not tell {' and '.join(names)} of the next hour; fetch another or "
             "give one with --forecast FILE"
         )
-    return told.between(told.start, told.start + hours * HOUR)
+    return forecast.between(forecast.start, forecast.start + hours * HOUR)
+
+
+class _Warning(NamedTuple):
+    """An alert and the fields that it holds for, (field,)."""
+
+    fields: NDArray[np.bool_]
+    alert: Alert
 
 
 def _lightning(
-    thunder: NDArray[np.bool_] | None,
-    warned: Sequence[tuple[NDArray[np.bool_], Alert]],
-    ahead: Weather,
+    thunder: NDArray[np.bool_] | None, warnings: Sequence[_Warning], ahead: Weather
 ) -> NDArray[np.bool_] | None:
-    """Hours with a thunderstorm: a member's rain where thunder is told, and hours of warnings."""
+    """Hours of thunderstorm: rain of a member where thunder is likely, and hours of warnings."""
     mask = None if thunder is None else thunder & (ahead.rain > 0.0)
-    for at, one in warned:
-        if one.storm:
+    for fields, alert in warnings:
+        if alert.storm:
             if mask is None:
                 mask = np.zeros((1, *ahead.shape[1:]), dtype=np.bool_)
-            first, stop = (int((t - ahead.start).astype(int)) for t in (one.start, one.stop))
-            mask[:, np.flatnonzero(at), max(0, first) : stop] = True
+            first, stop = (int((t - ahead.start).astype(int)) for t in (alert.start, alert.stop))
+            mask[:, np.flatnonzero(fields), max(0, first) : stop] = True
     return mask
 
 
 def _with_thunder(
     folder: Path, cells: Sequence[ForecastCell], now: datetime, notes: list[str]
 ) -> list[ForecastCell]:
-    """The cells, or where none tells of thunder the gridpoints near them that do."""
+    """The cells; where none holds chances of thunder, the gridpoints near them that do."""
     if any(np.isfinite(c.payload.thunder).any() for c in cells):
         return list(cells)
-    young = [s for s in stored_answers(folder, "gridpoint")
-             if -CLOCK_SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)]  # fmt: skip
-    told = [next((c for s in answers_near(young, one) if (c := read_cell(s, notes))), None)
-            for one in cells]  # fmt: skip
-    return [t or c for t, c in zip(told, cells, strict=True)]
+    gridpoints = _young(folder, "gridpoint", now)
+    near = [
+        next((c for s in answers_near(gridpoints, cell) if (c := read_cell(s, notes))), None)
+        for cell in cells
+    ]
+    return [n or c for n, c in zip(near, cells, strict=True)]
+
+
+def _young(folder: Path, product: str, now: datetime) -> list[StoredAnswer]:
+    """Stored answers of a product that are younger than `ALERT_AGE_H`."""
+    return [
+        s
+        for s in stored_answers(folder, product)
+        if -CLOCK_SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)
+    ]
 
 
 def _thunder(cells: Sequence[ForecastCell], ahead: Weather) -> NDArray[np.bool_] | None:
-    """Hours (1, cell, hour) in which rain would come with thunder; None where nothing tells."""
-    out = np.zeros((1, len(cells), ahead.shape[2]), dtype=np.bool_)
-    told = False
+    """Hours (1, cell, hour) in which rain comes with thunder; None where no cell says."""
+    if not any(np.isfinite(cell.payload.thunder).any() for cell in cells):
+        return None
+    mask = np.zeros((1, len(cells), ahead.shape[2]), dtype=np.bool_)
     for at, cell in enumerate(cells):
         begin = cell.payload.weather.start
-        told |= bool(np.isfinite(cell.payload.thunder).any())
         for h in np.flatnonzero(cell.payload.thunder >= THUNDER_PCT):
             i = int((begin + int(h) * HOUR - ahead.start).astype(int))
-            if 0 <= i < out.shape[2]:
-                out[0, at, i] = True
-    return out if told else None
+            if 0 <= i < mask.shape[2]:
+                mask[0, at, i] = True
+    return mask
 
 
-def _alerts(
+def _warnings(
     folder: Path, farm: Farm, first: np.datetime64, now: datetime, notes: list[str]
-) -> list[tuple[NDArray[np.bool_], Alert]]:
-    """Last stored alerts of each place not over by `first`, noted, with the fields (field,)."""
-    young = [s for s in stored_answers(folder, "alerts")
-             if -CLOCK_SLACK <= now - s.issued <= timedelta(hours=ALERT_AGE_H)]  # fmt: skip
+) -> list[_Warning]:
+    """The last stored alerts of each place that are not over by `first`, noted for the user."""
+    young = _young(folder, "alerts", now)
     places = sorted({(s.lat, s.lon) for s in young})
     if not places:
         return []
     place_of = np.array(nearest_places(farm.fields, places)[0])
-    out = []
+    warnings = []
     for i, place in enumerate(places):
         last = next(s for s in young if (s.lat, s.lon) == place)
         try:
-            held = parse_alerts(read_answer(last.path).payload)
+            alerts = parse_alerts(read_answer(last.path).payload)
         except (WeatherError, PayloadError) as error:
             notes.append(f"Passed over {last.path.name}: {error}.")
             continue
-        out += [(place_of == i, one) for one in held if one.stop > first]
-    for _, one in out:
-        end = pd.Timestamp(str(one.stop), tz="UTC").tz_convert(str(farm.tz))
-        notes.append(f"{one.event} until {end:%a %H:%M}: {one.headline or 'see the warning'}.")
-    return out
+        warnings += [_Warning(place_of == i, alert) for alert in alerts if alert.stop > first]
+    for _, alert in warnings:
+        end = pd.Timestamp(str(alert.stop), tz="UTC").tz_convert(str(farm.tz))
+        headline = alert.headline or "see the warning"
+        notes.append(f"{alert.event} until {end:%a %H:%M}: {headline}.")
+    return warnings

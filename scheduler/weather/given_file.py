@@ -1,4 +1,4 @@
-"""A forecast file somebody gives: a stored answer, a service's response, or a plain table."""
+"""A forecast file that somebody gives: a stored answer, a service's response, or a table."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from scheduler.weather.store import read_answer, read_json
 
 @dataclass(frozen=True, kw_only=True)
 class GivenForecast:
-    """A forecast and where it came from."""
+    """A forecast, its source, and its time of issue (UTC) where known."""
 
     payload: Payload
     source: str
@@ -36,7 +36,7 @@ def read_forecast(path: Path, farm: Farm) -> GivenForecast:
     Raises
     ------
     WeatherError
-        Where it cannot be read, with the row and column of a table.
+        Where it cannot be read; of a table with the row and column.
     """
     try:
         text = file_text(path)
@@ -50,8 +50,11 @@ def read_forecast(path: Path, farm: Farm) -> GivenForecast:
     try:
         if isinstance(content, dict) and "payload" in content:
             answer = read_answer(path)
-            return GivenForecast(payload=parse_response(answer.payload), issued=answer.issued,
-                         source=f"{answer.source} {answer.product}")  # fmt: skip
+            return GivenForecast(
+                payload=parse_response(answer.payload),
+                issued=answer.issued,
+                source=f"{answer.source} {answer.product}",
+            )
         payload = parse_response(content)
     except PayloadError as error:
         raise WeatherError(f"{path}: {error}; ask the service again") from None
@@ -60,41 +63,65 @@ def read_forecast(path: Path, farm: Farm) -> GivenForecast:
     return GivenForecast(payload=payload, source=path.name, issued=at)
 
 
-#: Other names of a table's columns, as `normalized_name` writes them.
+#: Other names of a table's columns, normalised.
 COLUMN_ALIASES = {
-    "precipitation": "rain", "precip": "rain", "rainfall": "rain", "temperature": "temp",
-    "relative_humidity": "humidity", "rh": "humidity", "wind_speed": "wind",
-    "wind_gust": "gust", "wind_gusts": "gust", "solar": "radiation",
-    "solar_radiation": "radiation", "shortwave_radiation": "radiation", "date": "time",
-    "hour": "time", "datetime": "time", "valid": "time",
-}  # fmt: skip
+    "precipitation": "rain",
+    "precip": "rain",
+    "rainfall": "rain",
+    "temperature": "temp",
+    "relative_humidity": "humidity",
+    "rh": "humidity",
+    "wind_speed": "wind",
+    "wind_gust": "gust",
+    "wind_gusts": "gust",
+    "solar": "radiation",
+    "solar_radiation": "radiation",
+    "shortwave_radiation": "radiation",
+    "date": "time",
+    "hour": "time",
+    "datetime": "time",
+    "valid": "time",
+}
 HEADING = "time, rain_mm, temp_c, humidity_pct, wind_kmh, gust_kmh, radiation_w_m2"
 
 
 def read_table(text: str, farm: Farm, name: str) -> Payload:
-    """An hourly table: time (start of the hour), rain, temp, humidity, wind, gust, radiation.
+    """Read an hourly table: time (start of the hour), rain, temp, humidity, wind, gust, radiation.
 
-    A heading may end in its unit (rain_in, temp_f, wind_mph, wind_ms); without one the farm's
-    units hold. Times without an offset are farm time. A column `member` makes an ensemble. What
-    is blank is unknown; rain and temperature are needed. Position is the farm's base.
+    A heading may end in its unit (rain_in, temp_f, wind_mph, wind_ms), else the farm's units
+    hold. Times without an offset are farm time. A column `member` makes an ensemble. Blanks are
+    unknown; rain and temperature are required. The position is the farm's base.
+
+    Raises
+    ------
+    WeatherError
+        With the first problem, its row and column.
     """
     table = read_csv(text)
     problems = [
-        Problem(file=name, row=str(n), column="", message=what, remedy=remedy)
-        for n, what, remedy in table.faults
+        Problem(file=name, row=str(n), message=message, remedy=remedy)
+        for n, message, remedy in table.faults
     ]
-    columns = [_ours(c) for c in table.columns]
-    for need in ("time", *REQUIRED):
-        if not any(c == need or c.startswith(f"{need}_") for c in columns):
-            found = ", ".join(table.columns)
-            raise WeatherError(f"{name}: there is no column {need} (found are: {found:.200}); "
-                               f"the heading is {HEADING}")  # fmt: skip
+    columns = [_our_name(c) for c in table.columns]
+    for required in ("time", *REQUIRED):
+        if not any(c == required or c.startswith(f"{required}_") for c in columns):
+            headings = ", ".join(table.columns)
+            raise WeatherError(
+                f"{name}: there is no column {required} (found are: {headings:.200}); "
+                f"the heading is {HEADING}"
+            )
     notation = Notation(units=farm.units, tz=farm.tz, mark=table.mark)
     order = {"time": date_order(cells[columns.index("time")] for _, cells in table.rows)}
     rows: dict[tuple[str, np.datetime64], dict[str, float]] = {}
     for number, cells in table.rows:
-        record = Record(dict(zip(columns, cells, strict=True)), notation, problems, file=name,
-                        row=str(number), orders=order)  # fmt: skip
+        record = Record(
+            dict(zip(columns, cells, strict=True)),
+            notation,
+            problems,
+            file=name,
+            row=str(number),
+            orders=order,
+        )
         when = record.moment("time")
         values = _values(record)
         if when is None:
@@ -114,7 +141,8 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
     return _table_payload(rows, farm, name)
 
 
-def _ours(heading: str) -> str:
+def _our_name(heading: str) -> str:
+    """Our name of a column; the longest alias counts."""
     word = normalized_name(heading)
     for alias in sorted(COLUMN_ALIASES, key=len, reverse=True):
         if word == alias or word.startswith(f"{alias}_"):
@@ -123,7 +151,7 @@ def _ours(heading: str) -> str:
 
 
 def _values(record: Record) -> dict[str, float]:
-    """One row in the frame's units; NaN where blank."""
+    """The variables of a row, SI; NaN where blank."""
     radiation = record.find("radiation", ("w_m2", "w_m", "wm2"))
     found = {
         "rain": record.optional_number("rain", "depth", low=0.0),
@@ -139,7 +167,7 @@ def _values(record: Record) -> dict[str, float]:
 def _table_payload(
     rows: dict[tuple[str, np.datetime64], dict[str, float]], farm: Farm, name: str
 ) -> Payload:
-    """Rows of members and hours as a frame; hours without a row are unknown."""
+    """The frame of rows by (member, hour); hours without a row are unknown."""
     if not rows:
         raise WeatherError(f"{name}: there is no row below the heading")
     members = sorted({m for m, _ in rows})
