@@ -150,6 +150,11 @@ def test_ghcn_station_file(tmp_path: Path) -> None:
             "column PRCP: a value has a decimal point",
         ),
         ([GHCN_HEADER, ghcn_line("1 June", 0, 250, 110)], "1 June"),
+        ([GHCN_HEADER, ghcn_line("", 0, 250, 110)], "a row without DATE"),
+        (
+            [GHCN_HEADER, ghcn_line("2024-06-01", 0, 250, 110).replace("-97.5", "")],
+            "a row without DATE, LATITUDE or LONGITUDE",
+        ),
         ([], "neither a daily01 file"),
     ],
 )

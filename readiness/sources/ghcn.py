@@ -37,8 +37,8 @@ def read_ghcn_daily(path: Path) -> DailyRecord:
     Raises
     ------
     RecordError
-        Where the file cannot be read, holds several stations, lacks a column, or holds values
-        that are not whole tenths.
+        Where the file cannot be read, holds several stations, lacks a column, a date or the
+        position, or holds values that are not whole tenths.
     """
     try:
         table = pd.read_csv(path, dtype=str)
@@ -55,6 +55,8 @@ def read_ghcn_daily(path: Path) -> DailyRecord:
         latitude, longitude, elevation = (float(table[c].iloc[0]) for c in PLACE)
     except ValueError as error:
         raise RecordError(f"{path.name}: {error}") from error
+    if np.isnat(days).any() or not np.isfinite([latitude, longitude]).all():
+        raise RecordError(f"{path.name}: a row without DATE, LATITUDE or LONGITUDE")
     values = {
         name: on_successive_days(days, unit * _checked(table, element, path))
         for element, (name, unit) in ELEMENTS.items()
