@@ -122,9 +122,9 @@ def test_no_observations_change_nothing() -> None:
 def test_observations_outside_the_weather_are_refused() -> None:
     weather, eto = summer(1, 10)
     late: WaterObservations = water_observations(np.array([24 * 11]), np.array([0.2]), weights=TOP)
-    with pytest.raises(ValueError, match="outside the weather"):
+    with pytest.raises(ValueError, match="from hour 264 to 265; the weather covers hours 0 to 240"):
         calibrate(weather, Land.of(1), late, eto=eto)
-    with pytest.raises(ValueError, match="one member and one field"):
+    with pytest.raises(ValueError, match="one member and one field, got 1 members, 2 sites"):
         calibrate(weather.sites([0, 0]), Land.of(2), late, eto=np.repeat(eto, 2, axis=1))
 
 

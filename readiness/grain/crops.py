@@ -108,7 +108,7 @@ class Crop:
                 rest = tuple(other for other in self.isotherms if other is not chosen)
                 return replace(self, isotherms=(chosen, *rest))
         available = ", ".join(f"{i.edition} {i.form}" for i in self.isotherms)
-        raise ValueError(f"{self.name}: no isotherm {edition} {form}; known are {available}")
+        raise ValueError(f"{self.name}: no isotherm {edition} {form}; choose from {available}")
 
 
 def _isotherm(form: Form, a: float, b: float, c: float, edition: str, source: str) -> Isotherm:

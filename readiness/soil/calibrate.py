@@ -177,10 +177,16 @@ def calibrate(
     """
     members, n, hours = weather.shape
     if (members, n, land.sand.size) != (1, 1, 1):
-        raise ValueError("calibration wants one member and one field")
+        raise ValueError(
+            f"calibration takes one member and one field, got {members} members, {n} sites of "
+            f"weather and {land.sand.size} fields"
+        )
     last = (observations.hour + observations.hours).max(initial=0)
     if observations.hour.min(initial=0) < 0 or last > hours:
-        raise ValueError("an observation lies outside the weather")
+        raise ValueError(
+            f"observations reach from hour {observations.hour.min()} to {last}; the weather covers "
+            f"hours 0 to {hours}"
+        )
     if eto is None:
         eto = weather_et(weather, land.latitude, land.longitude, land.elevation_m)
     problem = _Problem(weather, land, observations, kcb, eto, learn)

@@ -194,12 +194,17 @@ class Land:
 
     def __post_init__(self) -> None:
         for f in fields(self):
-            if getattr(self, f.name).shape != self.sand.shape:
-                raise ValueError(f"land {f.name}: want one value a field, {self.sand.shape}")
+            shape = getattr(self, f.name).shape
+            if shape != self.sand.shape:
+                raise ValueError(
+                    f"land {f.name} has shape {shape}; give one value for each field, as in sand "
+                    f"{self.sand.shape}"
+                )
         bad = (self.sand < 0) | (self.clay < 0) | (self.sand + self.clay > 1.0 + 1e-9)
         if bad.any():
             raise ValueError(
-                f"land: sand and clay must be 0-1 together, fields {np.flatnonzero(bad)}"
+                "land: sand and clay are fractions and add up to at most 1; correct fields "
+                f"{', '.join(str(i) for i in np.flatnonzero(bad))}"
             )
 
     @classmethod
