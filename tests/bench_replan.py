@@ -22,8 +22,8 @@ import waitress
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.web.app import create_app
+from scheduler.web.planner import Planner
 from scheduler.web.server import shifted_clock
-from scheduler.web.worker import Planner
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 RUNS = 5

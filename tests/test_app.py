@@ -27,13 +27,13 @@ from scheduler.web.access import (
     FREE_ATTEMPTS,
     Access,
     LoginAttempts,
-    host_allowed,
-    machine_names,
     read_access,
     set_passphrase,
 )
 from scheduler.web.app import create_app
-from scheduler.web.worker import Planner
+from scheduler.web.context import EXTENSION
+from scheduler.web.guard import host_allowed, machine_names
+from scheduler.web.planner import Planner
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = mornings.NOW + timedelta(minutes=10)
@@ -283,6 +283,21 @@ def test_own_order_is_priced_and_kept(client, folder, planner):
     assert "set by hand" in get(client, "/")
 
 
+def test_the_page_shown_is_marked_after_a_form_too(client, folder):
+    issue(folder)
+    marked = '<a href="/order" aria-current="page">Order</a>'
+    assert marked in get(client, "/order")
+    assert marked in post(client, "/order", fields="F01").text
+
+
+def test_a_changed_soil_survey_is_read_again(app, folder):
+    context = app.extensions[EXTENSION]
+    before = context.farm()
+    assert context.farm() is before
+    (folder / "soil.csv").write_text("id,texture\nF01,clay\n", encoding="utf-8")
+    assert context.farm() is not before
+
+
 def test_an_order_that_is_not_understood(client, folder):
     issue(folder)
     crew = read_farm(folder).crews[0].id
@@ -445,9 +460,9 @@ def test_secrets_are_kept_from_others(folder):
     assert (folder / "access.json").stat().st_mode & 0o077 == 0
     assert "straw" not in (folder / "access.json").read_text()
     assert read_access(folder) == access
-    assert access.opens("dry straw in august")
-    assert not access.opens("dry straw in August")
-    assert not Access(key="k").opens("")
+    assert access.accepts("dry straw in august")
+    assert not access.accepts("dry straw in August")
+    assert not Access(key="k").accepts("")
     with pytest.raises(AfterrainError, match="at least 10 characters"):
         set_passphrase(folder, "short")
     (folder / "access.json").write_text("{")

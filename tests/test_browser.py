@@ -15,7 +15,7 @@ import waitress
 
 from scheduler.season_book.book import Book
 from scheduler.web.app import create_app
-from scheduler.web.worker import Planner
+from scheduler.web.planner import Planner
 
 CHROMIUM = next((p for p in ("/usr/bin/chromium", shutil.which("chromium") or "") if p), "")
 pytestmark = [

@@ -18,6 +18,7 @@ from scheduler.farm.units import (
     wheat_equivalent_t,
 )
 from scheduler.farm.wording import REASON_TEXT, clock, one_line
+from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
     SHUT,
     TURNED_AWAY,
@@ -110,7 +111,7 @@ def grade_name(grade: int) -> str:
     return "U.S. Sample grade" if grade == SAMPLE_GRADE else f"U.S. No. {grade}"
 
 
-def quality_text(order: Order, morning: Morning) -> str:
+def quality_text(order: Order, morning: Morning | IssuedPlan) -> str:
     """Grain quality when cut, '58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone'.
 
     Only wheat in US units has a grade.
@@ -202,7 +203,7 @@ def total_area(crew: CrewOrders, morning: Morning) -> str:
     return show_area(sum(o.area_ha for o in crew.orders), morning.farm.units)
 
 
-def weather_line(morning: Morning) -> str:
+def weather_line(morning: Morning | IssuedPlan) -> str:
     """Source, members and age of the weather, and the end of planning."""
     age = "age unknown" if morning.age_h is None else f"{morning.age_h:.0f} h old"
     issued = (
@@ -216,14 +217,14 @@ def weather_line(morning: Morning) -> str:
     )
 
 
-def objective_text(morning: Morning) -> str:
+def objective_text(morning: Morning | IssuedPlan) -> str:
     """Name of the loss that the plan minimises."""
     if morning.farm.rules.objective == "cautious":
         return "loss averaged over the worst fifth of the forecasts"
     return "expected loss"
 
 
-def loss_lines(morning: Morning) -> tuple[str, ...]:
+def loss_lines(morning: Morning | IssuedPlan) -> tuple[str, ...]:
     """Sentences about the loss, the best rule of thumb, and the lower bound."""
     money = morning.farm.currency
     objective = objective_text(morning).capitalize()
@@ -246,7 +247,7 @@ def loss_lines(morning: Morning) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def proof_text(morning: Morning) -> str:
+def proof_text(morning: Morning | IssuedPlan) -> str:
     """The optimality gap in plain words, rounded so that the plan never looks better than it is."""
     if morning.bound is None or morning.gap is None:
         return "Not proven: no limit was found in time to what the best order could lose."

@@ -2,13 +2,17 @@
 
 Layer: may import review and what lies below.
 
-- `app`: the views
-- `forms`: entries, corrections, replans
+- `app`: the app with all its views
+- `pages`: pages that are read
+- `forms`: entries written, listed, corrected and taken back
 - `crew_order`: a crew's own order, moved, priced and set
+- `replan`: a replan started, followed and cancelled
 - `season_view`: the season so far
-- `template_context`: words, shades and values for the templates
-- `context`: folder, farm, book, planner and clock of a request
-- `access`: who may see and write: passphrase, sessions, links, hosts
+- `template_context`: what the templates need besides the shared filters
+- `context`: folder, farm, book, planner and clock of the app
+- `access`: passphrase, login attempts, crews' links
+- `guard`: checks of requests, headers of answers, the login
 - `server`: addresses, threads, an orderly end
-- `worker`: planning in processes of their own
+- `planner`: the planning processes as the page sees them, and where a replan stands
+- `worker`: the planning processes and their messages
 """

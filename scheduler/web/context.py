@@ -1,62 +1,83 @@
-"""What every view of the page needs: the folder, its farm and book, the planner, the clock."""
+"""Application context: the folder, its farm and season book, the planner and the clock."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import cast
+
+from flask import current_app
 
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import IssuedPlan, read_issued_plan
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
-from scheduler.web.worker import Planner
+from scheduler.web.access import Access
+from scheduler.web.planner import Planner
 
-FARM_FILES = ("farm.toml", "fields.csv", "fields.geojson", "rain.csv")
+#: Files whose change makes the farm be read again.
+FARM_FILES = ("farm.toml", "fields.csv", "fields.geojson", "soil.csv", "rain.csv")
+EXTENSION = "afterrain"  # key of the context in the app's extensions
 
 
 class AppContext:
-    """What every view needs: the folder, its farm and book, the planner, the clock."""
+    """What the views need of one farm folder.
 
-    def __init__(self, folder: Path, planner: Planner, held: Callable[[], datetime] | None) -> None:
-        self.folder, self.planner, self.held = folder, planner, held
+    Parameters
+    ----------
+    clock : gives the time now, aware; the machine's clock by default.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        planner: Planner,
+        access: Access,
+        clock: Callable[[], datetime] | None = None,
+    ) -> None:
+        self.folder, self.planner, self.access = folder, planner, access
+        self.clock = clock or (lambda: datetime.now(UTC))
         self._lock = threading.Lock()
         self._farm: tuple[tuple[float, ...], Farm] | None = None
         self._issued: tuple[int, Farm, IssuedPlan] | None = None
 
-    def clock(self) -> datetime:
-        """Now: the machine's time, or that of a clock that was set."""
-        return self.held() if self.held else datetime.now(UTC)
-
     def farm(self) -> Farm:
-        """The farm, read again when one of its files changed."""
+        """Return the farm; read it again when one of its files has changed."""
         paths = [self.folder / name for name in FARM_FILES]
-        stamp = tuple(p.stat().st_mtime if p.exists() else 0.0 for p in paths)
+        stamps = tuple(p.stat().st_mtime if p.exists() else 0.0 for p in paths)
         with self._lock:
-            if self._farm is None or self._farm[0] != stamp:
-                self._farm = stamp, read_farm(self.folder)
+            if self._farm is None or self._farm[0] != stamps:
+                self._farm = stamps, read_farm(self.folder)
             return self._farm[1]
 
-    @contextmanager
-    def book(self) -> Iterator[Book]:
-        """The season book, open for one request."""
-        with Book(self.folder) as book:
-            yield book
+    def book(self) -> Book:
+        """Open the season book for one request."""
+        return Book(self.folder)
 
     def issued(self, book: Book) -> tuple[Entry | None, IssuedPlan | None]:
-        """The orders issued last and their entry."""
+        """Return the entry of the last issued plan, and that plan."""
         entry, farm = book.last_issue(), self.farm()
         if entry is None:
             return None, None
         with self._lock:
-            known = self._issued
-        if known is None or known[0] != entry.id or known[1] is not farm:
-            plan = book.plan(entry.id)
-            assert plan is not None  # written in the same transaction
-            known = entry.id, farm, read_issued_plan(plan, farm)
+            cached = self._issued
+        if cached is None or cached[0] != entry.id or cached[1] is not farm:
+            document = book.plan(entry.id)
+            assert document is not None  # written in the same transaction as the entry
+            cached = entry.id, farm, read_issued_plan(document, farm)
             with self._lock:
-                self._issued = known
-        return entry, known[2]
+                self._issued = cached
+        return entry, cached[2]
+
+    def issued_plan(self) -> IssuedPlan | None:
+        """Return the last issued plan."""
+        with self.book() as book:
+            return self.issued(book)[1]
+
+
+def app_context() -> AppContext:
+    """Context of the app that answers the current request."""
+    return cast(AppContext, current_app.extensions[EXTENSION])

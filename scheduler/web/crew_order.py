@@ -1,12 +1,22 @@
-"""A crew's order as people put it: moved, priced and set on the page."""
+"""The page of a crew's own order: fields moved, priced and set."""
 
 from __future__ import annotations
 
 import uuid
-from dataclasses import replace
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from flask import Flask, abort, jsonify, redirect, render_template, request, session, url_for
+from flask import (
+    Flask,
+    Response,
+    abort,
+    jsonify,
+    redirect,
+    render_template,
+    request,
+    session,
+    url_for,
+)
 
 from scheduler.errors import AfterrainError, ConflictError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
@@ -14,154 +24,235 @@ from scheduler.orders.document import IssuedPlan
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import KINDS, crop_of, field_of_parcel, subject_ids
 from scheduler.season_book.parsing import identify, read_entry, read_value
-from scheduler.web.context import AppContext
-from scheduler.web.forms import form_number, form_token
+from scheduler.web.context import app_context
+from scheduler.web.forms import Answer, form_number, form_token
+
+MAX_TYPED_CHARS, MAX_WHY_CHARS = 5000, 1000  # of a request; longer texts are cut
 
 
-def planned(plan: IssuedPlan, crew: str) -> list[str]:
-    """A crew's orders as names: fields, or parcels of fields as 'id/parcel'."""
+@dataclass(frozen=True, kw_only=True)
+class Price:
+    """Price of an order: lines about it and its cost against the plan, or an error."""
+
+    error: str = ""
+    lines: tuple[str, ...] = ()
+    cost: float | None = None
+
+
+def register(app: Flask) -> None:
+    """Add the page to the app."""
+    app.get("/order")(order)
+    app.post("/order")(change_order)
+    app.post("/order/price")(price)
+
+
+def order() -> str | Answer:
+    """Show a crew's order as it is set by hand, then as planned."""
+    context = app_context()
+    farm = context.farm()
+    crew = _crew(farm)
+    with context.book() as book:
+        _, plan = context.issued(book)
+        if plan is None:
+            return render_template("order.html", crew=crew, plan=None)
+        own = list(book.manual_orders(farm, context.clock()).get(crew, ()))
+        seen = book.revision
+    planned = planned_names(plan, crew)
+    fields = own + [n for n in planned if n not in own and field_of_parcel(n) not in own]
+    return _page(crew, plan, fields, seen=seen)
+
+
+def change_order() -> str | Answer:
+    """Move a field, price the order, or save it."""
+    context = app_context()
+    farm = context.farm()
+    crew = _crew(farm)
+    why = request.form.get("why", "")[:MAX_WHY_CHARS]
+    with context.book() as book:
+        _, plan = context.issued(book)
+        if plan is None:
+            return render_template("order.html", crew=crew, plan=None)
+        seen = form_number(request.form.get("seen", "")) or book.revision
+        try:
+            fields = _typed_fields(farm)
+        except UnreadableError as error:
+            return _page(
+                crew,
+                plan,
+                planned_names(plan, crew),
+                code=422,
+                wrong=str(error),
+                text=_typed_text(),
+                why=why,
+                seen=seen,
+            )
+        if request.form.get("do") == "save":
+            return _save(book, crew, plan, fields, why=why, seen=seen)
+    fields = moved(fields, request.form.get("move", ""))
+    return _page(crew, plan, fields, price=_price(plan, crew, fields), why=why, seen=seen)
+
+
+def price() -> Response | tuple[Response, int]:
+    """Price the typed order, for the script of the page."""
+    context = app_context()
+    farm = context.farm()
+    crew = _crew(farm)
+    plan = context.issued_plan()
+    if plan is None:
+        return jsonify(error="there are no orders yet: replan first"), 409
+    try:
+        fields = _typed_fields(farm)
+    except UnreadableError as error:
+        return jsonify(error=str(error)), 422
+    priced = _price(plan, crew, fields)
+    answer = jsonify(error=priced.error, lines=priced.lines, cost=priced.cost)
+    return answer, 409 if priced.error else 200
+
+
+def planned_names(plan: IssuedPlan, crew: str) -> list[str]:
+    """Names of a crew's planned orders: fields, or parcels of fields as 'id/parcel'."""
     orders = next((c.orders for c in plan.crews if c.crew == crew), ())
     return [f"{o.field}/{o.parcel}" if o.parcel else o.field for o in orders]
 
 
-def all_orders(plan: IssuedPlan, crew: str, names: list[str]) -> dict[str, list[str]]:
-    """Orders of every crew when one gets `names`: the others lose what it takes."""
+def all_orders(plan: IssuedPlan, crew: str, names: Sequence[str]) -> dict[str, list[str]]:
+    """Orders of every crew when one crew gets `names` and the others lose them."""
 
     def left(other: str) -> list[str]:
-        return [
-            n for n in planned(plan, other) if n not in names and field_of_parcel(n) not in names
-        ]
+        planned = planned_names(plan, other)
+        return [n for n in planned if n not in names and field_of_parcel(n) not in names]
 
-    return {**{c.crew: left(c.crew) for c in plan.crews}, crew: names}
-
-
-def titles(plan: IssuedPlan, farm: Farm) -> dict[str, str]:
-    """How each name of an order is shown."""
-    names = {f.id: f"{f.id} {f.name}" if f.name != f.id else f.id for f in farm.fields}
-    parts = {n: names.get(field_of_parcel(n), field_of_parcel(n)) + f", {n.partition('/')[2]}"
-             for c in plan.crews for n in planned(plan, c.crew) if "/" in n}  # fmt: skip
-    return names | parts
+    return {**{c.crew: left(c.crew) for c in plan.crews}, crew: list(names)}
 
 
-def _moved(fields: list[str], move: str) -> list[str]:
-    """The order after a button 'up:2', 'down:2' or 'drop:2'."""
-    way, _, text = move.partition(":")
-    at = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else -1
-    if not 0 <= at < len(fields):
-        return fields
-    out = fields.copy()
-    one = out.pop(at)
-    if way == "drop":
+def moved(names: Sequence[str], move: str) -> list[str]:
+    """Return the names after a button 'up:2', 'down:2' or 'drop:2'; places count from 0."""
+    direction, _, text = move.partition(":")
+    place = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else -1
+    out = list(names)
+    if not 0 <= place < len(out) or direction not in ("up", "down", "drop"):
         return out
-    out.insert(max(0, at - 1) if way == "up" else at + 1 if way == "down" else at, one)
+    name = out.pop(place)
+    if direction == "up":
+        out.insert(max(0, place - 1), name)
+    elif direction == "down":
+        out.insert(place + 1, name)
     return out
 
 
-def register(app: Flask, context: AppContext) -> None:
-    """Add the page of a crew's own order."""
+def _crew(farm: Farm) -> str:
+    """Crew of the request, by default the first; no such page where the farm has no such crew."""
+    name = request.values.get("crew", "")
+    ids = subject_ids(farm, "crew")
+    if not name and ids:
+        return ids[0]
+    try:
+        return identify(farm, "crew", name)
+    except UnreadableError:
+        abort(404)
 
-    def crew_asked(farm: Farm) -> str:
-        name = request.values.get("crew", "")
-        ids = subject_ids(farm, "crew")
-        if not name and ids:
-            return ids[0]
-        try:
-            return identify(farm, "crew", name)
-        except UnreadableError:
-            abort(404)
 
-    def listed(farm: Farm) -> list[str]:
-        """Fields as typed; Unreadable names what is wrong."""
-        text = request.form.get("fields", "")[:5000]
-        fact = KINDS["order"].facts[0]
-        value = read_value(fact, text, farm, crop=crop_of(farm, "", {}), now=context.clock())
-        assert isinstance(value, tuple)
-        return list(value)
+def _typed_text() -> str:
+    return request.form.get("fields", "")[:MAX_TYPED_CHARS]
 
-    def priced(plan: IssuedPlan, crew: str, fields: list[str]) -> dict[str, Any]:
-        """The price of an order in words, or why there is none."""
-        try:
-            loss, lines = context.planner.price(all_orders(plan, crew, fields), best=plan.loss)
-        except AfterrainError as error:
-            return {"error": str(error), "lines": [], "cost": None}
-        return {"error": "", "lines": lines, "cost": loss - plan.loss}
 
-    def page(
-        crew: str, plan: IssuedPlan, fields: list[str], code: int = 200, **more: Any
-    ) -> tuple[str, int]:
-        names = titles(plan, context.farm())
-        ordered = [n for c in plan.crews for n in planned(plan, c.crew)]
-        ordered += [f.field for f in plan.left_out]
-        others = [
-            n
-            for n in dict.fromkeys(ordered)
-            if n not in fields and field_of_parcel(n) not in fields
-        ]
-        shown = {"price": None, "wrong": "", "conflict": "", "text": ", ".join(fields), "why": ""}
-        return render_template(
-            "order.html", crew=crew, plan=plan, fields=fields, names=names,
-            others=others, token=uuid.uuid4().hex,
-            **{**shown, **more},
-        ), code  # fmt: skip
+def _typed_fields(farm: Farm) -> list[str]:
+    """Read the typed names; UnreadableError says what is wrong."""
+    fact, crop, now = KINDS["order"].facts[0], crop_of(farm, "", {}), app_context().clock()
+    value = read_value(fact, _typed_text(), farm, crop=crop, now=now)
+    assert isinstance(value, tuple)
+    return list(value)
 
-    @app.route("/order", methods=["GET", "POST"])
-    def order() -> Any:
-        farm = context.farm()
-        crew = crew_asked(farm)
-        with context.book() as book:
-            _, plan = context.issued(book)
-            if plan is None:
-                return render_template("order.html", crew=crew, plan=None)
-            if request.method == "GET":
-                own = list(book.manual_orders(farm, context.clock()).get(crew, ()))
-                rest = [
-                    n for n in planned(plan, crew) if n not in own and field_of_parcel(n) not in own
-                ]
-                return page(crew, plan, own + rest, seen=book.revision)
-            seen = form_number(request.form.get("seen", "")) or book.revision
-            why, text = request.form.get("why", "")[:1000], request.form.get("fields", "")[:5000]
-            try:
-                fields = listed(farm)
-            except UnreadableError as error:
-                return page(crew, plan, planned(plan, crew), 422, wrong=str(error), text=text,
-                            why=why, seen=seen)  # fmt: skip
-            if request.form.get("do") != "save":
-                fields = _moved(fields, request.form.get("move", ""))
-                return page(
-                    crew, plan, fields, price=priced(plan, crew, fields), why=why, seen=seen
-                )
-            return save(book, crew, plan, fields, why, seen)
 
-    def save(
-        book: Book, crew: str, plan: IssuedPlan, fields: list[str], why: str, seen: int
-    ) -> Any:
-        farm = context.farm()
-        cost = priced(plan, crew, fields)["cost"]
-        facts = {"fields": "; ".join(fields), "why": why}
-        try:
-            fresh = read_entry("order", crew, facts, farm, now=context.clock(),
-                               by=request.form.get("by", "")[:100], token=form_token())  # fmt: skip
-            if cost is not None:
-                fresh = replace(fresh, facts={**fresh.facts, "cost": float(cost)})
-            entry = book.add(fresh, seen=seen)
-        except EntryError as error:
-            return page(crew, plan, fields, 422, wrong=str(error), why=why, seen=seen)
-        except ConflictError as error:
-            return page(crew, plan, fields, 409, conflict=str(error), why=why, seen=book.revision)
-        session["by"] = entry.by
-        return redirect(url_for("entry", number=entry.id, new=1), 303)
+def _price(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> Price:
+    """Ask the planner for the price of an order."""
+    try:
+        loss, lines = app_context().planner.price(all_orders(plan, crew, fields), best=plan.loss)
+    except AfterrainError as error:
+        return Price(error=str(error))
+    return Price(lines=lines, cost=loss - plan.loss)
 
-    @app.post("/order/price")
-    def price() -> Any:
-        farm = context.farm()
-        crew = crew_asked(farm)
-        with context.book() as book:
-            _, plan = context.issued(book)
-        if plan is None:
-            return jsonify(error="there are no orders yet: replan first"), 409
-        try:
-            fields = listed(farm)
-        except UnreadableError as error:
-            return jsonify(error=str(error)), 422
-        answer = priced(plan, crew, fields)
-        return jsonify(**answer), 409 if answer["error"] else 200
+
+def _save(
+    book: Book, crew: str, plan: IssuedPlan, fields: list[str], *, why: str, seen: int
+) -> Answer:
+    """Write the order into the season book; show the page again where something is wrong."""
+    context = app_context()
+    cost = _price(plan, crew, fields).cost
+    try:
+        fresh = read_entry(
+            "order",
+            crew,
+            {"fields": "; ".join(fields), "why": why},
+            context.farm(),
+            now=context.clock(),
+            by=request.form.get("by", "")[:100],
+            token=form_token(),
+        )
+        if cost is not None:
+            fresh = replace(fresh, facts={**fresh.facts, "cost": float(cost)})
+        entry = book.add(fresh, seen=seen)
+    except EntryError as error:
+        return _page(crew, plan, fields, code=422, wrong=str(error), why=why, seen=seen)
+    except ConflictError as error:
+        seen = book.revision
+        return _page(crew, plan, fields, code=409, conflict=str(error), why=why, seen=seen)
+    session["by"] = entry.by
+    return redirect(url_for("entry", number=entry.id, new=1), 303)
+
+
+def _page(
+    crew: str,
+    plan: IssuedPlan,
+    fields: Sequence[str],
+    *,
+    seen: int,
+    code: int = 200,
+    price: Price | None = None,
+    wrong: str = "",
+    conflict: str = "",
+    text: str | None = None,
+    why: str = "",
+) -> tuple[str, int]:
+    """Render the page.
+
+    Parameters
+    ----------
+    fields : names of the order shown.
+    seen : revision of the book that the writer has seen.
+    wrong : what is wrong with the order.
+    conflict : what another person wrote in the meantime.
+    text : the names as typed.
+    """
+    ordered = [n for c in plan.crews for n in planned_names(plan, c.crew)]
+    ordered += [f.field for f in plan.left_out]
+    others = [
+        n for n in dict.fromkeys(ordered) if n not in fields and field_of_parcel(n) not in fields
+    ]
+    page = render_template(
+        "order.html",
+        crew=crew,
+        plan=plan,
+        fields=fields,
+        names=_titles(plan, app_context().farm()),
+        others=others,
+        token=uuid.uuid4().hex,
+        seen=seen,
+        price=price,
+        wrong=wrong,
+        conflict=conflict,
+        text=", ".join(fields) if text is None else text,
+        why=why,
+    )
+    return page, code
+
+
+def _titles(plan: IssuedPlan, farm: Farm) -> dict[str, str]:
+    """Titles of fields and planned parcels by name."""
+    titles = {f.id: f"{f.id} {f.name}" if f.name != f.id else f.id for f in farm.fields}
+    for crew in plan.crews:
+        for name in planned_names(plan, crew.crew):
+            field, slash, parcel = name.partition("/")
+            if slash:
+                titles[name] = f"{titles.get(field, field)}, {parcel}"
+    return titles

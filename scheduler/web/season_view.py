@@ -1,4 +1,4 @@
-"""The season so far, from the book: what was cut, rained, delivered and learnt."""
+"""The season so far, from the season book: area cut, rain, deliveries, plans."""
 
 from __future__ import annotations
 
@@ -14,27 +14,28 @@ from scheduler.farm.wording import crop_name
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import Entry
 
-DAYS_SHOWN = 21  # days with something in them, last first; assumed, three weeks
+DAYS_SHOWN = 21  # the latest with area cut or rain; assumed, three weeks
+PLANS_SHOWN = 10  # the latest
 
 
 @dataclass(frozen=True, kw_only=True)
 class Delivered:
-    """Loads of one crop at one delivery point."""
+    """Loads of one crop at one delivery point; `moisture` is the mean by mass, % wet basis."""
 
     point: str
     crop: str
     loads: int
     mass: str
-    moisture: float | None  # mean weighted by load, percent wet basis
+    moisture: float | None
 
 
 def last_review(folder: Path) -> Path | None:
-    """The page of the review written for the latest day."""
+    """Page of the review for the latest day; None where there is no review."""
     return max(folder.glob("reviews/[0-9]*/review.html"), default=None)
 
 
 def season_view(farm: Farm, book: Book, now: datetime) -> dict[str, Any]:
-    """What the season page shows."""
+    """Values of the season page."""
     cut = book.entries("cut", until=now)
     progress = book.progress(farm, now)
     area = sum(f.area_ha for f in farm.fields)
@@ -46,12 +47,12 @@ def season_view(farm: Farm, book: Book, now: datetime) -> dict[str, Any]:
         "crops": _crops(farm, progress),
         "days": _days(farm, cut, book.entries("rain", until=now)),
         "delivered": _delivered(farm, book.entries("ticket", until=now)),
-        "plans": book.entries("plan", until=now)[::-1][:10],
+        "plans": book.entries("plan", until=now)[::-1][:PLANS_SHOWN],
     }
 
 
 def _crops(farm: Farm, progress: dict[str, float]) -> list[tuple[str, float, float]]:
-    """Crop, area cut, whole area."""
+    """Crop, area cut and whole area, ha."""
     out: dict[str, list[float]] = defaultdict(lambda: [0.0, 0.0])
     for f in farm.fields:
         out[f.crop][0] += f.area_ha * min(1.0, progress[f.id])
@@ -60,7 +61,7 @@ def _crops(farm: Farm, progress: dict[str, float]) -> list[tuple[str, float, flo
 
 
 def _days(farm: Farm, cut: list[Entry], rain: list[Entry]) -> list[tuple[date, str, str, float]]:
-    """Day, area cut, rain by gauge, and the area's share of the best day."""
+    """Day, area cut, rain by gauge, and the area as a share of the best day's."""
     areas: dict[date, float] = defaultdict(float)
     fell: dict[date, list[str]] = defaultdict(list)
     for e in cut:
@@ -82,6 +83,7 @@ def _days(farm: Farm, cut: list[Entry], rain: list[Entry]) -> list[tuple[date, s
 
 
 def _delivered(farm: Farm, tickets: list[Entry]) -> list[Delivered]:
+    """Loads by delivery point and crop."""
     crops = {f.id: f.crop for f in farm.fields}
     groups: dict[tuple[str, str], list[Entry]] = defaultdict(list)
     for e in tickets:
@@ -91,16 +93,21 @@ def _delivered(farm: Farm, tickets: list[Entry]) -> list[Delivered]:
             point=point,
             crop=crop_name(crop),
             loads=len(loads),
-            mass=show_mass(sum(e.number("weight") or 0.0 for e in loads), crop, farm.units)
-            if crop
-            else "",
+            mass=_mass_text(loads, crop, farm),
             moisture=_mean_moisture(loads),
         )
         for (point, crop), loads in sorted(groups.items())
     ]
 
 
+def _mass_text(loads: list[Entry], crop: str, farm: Farm) -> str:
+    """Mass of the loads; empty where their crop is unknown."""
+    mass = sum(e.number("weight") or 0.0 for e in loads)
+    return show_mass(mass, crop, farm.units) if crop else ""
+
+
 def _mean_moisture(loads: list[Entry]) -> float | None:
-    told = [(e.number("weight") or 0.0, wet) for e in loads if (wet := e.number("moisture"))]
-    weight = sum(w for w, _ in told)
-    return sum(w * wet for w, wet in told) / weight if weight else None
+    """Mean moisture of the loads that have one, weighted by their mass."""
+    measured = [(e.number("weight") or 0.0, wet) for e in loads if (wet := e.number("moisture"))]
+    total = sum(mass for mass, _ in measured)
+    return sum(mass * wet for mass, wet in measured) / total if total else None

@@ -1,4 +1,4 @@
-"""Serving the page: addresses, threads, an orderly end."""
+"""The web server of the page: addresses, threads, an orderly end."""
 
 from __future__ import annotations
 
@@ -12,21 +12,22 @@ from pathlib import Path
 import waitress
 
 from scheduler.errors import AfterrainError
-from scheduler.web.access import MAX_FORM_BYTES, read_access, set_passphrase
+from scheduler.web.access import read_access, set_passphrase
 from scheduler.web.app import create_app
-from scheduler.web.worker import Planner
+from scheduler.web.guard import MAX_FORM_BYTES
+from scheduler.web.planner import Planner
 
-THREADS = 8  # answers at once; assumed, a farm's people
+THREADS = 8  # answers at the same time; assumed, as many as a farm has people
 
 
 def shifted_clock(start: datetime) -> Callable[[], datetime]:
-    """A clock that was set to `start` now and runs on from there."""
+    """Make a clock that shows `start` now and runs on from there."""
     began = time.monotonic()
     return lambda: start + timedelta(seconds=time.monotonic() - began)
 
 
 def own_addresses() -> list[str]:
-    """Numbers of this machine on its networks."""
+    """Addresses of this machine on its networks."""
     try:
         found = socket.getaddrinfo(socket.gethostname(), None, family=socket.AF_INET)
     except OSError:
@@ -34,20 +35,20 @@ def own_addresses() -> list[str]:
     return sorted({str(a[4][0]) for a in found if not str(a[4][0]).startswith("127.")})
 
 
-def _bound(host: str, port: int) -> socket.socket:
-    """A listening place; AfterrainError where the port is taken."""
-    door = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+def _bound_socket(host: str, port: int) -> socket.socket:
+    """Bind a socket; AfterrainError where the port is taken."""
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        if os.name != "nt":  # there it would let two programs share the port
-            door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        door.bind((host, port))
+        if os.name != "nt":  # where two programs could then share the port
+            bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        bound.bind((host, port))
     except OSError as error:
-        door.close()
+        bound.close()
         raise AfterrainError(
             f"port {port} cannot be had ({error.strerror}): is the page running already? or give "
             "another with --port"
         ) from None
-    return door
+    return bound
 
 
 def serve(
@@ -59,7 +60,14 @@ def serve(
     names: frozenset[str] = frozenset(),
     start: datetime | None = None,
 ) -> None:
-    """Serve a farm folder until interrupted: on this machine only, or on the network if asked.
+    """Serve a farm folder until interrupted.
+
+    Parameters
+    ----------
+    network : whether the farm network is served too, not only this machine.
+    passphrase : new passphrase; empty keeps the old one.
+    names : further names this machine is reached by.
+    start : time that the page's clock shows at first; the machine's time by default.
 
     Raises
     ------
@@ -80,9 +88,9 @@ def serve(
         now=shifted_clock(start) if start else None,
         names=names,
     )
-    door = _bound("0.0.0.0" if network else "127.0.0.1", port)
+    bound = _bound_socket("0.0.0.0" if network else "127.0.0.1", port)
     server = waitress.create_server(
-        app, sockets=[door], threads=THREADS, ident="", max_request_body_size=2 * MAX_FORM_BYTES
+        app, sockets=[bound], threads=THREADS, ident="", max_request_body_size=2 * MAX_FORM_BYTES
     )
     for address in ["127.0.0.1", *(own_addresses() if network else [])]:
         print(f"http://{address}:{port}/", flush=True)

@@ -13,10 +13,10 @@ from scheduler.report.phrases import quality_note
 from scheduler.report.template_environment import configure, value_texts
 from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.season_book.kinds import KINDS
-from scheduler.web.context import AppContext
+from scheduler.web.context import app_context
 
 
-def register(app: Flask, context: AppContext, locked: bool) -> None:
+def register(app: Flask, locked: bool) -> None:
     """Configure the templates of the app and give them the farm of each request."""
     configure(app.jinja_env)
     app.jinja_env.globals |= {
@@ -30,6 +30,7 @@ def register(app: Flask, context: AppContext, locked: bool) -> None:
 
     @app.context_processor
     def request_values() -> dict[str, Any]:
+        context = app_context()
         try:
             farm = context.farm()
         except FarmError:  # the error page is shown without a farm

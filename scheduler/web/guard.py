@@ -1,0 +1,151 @@
+"""Checks before every request, headers on every answer, and the login."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+import threading
+import time
+from datetime import timedelta
+from urllib.parse import urlsplit
+
+from flask import (
+    Flask,
+    Response,
+    abort,
+    flash,
+    redirect,
+    render_template,
+    request,
+    session,
+    url_for,
+)
+from werkzeug.wrappers import Response as AnyResponse
+
+from scheduler.web.access import Access, LoginAttempts
+
+SESSION_LIFETIME = timedelta(days=30)  # assumed, because nobody types daily on a phone in the cab
+#: Largest form; assumed, the largest of ours has 4 kB.
+MAX_FORM_BYTES, MAX_FORM_PARTS = 64 * 1024, 100
+OPEN_ENDPOINTS = ("login", "open_session", "crew", "static")  # need no passphrase
+
+HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; "
+    "img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+}
+#: Content policy of stored pages, which carry their own style and pictures, and no script.
+SHEET_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+    "frame-ancestors 'none'; sandbox"
+)
+
+
+def register(app: Flask, access: Access, *, locked: bool, names: frozenset[str]) -> None:
+    """Guard the app.
+
+    Parameters
+    ----------
+    locked : whether the passphrase is asked for (on the farm network).
+    names : names of this machine in addresses.
+    """
+    app.config.update(
+        SECRET_KEY=access.key,
+        SESSION_COOKIE_NAME="afterrain",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Strict",
+        PERMANENT_SESSION_LIFETIME=SESSION_LIFETIME,
+        MAX_CONTENT_LENGTH=MAX_FORM_BYTES,
+        MAX_FORM_MEMORY_SIZE=MAX_FORM_BYTES,
+        MAX_FORM_PARTS=MAX_FORM_PARTS,
+        WTF_CSRF_TIME_LIMIT=None,
+    )
+    _register_checks(app, locked=locked, names=names)
+    _register_login(app, access)
+
+
+def machine_names() -> frozenset[str]:
+    """Names by which addresses may call this machine."""
+    name = socket.gethostname().lower()
+    return frozenset({"localhost", name, f"{name}.local", name.split(".")[0]})
+
+
+def host_allowed(host: str, names: frozenset[str]) -> bool:
+    """Whether the Host of a request is this machine: one of its names, or a local number.
+
+    A stranger can point a name of their own at this machine.
+    """
+    try:
+        bare = urlsplit(f"//{host}").hostname or ""
+    except ValueError:
+        return False
+    try:
+        address = ipaddress.ip_address(bare)
+    except ValueError:
+        return bare in names
+    return address.is_loopback or address.is_private
+
+
+def _register_checks(app: Flask, *, locked: bool, names: frozenset[str]) -> None:
+    @app.before_request
+    def check() -> AnyResponse | None:
+        if not host_allowed(request.headers.get("Host", ""), names):
+            abort(421, "this address is not the page's own: use the one that `serve` printed")
+        origin = request.headers.get("Origin")
+        if request.method == "POST" and origin not in (None, request.host_url.rstrip("/")):
+            abort(403, "this form was sent from another page")
+        if not locked or request.endpoint in OPEN_ENDPOINTS or session.get("in"):
+            return None
+        if request.method == "POST":
+            abort(401, "log in again, then send it once more")
+        return redirect(url_for("login"))
+
+    @app.after_request
+    def add_headers(answer: Response) -> Response:
+        for name, value in HEADERS.items():
+            answer.headers.setdefault(name, value)
+        if request.endpoint != "static":
+            answer.headers["Cache-Control"] = "no-store"
+        return answer
+
+
+def _register_login(app: Flask, access: Access) -> None:
+    attempts, hashing = LoginAttempts(), threading.Lock()
+
+    def refusal(text: str) -> str:
+        """Why the passphrase is refused; empty where it is accepted."""
+        address, now = request.remote_addr or "", time.monotonic()
+        with hashing:  # one at a time, because a hash takes 32 MB
+            if (pause := attempts.wait(address, now)) > 0:
+                return f"too many wrong passphrases: wait {pause:.0f} seconds"
+            if not access.accepts(text):
+                attempts.failed(address, now)
+                return "that is not the passphrase"
+        attempts.passed(address)
+        return ""
+
+    @app.get("/login")
+    def login() -> str:
+        return render_template("login.html", wrong="")
+
+    @app.post("/login")
+    def open_session() -> AnyResponse | tuple[str, int]:
+        wrong = refusal(request.form.get("passphrase", "")[:200])
+        if wrong:
+            return render_template("login.html", wrong=wrong), 403
+        session.clear()
+        session["in"] = True
+        session.permanent = True
+        return redirect(url_for("today"), 303)
+
+    @app.post("/logout")
+    def logout() -> AnyResponse:
+        session.clear()
+        flash("You are logged out.")
+        return redirect(url_for("login"), 303)

@@ -1,0 +1,202 @@
+"""Pages that are read: orders, fields, season, safety, crews' links, sheet and review."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, Response, abort, render_template, request, url_for
+
+from scheduler.orders.document import IssuedPlan
+from scheduler.orders.model import CrewOrders, Order
+from scheduler.orders.safety import STANDING, day_cautions
+from scheduler.report.hour_shades import shades
+from scheduler.report.phrases import loss_lines, weather_line
+from scheduler.report.sheet import by_day
+from scheduler.season_book.kinds import Entry
+from scheduler.web.access import linked_crew
+from scheduler.web.context import AppContext, app_context
+from scheduler.web.guard import SHEET_POLICY
+from scheduler.web.season_view import last_review, season_view
+
+STALE_ORDERS = timedelta(hours=26)  # age from which orders are called old; assumed, over a day
+
+NumberedOrders = list[tuple[int, Order]]
+
+
+def register(app: Flask) -> None:
+    """Add the pages to the app."""
+    app.get("/")(today)
+    app.get("/fields")(fields)
+    app.get("/field")(field)
+    app.get("/season")(season)
+    app.get("/safety")(safety)
+    app.get("/links")(links)
+    app.get("/crew/<token>")(crew)
+    app.get("/sheet")(sheet)
+    app.get("/review")(review)
+    app.get("/shades.css")(shades_css)
+
+
+def today() -> str:
+    """Show the orders of all crews."""
+    context = app_context()
+    with context.book() as book:
+        entry, plan = context.issued(book)
+        news = book.entries_since(entry)
+    return render_template("today.html", **_orders_view(context, plan, entry, news))
+
+
+def fields() -> str:
+    """Show the workable hours of all fields."""
+    context = app_context()
+    with context.book() as book:
+        _, plan = context.issued(book)
+        cut = book.progress(context.farm(), context.clock())
+    return render_template("fields.html", plan=plan, cut=cut)
+
+
+def field() -> str:
+    """Show one field: its orders, hours and entries."""
+    context, name = app_context(), request.args.get("id", "")
+    farm = context.farm()
+    found = next((f for f in farm.fields if f.id == name), None)
+    if found is None:
+        abort(404)
+    with context.book() as book:
+        _, plan = context.issued(book)
+        cut = book.progress(farm, context.clock())[name]
+        entries = [e for e in book.entries(superseded=True) if name in (e.subject, e.text("field"))]
+    crews = plan.crews if plan else ()
+    orders = [(c.crew, o) for c in crews for o in c.orders if o.field == name]
+    return render_template(
+        "field.html", field=found, plan=plan, cut=cut, entries=entries[::-1], orders=orders
+    )
+
+
+def season() -> str:
+    """Show the season so far."""
+    context = app_context()
+    with context.book() as book:
+        _, plan = context.issued(book)
+        view = season_view(context.farm(), book, context.clock())
+    reviewed = last_review(context.folder) is not None
+    return render_template("season.html", plan=plan, reviewed=reviewed, **view)
+
+
+def safety() -> str:
+    """Show the cautions of the day, the stop rules and the standing cautions."""
+    context = app_context()
+    plan = context.issued_plan()
+    return render_template(
+        "safety.html",
+        day=day_cautions(plan.cautions) if plan else (),
+        standing=STANDING,
+        rules=context.farm().rules,
+    )
+
+
+def links() -> str:
+    """Show each crew's link."""
+    context = app_context()
+    sign = context.access.link_signer()
+    made = [
+        (c.id, url_for("crew", token=sign.dumps(c.id), _external=True))
+        for c in context.farm().crews
+    ]
+    return render_template("links.html", links=made)
+
+
+def crew(token: str) -> str:
+    """Show the orders of the crew that a link is for."""
+    context = app_context()
+    name = linked_crew(context.access, token)
+    with context.book() as book:
+        entry, plan = context.issued(book)
+    if name is None or name not in {c.id for c in context.farm().crews}:
+        abort(404, "this link has ended: ask for a new one")
+    if plan is not None:
+        plan = replace(plan, crews=tuple(c for c in plan.crews if c.crew == name))
+    return render_template("crew.html", name=name, **_orders_view(context, plan, entry, []))
+
+
+def sheet() -> Response:
+    """Show the sheet of the last issued plan."""
+    context = app_context()
+    plan = context.issued_plan()
+    if plan is None:
+        abort(404, "there are no orders yet: replan first")
+    home = context.folder / "plans" / plan.now.strftime("%Y-%m-%d")
+    if not (home / "sheet.html").is_file() or _planning_time(home) != plan.now:
+        abort(404, "the sheet is drawn when the orders are proven: try again in a minute")
+    return _self_contained(home / "sheet.html")
+
+
+def review() -> Response:
+    """Show the last review."""
+    if (last := last_review(app_context().folder)) is None:
+        abort(404, "there is no review yet: run `afterrain review` on the farm's computer")
+    return _self_contained(last)
+
+
+def shades_css() -> Response:
+    """Style of the shades of hours."""
+    rules = (
+        f".h{i} {{ background: {s['paper']}; color: {s['ink']}; }}" for i, s in enumerate(shades())
+    )
+    return Response("\n".join(rules), mimetype="text/css")
+
+
+def _self_contained(path: Path) -> Response:
+    """Answer with a stored page that carries its own styles and pictures."""
+    answer = Response(path.read_bytes(), mimetype="text/html")
+    answer.headers["Content-Security-Policy"] = SHEET_POLICY
+    return answer
+
+
+def _planning_time(home: Path) -> datetime | None:
+    """Planning time of the plan in a folder; None where it cannot be read."""
+    try:
+        return datetime.fromisoformat(json.loads((home / "plan.json").read_bytes())["made"])
+    except (OSError, ValueError, KeyError):
+        return None
+
+
+def _orders_view(
+    context: AppContext, plan: IssuedPlan | None, entry: Entry | None, news: list[Entry]
+) -> dict[str, Any]:
+    """Values for pages with orders: the plan, and how far it can be trusted.
+
+    Parameters
+    ----------
+    news : entries since the plan was issued.
+    """
+    state = context.planner.state
+    if plan is None:
+        return {"plan": None, "news": news, "state": state}
+    now = context.clock()
+    age = None if plan.issued is None else (now - plan.issued).total_seconds() / 3600.0
+    aged = replace(plan, age_h=age)
+    return {
+        "plan": plan,
+        "entry": entry,
+        "news": news,
+        "state": state,
+        "old": now - plan.now > STALE_ORDERS,
+        "weather": weather_line(aged),
+        "weather_old": age is not None and age > plan.farm.rules.forecast_age_max_h,
+        "losses": loss_lines(aged),
+        "cautions": day_cautions(plan.cautions),
+        "next_day": next_day,
+    }
+
+
+def next_day(
+    crew: CrewOrders,
+) -> tuple[date | None, NumberedOrders, list[tuple[date, NumberedOrders]]]:
+    """First day of a crew's work, its numbered orders, and the days after."""
+    days = by_day(crew)
+    return (*days[0], days[1:]) if days else (None, [], [])
