@@ -1,11 +1,12 @@
 "use strict";
-// Everything works without this file; it saves reloads, shows progress and lets fields be dragged.
+// The page works without this script. The script saves reloads, shows the progress of a replan and
+// lets people drag fields.
 document.documentElement.classList.add("scripted");
 
 function watchReplan(box) {
   const share = document.getElementById("share");
   const step = document.getElementById("step");
-  async function look() {
+  async function update() {
     try {
       const state = await (await fetch(box.dataset.state)).json();
       if (!state.running) {
@@ -15,24 +16,24 @@ function watchReplan(box) {
       }
       share.value = Math.round(100 * state.share);
       if (step.textContent !== state.text) step.textContent = state.text;
-    } catch (lost) {
+    } catch {
       step.textContent = "no connection to the page; trying again";
     }
-    setTimeout(look, 500);
+    setTimeout(update, 500);
   }
-  setTimeout(look, 300);
+  setTimeout(update, 300);
 }
 
 function ownOrder(form) {
   const list = document.getElementById("own");
   const typed = document.getElementById("fields");
   const box = document.getElementById("price");
-  let asked = 0;
+  let requests = 0;
   let timer = 0;
 
   const rows = () => Array.from(list.children);
 
-  function say(lines) {
+  function showLines(lines) {
     box.replaceChildren();
     for (const line of lines) {
       const part = document.createElement("p");
@@ -42,31 +43,31 @@ function ownOrder(form) {
   }
 
   async function price() {
-    const mine = ++asked;
+    const request = ++requests;
     const data = new FormData(form);
     data.set("fields", typed.value);
     try {
       const answer = await (await fetch(form.dataset.price, { method: "POST", body: data })).json();
-      if (mine !== asked) return;
-      if (answer.error) say(["No price: " + answer.error]);
-      else say(answer.lines);
-    } catch (lost) {
-      if (mine === asked) say(["No price: no connection to the page"]);
+      if (request !== requests) return;
+      if (answer.error) showLines(["No price: " + answer.error]);
+      else showLines(answer.lines);
+    } catch {
+      if (request === requests) showLines(["No price: no connection to the page"]);
     }
   }
 
-  function soon(wait) {
+  function priceAfter(wait) {
     clearTimeout(timer);
     timer = setTimeout(price, wait);
   }
 
-  function listed() {
+  function orderChanged() {
     typed.value = rows().map((row) => row.dataset.field).join(", ");
     rows().forEach((row, i) => {
       row.querySelector("button[value^=up]").disabled = i === 0;
       row.querySelector("button[value^=down]").disabled = i === list.children.length - 1;
     });
-    soon(150);
+    priceAfter(150);
   }
 
   list.addEventListener("click", (event) => {
@@ -74,11 +75,11 @@ function ownOrder(form) {
     if (!button) return;
     event.preventDefault();
     const row = button.closest("li");
-    const way = button.value.split(":")[0];
-    if (way === "up" && row.previousElementSibling) row.previousElementSibling.before(row);
-    else if (way === "down" && row.nextElementSibling) row.nextElementSibling.after(row);
-    else if (way === "drop") row.remove();
-    listed();
+    const direction = button.value.split(":")[0];
+    if (direction === "up" && row.previousElementSibling) row.previousElementSibling.before(row);
+    else if (direction === "down" && row.nextElementSibling) row.nextElementSibling.after(row);
+    else if (direction === "drop") row.remove();
+    orderChanged();
     if (row.isConnected) (button.disabled ? row.querySelector("button:enabled") : button).focus();
   });
 
@@ -88,10 +89,10 @@ function ownOrder(form) {
     event.preventDefault();
     const row = grip.closest("li");
     row.classList.add("dragged");
-    function move(to) {
+    function move(pointer) {
       const over = rows().find((r) => {
         const edge = r.getBoundingClientRect();
-        return r !== row && to.clientY > edge.top && to.clientY < edge.bottom;
+        return r !== row && pointer.clientY > edge.top && pointer.clientY < edge.bottom;
       });
       if (!over) return;
       if (rows().indexOf(over) < rows().indexOf(row)) over.before(row);
@@ -102,17 +103,17 @@ function ownOrder(form) {
       document.removeEventListener("pointermove", move);
       document.removeEventListener("pointerup", end);
       document.removeEventListener("pointercancel", end);
-      listed();
+      orderChanged();
     }
     document.addEventListener("pointermove", move);
     document.addEventListener("pointerup", end);
     document.addEventListener("pointercancel", end);
   });
 
-  typed.addEventListener("input", () => soon(600));
+  typed.addEventListener("input", () => priceAfter(600));
 }
 
-// Paper shows every day, also where the browser would leave a closed part out.
+// Print every day, although browsers leave closed parts out.
 addEventListener("beforeprint", () => {
   for (const part of document.querySelectorAll("details")) part.open = true;
 });
