@@ -205,11 +205,13 @@ def _deliveries(place, i, tonnes):
     shares = (0.75, 0.25) if i % 3 == 2 else (1.0,)
     return tuple(
         Delivery(
-            point=place.points[(i + n) % 2].id, tonnes=share * tonnes, loads=share * tonnes / 28.0,
+            point=place.points[(i + n) % 2].id,
+            tonnes=share * tonnes,
+            loads=share * tonnes / 28.0,
             why="shut" if n else "",
         )
         for n, share in enumerate(shares)
-    )  # fmt: skip
+    )
 
 
 def order(place: Farm, i: int, at: int) -> Order:

@@ -108,8 +108,19 @@ def run_plan(client, planner):
     assert planner.state.plan > 0
 
 
-VIEWS = ("/", "/fields", "/enter", "/entries", "/order", "/season", "/safety", "/links", "/replan",
-         "/login", "/field?id=F03")  # fmt: skip
+VIEWS = (
+    "/",
+    "/fields",
+    "/enter",
+    "/entries",
+    "/order",
+    "/season",
+    "/safety",
+    "/links",
+    "/replan",
+    "/login",
+    "/field?id=F03",
+)
 
 
 def test_every_view_before_there_is_a_plan(client):
@@ -336,11 +347,19 @@ def test_strange_hosts_and_origins_are_refused(client):
 @pytest.mark.parametrize(
     ("host", "ours"),
     [
-        ("localhost:8377", True), ("127.0.0.1", True), ("[::1]:8377", True), ("10.0.0.5", True),
-        ("barn.local", True), ("evil.example", False), ("1.1.1.1", False), ("", False),
-        ("127.0.0.1.evil.example", False), ("[", False), ("localhost.evil.example", False),
+        ("localhost:8377", True),
+        ("127.0.0.1", True),
+        ("[::1]:8377", True),
+        ("10.0.0.5", True),
+        ("barn.local", True),
+        ("evil.example", False),
+        ("1.1.1.1", False),
+        ("", False),
+        ("127.0.0.1.evil.example", False),
+        ("[", False),
+        ("localhost.evil.example", False),
     ],
-)  # fmt: skip
+)
 def test_hosts(host, ours):
     assert host_allowed(host, machine_names() | {"barn.local"}) == ours
 
@@ -407,8 +426,9 @@ def test_a_new_passphrase_ends_sessions_and_links(network, folder, planner):
     later = create_app(folder, planner=planner, now=lambda: NOW, locked=True, access=access)
     assert later.test_client().get(link, **LOCAL).status_code == 404
     old = later.test_client()
-    old.set_cookie("afterrain", client.get_cookie("afterrain", domain="127.0.0.1").value,
-                   domain="127.0.0.1")  # fmt: skip
+    old.set_cookie(
+        "afterrain", client.get_cookie("afterrain", domain="127.0.0.1").value, domain="127.0.0.1"
+    )
     assert old.get("/", **LOCAL).status_code == 302
 
 
@@ -523,9 +543,14 @@ def test_the_page_is_served_until_interrupted(folder, network):
     words = ["serve", str(folder), "--port", str(port), "--on", "2026-08-12"]
     words += ["--network", "--set-passphrase"] if network else []
     # a run in the background has SIGINT ignored, and hands that down: take it up again
-    command = [sys.executable, "-c", "import signal, sys; from scheduler.command import main; "
-               "signal.signal(signal.SIGINT, signal.default_int_handler); "
-               "sys.exit(main(sys.argv[1:]))", *words]  # fmt: skip
+    command = [
+        sys.executable,
+        "-c",
+        "import signal, sys; from scheduler.command import main; "
+        "signal.signal(signal.SIGINT, signal.default_int_handler); "
+        "sys.exit(main(sys.argv[1:]))",
+        *words,
+    ]
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as page:
@@ -550,13 +575,56 @@ def test_the_page_is_served_until_interrupted(folder, network):
 # Junk: whatever is sent ends in an answer below 500 and leaves nothing unsound in the book.
 
 PIECES = (
-    "", " ", "0", "-1", "1e999", "nan", "inf", "-0", "1" * 400, "16,8", "16.8 %", "0x10", "½", "٣",
-    "\x00", "\ud7ff", "\u202e", "%00", "../../etc/passwd", "C:\\x", "'; DROP TABLE entry;--",
-    HOSTILE, "=1+1", "F07", "F99", "east", "all", "soft", "2025-08-16T06:40", "9999-12-31T23:59",
-    "0001-01-01", "2025-02-30", "24:61", "now", "yesterday", "tomorrow 25:00", "T",
-    "up:0", "drop:9", "down:-1", "save", "price", "é" * 300, "\n\n", ";", ",,,", "F01, F01",
-    "north crew", "\r\nSet-Cookie: x",
-)  # fmt: skip
+    "",
+    " ",
+    "0",
+    "-1",
+    "1e999",
+    "nan",
+    "inf",
+    "-0",
+    "1" * 400,
+    "16,8",
+    "16.8 %",
+    "0x10",
+    "½",
+    "٣",
+    "\x00",
+    "\ud7ff",
+    "\u202e",
+    "%00",
+    "../../etc/passwd",
+    "C:\\x",
+    "'; DROP TABLE entry;--",
+    HOSTILE,
+    "=1+1",
+    "F07",
+    "F99",
+    "east",
+    "all",
+    "soft",
+    "2025-08-16T06:40",
+    "9999-12-31T23:59",
+    "0001-01-01",
+    "2025-02-30",
+    "24:61",
+    "now",
+    "yesterday",
+    "tomorrow 25:00",
+    "T",
+    "up:0",
+    "drop:9",
+    "down:-1",
+    "save",
+    "price",
+    "é" * 300,
+    "\n\n",
+    ";",
+    ",,,",
+    "F01, F01",
+    "north crew",
+    "\r\nSet-Cookie: x",
+)
 JUNK = 10_000
 
 
@@ -579,14 +647,33 @@ def test_ten_thousand_mutated_posts(app, folder):
     app.config["WTF_CSRF_ENABLED"] = False  # the forms behind the token are what is tested
     chance, client, codes = random.Random(7), app.test_client(), {}
     kinds = [k for k in KINDS.values() if k.by_hand]
-    paths = ["/order", "/order/price", "/entries/1/undo", "/entries/1/correct", "/login",
-             "/entries/2/correct", "/entries/99999999999999999999/undo",
-             "/enter/order"]  # fmt: skip
+    paths = [
+        "/order",
+        "/order/price",
+        "/entries/1/undo",
+        "/entries/1/correct",
+        "/login",
+        "/entries/2/correct",
+        "/entries/99999999999999999999/undo",
+        "/enter/order",
+    ]
     for n in range(JUNK):
         kind = chance.choice(kinds)
         path = f"/enter/{kind.name}" if chance.random() < 0.7 else chance.choice(paths)
-        names = ["subject", "at", "by", "token", "seen", "crew", "fields", "move", "do", "why",
-                 "passphrase", *(f.name for f in kind.facts)]  # fmt: skip
+        names = [
+            "subject",
+            "at",
+            "by",
+            "token",
+            "seen",
+            "crew",
+            "fields",
+            "move",
+            "do",
+            "why",
+            "passphrase",
+            *(f.name for f in kind.facts),
+        ]
         if chance.random() < 0.25:
             data = {"subject": "F07", "moisture": "16", "rain": "0.5", "ground": "soft"}
         else:
@@ -594,10 +681,21 @@ def test_ten_thousand_mutated_posts(app, folder):
         for name in chance.sample(names, chance.randrange(len(names))):
             data[name] = chance.choice(PIECES) + (chance.choice(PIECES) * (chance.random() < 0.2))
         if n % 50 == 0:
-            sent = client.post(path, data=chance.randbytes(200), headers={
-                "Content-Type": chance.choice(["multipart/form-data; boundary=x", "text/plain",
-                "application/x-www-form-urlencoded; charset=utf-7", "multipart/form-data"])},
-                **LOCAL)  # fmt: skip
+            sent = client.post(
+                path,
+                data=chance.randbytes(200),
+                headers={
+                    "Content-Type": chance.choice(
+                        [
+                            "multipart/form-data; boundary=x",
+                            "text/plain",
+                            "application/x-www-form-urlencoded; charset=utf-7",
+                            "multipart/form-data",
+                        ]
+                    )
+                },
+                **LOCAL,
+            )
         elif path == "/login":
             sent = client.get(path, query_string=data, **LOCAL)  # a hash for each would take hours
         else:

@@ -82,9 +82,10 @@ def test_map_is_in_miles_about_the_base_and_numbers_every_order(morning):
     assert sorted(t for t in words(ax) if t.isdigit()) == ["1", "1", "2", "2", "3"]
     # hand: 0.09 degrees north are 10.0 km, 6.23 mi
     assert any(
-        abs(line.get_ydata()[0] - 6.23) < 0.01 for line in ax.lines if line.get_marker() == "*" and
-        len(line.get_ydata())
-    )  # fmt: skip
+        abs(line.get_ydata()[0] - 6.23) < 0.01
+        for line in ax.lines
+        if line.get_marker() == "*" and len(line.get_ydata())
+    )
     hatched = [p for p in ax.patches if p.get_hatch()]
     assert len(hatched) == 1  # the field in nobody's orders
 
@@ -144,8 +145,10 @@ def test_losses_are_sorted_and_rules_are_all_there(morning):
 
 # One palette, light to dark: CIE lightness falls by even steps, so it survives grey print.
 def test_palette_is_sequential_in_lightness():
-    linear = [np.array([c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
-                        for c in to_rgb(p)]) for p in PALETTE]  # fmt: skip
+    linear = [
+        np.array([c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(p)])
+        for p in PALETTE
+    ]
     y = np.array([v @ [0.2126, 0.7152, 0.0722] for v in linear])
     lightness = 116 * np.cbrt(y) - 16  # IEC 61966-2-1 and CIE 1976
     steps = -np.diff(lightness)

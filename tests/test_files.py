@@ -146,8 +146,10 @@ def test_message_fits_two_joined_texts(morning, name):
 def test_message_never_skips_an_order_to_name_a_later_one(morning):
     crew = mornings.morning(fields=12).crews[0]
     same = crew.orders[0].start
-    orders = [replace(o, start=same, name=o.name * (8 if i == 1 else 1))
-              for i, o in enumerate(crew.orders)]  # fmt: skip
+    orders = [
+        replace(o, start=same, name=o.name * (8 if i == 1 else 1))
+        for i, o in enumerate(crew.orders)
+    ]
     text = message(replace(crew, orders=tuple(orders)), morning)
     assert "1) " in text
     assert "2) " not in text
@@ -167,8 +169,9 @@ def test_slugs_are_safe_and_distinct():
     made = file_name_parts(names)
     assert made[:4] == ["north", "north-2", "etc-passwd", "uber-crew"]
     assert len(set(made)) == len(names)
-    assert all(s and len(s) <= 45 and set(s) <= set("abcdefghijklmnopqrstuvwxyz0123456789-")
-               for s in made)  # fmt: skip
+    assert all(
+        s and len(s) <= 45 and set(s) <= set("abcdefghijklmnopqrstuvwxyz0123456789-") for s in made
+    )
 
 
 # writing

@@ -44,21 +44,27 @@ def log(folder, capsys):
     [
         ("rain east 0.62", "rain gauge east: rain 0.62 in"),
         ("rain east 10 mm 36", "rain gauge east: rain 0.39 in, over 36 h"),
-        ("sample F07 16.8 --test-weight 59",
-         "grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu"),
-        ("ground f07 headland-only wet at the gate", "ground check F07: headland-only, "
-         "wet at the gate"),
+        (
+            "sample F07 16.8 --test-weight 59",
+            "grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu",
+        ),
+        (
+            "ground f07 headland-only wet at the gate",
+            "ground check F07: headland-only, wet at the gate",
+        ),
         ("cut F07 80 ac north", "area cut F07: 80.0 ac, crew north crew"),
         ("cut F07 all", "area cut F07: 301 ac"),
         ("down C2", "breakdown C2"),
         ("repaired C2", "repaired C2"),
         ("absent south", "crew absent south crew"),
-        ("ticket Rail F07 612 --moisture 14.1 --price 6.85",
-         "load ticket Rail elevator: field F07, weight 612 bu, moisture 14.1 %, price $6.85/bu"),
+        (
+            "ticket Rail F07 612 --moisture 14.1 --price 6.85",
+            "load ticket Rail elevator: field F07, weight 612 bu, moisture 14.1 %, price $6.85/bu",
+        ),
         ("notice Rail full", "delivery point notice Rail elevator: full"),
         ("order north F07 F03 --why dry", "own order north crew: F07, F03, dry"),
     ],
-)  # fmt: skip
+)
 def test_each_kind_in_one_line(log, words, line):
     code, said = log(*words.split(), "--at", "2026-08-12 06:40")
     assert code == 0
@@ -69,17 +75,27 @@ def test_each_kind_in_one_line(log, words, line):
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        ("foo x", '"foo" is not known; known are rain, sample, ground, cut, down, repaired, '
-         "absent, ticket, notice, order"),
-        ("sampel F07 16", '"sampel" is not known; did you mean "sample"? known are rain, sample, '
-         "ground, cut, down, repaired, absent, ticket, notice, order"),
+        (
+            "foo x",
+            '"foo" is not known; known are rain, sample, ground, cut, down, repaired, '
+            "absent, ticket, notice, order",
+        ),
+        (
+            "sampel F07 16",
+            '"sampel" is not known; did you mean "sample"? known are rain, sample, '
+            "ground, cut, down, repaired, absent, ticket, notice, order",
+        ),
         ("down C9", 'machine "C9" is not known; known are C1, C2, C3, cart 1, '),
         ("sample F07", "moisture: moisture is missing"),
-        ("sample F07 168", "moisture: 168 is outside of 3.0 % to 60.0 %; check the number and "
-         "its unit"),
+        (
+            "sample F07 168",
+            "moisture: 168 is outside of 3.0 % to 60.0 %; check the number and its unit",
+        ),
         ("sample F07 dry", 'moisture: "dry" is not a number; write digits, as 12.5'),
-        ("cut F07 500", "area: 500 ac, 301 ac are left of F07; check the number, or correct an "
-         "earlier entry"),
+        (
+            "cut F07 500",
+            "area: 500 ac, 301 ac are left of F07; check the number, or correct an earlier entry",
+        ),
         ("rain east 5 cups", 'hours: "cups" is not a number; write digits, as 12.5'),
         ("rain east 5 24 7", '"7" is one word too many: log FOLDER rain GAUGE RAIN [HOURS]'),
         ("rain east 5cups", 'rain: "cups" is no unit here; use one of in, inch, inches, mm, cm'),
@@ -95,7 +111,7 @@ def test_each_kind_in_one_line(log, words, line):
         ("undo 7", "the book has no entry 7"),
         ("undo x", '"x" is not the number of an entry'),
     ],
-)  # fmt: skip
+)
 def test_errors_name_what_is_known(log, words, message):
     code, said = log(*words.split())
     assert code == 1
@@ -218,9 +234,16 @@ def test_numbers_there_and_back(kind_fact, units, share):
             assert back == pytest.approx(value, rel=1e-9, abs=1e-9)
 
 
-@given(st.sampled_from(sorted(KINDS)), st.text(), st.text(), st.dictionaries(
-    st.sampled_from(["rain", "moisture", "ground", "area", "until", "fields", "weight", "why"]),
-    st.text()), st.text())  # fmt: skip
+@given(
+    st.sampled_from(sorted(KINDS)),
+    st.text(),
+    st.text(),
+    st.dictionaries(
+        st.sampled_from(["rain", "moisture", "ground", "area", "until", "fields", "weight", "why"]),
+        st.text(),
+    ),
+    st.text(),
+)
 def test_any_text_is_read_or_told(kind, subject, by, facts, at):
     # law: whatever is typed ends in an entry whose values are in bounds, or in an EntryError
     farm = FARMS["us"]

@@ -218,9 +218,13 @@ def test_hours_calendar_follows_the_plan(morning):
     assert [d.day for d in made["days"]] == [16, 17, 18, 19, 20, 21]
     names = [line["name"] for line in made["lines"]]
     assert names == [
-        "Home quarter (F01)", "Mail road north (F03)", "Railway strip (F05)",
-        "Slough eighty (F02)", "Schoolhouse (F04)", "Hilltop (F06)",
-    ]  # fmt: skip
+        "Home quarter (F01)",
+        "Mail road north (F03)",
+        "Railway strip (F05)",
+        "Slough eighty (F02)",
+        "Schoolhouse (F04)",
+        "Hilltop (F06)",
+    ]
     first = made["lines"][0]["cells"]
     assert [c["planned"] for c in first] == [True, False, False, False, False, False]
     assert first[4]["shade"] == "unknown"
@@ -230,8 +234,12 @@ def test_hours_calendar_follows_the_plan(morning):
 def test_a_wet_hollow_has_its_own_row_and_card():
     morning = mornings.morning(fields=3, hollow=True)
     names = [line["name"] for line in hour_calendar(morning)["lines"]]
-    assert names == ["Home quarter (F01)", "Home quarter (F01), wet hollow",
-                     "Slough eighty (F02)", "Mail road north (F03)"]  # fmt: skip
+    assert names == [
+        "Home quarter (F01)",
+        "Home quarter (F01), wet hollow",
+        "Slough eighty (F02)",
+        "Mail road north (F03)",
+    ]
     made = [c for c in field_cards(morning) if "Home quarter" in c["title"]]
     assert [c["title"] for c in made] == ["Home quarter (F01)", "Home quarter (F01), wet hollow"]
     assert all(c["picture"] for c in made)
