@@ -28,7 +28,8 @@ def tree(tmp_path):
     return tmp_path
 
 
-# hand: kernel is compiled and imports layers, codes and tiers; layers imports units; page is neither
+# hand: kernel is compiled and imports layers, codes and tiers; layers imports units; page is
+# neither compiled nor imported
 @pytest.mark.parametrize(
     ("name", "moves"),
     [

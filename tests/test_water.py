@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from readiness.atmosphere.weather import Array, Weather
 from readiness.soil import properties as soil
 from readiness.soil import water_balance as water
-from readiness.soil.properties import CANOPY, N_LAYERS, SNOW, THICKNESS, Land, zone_water
+from readiness.soil.properties import N_LAYERS, THICKNESS, Land, SoilFact, WaterState, zone_water
 from readiness.soil.water_balance import run_water
 
 HOURS = 240
@@ -48,7 +48,8 @@ def storms(seed: int, *, wet: float = 0.08, mean: float = 4.0, hours: int = HOUR
 
 def stored(state: Array) -> float:
     """Water in layers, snow and canopy, mm."""
-    return float(state[:N_LAYERS] @ THICKNESS_MM + state[SNOW] + state[CANOPY])
+    held = state[WaterState.SNOW] + state[WaterState.CANOPY]
+    return float(state[:N_LAYERS] @ THICKNESS_MM + held)
 
 
 facts = st.fixed_dictionaries(
@@ -140,11 +141,11 @@ def test_snow_falls_and_melts() -> None:
     land = Land.of(1, residue=0.0)
     cold = frame(np.array([10.0, 0.0]), -5.0)
     theta, state, flux = run_water(cold, land, eto=day_et(0.0, 2))
-    assert state[0, 0, SNOW] == 10.0
+    assert state[0, 0, WaterState.SNOW] == 10.0
     assert flux.sum() == 0.0
     assert np.ptp(theta[0, 0, 0]) < 1e-3  # only redistribution
     _, melted, _ = run_water(frame(np.zeros(1), 4.0), land, eto=day_et(0.0, 1), state=state)
-    assert melted[0, 0, SNOW] == pytest.approx(9.5)
+    assert melted[0, 0, WaterState.SNOW] == pytest.approx(9.5)
 
 
 # hand: frozen ground takes at most a fifth of the rain; the same rain infiltrates thawed loam
@@ -244,7 +245,7 @@ def test_the_coefficients_of_the_water_balance_are_those_of_example_35() -> None
 def test_evaporation_of_example_35_from_two_layers_alone() -> None:
     row, state = Land.of(1, residue=0.0).soil_table()[0], Land.of(1).initial_state()[0]
     low, full = 0.05, 0.05 + 0.18
-    row[soil.LOW], row[soil.INV_FALLING] = low, 1.0 / (18.0 - 8.0)
+    row[SoilFact.LOW], row[SoilFact.INV_FALLING] = low, 1.0 / (18.0 - 8.0)
     state[:2] = low
     total = 0.0
     for eto, rain, _, kcb, *_, printed in EXAMPLE_35:
@@ -265,12 +266,12 @@ def run_example_35(available_below: float) -> tuple[Array, Array]:
     """
     wp, fc = 0.10, 0.23
     row = Land.of(1, sand=0.55, clay=0.125, residue=0.0, drainage=soil.GOOD).soil_table()[0]
-    row[soil.WP], row[soil.FC], row[soil.LOW] = wp, fc, 0.5 * wp
-    row[soil.INV_SPAN], row[soil.INV_FREE] = 1.0 / (fc - wp), 1.0 / (row[soil.SAT] - fc)
-    row[soil.INV_FALLING] = 1.0 / (18.0 - 8.0)
+    row[SoilFact.WP], row[SoilFact.FC], row[SoilFact.LOW] = wp, fc, 0.5 * wp
+    row[SoilFact.INV_SPAN], row[SoilFact.INV_FREE] = 1.0 / (fc - wp), 1.0 / (row[SoilFact.SAT] - fc)
+    row[SoilFact.INV_FALLING] = 1.0 / (18.0 - 8.0)
     state = Land.of(1).initial_state()[0]
     state[:N_LAYERS] = wp + available_below * (fc - wp)
-    state[:2] = row[soil.LOW]
+    state[:2] = row[SoilFact.LOW]
     evaporated, depletion = np.zeros(10), np.zeros(10)
     for d, (eto, rain, _, kcb, *_) in enumerate(EXAMPLE_35):
         for hour in range(24):

@@ -25,7 +25,7 @@ from readiness.season.uncertainty import (
     correction,
 )
 from readiness.soil import properties
-from readiness.soil.properties import BELOW, SAT, WP
+from readiness.soil.properties import BELOW, SoilFact
 from readiness.soil.water_balance import KCB_RIPE, frozen, water_step
 
 SOFT, HEADLAND_ONLY, FIRM, UNKNOWN = (int(tier) for tier in Tier)
@@ -79,7 +79,7 @@ def observe_ground(water, state, facts, soil, observed, noise):  # type: ignore[
     shift, state[GroundState.VARIANCE], surprise = correction(
         top, state[GroundState.VARIANCE], target, sd
     )
-    lowest, highest = 0.5 * soil[WP], soil[SAT]
+    lowest, highest = 0.5 * soil[SoilFact.WP], soil[SoilFact.SAT]
     water[0] = min(max(water[0] + shift, lowest), highest)
     water[1] = min(max(water[1] + shift, lowest), highest)
     water[BELOW] = min(max(below, lowest), highest)
@@ -110,7 +110,7 @@ def ground_hours(first, stop, values, codes, water, state, facts, soil, hourly):
         else:
             gap += 1.0
             if gap > MAX_GAP:  # assume a soaking
-                wait, water[0], water[1] = GROUND_WAIT, soil[SAT], soil[SAT]
+                wait, water[0], water[1] = GROUND_WAIT, soil[SoilFact.SAT], soil[SoilFact.SAT]
         top = top_water(water[0], water[1])
         if known and wait <= 0.0:
             is_frozen = frozen(water)

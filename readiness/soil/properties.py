@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from enum import IntEnum
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -115,28 +116,34 @@ def wet_number(cn: ArrayLike) -> Array:
     return np.asarray(23.0 * cn / (10.0 + 0.13 * cn))
 
 
-# Columns of the soil table, one row a field: what the compiled step reads.
-WP = 0  # wilting point, m³/m³
-FC = 1  # field capacity, m³/m³
-SAT = 2  # saturation, m³/m³
-LOW = 3  # water that evaporation leaves, m³/m³
-KSAT = 4  # saturated conductivity, mm/h
-DEEP = 5  # conductivity below the profile, mm/h
-TILE = 6  # share of the lowest layer's free water that tile carries off, 1/h
-INTAKE = 7  # intake of wet ground, mm/h
-INV_SPAN = 8  # 1 / (FC - WP)
-INV_FREE = 9  # 1 / (SAT - FC)
-INV_FALLING = 10  # 1 / (TEW - REW), 1/mm
-EVAPORATION = 11  # factor on soil evaporation
-CAPILLARY = 12  # redistribution below field capacity, mm/h
-CATCH = 13  # rain that leaves or straw hold, mm
-SOIL_COLUMNS = 14
+class SoilFact(IntEnum):
+    """Columns of the soil facts of a field."""
 
-# Columns of a field's water state. The first N_LAYERS hold the water of each layer, m³/m³.
-SNOW = N_LAYERS  # water in snow, mm
-MEAN_TEMP = N_LAYERS + 1  # smoothed air temperature, °C
-CANOPY = N_LAYERS + 2  # water on leaves and straw, mm
-WATER_COLUMNS = N_LAYERS + 3
+    WP = 0  # wilting point, m³/m³
+    FC = 1  # field capacity, m³/m³
+    SAT = 2  # saturation, m³/m³
+    LOW = 3  # water that evaporation leaves, m³/m³
+    KSAT = 4  # saturated conductivity, mm/h
+    DEEP = 5  # conductivity below the profile, mm/h
+    TILE = 6  # share of the lowest layer's free water that tile carries off, 1/h
+    INTAKE = 7  # intake of wet ground, mm/h
+    INV_SPAN = 8  # 1 / (FC - WP)
+    INV_FREE = 9  # 1 / (SAT - FC)
+    INV_FALLING = 10  # 1 / (TEW - REW), 1/mm
+    EVAPORATION = 11  # factor on soil evaporation
+    CAPILLARY = 12  # redistribution below field capacity, mm/h
+    CATCH = 13  # rain that leaves or straw hold, mm
+
+
+class WaterState(IntEnum):
+    """Columns of a water state after those of the layers, which hold m³/m³."""
+
+    SNOW = N_LAYERS  # water in snow, mm
+    MEAN_TEMP = N_LAYERS + 1  # smoothed air temperature, °C
+    CANOPY = N_LAYERS + 2  # water on leaves and straw, mm
+
+
+WATER_COLUMNS = N_LAYERS + len(WaterState)
 
 #: Hourly intake of wet ground as a share of the curve number's retention. Chosen so that a storm of
 #: six hours on moist loam runs off about as much as the curve number gives.
@@ -274,30 +281,32 @@ class Land:
         return total, np.minimum(0.8 + 54.4 * (fc - wp), 0.6 * total)
 
     def soil_table(self) -> Array:
-        """Soil facts as the compiled step reads them, (field, SOIL_COLUMNS)."""
-        out = np.empty((self.sand.size, SOIL_COLUMNS))
+        """Soil facts as the compiled step reads them, (field, `SoilFact`)."""
+        out = np.empty((self.sand.size, len(SoilFact)))
         wp, fc, sat = self.wilting_point, self.field_capacity, self.saturation
         ksat = saturated_conductivity(self.sand, self.clay, self.organic_pct) * self.drain_factor
         tew, rew = self.evaporable_water()
-        out[:, WP], out[:, FC], out[:, SAT], out[:, LOW] = wp, fc, sat, 0.5 * wp
-        out[:, KSAT], out[:, DEEP] = ksat, ksat * DEEP_DRAINAGE_SHARE[self.drainage]
-        out[:, TILE] = np.where(self.tile, TILE_RATE, 0.0)
-        out[:, INTAKE] = INTAKE_SHARE * retention(self.curve_number())
-        out[:, INV_SPAN], out[:, INV_FREE] = 1.0 / (fc - wp), 1.0 / (sat - fc)
-        out[:, INV_FALLING] = 1.0 / (tew - rew)
+        out[:, SoilFact.WP], out[:, SoilFact.LOW] = wp, 0.5 * wp
+        out[:, SoilFact.FC], out[:, SoilFact.SAT] = fc, sat
+        out[:, SoilFact.KSAT] = ksat
+        out[:, SoilFact.DEEP] = ksat * DEEP_DRAINAGE_SHARE[self.drainage]
+        out[:, SoilFact.TILE] = np.where(self.tile, TILE_RATE, 0.0)
+        out[:, SoilFact.INTAKE] = INTAKE_SHARE * retention(self.curve_number())
+        out[:, SoilFact.INV_SPAN], out[:, SoilFact.INV_FREE] = 1.0 / (fc - wp), 1.0 / (sat - fc)
+        out[:, SoilFact.INV_FALLING] = 1.0 / (tew - rew)
         # 5 % less evaporation for each 10 % of ground under residue (FAO-56)
-        out[:, EVAPORATION] = self.evap_factor * (1.0 - 0.5 * self.residue)
+        out[:, SoilFact.EVAPORATION] = self.evap_factor * (1.0 - 0.5 * self.residue)
         # at most a fifth of the difference between two layers in an hour
         rate = CAPILLARY_RATE * np.clip(self.clay / 0.2, 0.3, 1.5)
-        out[:, CAPILLARY] = np.minimum(rate, 0.2 * (fc - wp) * 1000.0 * THICKNESS[0])
-        out[:, CATCH] = CATCH_MM + CATCH_RESIDUE_MM * self.residue
+        out[:, SoilFact.CAPILLARY] = np.minimum(rate, 0.2 * (fc - wp) * 1000.0 * THICKNESS[0])
+        out[:, SoilFact.CATCH] = CATCH_MM + CATCH_RESIDUE_MM * self.residue
         return out
 
     def initial_state(self) -> Array:
         """State at half of the plant-available water, thawed, without snow, (field, columns)."""
         out = np.zeros((self.sand.size, WATER_COLUMNS))
         out[:, :N_LAYERS] = (0.5 * (self.field_capacity + self.wilting_point))[:, None]
-        out[:, MEAN_TEMP] = 5.0
+        out[:, WaterState.MEAN_TEMP] = 5.0
         return out
 
 

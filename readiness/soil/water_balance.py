@@ -15,30 +15,15 @@ from numpy.typing import NDArray
 from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
 from readiness.soil.properties import (
-    CANOPY,
-    CAPILLARY,
-    CATCH,
-    DEEP,
-    EVAPORATION,
     EVAPORATION_DEPTH,
-    FC,
-    INTAKE,
-    INV_FALLING,
-    INV_FREE,
-    INV_SPAN,
-    KSAT,
-    LOW,
-    MEAN_TEMP,
     N_LAYERS,
     NEARNESS,
     ROOT_SHARES,
-    SAT,
     SECOND_PART,
-    SNOW,
     THICKNESS_MM,
-    TILE,
-    WP,
     Land,
+    SoilFact,
+    WaterState,
 )
 
 #: Kcb under ripe grain (FAO-56 Table 17), and Kc max at 2 m/s and 45 % humidity (FAO-56 eq. 72).
@@ -68,7 +53,7 @@ _SECOND_SCALE = 1000.0 * EVAPORATION_DEPTH / (SECOND_PART * THICKNESS_MM[1])
 @njit(nogil=True, error_model="numpy")
 def frozen(state):  # type: ignore[no-untyped-def]
     """Whether the ground of a state is frozen."""
-    return state[MEAN_TEMP] < FROST_TEMP
+    return state[WaterState.MEAN_TEMP] < FROST_TEMP
 
 
 @njit(nogil=True, error_model="numpy")
@@ -87,7 +72,7 @@ def _runoff(state, soil, water):  # type: ignore[no-untyped-def]
     curve number's retention plus the free pore space of the first layer. It has no memory of its
     own, so more rain never leaves less water in the ground.
     """
-    capacity = soil[INTAKE] + max(soil[SAT] - state[0], 0.0) * THICKNESS_MM[0]
+    capacity = soil[SoilFact.INTAKE] + max(soil[SoilFact.SAT] - state[0], 0.0) * THICKNESS_MM[0]
     intake = capacity * (1.0 - math.exp(-water / capacity))
     if frozen(state):
         intake = min(intake, FROZEN_INTAKE * water)
@@ -100,7 +85,7 @@ def _infiltrate(state, soil, water):  # type: ignore[no-untyped-def]
     for i in range(N_LAYERS):
         if water <= 0.0:
             break
-        taken = min(water, max((soil[SAT] - state[i]) * THICKNESS_MM[i], 0.0))
+        taken = min(water, max((soil[SoilFact.SAT] - state[i]) * THICKNESS_MM[i], 0.0))
         state[i] += taken * _PER_MM[i]
         water -= taken
     return water
@@ -122,18 +107,19 @@ def _released(over, rate, inv_free):  # type: ignore[no-untyped-def]
 def _drain(state, soil):  # type: ignore[no-untyped-def]
     """Drain water over field capacity downward; return the water that leaves the profile, mm."""
     drained = 0.0
-    fc, inv_free = soil[FC], soil[INV_FREE]
+    fc, inv_free = soil[SoilFact.FC], soil[SoilFact.INV_FREE]
     over = state[_LAST] - fc
     if over > 0.0:
-        out = _released(over, soil[DEEP] * inv_free * _PER_MM[_LAST], inv_free)
-        out += (over - out) * soil[TILE]
+        out = _released(over, soil[SoilFact.DEEP] * inv_free * _PER_MM[_LAST], inv_free)
+        out += (over - out) * soil[SoilFact.TILE]
         state[_LAST] -= out
         drained = out * THICKNESS_MM[_LAST]
     for i in range(_LAST - 1, -1, -1):
         over = state[i] - fc
         if over > 0.0:
-            out = _released(over, soil[KSAT] * inv_free * _PER_MM[i], inv_free) * THICKNESS_MM[i]
-            out = min(out, max(0.0, (soil[SAT] - state[i + 1]) * THICKNESS_MM[i + 1]))
+            rate = soil[SoilFact.KSAT] * inv_free * _PER_MM[i]
+            out = _released(over, rate, inv_free) * THICKNESS_MM[i]
+            out = min(out, max(0.0, (soil[SoilFact.SAT] - state[i + 1]) * THICKNESS_MM[i + 1]))
             state[i + 1] += out * _PER_MM[i + 1]
             state[i] -= out * _PER_MM[i]
     return drained
@@ -145,7 +131,7 @@ def _redistribute(state, soil):  # type: ignore[no-untyped-def]
 
     The flow is proportional to the difference and to the relative water of the wetter layer.
     """
-    wp, scale, rate = soil[WP], soil[INV_SPAN], soil[CAPILLARY]
+    wp, scale, rate = soil[SoilFact.WP], soil[SoilFact.INV_SPAN], soil[SoilFact.CAPILLARY]
     upper, from_above = _unit((state[0] - wp) * scale), 0.0
     for i in range(_LAST):
         lower = _unit((state[i + 1] - wp) * scale)
@@ -180,14 +166,14 @@ def _evaporate(state, soil, eto, kcb):  # type: ignore[no-untyped-def]
     Each of the two layers has its own Kr and its own share of the demand, the first layer the
     larger. Water below then never makes the surface drier.
     """
-    first = (state[0] - soil[LOW]) * THICKNESS_MM[0]
-    second = (state[1] - soil[LOW]) * (SECOND_PART * THICKNESS_MM[1])
+    first = (state[0] - soil[SoilFact.LOW]) * THICKNESS_MM[0]
+    second = (state[1] - soil[SoilFact.LOW]) * (SECOND_PART * THICKNESS_MM[1])
     first, second = (first if first > 0.0 else 0.0), (second if second > 0.0 else 0.0)
     exposed = 1.0 - 0.99 * _unit((kcb - 0.15) * (1.0 / (KC_MAX - 0.15)))  # FAO-56 eq. 76, linear
-    inv = soil[INV_FALLING]
+    inv = soil[SoilFact.INV_FALLING]
     kr_first = evaporation_reduction(first, _FIRST_SCALE * inv)
     kr_second = evaporation_reduction(second, _SECOND_SCALE * inv)
-    eto *= soil[EVAPORATION]
+    eto *= soil[SoilFact.EVAPORATION]
     from_first = evaporation_coefficient(kr_first, kcb, KC_MAX, exposed) * eto
     from_second = evaporation_coefficient(kr_second, kcb, KC_MAX, exposed) * eto
     from_first *= FIRST_LAYER_SHARE
@@ -202,7 +188,7 @@ def _evaporate(state, soil, eto, kcb):  # type: ignore[no-untyped-def]
 @njit(nogil=True, error_model="numpy")
 def _transpire(state, soil, demand):  # type: ignore[no-untyped-def]
     """Uptake by roots, mm, weighted by root share and relative water (stress: FAO-56 eq. 84)."""
-    wp, scale = soil[WP], soil[INV_SPAN]
+    wp, scale = soil[SoilFact.WP], soil[SoilFact.INV_SPAN]
     # written out for the five layers: a loop would add in another order and round otherwise
     a = ROOT_SHARES[0] * _unit((state[0] - wp) * scale)
     b = ROOT_SHARES[1] * _unit((state[1] - wp) * scale)
@@ -224,16 +210,16 @@ def _receive(state, soil, rain, temp):  # type: ignore[no-untyped-def]
     """Snow, melt, interception, runoff and infiltration of an hour; return the runoff, mm."""
     water = rain
     if temp < SNOW_TEMP:
-        state[SNOW] += rain
+        state[WaterState.SNOW] += rain
         water = 0.0
-    elif state[SNOW] > 0.0:
-        melt = min(state[SNOW], MELT * temp)
-        state[SNOW] -= melt
+    elif state[WaterState.SNOW] > 0.0:
+        melt = min(state[WaterState.SNOW], MELT * temp)
+        state[WaterState.SNOW] -= melt
         water += melt
     if water <= 0.0:
         return 0.0
-    caught = min(water, max(soil[CATCH] - state[CANOPY], 0.0))
-    state[CANOPY] += caught
+    caught = min(water, max(soil[SoilFact.CATCH] - state[WaterState.CANOPY], 0.0))
+    state[WaterState.CANOPY] += caught
     water -= caught
     runoff = _runoff(state, soil, water)
     return runoff + _infiltrate(state, soil, water - runoff)
@@ -255,7 +241,7 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
     Parameters
     ----------
     state : (WATER_COLUMNS,) see `readiness.soil.properties`.
-    soil : (SOIL_COLUMNS,) row of `Land.soil_table`.
+    soil : (`SoilFact`,) row of `Land.soil_table`.
     rain : mm.
     temp : °C.
     eto : reference ET, mm.
@@ -266,24 +252,24 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
     runoff, drainage, evaporation, transpiration : mm. Rain equals their sum plus the change of
     water in the layers, in snow and on leaves, to rounding.
     """
-    mean = state[MEAN_TEMP] + (temp - state[MEAN_TEMP]) * FROST_SHARE
-    state[MEAN_TEMP] = mean
+    mean = state[WaterState.MEAN_TEMP] + (temp - state[WaterState.MEAN_TEMP]) * FROST_SHARE
+    state[WaterState.MEAN_TEMP] = mean
     runoff = 0.0
-    if rain > 0.0 or state[SNOW] > 0.0:
+    if rain > 0.0 or state[WaterState.SNOW] > 0.0:
         runoff = _receive(state, soil, rain, temp)
     if mean < FROST_TEMP:
         return runoff, 0.0, 0.0, 0.0
     drained = 0.0
-    if _has_free_water(state, soil[FC]):
+    if _has_free_water(state, soil[SoilFact.FC]):
         drained = _drain(state, soil)
     _redistribute(state, soil)
-    if eto <= 0.0 or state[SNOW] > 0.0:
+    if eto <= 0.0 or state[WaterState.SNOW] > 0.0:
         return runoff, drained, 0.0, 0.0
     eto = eto if eto < MAX_ETO else MAX_ETO
     from_leaves = 0.0
-    if state[CANOPY] > 0.0:  # wet leaves first, at Kc max
-        from_leaves = min(state[CANOPY], KC_MAX * eto)
-        state[CANOPY] -= from_leaves
+    if state[WaterState.CANOPY] > 0.0:  # wet leaves first, at Kc max
+        from_leaves = min(state[WaterState.CANOPY], KC_MAX * eto)
+        state[WaterState.CANOPY] -= from_leaves
         eto = max(eto - from_leaves * (1.0 / KC_MAX), 0.0)
     evaporated = from_leaves + _evaporate(state, soil, eto, kcb)
     return runoff, drained, evaporated, _transpire(state, soil, kcb * eto)
