@@ -1,4 +1,4 @@
-"""Optimisation over cut tables: search, bounds, checker. It knows nothing of farming.
+"""Optimisation over cut tables: search, bounds, checker. No module here knows farming.
 
 Layer: imports nothing of ours.
 

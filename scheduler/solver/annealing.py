@@ -508,8 +508,8 @@ def _crew_orders(tables: CutTables, orders: Orders) -> CrewOrders:
 
 
 def _empty_move(members: int, jobs: int) -> Move:
-    pairs = (np.zeros(2, np.int64) for _ in range(5))
-    crew, size, head, tail, swap = pairs
+    """Room for a proposed change."""
+    crew, size, head, tail, swap = (np.zeros(2, np.int64) for _ in range(5))
     return Move(
         crew=crew,
         row=np.zeros((2, jobs + 1), np.int64),

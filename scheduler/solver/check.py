@@ -1,4 +1,4 @@
-"""The checker: knows no solver, walks every order member by member, lists every violation."""
+"""The checker: solver-free; it times every order member by member and lists every violation."""
 
 from __future__ import annotations
 
@@ -23,11 +23,10 @@ COST_TOLERANCE = 1e-9
 
 
 def check(tables: CutTables, plan: Plan, *, objective: str = MEAN) -> list[str]:
-    """Every way in which a plan breaks the rules of the tables; an empty list is a sound plan.
+    """List every violation of the rules by a plan; the list is empty for a sound plan.
 
-    Each job is once in an order or left; locked jobs come first; every start, finish and cost
-    is what the tables give when the orders are walked one by one; the bound is not above the
-    cost and the status says what the bound proves.
+    Rules: each job is ordered once or left; locked jobs come first; every start, finish and cost
+    is that of the tables; the bound is not above the cost; the status follows from the bound.
     """
     if plan.status in (INFEASIBLE, NO_PLAN):
         return [f"status {plan.status!r} comes with orders"] if any(plan.orders) else []
@@ -36,6 +35,7 @@ def check(tables: CutTables, plan: Plan, *, objective: str = MEAN) -> list[str]:
 
 
 def _membership(tables: CutTables, plan: Plan) -> list[str]:
+    """Violations of the rule that each job is ordered once or left."""
     _, crews, jobs, _ = tables.shape
     if len(plan.orders) != crews:
         return [f"orders are for {len(plan.orders)} crews, the tables have {crews}"]
@@ -55,6 +55,7 @@ def _membership(tables: CutTables, plan: Plan) -> list[str]:
 
 
 def _prefix(tables: CutTables, plan: Plan) -> list[str]:
+    """Violations of the locks."""
     return [
         f"crew {k} must begin with {first}, begins with {order[: len(first)]}"
         for k, (first, order) in enumerate(zip(tables.prefixes, plan.orders, strict=False))
@@ -63,6 +64,7 @@ def _prefix(tables: CutTables, plan: Plan) -> list[str]:
 
 
 def _timing(tables: CutTables, plan: Plan) -> list[str]:
+    """Starts, finishes and member costs that are not those of the tables."""
     members, _, jobs, slots = tables.shape
     if plan.start.shape != (members, jobs) or plan.finish.shape != (members, jobs):
         return [f"start and finish must have shape {(members, jobs)}"]
@@ -91,6 +93,7 @@ def _timing(tables: CutTables, plan: Plan) -> list[str]:
 
 
 def _compare(m: int, j: int, want: tuple[int, int], plan: Plan) -> list[str]:
+    """Differences between the right (start, finish) of a job in a member and the plan's."""
     names = ("starts", "finishes")
     got = (int(plan.start[m, j]), int(plan.finish[m, j]))
     return [
@@ -101,6 +104,7 @@ def _compare(m: int, j: int, want: tuple[int, int], plan: Plan) -> list[str]:
 
 
 def _money(tables: CutTables, plan: Plan, objective: str) -> list[str]:
+    """Violation of the rule that the cost is the objective over the members' costs."""
     if plan.member_cost.shape != tables.weight.shape:
         return []
     want = objective_of(plan.member_cost, tables.weight, objective=objective)
@@ -110,6 +114,7 @@ def _money(tables: CutTables, plan: Plan, objective: str) -> list[str]:
 
 
 def _proof(plan: Plan) -> list[str]:
+    """Violations of the rules for bound and status."""
     same = COST_TOLERANCE * max(1.0, abs(plan.cost))
     if plan.status not in (OPTIMAL, FEASIBLE, UNPROVED):
         return [f"there is no status {plan.status!r}"]

@@ -298,6 +298,7 @@ def orders_from_paths(tables: CutTables, paths: NDArray[np.int16], turn: int) ->
 
 
 def _best(plans: Iterable[Plan]) -> Plan:
+    """Plan of least cost; the first of equals."""
     return min(plans, key=lambda p: p.cost)
 
 
