@@ -1,9 +1,9 @@
 """Rehearsal and what-if at full size; run as `python tests/bench_rehearsal.py [score|whatif|dask]`.
 
-`score` plays the sample farm through two seasons (the first known from 2012 and from 2016 on) at
-each of six stations, none of which settings were chosen on, and prints every season. `whatif`
-times 30 seasons with one more combine on two processes. `dask` plays four seasons in this process
-and on two worker processes and compares them to the last digit.
+`score` simulates the sample farm in two seasons (the first complete ones from 2012 and from 2016)
+at each of six stations and prints every season; no setting was chosen on these stations. `whatif`
+times 30 seasons with one more combine on two processes. `dask` simulates four seasons in this
+process and on two workers, and compares the outcomes to the last digit.
 """
 
 import sys
@@ -48,9 +48,9 @@ def _season(task):
     name, year = task
     daily = station(name)
     past = past_season(read_farm(ROOT / "sample_forecasts"), daily, hourly_records(daily), year)
-    told = compare_season(past, name, RehearsalSettings())
+    planned = compare_season(past, name, RehearsalSettings())
     perfect = rehearse(past, RehearsalSettings(perfect=True))
-    return told, replace(told, planner=perfect)
+    return planned, replace(planned, planner=perfect)
 
 
 def score():
@@ -62,10 +62,10 @@ def score():
         first = next(y for y in years if y >= 2012)
         tasks += [(name, first), (name, next(y for y in years if y >= max(2016, first + 1)))]
     print(tasks, flush=True)
-    told, perfect = [], []
+    planned, perfect = [], []
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         for a, b in pool.map(_season, tasks):
-            told.append(a)
+            planned.append(a)
             perfect.append(b)
             rules = "  ".join(f"{n}: {v:,.0f}" for n, v in a.rules.items())
             print(
@@ -74,14 +74,14 @@ def score():
                 f"  {rules}  share {a.share:.2f}  perfect {b.share:.2f}",
                 flush=True,
             )
-    one, other = (RehearsalSummary(seasons=tuple(s)) for s in (told, perfect))
+    emulated, known = (RehearsalSummary(seasons=tuple(s)) for s in (planned, perfect))
     print(
-        f"median share {one.median_share:.3f}; rule best on average: {one.best_rule}; ours worse "
-        f"than it by at most {100 * one.worst_excess:+.1f} %"
+        f"median share {emulated.median_share:.3f}; rule best on average: {emulated.best_rule}; ours "
+        f"worse than it by at most {100 * emulated.worst_excess:+.1f} %"
     )
     print(
-        f"perfect forecast: median {other.median_share:.3f}, least "
-        f"{min(s.share for s in other.seasons):.3f}"
+        f"perfect forecast: median {known.median_share:.3f}, least "
+        f"{min(s.share for s in known.seasons):.3f}"
     )
 
 

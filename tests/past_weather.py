@@ -1,4 +1,4 @@
-"""Invented daily records of a station, for tests that need many years without open data."""
+"""Invented daily records of a station, for tests that need many years and no open data."""
 
 import numpy as np
 
@@ -6,7 +6,7 @@ from readiness.sources.daily_record import DailyRecord
 
 
 def made_up(years=8, *, first=2001, seed=1, latitude=47.32, longitude=-99.12):
-    """Days with a yearly wave of temperature and rain as a two-state chain (0.2 / 0.45, 8 mm)."""
+    """Daily records: a yearly wave of temperature, wet days of 8 mm by a Markov chain."""
     rng = np.random.default_rng(seed)
     start = np.datetime64(f"{first}-01-01")
     days = int((np.datetime64(f"{first + years}-01-01") - start).astype(int))

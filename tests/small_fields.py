@@ -1,4 +1,4 @@
-"""Land, stands, limits and weather of small fields for several tests."""
+"""Land, stands, limits and weather of a few fields, shared by several tests."""
 
 import numpy as np
 
