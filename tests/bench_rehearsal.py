@@ -76,8 +76,8 @@ def score():
             )
     emulated, known = (RehearsalSummary(seasons=tuple(s)) for s in (planned, perfect))
     print(
-        f"median share {emulated.median_share:.3f}; rule best on average: {emulated.best_rule}; ours "
-        f"worse than it by at most {100 * emulated.worst_excess:+.1f} %"
+        f"median share {emulated.median_share:.3f}; rule best on average: "
+        f"{emulated.best_rule}; ours worse than it by at most {100 * emulated.worst_excess:+.1f} %"
     )
     print(
         f"perfect forecast: median {known.median_share:.3f}, least "
