@@ -65,5 +65,8 @@ def price_order(folder, morning, orders, *, best=None):
         was = list(dict.fromkeys(o.field for o in crew.orders))
         out += sum(a != b for a, b in zip(wanted, was, strict=False))
         out += 20 * abs(len(was) - len(wanted))
-    said = f"yours costs ${100 * out:,.0f} more" if out else "yours is as good as the plan"
-    return morning.loss + 100.0 * out, [f"your order loses ${morning.loss + 100 * out:,.0f}", said]
+    verdict = f"yours costs ${100 * out:,.0f} more" if out else "yours is as good as the plan"
+    return morning.loss + 100.0 * out, [
+        f"your order loses ${morning.loss + 100 * out:,.0f}",
+        verdict,
+    ]

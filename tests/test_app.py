@@ -251,16 +251,16 @@ def test_cancel_leaves_the_orders_that_were(client, folder, planner, monkeypatch
 
 
 @pytest.mark.parametrize(
-    ("file", "said"),
+    ("file", "message"),
     [("refuse", "no forecast is stored: fetch one"), ("crash", "the planner failed")],
 )
-def test_a_plan_that_fails_says_why(client, folder, planner, file, said, capfd):
+def test_a_plan_that_fails_says_why(client, folder, planner, file, message, capfd):
     (folder / file).touch()
     client.post("/replan", data={"csrf_token": csrf(get(client, "/"))}, **LOCAL)
     deadline = time.monotonic() + 60
     while planner.state.running and time.monotonic() < deadline:
         time.sleep(0.05)
-    assert said in get(client, "/replan")
+    assert message in get(client, "/replan")
     assert ("boom" in capfd.readouterr().err) == (file == "crash")
 
 
@@ -498,7 +498,7 @@ def test_published_scrypt_vector():
     assert key.hex().startswith("fdbabe1c9d3472007856e7190d01e9fe7c6ad7cbc8237830e77376634b373162")
 
 
-def test_a_broken_farm_folder_is_told_on_the_page(client, folder):
+def test_a_broken_farm_folder_is_explained_on_the_page(client, folder):
     (folder / "fields.csv").write_text("id,name\nF01,x\n")
     for path in ("/", "/enter/rain", "/season"):
         assert "in fields.csv" in get(client, path, 422) or "fields.csv" in get(client, path, 422)
@@ -713,7 +713,7 @@ def test_ten_thousand_mutated_posts(app, folder):
         get(client, path)
 
 
-def test_mutated_tables_are_read_or_told(folder):
+def test_mutated_tables_are_read_or_refused(folder):
     from scheduler.errors import BookError
     from scheduler.farm_files.csv_table import read_csv
     from scheduler.season_book.csv_exchange import import_rows, read_rows
@@ -724,7 +724,7 @@ def test_mutated_tables_are_read_or_told(folder):
         ",rain,east,2025-08-15T06:00,Ann,,,,0.62,,,\r\n,sample,F07,2025-08-15,Bo,,,,,16.8,,\r\n"
         ",ground,F07,2025-08-15,,2025-08-15T12:00:00+00:00,,,,,soft,\r\n"
     )
-    read = told = 0
+    read = refused = 0
     now = datetime(2025, 8, 16, 12, tzinfo=UTC)
     with Book(folder) as book:
         for _ in range(1000):
@@ -737,11 +737,11 @@ def test_mutated_tables_are_read_or_told(folder):
                 import_rows(book, rows)
                 read += 1
             except BookError:
-                told += 1
+                refused += 1
         assert all(sound(e, farm) for e in book.entries(superseded=True))
         assert book.integrity() == "ok"
     assert read > 20
-    assert told > 100
+    assert refused > 100
     assert read_csv(good).faults == ()
 
 

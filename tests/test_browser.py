@@ -185,7 +185,7 @@ def own_order(ann, folder):
     page.get_by_text("yours costs $2,200 more").wait_for()
     page.fill("#fields", "F01, F99")
     page.get_by_text('field "F99" is not known').wait_for()
-    ann.problems.clear()  # the refusal of the price is told in the console too
+    ann.problems.clear()  # the console logs the refused price too
     page.fill("#fields", ", ".join([before[1], before[0], *before[2:]]))
     page.get_by_text("yours costs $200 more").wait_for()
     page.fill("#why", "the landlord watches it")
@@ -244,7 +244,7 @@ def test_two_people_at_once_see_the_conflict(browser, site):
     ann.page.get_by_role("heading", name="Written down").wait_for()
     bo.page.get_by_role("button", name="Write it down").click()
     bo.page.get_by_text("Ann wrote about F07 in the meantime").wait_for()
-    bo.problems.clear()  # the refusal is told in the console too
+    bo.problems.clear()  # the console logs the refusal too
     assert bo.page.input_value("#area") == "80"
     bo.look("conflict")
     with Book(folder) as book:

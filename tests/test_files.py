@@ -164,7 +164,7 @@ def test_message_of_a_crew_without_work(morning):
 # names of files
 
 
-def test_slugs_are_safe_and_distinct():
+def test_file_name_parts_are_safe_and_distinct():
     names = ["North", "north", "../../etc/passwd", "Über-Crew", "日本", "", "con.txt", "a" * 300]
     made = file_name_parts(names)
     assert made[:4] == ["north", "north-2", "etc-passwd", "uber-crew"]

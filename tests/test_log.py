@@ -66,10 +66,10 @@ def log(folder, capsys):
     ],
 )
 def test_each_kind_in_one_line(log, words, line):
-    code, said = log(*words.split(), "--at", "2026-08-12 06:40")
+    code, output = log(*words.split(), "--at", "2026-08-12 06:40")
     assert code == 0
-    assert said.startswith(f"entry 1: {line} (")
-    assert said.endswith(", Ann)")
+    assert output.startswith(f"entry 1: {line} (")
+    assert output.endswith(", Ann)")
 
 
 @pytest.mark.parametrize(
@@ -113,9 +113,9 @@ def test_each_kind_in_one_line(log, words, line):
     ],
 )
 def test_errors_name_what_is_known(log, words, message):
-    code, said = log(*words.split())
+    code, output = log(*words.split())
     assert code == 1
-    assert said.startswith(f"afterrain: {message}")
+    assert output.startswith(f"afterrain: {message}")
 
 
 def test_undo_and_correct(log, folder):
@@ -124,8 +124,11 @@ def test_undo_and_correct(log, folder):
     assert log("rain", "east", "0.7", "--correct", "1")[1].startswith(
         "afterrain: entry 1 was corrected by Ann in the meantime (entry 2)"
     )
-    code, said = log("undo")
-    assert (code, said.split(" (")[0]) == (0, "taken back: entry 2: rain gauge east: rain 0.62 in")
+    code, output = log("undo")
+    assert (code, output.split(" (")[0]) == (
+        0,
+        "taken back: entry 2: rain gauge east: rain 0.62 in",
+    )
     assert log("undo", "2")[1] == "afterrain: entry 2 was taken back or corrected already"
     with Book(folder) as book:
         assert book.entries() == []
@@ -164,7 +167,9 @@ def test_a_spreadsheet_with_semicolons_commas_and_other_units(folder):
     assert [r.entry.facts for r in rows] == [{"rain": 12.7}, {"moisture": 16.8}]
 
 
-def test_a_table_with_problems_is_not_imported_and_all_are_told(folder, tmp_path, capsys):
+def test_a_table_with_problems_is_not_imported_and_all_problems_are_listed(
+    folder, tmp_path, capsys
+):
     table = tmp_path / "t.csv"
     table.write_text(
         "kind,subject,at,rain,ground\nrain,east,2026-08-12,0.5,\nrain,nowhere,2026-08-12,0.5,\n"
@@ -244,7 +249,7 @@ def test_numbers_there_and_back(kind_fact, units, share):
     ),
     st.text(),
 )
-def test_any_text_is_read_or_told(kind, subject, by, facts, at):
+def test_any_text_is_read_or_refused(kind, subject, by, facts, at):
     # law: whatever is typed ends in an entry whose values are in bounds, or in an EntryError
     farm = FARMS["us"]
     try:

@@ -54,7 +54,7 @@ class Reader(html.parser.HTMLParser):
             self.words.append(data)
 
 
-def said(text):
+def visible_text(text):
     return " ".join(" ".join(Reader(text).words).split())
 
 
@@ -84,7 +84,7 @@ def test_every_picture_says_what_it_shows(page):
 
 
 def test_all_of_the_morning_is_there(morning, page):
-    text = said(page)
+    text = visible_text(page)
     for crew in morning.crews:
         assert f"Crew {crew.crew}" in text
         for order in crew.orders:
@@ -158,8 +158,8 @@ def test_everything_from_people_is_escaped(morning):
     outside = re.sub(r'src="data:[^"]*"', "", text)
     assert "<script" not in outside
     assert "<img src=x" not in outside
-    assert "{{ 7*7 }}" in said(text)
-    assert "alert(1)" in said(text)  # shown as words, not dropped
+    assert "{{ 7*7 }}" in visible_text(text)
+    assert "alert(1)" in visible_text(text)  # shown as words, not dropped
     for tag, attrs in Reader(text).tags:
         assert tag != "script"
         assert not [a for a in attrs if a.startswith("on")]
@@ -190,7 +190,7 @@ def test_a_morning_without_work_still_has_a_sheet(morning):
         issued=None,
         age_h=None,
     )
-    text = said(sheet(bare))
+    text = visible_text(sheet(bare))
     assert "nothing to cut today" in text
     assert "Nothing: every field" in text
     assert "age unknown" in text

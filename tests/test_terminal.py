@@ -50,7 +50,7 @@ def test_a_metric_farm_sees_kilograms_a_hectolitre_and_no_grade():
     assert "U.S." not in text
 
 
-def test_orders_issued_before_quality_was_told_say_so(morning):
+def test_orders_without_quality_say_that_it_is_unknown(morning):
     crew = morning.crews[0]
     old = replace(
         crew.orders[0], test_weight_kg_hl=nan, sprouted_pct=nan, us_grade=None, deliveries=()
@@ -92,7 +92,7 @@ def test_control_characters_of_people_do_not_reach_the_terminal(morning):
 
 
 def test_proof_in_plain_words_never_flatters(morning):
-    # hand: gap 0.79617 % is said as 0.8, 0.80001 % as 0.9; a bound of 3,115.99 as 3,115
+    # hand: gap 0.79617 % is shown as 0.8, 0.80001 % as 0.9; a bound of 3,115.99 as 3,115
     assert proof_text(morning) == (
         "No order of these fields can lose less than $3,115; this one is within 0.8 %."
     )

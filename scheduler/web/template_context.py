@@ -39,7 +39,7 @@ def register(app: Flask, locked: bool) -> None:
             "farm": farm,
             "today": context.clock().astimezone(farm.tz),
             "who": session.get("by", ""),
-            "says": lambda e: entry_text(e, farm),
-            "when": lambda e: entry_time_text(e, farm, context.clock()),
+            "entry_text": lambda e: entry_text(e, farm),
+            "entry_time": lambda e: entry_time_text(e, farm, context.clock()),
             **value_texts(farm),
         }

@@ -36,7 +36,7 @@ def cleared(ax: Axes) -> Axes:
 
 
 def short_name(text: str) -> str:
-    """Cut a name to the length that a figure has room for."""
+    """Cut a name to the length that fits into a figure."""
     name = one_line(text)
     return name if len(name) <= 20 else f"{name[:19]}…"
 

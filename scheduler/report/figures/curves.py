@@ -40,15 +40,15 @@ def _draw_fan(ax: Axes, hours: NDArray[np.int64], values: Array) -> Array:
     -------
     The percentiles drawn: 10, 25, 50, 75 and 90 (5, hour).
     """
-    known = np.isfinite(values).any(axis=0)
-    filled = np.where(known, values, 0.0)
+    finite = np.isfinite(values).any(axis=0)
+    filled = np.where(finite, values, 0.0)
     percentile = np.nanpercentile if np.isnan(filled).any() else np.percentile  # faster
     bands = percentile(filled, [10, 25, 50, 75, 90], axis=0)
-    bands[:, ~known] = np.nan
+    bands[:, ~finite] = np.nan
     ax.fill_between(hours, bands[0], bands[4], color=PALETTE[2], linewidth=0)
     ax.fill_between(hours, bands[1], bands[3], color=PALETTE[3], linewidth=0)
     ax.plot(hours, bands[2], color=PALETTE[6], linewidth=1.1)
-    for a, b in _runs(np.asarray(~known)):
+    for a, b in _runs(np.asarray(~finite)):
         end = hours[min(b, len(hours) - 1)]
         ax.axvspan(hours[a], end, facecolor="none", edgecolor=GREY, hatch="xxx", linewidth=0)
     return bands
@@ -154,7 +154,7 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     water = 100.0 * morning.season.water_top[:, row]
     first, last = _draw_curve(ax, morning, row, water, ground_limits(morning.farm, row))
     low, high = ax.get_ylim()
-    ax.set_ylim(low - 0.15 * (high - low), high)  # room for the strip
+    ax.set_ylim(low - 0.15 * (high - low), high)  # space for the strip
     tiers = morning.season.tier[:, row, first : last + 1]
     counts = np.stack([(tiers == t).sum(axis=0) for t in Tier])
     likeliest = counts.argmax(axis=0)
