@@ -1,6 +1,6 @@
 """The compiled kernel: every member and field runs over the hours once.
 
-Only `run_kernel` is cached. A compiled function cannot inline a step that it loads from the cache.
+Only `run_kernel` is cached, with its steps inside.
 """
 
 from __future__ import annotations

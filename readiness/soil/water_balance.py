@@ -1,7 +1,6 @@
 """Hourly soil water of a layered profile, one compiled step at a time.
 
-The steps carry no cache of their own. A compiled function cannot inline a step that it loads from
-the cache, and then runs at half the speed. The functions that loop over hours are cached whole.
+The functions that loop over hours are cached whole; their steps need no cache of their own.
 """
 
 from __future__ import annotations
