@@ -8,6 +8,7 @@ from pathlib import Path
 import mornings
 
 from scheduler.errors import AfterrainError
+from scheduler.explanation.own_order import OwnOrderPrice
 from scheduler.farm_files.folder import read_farm
 from scheduler.planning.stages import PlanStage
 from scheduler.season_book.book import Book
@@ -57,7 +58,7 @@ def field(place, name):
     return next(f for f in place.fields if f.id == name)
 
 
-def price_order(folder, morning, orders, *, best=None):
+def price_order(folder, morning, orders, *, plan_loss):
     """Money lost by an invented rule: a crew's fields out of the plan's order cost 100 a place."""
     out = 0
     for crew in morning.crews:
@@ -65,8 +66,4 @@ def price_order(folder, morning, orders, *, best=None):
         was = list(dict.fromkeys(o.field for o in crew.orders))
         out += sum(a != b for a, b in zip(wanted, was, strict=False))
         out += 20 * abs(len(was) - len(wanted))
-    verdict = f"yours costs ${100 * out:,.0f} more" if out else "yours is as good as the plan"
-    return morning.loss + 100.0 * out, [
-        f"your order loses ${morning.loss + 100 * out:,.0f}",
-        verdict,
-    ]
+    return OwnOrderPrice(loss=morning.loss + 100.0 * out, plan_loss=plan_loss, left_uncut=())

@@ -16,6 +16,7 @@ from scheduler.farm.units import bushel_t, wheat_equivalent_t
 from scheduler.planning.information import gather
 from scheduler.planning.plan import plan_farm, plan_morning, price_order
 from scheduler.planning.plan_stability import stable_plan
+from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.plan_document import plan_json
 from scheduler.solver.check import check
 
@@ -133,16 +134,16 @@ def test_pricing_the_plan_itself_costs_what_it_says(morning):
         c.crew: [f"{o.field}/{o.parcel}" if o.parcel else o.field for o in c.orders]
         for c in morning.crews
     }
-    loss, lines = price_order(SAMPLE, morning, orders)
-    assert loss == pytest.approx(morning.loss, rel=1e-6)
-    assert "as good as the plan" in lines[1]
+    price = price_order(SAMPLE, morning, orders)
+    assert price.loss == pytest.approx(morning.loss, rel=1e-6)
+    assert "as good as the plan" in own_order_lines(price, "$")[1]
 
 
 def test_an_own_order_that_leaves_fields_says_so(morning):
     first = morning.crews[0].orders[0].field
-    loss, lines = price_order(SAMPLE, morning, {morning.crews[0].crew: [first]})
-    assert loss > morning.loss
-    assert lines[-1].startswith("left uncut, though the plan cuts them: ")
+    price = price_order(SAMPLE, morning, {morning.crews[0].crew: [first]})
+    assert price.loss > morning.loss
+    assert own_order_lines(price, "$")[-1].startswith("left uncut, though the plan cuts them: ")
 
 
 @pytest.mark.parametrize(

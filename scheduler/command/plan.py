@@ -13,6 +13,7 @@ from scheduler.orders.model import Morning
 from scheduler.planning.information import outlook_of
 from scheduler.planning.plan import plan_morning, price_order
 from scheduler.planning.stages import PlanStage
+from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
 from scheduler.report.plan_document import document
 from scheduler.report.terminal import terminal_plan, terminal_ready
@@ -67,8 +68,9 @@ def run_price(args: argparse.Namespace) -> int:
         if not names:
             raise FarmError(f'--order "{text}": write it as CREW=FIELD,FIELD,...')
         orders[crew.strip()] = [n.strip() for n in names.split(",") if n.strip()]
-    _, lines = price_order(args.folder, _plan(args), orders)
-    print("\n".join(lines))
+    morning = _plan(args)
+    price = price_order(args.folder, morning, orders)
+    print("\n".join(own_order_lines(price, morning.farm.currency)))
     return 0
 
 

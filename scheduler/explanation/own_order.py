@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.errors import FarmError
+from scheduler.orders.decision import Decision
 from scheduler.solver.evaluation import evaluate
-from scheduler.solver.tables import Orders, Plan
+from scheduler.solver.tables import Orders
 
 
 def jobs_named(standing_loss: StandingLoss, name: str) -> list[int]:
@@ -21,39 +23,43 @@ def jobs_named(standing_loss: StandingLoss, name: str) -> list[int]:
     ]
 
 
-def priced(
-    compiled: Compiled,
-    plan: Plan,
+@dataclass(frozen=True, kw_only=True)
+class OwnOrderPrice:
+    """Expected loss of a user's orders against that of the plan, money."""
+
+    loss: float
+    plan_loss: float
+    left_uncut: tuple[str, ...]  # names of fields that only the plan cuts
+
+
+def price_own_order(
+    decision: Decision,
     orders: Mapping[str, Sequence[str]],
     *,
-    best: float | None = None,
-) -> tuple[float, list[str]]:
-    """Expected loss of a user's orders, and what to say of it.
+    plan_loss: float | None = None,
+) -> OwnOrderPrice:
+    """Price a user's orders on the tables of the plan.
 
-    `orders` : by crew, field ids (or 'id/parcel') in order; fields not named are left.
-    `best` : loss to set it against; the plan's by default.
+    Parameters
+    ----------
+    orders : by crew, field ids (or 'id/parcel') in order; fields not named are left.
+    plan_loss : loss to compare with; the plan's by default.
 
     Raises
     ------
     FarmError
         Where a crew or a field is not in the plan, or a field is ordered twice.
     """
+    compiled, plan = decision.compiled, decision.plan
     own = evaluate(
         compiled.tables, named_orders(compiled, orders), objective=compiled.farm.rules.objective
     )
-    money = compiled.farm.currency
-    mine, best = own.cost / 100.0, plan.cost / 100.0 if best is None else best
-    lines = [f"your order loses {money}{mine:,.0f}; the plan {money}{best:,.0f}"]
-    if mine > best + 0.5:
-        lines.append(f"yours costs {money}{mine - best:,.0f} more")
-    elif mine < best - 0.5:
-        lines.append(f"yours saves {money}{best - mine:,.0f}: take it")
-    else:
-        lines.append("yours is as good as the plan")
-    left = [compiled.field(j).name for j in own.left if j not in plan.left]
-    if left:
-        lines.append("left uncut, though the plan cuts them: " + ", ".join(dict.fromkeys(left)))
-    return mine, lines
+    left_uncut = [compiled.field(j).name for j in own.left if j not in plan.left]
+    return OwnOrderPrice(
+        loss=own.cost / 100.0,
+        plan_loss=plan.cost / 100.0 if plan_loss is None else plan_loss,
+        left_uncut=tuple(dict.fromkeys(left_uncut)),
+    )
 
 
 def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Orders:
@@ -62,7 +68,7 @@ def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Ord
     Raises
     ------
     FarmError
-        As `priced`.
+        As `price_own_order`.
     """
     crews = [g.crew for g in compiled.makeup]
     out: list[list[int]] = [[] for _ in crews]

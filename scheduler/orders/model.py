@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import Enum, auto
 from math import nan
+from typing import TYPE_CHECKING
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
@@ -13,6 +14,9 @@ from scheduler.cut_tables.makeup import MakeUp
 from scheduler.farm.model import Farm
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.windows.lessons import Lesson
+
+if TYPE_CHECKING:  # the page reads orders and does not load the solver
+    from scheduler.orders.decision import Decision
 
 SHUT, TURNED_AWAY = "shut", "turned away"
 
@@ -178,4 +182,4 @@ class Morning:
     cautions: tuple[str, ...]
     changes: tuple[Change | str, ...] = ()  # since the previous orders; news of the book is text
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught, before and after
-    decision: object = field(default=None, repr=False, compare=False)
+    decision: Decision | None = field(default=None, repr=False, compare=False)

@@ -1,4 +1,4 @@
-"""All that is known on a morning: farm, season book, weather."""
+"""The information state of a morning: farm, season book and weather."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
@@ -26,67 +25,88 @@ from scheduler.windows.model_inputs import simulate_farm
 
 
 @dataclass(frozen=True, kw_only=True)
-class InformationState:
-    """All that is known on a morning.
+class BookState:
+    """What the season book holds on a morning; empty where there is no book."""
 
-    `last` are the orders issued before, `locks` fields each crew must do first, `begun` fields
-    in progress with their crew, `news` what was written into the book since `last`, `lessons`
-    what its readings taught.
-    """
+    observations: Sequence[Observation] = ()
+    previous_orders: Sequence[CrewOrders] | None = None  # the last issued plan
+    locked_fields: Mapping[str, Sequence[str]] = field(default_factory=dict)  # by crew, in order
+    fields_in_progress: Mapping[str, str] = field(default_factory=dict)  # field -> crew
+    book_news: tuple[str, ...] = ()  # entries since the last issued plan
+
+
+@dataclass(frozen=True, kw_only=True)
+class InformationState(BookState):
+    """All that a plan may use on a morning; `lessons` are what the book's readings taught."""
 
     farm: Farm
     now: datetime
     weather: FarmWeather
-    observations: Sequence[Observation] = ()
-    previous_orders: Sequence[CrewOrders] | None = None
-    locked_fields: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    fields_in_progress: Mapping[str, str] = field(default_factory=dict)
-    book_news: tuple[str, ...] = ()
     lessons: tuple[Lesson, ...] = ()
 
 
 def gather(
     folder: Path, now: datetime | None, *, forecast: Path | None, days: int, seed: int
 ) -> InformationState:
-    """Read the farm folder, its season book and its weather."""
+    """Read the farm folder, its season book and its weather.
+
+    Parameters
+    ----------
+    now : aware planning time; the clock's where None.
+    forecast : a forecast file in place of the last stored forecast.
+    days, seed : horizon and random seed of the members.
+
+    Raises
+    ------
+    FarmError, WeatherError, BookError
+        Where an input is wrong.
+    """
     farm = read_farm(folder)
     when = (now or datetime.now(farm.tz)).astimezone(farm.tz)
-    found: dict[str, Any] = {}
     gauges = read_rain(folder, farm)
+    state = BookState()
     if Book.exists(folder):
         with Book(folder) as book:
             farm = apply_book(farm, book, when)
             gauges = pd.concat([gauges, book.gauges(when)], ignore_index=True)
-            document = book.last_plan(when)
-            found = {
-                "observations": book.observations(farm, when),
-                "locked_fields": book.manual_orders(farm, when),
-                "fields_in_progress": book.in_progress(farm, when),
-                "previous_orders": None
-                if document is None
-                else read_issued_plan(document, farm).crews,
-                "book_news": book.news(farm, when),
-            }
+            state = _read_book(book, farm, when)
     weather = weather_for(
         folder, farm, when, days=days, forecast=forecast, seed=seed, gauges=gauges
     )
-    taught = learn(farm, found.get("observations", ()), weather.past, now=when)
+    learnt = learn(farm, state.observations, weather.past, now=when)
     return InformationState(
-        farm=taught.farm, now=when, weather=weather, lessons=taught.lessons, **found
+        farm=learnt.farm, now=when, weather=weather, lessons=learnt.lessons, **vars(state)
+    )
+
+
+def _read_book(book: Book, farm: Farm, now: datetime) -> BookState:
+    """Read what the book holds at `now`."""
+    document = book.last_plan(now)
+    return BookState(
+        observations=book.observations(farm, now),
+        previous_orders=None if document is None else read_issued_plan(document, farm).crews,
+        locked_fields=book.manual_orders(farm, now),
+        fields_in_progress=book.in_progress(farm, now),
+        book_news=book.news(farm, now),
+    )
+
+
+def simulated_season(information: InformationState, *, seed: int) -> tuple[Season, Weather]:
+    """Soil and grain of every field in every member, and the weather on the same hours."""
+    weather = information.weather
+    return simulate_farm(
+        information.farm,
+        weather.past,
+        weather.forecast,
+        lightning=weather.lightning,
+        observations=information.observations,
+        seed=seed,
     )
 
 
 def outlook_of(
     folder: Path, *, now: datetime | None, forecast: Path | None, days: int, seed: int
 ) -> tuple[Farm, Season, Weather]:
-    """The farm as it stands, its season ahead and the weather of its fields, without a plan."""
+    """The farm as the book leaves it, its season and the weather of its fields, without a plan."""
     information = gather(folder, now, forecast=forecast, days=days, seed=seed)
-    season, sky = simulate_farm(
-        information.farm,
-        information.weather.past,
-        information.weather.forecast,
-        lightning=information.weather.lightning,
-        observations=information.observations,
-        seed=seed,
-    )
-    return information.farm, season, sky
+    return information.farm, *simulated_season(information, seed=seed)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from readiness.season.codes import Reason
 from scheduler.farm.wording import REASON_TEXT
 from scheduler.orders.model import Change, ChangeKind
@@ -14,6 +16,9 @@ from scheduler.orders.reasons import (
     Otherwise,
     Wait,
 )
+
+if TYPE_CHECKING:  # loads the solver, which a page that words orders does without
+    from scheduler.explanation.own_order import OwnOrderPrice
 
 #: How a field opens after each cause; a clock time follows.
 OPENS: dict[Reason, str] = {
@@ -28,6 +33,8 @@ OPENS: dict[Reason, str] = {
     Reason.HEAT: "cooler from",
     Reason.NIGHT: "daylight from",
 }
+#: Two amounts that differ by no more are the same, as rounded to whole money.
+SAME_MONEY = 0.5
 #: Share of members below which an order says how often the crew gets to the field.
 SURELY = 0.9
 SWAPS = {
@@ -103,6 +110,25 @@ def change_text(change: Change | str, currency: str) -> str:
         way = "later" if change.later_h > 0 else "sooner"
         what = f"starts {by} {way}, {order.start.mid:%a %d %b %H:%M}"
     return f"{title}: {what}: {reason_text(order.reason, currency)}"
+
+
+def own_order_lines(price: OwnOrderPrice, currency: str) -> list[str]:
+    """What a user's own order loses, the difference to the plan, and what it leaves uncut."""
+
+    def money(value: float) -> str:
+        return f"{currency}{value:,.0f}"
+
+    more = price.loss - price.plan_loss
+    lines = [f"your order loses {money(price.loss)}; the plan {money(price.plan_loss)}"]
+    if more > SAME_MONEY:
+        lines.append(f"yours costs {money(more)} more")
+    elif more < -SAME_MONEY:
+        lines.append(f"yours saves {money(-more)}: take it")
+    else:
+        lines.append("yours is as good as the plan")
+    if price.left_uncut:
+        lines.append("left uncut, though the plan cuts them: " + ", ".join(price.left_uncut))
+    return lines
 
 
 def note_text(note: IdleNote | str) -> str:

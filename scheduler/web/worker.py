@@ -18,14 +18,18 @@ from datetime import datetime
 from multiprocessing.connection import Connection
 from multiprocessing.synchronize import Event
 from pathlib import Path
-from typing import Protocol, cast
+from typing import TYPE_CHECKING, Protocol, cast
 
 from scheduler.errors import AfterrainError
 from scheduler.orders.model import Morning
+from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 from scheduler.solver.stages import Progress, Stage
+
+if TYPE_CHECKING:  # loads the solver, which the page does without
+    from scheduler.explanation.own_order import OwnOrderPrice
 
 #: Niceness of the processes: both yield to the page's answers, the second also to new orders.
 NICE_ORDERS, NICE_PROOF = 5, 10
@@ -107,8 +111,13 @@ class PlannerModule(Protocol):
         """Plan a farm folder."""
 
     def price_order(
-        self, folder: Path, morning: Morning, orders: Mapping[str, Sequence[str]], *, best: float
-    ) -> tuple[float, list[str]]:
+        self,
+        folder: Path,
+        morning: Morning,
+        orders: Mapping[str, Sequence[str]],
+        *,
+        plan_loss: float,
+    ) -> OwnOrderPrice:
         """Price orders against a planned morning."""
 
 
@@ -137,10 +146,9 @@ def make_orders(folder: Path, module: str, pipe: Connection, cancel: Event) -> N
             elif morning is None:
                 raise AfterrainError("replan first, then price an order")
             else:
-                loss, lines = planner.price_order(
-                    folder, morning, request.orders, best=request.best
-                )
-                pipe.send(Priced(number=request.number, loss=float(loss), lines=tuple(lines)))
+                price = planner.price_order(folder, morning, request.orders, plan_loss=request.best)
+                lines = own_order_lines(price, morning.farm.currency)
+                pipe.send(Priced(number=request.number, loss=price.loss, lines=tuple(lines)))
         except CancelledError:
             pipe.send(PlanFailed(text="cancelled; the orders before it hold"))
         except AfterrainError as error:
