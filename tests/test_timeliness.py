@@ -6,11 +6,7 @@ are worked from the formula.
 
 import pytest
 
-from scheduler.costs.timeliness import (
-    least_cost_capacity,
-    timeliness_cost,
-    yearly_cost,
-)
+from scheduler.costs.timeliness import least_cost_capacity, timeliness_cost
 
 FARM = {"loss_day": 0.005, "yield_": 4.0, "value": 200.0, "hours_day": 10.0, "working_share": 0.6}
 
@@ -45,9 +41,7 @@ def test_hand_least_cost_capacity_balances_ownership_with_the_rest():
 @pytest.mark.parametrize(("capacity", "total"), [(2, 50866.67), (3, 49911.11), (4, 54233.33)])
 def test_hand_total_cost(capacity, total):
     lost = timeliness_cost(400, capacity, **FARM)
-    cost = yearly_cost(
-        400, capacity, own_share=0.16, price_per_capacity=60000, labour_hour=25, lost=lost
-    )
+    cost = 0.16 * 60000 * capacity + 25 * 400 / capacity + lost  # owning, labour, timeliness
     assert cost == pytest.approx(total, abs=0.01)
 
 

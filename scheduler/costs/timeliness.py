@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import math
 
-#: Z of the standard: work balanced around the best date, or all work begun (or ended) there.
-BALANCED, ONE_SIDED = 4.0, 2.0
+#: Z of the standard where all work begins, or all ends, at the best date.
+ONE_SIDED = 2.0
 
 
 def timeliness_cost(
@@ -72,16 +72,3 @@ def least_cost_capacity(
     hourly = labour_hour + tractor_hour
     hourly += loss_day * area * yield_ * value / (z * hours_day * working_share)
     return math.sqrt(area / (own_share * price_per_capacity) * hourly)
-
-
-def yearly_cost(
-    area: float,
-    capacity: float,
-    *,
-    own_share: float,
-    price_per_capacity: float,
-    labour_hour: float,
-    lost: float,
-) -> float:
-    """Cost of a year: ownership, labour and the timeliness cost `lost`, money."""
-    return own_share * price_per_capacity * capacity + labour_hour * area / capacity + lost
