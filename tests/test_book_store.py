@@ -55,7 +55,7 @@ def version_1(path):
     db = sqlite3.connect(path)
     for statement in MIGRATIONS[0]:
         db.execute(statement)
-    db.execute(f"PRAGMA application_id = {book_store.APPLICATION}")
+    db.execute(f"PRAGMA application_id = {book_store.APPLICATION_ID}")
     db.execute("PRAGMA user_version = 1")
     row = (
         "INSERT INTO entry (kind, subject, at, noted, who, facts, replaces) VALUES (?,?,?,?,?,?,?)"
@@ -103,7 +103,7 @@ def test_strange_files_are_told_and_untouched(tmp_path):
         Book(tmp_path)
     assert [r[0] for r in db.execute("SELECT name FROM sqlite_master")] == ["other"]
     db.execute("DROP TABLE other")
-    db.execute(f"PRAGMA application_id = {book_store.APPLICATION}")
+    db.execute(f"PRAGMA application_id = {book_store.APPLICATION_ID}")
     db.execute("PRAGMA user_version = 99")
     db.commit()
     db.close()

@@ -16,7 +16,8 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, read_rows
 from scheduler.season_book.formatting import write_value
 from scheduler.season_book.kinds import KINDS, crop_of
-from scheduler.season_book.parsing import read_entry, read_value
+from scheduler.season_book.parsing import read_entry
+from scheduler.season_book.value_parsing import read_value
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 16, 11, 40, tzinfo=UTC)

@@ -1,7 +1,7 @@
-"""The season book: one SQLite file in the farm folder. It is added to, and never erased.
+"""The season book: one SQLite file in the farm folder. Entries are added and never erased.
 
-A correction is a new entry that `replaces` the old one; the database itself refuses to change or
-delete a row, and to let two entries replace the same one.
+A correction is a new entry that `replaces` the older one. The database refuses to change or to
+delete a row, and lets no two entries replace the same entry.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -22,11 +22,11 @@ from scheduler.farm.model import Farm
 from scheduler.season_book import farm_state
 from scheduler.season_book.farm_state import Intervals
 from scheduler.season_book.formatting import entry_text, entry_time_text
-from scheduler.season_book.kinds import KINDS, Entry
+from scheduler.season_book.kinds import KINDS, Entry, Value
 from scheduler.season_book.store import BOOK_FILE, copy_book, integrity, open_book, transaction
 
 _COLUMNS = "e.id, kind, subject, at, noted, who, facts, replaces, withdrawn, token"
-_GONE = "EXISTS (SELECT 1 FROM entry r WHERE r.replaces = e.id)"
+_SUPERSEDED = "EXISTS (SELECT 1 FROM entry r WHERE r.replaces = e.id)"
 
 
 def _stamp(when: datetime, timespec: str = "seconds") -> str:
@@ -36,7 +36,7 @@ def _stamp(when: datetime, timespec: str = "seconds") -> str:
 
 
 class Book:
-    """An open season book; a context manager. Made where there is none.
+    """An open season book, made where there is none; a context manager.
 
     Raises
     ------
@@ -72,15 +72,23 @@ class Book:
         self._db.close()
 
     def add(self, entry: Entry, *, seen: int | None = None) -> Entry:
-        """Write an entry and return it as the book keeps it; on disk when this returns.
+        """Write an entry; it is on disk when this returns.
 
-        An entry whose token the book has is not written again. `seen` is the newest id the
-        writer knew: of a `single` kind, nothing newer about the same subject may be there.
+        An entry whose token the book has is not written again.
+
+        Parameters
+        ----------
+        seen : newest id that the writer has seen. An entry of an `exclusive` kind is refused
+            where a newer entry about its subject is there.
+
+        Returns
+        -------
+        The entry with its id and time of writing.
 
         Raises
         ------
         ConflictError
-            Where somebody else wrote or corrected the same in the meantime.
+            Where somebody else wrote about the subject, or corrected the entry, in the meantime.
         """
         with transaction(self._db, self.path):
             return self._put(entry, seen)
@@ -91,16 +99,25 @@ class Book:
             return [self._put(e, None) for e in entries]
 
     def _put(self, entry: Entry, seen: int | None) -> Entry:
+        """Write an entry within a transaction."""
         if (again := self.find(entry.token)) is not None:
             return again
         if entry.replaces is not None:
-            self._replaceable(entry)
+            self._check_replaces(entry)
         elif seen is not None and KINDS[entry.kind].exclusive:
-            self._unseen(entry, seen)
+            self._check_seen(entry, seen)
         noted = entry.noted or datetime.now(UTC)
-        row = (entry.kind, entry.subject, _stamp(entry.at), _stamp(noted, "microseconds"),
-               entry.by, json.dumps(entry.facts, allow_nan=False), entry.replaces,
-               int(entry.withdrawn), entry.token)  # fmt: skip
+        row = (
+            entry.kind,
+            entry.subject,
+            _stamp(entry.at),
+            _stamp(noted, "microseconds"),
+            entry.by,
+            json.dumps(entry.facts, allow_nan=False),
+            entry.replaces,
+            int(entry.withdrawn),
+            entry.token,
+        )
         made = self._db.execute(
             "INSERT INTO entry (kind, subject, at, noted, who, facts, replaces, withdrawn, token)"
             " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -108,19 +125,21 @@ class Book:
         )
         return replace(entry, id=int(made.lastrowid or 0), noted=noted)
 
-    def _replaceable(self, entry: Entry) -> None:
+    def _check_replaces(self, entry: Entry) -> None:
+        """Raise where the entry that this one replaces is of another kind, or superseded."""
         old = self.get(entry.replaces or 0)
         if old.kind != entry.kind:
             raise BookError(f"entry {old.id} is a {old.kind}, not a {entry.kind}")
         if old.superseded:
             newer = next(e for e in self.entries(superseded=True) if e.replaces == old.id)
-            did = "taken back" if newer.withdrawn else "corrected"
+            verb = "taken back" if newer.withdrawn else "corrected"
             raise ConflictError(
-                f"entry {old.id} was {did} by {newer.by or 'somebody'} in the meantime (entry "
+                f"entry {old.id} was {verb} by {newer.by or 'somebody'} in the meantime (entry "
                 f"{newer.id}): look at it, then correct that one"
             )
 
-    def _unseen(self, entry: Entry, seen: int) -> None:
+    def _check_seen(self, entry: Entry, seen: int) -> None:
+        """Raise where an entry about the subject is newer than `seen`."""
         newer = [e for e in self.entries(entry.kind, subject=entry.subject) if e.id > seen]
         if newer:
             last = newer[-1]
@@ -130,13 +149,21 @@ class Book:
             )
 
     def withdraw(self, number: int, *, by: str = "") -> Entry:
-        """Take an entry back: it stays in the book, superseded."""
+        """Take an entry back; it stays in the book, superseded."""
         old = self.get(number)
         fresh = Entry(kind=old.kind, subject=old.subject, at=old.at)
         return self.add(
-            replace(old, token=fresh.token, by=by, replaces=old.id, withdrawn=not old.withdrawn,
-                    id=0, noted=None, superseded=False)
-        )  # fmt: skip
+            replace(
+                old,
+                token=fresh.token,
+                by=by,
+                replaces=old.id,
+                withdrawn=not old.withdrawn,
+                id=0,
+                noted=None,
+                superseded=False,
+            )
+        )
 
     def find(self, token: str) -> Entry | None:
         """The entry with a token."""
@@ -156,11 +183,15 @@ class Book:
         until: datetime | None = None,
         superseded: bool = False,
     ) -> list[Entry]:
-        """Entries in the order they were written; without `superseded` only those that hold.
+        """Entries in the order of writing.
 
-        `until` keeps what was so, or was known, by then.
+        Parameters
+        ----------
+        kinds : all kinds where none is given.
+        until : entries whose facts held by then, or that were written by then.
+        superseded : whether entries that were corrected or taken back are included.
         """
-        where, values = ["1"], list[object]()
+        where, values = ["1"], list[str]()
         if kinds:
             where.append(f"kind IN ({', '.join('?' * len(kinds))})")
             values += kinds
@@ -171,76 +202,77 @@ class Book:
             where.append("(at <= ? OR noted <= ?)")
             values += [_stamp(until), _stamp(until, "microseconds")]
         if not superseded:
-            where.append(f"NOT withdrawn AND NOT {_GONE}")
+            where.append(f"NOT withdrawn AND NOT {_SUPERSEDED}")
         return self._select(" AND ".join(where), values)
 
-    def _select(self, where: str, values: Iterable[object]) -> list[Entry]:
-        query = f"SELECT {_COLUMNS}, {_GONE} FROM entry e WHERE {where} ORDER BY e.id"
+    def _select(self, where: str, values: Iterable[str | int]) -> list[Entry]:
+        """Entries by an SQL condition, in the order of writing."""
+        query = f"SELECT {_COLUMNS}, {_SUPERSEDED} FROM entry e WHERE {where} ORDER BY e.id"
         return [_entry(row) for row in self._db.execute(query, tuple(values))]
 
     @property
     def revision(self) -> int:
-        """The newest id: changes with every entry."""
+        """The newest id, which changes with every entry."""
         return int(self._db.execute("SELECT coalesce(max(id), 0) FROM entry").fetchone()[0])
 
     def backup(self, to: Path) -> None:
-        """A sound copy of the book, whole or not at all, while others go on writing."""
+        """Copy the book whole or not at all, while others go on writing."""
         copy_book(self._db, self.path, to)
 
     def integrity(self) -> str:
-        """'ok', or what is wrong with the file."""
+        """'ok', or the faults of the file."""
         return integrity(self._db)
 
-    # What planner and review ask, as of `until`. See `scheduler.season_book.farm_state`.
+    # State of the farm as of `until`; see `scheduler.season_book.farm_state`.
 
     def observations(self, farm: Farm, until: datetime) -> list[Observation]:
         """Samples ('moisture') and ground checks ('tier')."""
         return farm_state.observations(self.entries("sample", "ground", until=until), farm, until)
 
     def gauges(self, until: datetime) -> pd.DataFrame:
-        """Gauge readings: gauge, time (UTC, start of the reading), hours, mm."""
+        """Gauge readings: gauge, time (start of the reading, UTC), hours, mm."""
         return farm_state.gauges(self.entries("rain", until=until), until)
 
     def progress(self, farm: Farm, until: datetime) -> dict[str, float]:
-        """Fraction cut by field id, that of the field table included."""
+        """Fraction cut by field id, that of fields.csv included."""
         return farm_state.progress(self.entries("cut", until=until), farm, until)
 
     def left_ha(
         self, farm: Farm, field: str, until: datetime, *, excluding: int | None = None
     ) -> float:
-        """What is left uncut of a field, ha, the entry `excluding` not counted."""
+        """Area of a field left uncut, ha, without counting the entry `excluding`."""
         area = next(f.area_ha for f in farm.fields if f.id == field)
-        told = [e for e in self.entries("cut", until=until) if e.id != excluding]
-        return area * max(0.0, 1.0 - farm_state.progress(told, farm, until)[field])
+        cuts = [e for e in self.entries("cut", until=until) if e.id != excluding]
+        return area * max(0.0, 1.0 - farm_state.progress(cuts, farm, until)[field])
 
     def in_progress(self, farm: Farm, until: datetime) -> dict[str, str]:
-        """Fields begun lately and not finished, with the crew where it was told ('' if not)."""
+        """Crews by field begun lately and not finished; '' where unknown."""
         return farm_state.in_progress(self.entries("cut", until=until), farm, until)
 
-    def breakdowns(self, until: datetime) -> dict[str, Intervals]:
-        """When machines are down, by machine id."""
+    def breakdowns(self, until: datetime) -> Intervals:
+        """Breakdowns by machine id."""
         return farm_state.breakdowns(self.entries("down", "repaired", until=until))
 
-    def absences(self, farm: Farm, until: datetime) -> dict[str, tuple[Any, ...]]:
-        """Days on which crews are away, by crew id."""
+    def absences(self, farm: Farm, until: datetime) -> dict[str, tuple[date, ...]]:
+        """Days away by crew id."""
         return farm_state.absences(self.entries("absent", until=until), farm)
 
-    def closures(self, farm: Farm, until: datetime) -> dict[str, Intervals]:
-        """When delivery points take nothing, by point id."""
+    def closures(self, farm: Farm, until: datetime) -> Intervals:
+        """Closures by id of the delivery point."""
         return farm_state.closures(self.entries("notice", until=until), farm)
 
     def delivered(self, farm: Farm, until: datetime) -> dict[str, float]:
-        """Room that loads on tickets fill, tonnes of wheat, by point id."""
+        """Storage that loads on tickets fill, tonnes of wheat, by delivery point id."""
         return farm_state.delivered(self.entries("ticket", until=until), farm, until)
 
     def manual_orders(self, farm: Farm, until: datetime) -> dict[str, tuple[str, ...]]:
-        """Orders changed by hand that hold, by crew: fields not yet cut, in order."""
+        """Orders by hand that hold, by crew id: fields not yet cut, in order."""
         return farm_state.manual_orders(self.entries("order", "cut", until=until), farm, until)
 
     def issue_plan(self, document: dict[str, Any], *, seen: int, by: str = "") -> Entry:
         """Keep an issued plan (a `plan_json`); `seen` is the revision that it was made from."""
         loss = document.get("loss")
-        facts: dict[str, Any] = {"seen": float(seen), "status": str(document.get("status", ""))}
+        facts: dict[str, Value] = {"seen": float(seen), "status": str(document.get("status", ""))}
         if isinstance(loss, (int, float)):
             facts["loss"] = float(loss)
         at = datetime.fromisoformat(document["made"])
@@ -253,13 +285,13 @@ class Book:
         return entry
 
     def last_plan(self, before: datetime | None = None) -> dict[str, Any] | None:
-        """The plan issued last, made before a time where one is given."""
+        """The document of the plan issued last, or of the last made before a time."""
         entry = self.last_issue(before)
         return None if entry is None else self.plan(entry.id)
 
     def last_issue(self, before: datetime | None = None) -> Entry | None:
-        """The entry of the plan issued last."""
-        where, values = "kind = 'plan'", list[object]()
+        """The entry of the plan issued last, or of the last made before a time."""
+        where, values = "kind = 'plan'", list[str]()
         if before is not None:
             where, values = f"{where} AND at < ?", [_stamp(before)]
         row = self._db.execute(f"SELECT max(id) FROM entry e WHERE {where}", values).fetchone()
@@ -275,7 +307,7 @@ class Book:
         ]
 
     def news(self, farm: Farm, now: datetime) -> tuple[str, ...]:
-        """What was written since the last plan made before a time, a line each."""
+        """Entries since the last plan made before `now`, a line each."""
         issue = self.last_issue(now)
         return tuple(
             f"{'Taken back' if e.withdrawn else 'Entered'}: {entry_text(e, farm)}"
@@ -285,12 +317,13 @@ class Book:
         )
 
     def plan(self, number: int) -> dict[str, Any] | None:
-        """The document of a plan by its entry."""
+        """The document of a plan by the id of its entry; None where it has none."""
         row = self._db.execute("SELECT document FROM plan WHERE entry = ?", (number,)).fetchone()
         return None if row is None else dict(json.loads(row[0]))
 
 
 def _entry(row: tuple[Any, ...]) -> Entry:
+    """An entry from a row of `_COLUMNS` and `_SUPERSEDED`."""
     facts = {k: tuple(v) if isinstance(v, list) else v for k, v in json.loads(row[6]).items()}
     return Entry(
         id=row[0],

@@ -1,4 +1,4 @@
-"""The season book as a table: one row an entry, the farm's units, for spreadsheets and back."""
+"""The season book as a CSV table in the farm's units: a row an entry, for spreadsheets and back."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ from scheduler.season_book.kinds import KINDS, Entry, Fact, crop_of
 from scheduler.season_book.parsing import read_entry
 
 ENTRY_COLUMNS = ("token", "kind", "subject", "at", "by", "noted", "replaces", "withdrawn")
-MAX_PRINTED_PROBLEMS = 20  # problems printed one by one; assumed, a screen's worth
+#: Problems in one error message; assumed, a screenful.
+MAX_PRINTED_PROBLEMS = 20
 FACTS_BY_NAME: dict[str, Fact] = {f.name: f for k in KINDS.values() if k.by_hand for f in k.facts}
 
 
@@ -38,7 +39,7 @@ def fact_heading(fact: Fact, farm: Farm) -> str:
 
 
 def book_csv(book: Book, farm: Farm) -> str:
-    """Every entry made by hand, superseded ones too, in the order written; CRLF (RFC 4180)."""
+    """All entries by hand, superseded ones included, in the order of writing; CRLF (RFC 4180)."""
     out = io.StringIO(newline="")
     names = [*ENTRY_COLUMNS, *(fact_heading(f, farm) for f in FACTS_BY_NAME.values())]
     writer = csv.DictWriter(out, fieldnames=names, lineterminator="\r\n")
@@ -50,6 +51,7 @@ def book_csv(book: Book, farm: Farm) -> str:
 
 
 def _row(entry: Entry, farm: Farm, tokens: Mapping[int, str]) -> dict[str, str]:
+    """Cells of an entry by heading; `tokens` are those of all entries by id."""
     crop = crop_of(farm, entry.subject, entry.facts)
     noted = entry.noted or datetime.now(UTC)
     row = {
@@ -71,22 +73,22 @@ def _row(entry: Entry, farm: Farm, tokens: Mapping[int, str]) -> dict[str, str]:
 
 @dataclass(frozen=True, kw_only=True)
 class TableRow:
-    """An entry read from a table, and the token of the one it replaces."""
+    """An entry of a table, and the token of the entry that it replaces ('' for none)."""
 
     entry: Entry
     replaces: str
 
 
 def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
-    """Entries of a table. Units may be named in the headings (rain_mm), else they are the farm's.
+    """The entries of a table. Headings may name units (rain_mm), else the farm's units hold.
 
     Raises
     ------
     BookError
-        With every problem, row by row; nothing is taken from a table with a problem.
+        With the problems, row by row.
     """
     table = read_csv(text)
-    problems = [f"row {number}: {what}; {remedy}" for number, what, remedy in table.faults]
+    problems = [f"row {number}: {message}; {remedy}" for number, message, remedy in table.faults]
     missing = [
         c for c in ("kind", "subject") if c not in {normalized_name(c) for c in table.columns}
     ]
@@ -98,22 +100,19 @@ def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
         try:
             rows.append(_read_row(table, cells, farm, now, seen))
         except EntryError as error:
-            problems += [f"row {number}, {name}: {why}" for name, why in error.problems.items()]
+            problems += [f"row {number}, {n}: {problem}" for n, problem in error.problems.items()]
     if problems:
-        more = (
-            [f"and {len(problems) - MAX_PRINTED_PROBLEMS} more"]
-            if len(problems) > MAX_PRINTED_PROBLEMS
-            else []
-        )
-        raise BookError(
-            "\n".join(["nothing was imported:", *problems[:MAX_PRINTED_PROBLEMS], *more])
-        )
+        lines = ["nothing was imported:", *problems[:MAX_PRINTED_PROBLEMS]]
+        if (more := len(problems) - MAX_PRINTED_PROBLEMS) > 0:
+            lines.append(f"and {more} more")
+        raise BookError("\n".join(lines))
     return rows
 
 
 def _read_row(
     table: CsvTable, cells: tuple[str, ...], farm: Farm, now: datetime, seen: Counter[str]
 ) -> TableRow:
+    """The entry of a row; `seen` counts rows by content."""
     values = {
         normalized_name(c): _unguarded(v)
         for c, v in zip(table.columns, cells, strict=True)
@@ -143,10 +142,12 @@ def _read_row(
 
 
 def _unguarded(cell: str) -> str:
+    """A cell without the quote of `wording.formula_safe`."""
     return cell[1:] if cell[:1] == "'" and cell[1:2] in ("=", "+", "-", "@") else cell
 
 
 def _noted(text: str, farm: Farm, now: datetime) -> datetime | None:
+    """Time of writing, UTC; None where blank."""
     if not text:
         return None
     try:
@@ -163,7 +164,7 @@ def _noted(text: str, farm: Farm, now: datetime) -> datetime | None:
 
 
 def _facts(values: Mapping[str, str], facts: tuple[Fact, ...], table: CsvTable) -> dict[str, str]:
-    """Texts by fact, each number with the unit of its heading; blank and foreign cells dropped."""
+    """Texts by fact, numbers with the unit of their heading; columns of the user's own go."""
     out = {}
     for fact in facts:
         units = [*SI_PER_UNIT.get(fact.quantity, ()), "pct", "lb_bu", "kg_hl"]
@@ -172,33 +173,36 @@ def _facts(values: Mapping[str, str], facts: tuple[Fact, ...], table: CsvTable) 
                 out[fact.name] = _with_unit(values[name], unit, fact, table)
     for name, text in values.items():
         if not any(name == f.name or name.startswith(f"{f.name}_") for f in FACTS_BY_NAME.values()):
-            continue  # a column of the user's own
+            continue
         if not any(name == f.name or name.startswith(f"{f.name}_") for f in facts):
-            out[name] = text  # a fact of another kind: read_entry says so
+            out[name] = text  # a fact of another kind, which read_entry reports
     return out
 
 
 def _with_unit(text: str, unit: str, fact: Fact, table: CsvTable) -> str:
+    """The text of a number with a decimal point and its unit; other texts as they are."""
     if fact.quantity in ("choice", "text", "fields", "field", "crew", "time", "day"):
         return text
     try:
         number = read_number(text, table.mark)
     except (UnreadableError, ValueError, OverflowError):
-        return text  # read_value says what is wrong with it
+        return text  # read_value reports the fault
     return f"{number!r} {unit}"
 
 
 def _fingerprint(entry: Entry, seen: Counter[str]) -> str:
-    """A token from what a row says, so that importing it again adds nothing."""
-    said = f"{entry.kind}\n{entry.subject}\n{entry.at.isoformat()}\n{sorted(entry.facts.items())}"
-    seen[said] += 1
-    return hashlib.sha256(f"{said}\n{seen[said]}".encode()).hexdigest()[:32]
+    """A token from the content of a row, so that a second import adds nothing."""
+    content = (
+        f"{entry.kind}\n{entry.subject}\n{entry.at.isoformat()}\n{sorted(entry.facts.items())}"
+    )
+    seen[content] += 1
+    return hashlib.sha256(f"{content}\n{seen[content]}".encode()).hexdigest()[:32]
 
 
 def import_rows(book: Book, rows: list[TableRow]) -> int:
-    """Write rows, all or none, those the book has excepted; the number written."""
+    """Write the rows that the book has not, all or none; the number written."""
 
-    def resolved() -> Iterator[Entry]:  # runs inside the book's transaction
+    def entries() -> Iterator[Entry]:  # runs inside the book's transaction
         for row in rows:
             old = book.find(row.replaces) if row.replaces else None
             if row.replaces and old is None:
@@ -206,5 +210,5 @@ def import_rows(book: Book, rows: list[TableRow]) -> int:
             yield replace(row.entry, replaces=None if old is None else old.id)
 
     before = book.revision
-    book.add_all(resolved())
+    book.add_all(entries())
     return book.revision - before

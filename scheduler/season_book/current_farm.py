@@ -1,4 +1,4 @@
-"""The farm as it stands: the farm folder with what the season book says happened since."""
+"""The farm as it stands: the farm folder, updated with the entries of the season book."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from scheduler.season_book.book import Book
 
 
 def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
-    """The farm as the book has it: what is cut, down, away, shut and delivered; last samples."""
+    """The farm with areas cut, breakdowns, absences, closures, loads and samples up to `now`."""
     down, away = book.breakdowns(now), book.absences(farm, now)
-    shut, brought = book.closures(farm, now), book.delivered(farm, now)
+    closed, delivered = book.closures(farm, now), book.delivered(farm, now)
     cut = book.progress(farm, now)
     samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
 
-    def sampled(field: Field) -> Field:
+    def updated(field: Field) -> Field:
         field = replace(field, cut_fraction=min(1.0, cut[field.id]))
         last = samples.get(field.id)
         if last is None or (field.sample_at is not None and field.sample_at > last.at):
@@ -30,7 +30,7 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
 
     return replace(
         farm,
-        fields=tuple(sampled(f) for f in farm.fields),
+        fields=tuple(updated(f) for f in farm.fields),
         combines=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.combines),
         carts=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.carts),
         trucks=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.trucks),
@@ -40,10 +40,10 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
         points=tuple(
             replace(
                 p,
-                closed=(*p.closed, *shut.get(p.id, ())),
+                closed=(*p.closed, *closed.get(p.id, ())),
                 capacity_t=None
                 if p.capacity_t is None
-                else max(0.0, p.capacity_t - brought.get(p.id, 0.0)),
+                else max(0.0, p.capacity_t - delivered.get(p.id, 0.0)),
             )
             for p in farm.points
         ),

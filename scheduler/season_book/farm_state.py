@@ -1,4 +1,4 @@
-"""What the season book says happened, as planner and review take it. Pure: entries in."""
+"""State of the farm by the entries of the season book, as planner and review take it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pandas as pd
 
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
-from scheduler.farm.model import Farm
+from scheduler.farm.model import Farm, Interval
 from scheduler.farm.units import wheat_equivalent_t
 from scheduler.farm.working_time import utc_hour
 from scheduler.farm_files.dates import farm_time_to_utc
@@ -20,25 +20,28 @@ from scheduler.season_book.kinds import (
     field_of_parcel,
 )
 
-Intervals = tuple[tuple[datetime, datetime], ...]
-OPEN_ENDED = datetime(2200, 1, 1, tzinfo=UTC)  # an end that nobody told
+#: Intervals (UTC) by the id of a machine or a delivery point.
+Intervals = dict[str, tuple[Interval, ...]]
+#: End of an interval that no entry ends.
+OPEN_ENDED = datetime(2200, 1, 1, tzinfo=UTC)
 TIER_OF_GROUND = {
     "firm": Tier.FIRM,
     "headland-only": Tier.HEADLAND_ONLY,
     "soft": Tier.SOFT,
     "ruts": Tier.SOFT,
 }
-SAMPLE_SD = 0.5  # points; a hand-held meter, assumed because makers state about half a point
-TIER_SD = 0.5  # tiers; assumed, because people looking at the same ground differ by half a class
-FINISHED_FRACTION = (
-    0.995  # cut fraction from which a field is finished; assumed, turning strips are left
-)
-#: Days for which a field that was begun counts as being cut, and an own order holds; assumed.
+#: Error of a hand-held meter, points; assumed, because makers state about half a point.
+SAMPLE_SD = 0.5
+#: Error of a ground check, tiers; assumed, because two people differ by half a class.
+TIER_SD = 0.5
+#: Fraction cut from which a field is finished; assumed, because turning strips are left.
+FINISHED_FRACTION = 0.995
+#: Days for which a begun field counts as being cut, and an order by hand holds; assumed.
 RECENT_DAYS = 3.0
 
 
 def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[Observation]:
-    """Samples and ground checks of known fields by time, as `simulate` takes them."""
+    """Samples and ground checks of the farm's fields, sorted by time."""
     row = {f.id: i for i, f in enumerate(farm.fields)}
     out = []
     for e in entries:
@@ -56,7 +59,7 @@ def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[
 
 
 def gauges(entries: Sequence[Entry], until: datetime) -> pd.DataFrame:
-    """Gauge readings: gauge, time (UTC, start of the reading), hours, mm."""
+    """Gauge readings: gauge, time (start of the reading, UTC), hours, mm."""
     rows = []
     for e in entries:
         hours = e.number("hours") or 24.0
@@ -67,7 +70,7 @@ def gauges(entries: Sequence[Entry], until: datetime) -> pd.DataFrame:
 
 
 def progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, float]:
-    """Fraction cut by field id: that of the field table, and every area cut since."""
+    """Fraction cut by field id: that of fields.csv plus every area entered since."""
     out = {f.id: f.cut_fraction for f in farm.fields}
     area = {f.id: f.area_ha for f in farm.fields}
     for e in entries:
@@ -77,7 +80,7 @@ def progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str,
 
 
 def in_progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, str]:
-    """Fields begun within `RECENT_DAYS` and not finished, last first, with the crew if told."""
+    """Crews by unfinished field cut in the last `RECENT_DAYS`, last first; '' where unknown."""
     cut = progress(entries, farm, until)
     recent = [e for e in entries if until - timedelta(days=RECENT_DAYS) < e.at <= until]
     out: dict[str, str] = {}
@@ -87,10 +90,10 @@ def in_progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[s
     return out
 
 
-def _ended(start: Sequence[Entry], stops: Sequence[Entry]) -> dict[str, Intervals]:
-    """Spans from each start to its own end, or to the first stop after it."""
-    out: dict[str, Intervals] = {}
-    for e in sorted(start, key=lambda e: (e.at, e.id)):
+def _intervals(starts: Sequence[Entry], stops: Sequence[Entry]) -> Intervals:
+    """Intervals by subject, from each start to its own end or the first stop after it."""
+    out: Intervals = {}
+    for e in sorted(starts, key=lambda e: (e.at, e.id)):
         ends = [s.at for s in stops if s.subject == e.subject and (s.at, s.id) > (e.at, e.id)]
         end = min([e.time("until") or OPEN_ENDED, *ends])
         if end > e.at:
@@ -98,17 +101,17 @@ def _ended(start: Sequence[Entry], stops: Sequence[Entry]) -> dict[str, Interval
     return out
 
 
-def breakdowns(entries: Sequence[Entry]) -> dict[str, Intervals]:
-    """When machines are down: until the entered end or the repair, else `OPEN_ENDED`."""
-    return _ended(
+def breakdowns(entries: Sequence[Entry]) -> Intervals:
+    """Breakdowns by machine id: until the entered end or the repair, else `OPEN_ENDED`."""
+    return _intervals(
         [e for e in entries if e.kind == "down"], [e for e in entries if e.kind == "repaired"]
     )
 
 
-def closures(entries: Sequence[Entry], farm: Farm) -> dict[str, Intervals]:
-    """When delivery points take nothing; one that closes early opens again at midnight."""
+def closures(entries: Sequence[Entry], farm: Farm) -> Intervals:
+    """Closures by id of the delivery point; after closing early it opens again at midnight."""
     shut = [e for e in entries if e.text("notice") != NOTICE_OPEN_AGAIN]
-    told = _ended(shut, [e for e in entries if e.text("notice") == NOTICE_OPEN_AGAIN])
+    spans = _intervals(shut, [e for e in entries if e.text("notice") == NOTICE_OPEN_AGAIN])
     early = {(e.subject, e.at) for e in shut if e.text("notice") == NOTICE_CLOSING_EARLY}
 
     def end(point: str, a: datetime, b: datetime) -> datetime:
@@ -116,11 +119,11 @@ def closures(entries: Sequence[Entry], farm: Farm) -> dict[str, Intervals]:
         midnight = farm_time_to_utc(datetime.combine(day, time(0)), farm.tz)
         return min(b, midnight) if (point, a) in early and b == OPEN_ENDED else b
 
-    return {p: tuple((a, end(p, a, b)) for a, b in spans) for p, spans in told.items()}
+    return {p: tuple((a, end(p, a, b)) for a, b in pairs) for p, pairs in spans.items()}
 
 
 def absences(entries: Sequence[Entry], farm: Farm) -> dict[str, tuple[date, ...]]:
-    """Days on which crews are away."""
+    """Days away by crew id."""
     out: dict[str, set[date]] = {}
     for e in entries:
         first = e.at.astimezone(farm.tz).date()
@@ -131,7 +134,7 @@ def absences(entries: Sequence[Entry], farm: Farm) -> dict[str, tuple[date, ...]
 
 
 def delivered(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, float]:
-    """Room that loads on tickets fill by delivery point, tonnes of wheat."""
+    """Storage that loads on tickets fill, tonnes of wheat, by delivery point id."""
     crops = {f.id: f.crop for f in farm.fields}
     out: dict[str, float] = {}
     for e in entries:
@@ -144,19 +147,23 @@ def delivered(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str
 def manual_orders(
     entries: Sequence[Entry], farm: Farm, until: datetime
 ) -> dict[str, tuple[str, ...]]:
-    """The order last set by hand for each crew, while it holds: fields not yet cut, in order."""
+    """Orders by hand that hold, by crew id: fields or parcels not yet cut, in order.
+
+    The last order of a crew counts, for `RECENT_DAYS`. A field in the orders of two crews belongs
+    to the later order.
+    """
     cut = progress(entries, farm, until)
     out: dict[str, tuple[str, ...]] = {}
     for e in entries:
         fields = e.facts.get("fields")
         if e.kind == "order" and isinstance(fields, tuple) and e.at <= until:
             fresh = e.at > until - timedelta(days=RECENT_DAYS)
-            out.pop(e.subject, None)  # so that the later order stands later
+            out.pop(e.subject, None)  # keeps crews in the order of writing
             out[e.subject] = tuple(
                 f for f in fields if fresh and cut.get(field_of_parcel(f), 1.0) < 1.0
             )
     taken: set[str] = set()
-    for crew in reversed(out):  # a field that two crews were given belongs to the later order
+    for crew in reversed(out):
         out[crew] = tuple(f for f in out[crew] if not taken & {f, field_of_parcel(f)})
         taken |= set(out[crew])
     return {crew: fields for crew, fields in out.items() if fields}

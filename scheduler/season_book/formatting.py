@@ -1,4 +1,4 @@
-"""Entries in words and numbers as people read them, in the farm's units."""
+"""Entries as people read them, in the farm's units."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from scheduler.farm.units import (
     show_price,
     show_test_weight,
 )
-from scheduler.farm.wording import clock
+from scheduler.farm.wording import clock, day_name
 from scheduler.season_book.kinds import KINDS, Entry, Fact, Value, crop_of
 
 
 def default_unit(fact: Fact, farm: Farm) -> str:
-    """The unit a number without one is taken in."""
+    """The unit of a number that is written without one."""
     metric = farm.units == "metric"
     special = {
         "percent": "%",
@@ -37,18 +37,17 @@ def default_unit(fact: Fact, farm: Farm) -> str:
     pair = DEFAULT_UNITS.get(fact.quantity)
     if pair is None:
         return ""
-    unit = pair[metric].replace("per_", f"{farm.currency}/")
-    return unit
+    return pair[metric].replace("per_", f"{farm.currency}/")
 
 
 def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
-    """A value as people read it, in the farm's units."""
+    """A value as people read it; `crop` is for units by the bushel."""
     if isinstance(value, tuple):
         return ", ".join(value)
     if isinstance(value, str):
         if fact.quantity == "time":
             here = datetime.fromisoformat(value).astimezone(farm.tz)
-            return f"{here:%a} {here.day} {here:%b %H:%M}"
+            return f"{day_name(here)} {here:%H:%M}"
         return value
     units, number = farm.units, float(value)
     if fact.quantity == "depth":
@@ -69,7 +68,7 @@ def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
 
 
 def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
-    """A value as `read_value` takes it back, in the farm's units to the last digit that counts."""
+    """A value as `parsing.read_value` reads it back, without loss, in the farm's units."""
     if isinstance(value, tuple):
         return "; ".join(value)
     if isinstance(value, str):
@@ -85,20 +84,20 @@ def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
 
 
 def entry_text(entry: Entry, farm: Farm) -> str:
-    """What an entry says, one line: 'grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu'."""
+    """An entry in one line: 'grain sample F07: moisture 16.8 %, test weight 59.0 lb/bu'."""
     kind = KINDS[entry.kind]
     crop = crop_of(farm, entry.subject, entry.facts)
-    told = [(f, entry.facts[f.name]) for f in kind.facts if f.name in entry.facts]
+    values = [(f, entry.facts[f.name]) for f in kind.facts if f.name in entry.facts]
     parts = [
         show_fact(f, v, farm, crop)
         if f.quantity in ("choice", "text", "fields") or f.label == kind.label
         else f"{f.label.split(' (')[0].lower()} {show_fact(f, v, farm, crop)}"
-        for f, v in told
+        for f, v in values
     ]
     head = f"{kind.label.lower()} {entry.subject}".strip()
     return f"{head}: {', '.join(parts)}" if parts else head
 
 
 def entry_time_text(entry: Entry, farm: Farm, now: datetime) -> str:
-    """When, in farm time."""
+    """Farm time of an entry; see `wording.clock`."""
     return clock(entry.at.astimezone(farm.tz), now.astimezone(farm.tz))

@@ -1,4 +1,4 @@
-"""The file of the season book: SQLite, its tables from version to version, and whole copies."""
+"""The SQLite file of the season book: tables, versions and copies."""
 
 from __future__ import annotations
 
@@ -11,18 +11,21 @@ from scheduler.atomic import replacement
 from scheduler.errors import BookError
 
 BOOK_FILE = "book.sqlite"
-APPLICATION = 0x61667472  # marks the file as a season book of ours
-WAIT_S = 30.0  # for other writers; assumed, because a write takes milliseconds
+#: Mark of a season book in the header of the file.
+APPLICATION_ID = 0x61667472
+#: Longest wait for other writers, s; assumed, because a write takes milliseconds.
+WAIT_S = 30.0
 
-_KEPT = """CREATE TRIGGER {table}_{verb} BEFORE {verb} ON {table}
+_REFUSE = """CREATE TRIGGER {table}_{verb} BEFORE {verb} ON {table}
     BEGIN SELECT RAISE(ABORT, 'the season book is added to, never changed'); END"""
 
 
-def _kept(table: str) -> tuple[str, ...]:
-    return tuple(_KEPT.format(table=table, verb=verb) for verb in ("UPDATE", "DELETE"))
+def _append_only(table: str) -> tuple[str, ...]:
+    """Triggers that refuse to change or delete rows of a table."""
+    return tuple(_REFUSE.format(table=table, verb=verb) for verb in ("UPDATE", "DELETE"))
 
 
-#: Statements that bring a book from each version to the next; the first make version 1.
+#: Statements that bring a book from one version to the next; the first make version 1.
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (
         """CREATE TABLE entry (
@@ -38,26 +41,26 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             CHECK (withdrawn = 0 OR replaces IS NOT NULL)
         ) STRICT""",
         "CREATE INDEX entry_of ON entry (kind, subject)",
-        *_kept("entry"),
+        *_append_only("entry"),
     ),
-    (  # a token per entry, so that a form sent twice counts once; the documents of plans
+    (  # tokens, so that a form sent twice counts once; documents of plans
         "DROP TRIGGER entry_UPDATE",
         "ALTER TABLE entry ADD COLUMN token TEXT",
         "UPDATE entry SET token = lower(hex(randomblob(16)))",
         "CREATE UNIQUE INDEX entry_token ON entry (token)",
-        _KEPT.format(table="entry", verb="UPDATE"),
+        _REFUSE.format(table="entry", verb="UPDATE"),
         """CREATE TABLE plan (
             entry INTEGER PRIMARY KEY REFERENCES entry (id),
             document TEXT NOT NULL CHECK (json_valid(document))
         ) STRICT""",
-        *_kept("plan"),
+        *_append_only("plan"),
     ),
 )
 VERSION = len(MIGRATIONS)
 
 
 def open_book(path: Path) -> sqlite3.Connection:
-    """Open a book's file, made where there is none, its tables brought to `VERSION`.
+    """Open the file of a book, or make it, and bring its tables to `VERSION`.
 
     Raises
     ------
@@ -67,12 +70,12 @@ def open_book(path: Path) -> sqlite3.Connection:
     try:
         db = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None, check_same_thread=False)
     except sqlite3.Error as error:
-        raise _told(path, error) from None
+        raise _book_error(path, error) from None
     try:
         _prepare(db, path)
     except sqlite3.Error as error:
         db.close()
-        raise _told(path, error) from None
+        raise _book_error(path, error) from None
     except BookError:
         db.close()
         raise
@@ -80,18 +83,19 @@ def open_book(path: Path) -> sqlite3.Connection:
 
 
 def _pragma(db: sqlite3.Connection, name: str) -> int:
+    """A setting of the database that is a number."""
     return int(db.execute(f"PRAGMA {name}").fetchone()[0])
 
 
 def _prepare(db: sqlite3.Connection, path: Path) -> None:
-    """Set the connection up and bring the schema to `VERSION`."""
+    """Set the connection up, refuse files of others, and bring the tables to `VERSION`."""
     db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA synchronous = FULL")
-    db.execute("BEGIN")  # one sight of all three: another may be making the book
-    version, ours = _pragma(db, "user_version"), _pragma(db, "application_id")
-    strange = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    db.execute("BEGIN")  # one view of all three: another program may be making the book
+    version, application = _pragma(db, "user_version"), _pragma(db, "application_id")
+    tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     db.execute("COMMIT")
-    if ours != APPLICATION and (strange or version):
+    if application != APPLICATION_ID and (tables or version):
         raise BookError(f"{path} is not a season book: move it away")
     if version > VERSION:
         raise BookError(
@@ -105,17 +109,17 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
 
 
 def _migrate(db: sqlite3.Connection) -> None:
-    """Run what is missing, in the one transaction of the caller: all of it or none."""
+    """Run the missing migrations within the transaction of the caller."""
     for number in range(_pragma(db, "user_version"), VERSION):
         for statement in MIGRATIONS[number]:
             db.execute(statement)
     db.execute(f"PRAGMA user_version = {VERSION}")
-    db.execute(f"PRAGMA application_id = {APPLICATION}")
+    db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
 
 
 @contextmanager
 def transaction(db: sqlite3.Connection, path: Path) -> Iterator[None]:
-    """A transaction that holds the write lock from its start; on disk when it ends."""
+    """A transaction that holds the write lock from its start; on disk when the block ends."""
     try:
         db.execute("BEGIN IMMEDIATE")
         try:
@@ -127,18 +131,24 @@ def transaction(db: sqlite3.Connection, path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         if db.in_transaction:
             db.execute("ROLLBACK")
-        raise _told(path, error) from None
+        raise _book_error(path, error) from None
 
 
 def integrity(db: sqlite3.Connection) -> str:
-    """'ok', or what is wrong with a file."""
+    """'ok', or the faults of the file."""
     lost = db.execute("PRAGMA foreign_key_check").fetchall()
     text: str = db.execute("PRAGMA integrity_check").fetchone()[0]
     return text if not lost else f"{text}; {len(lost)} entries replace one that is not there"
 
 
 def copy_book(db: sqlite3.Connection, path: Path, to: Path) -> None:
-    """A sound copy of the book at `path`, whole or not at all, while others go on writing."""
+    """Copy the book at `path` whole or not at all, while others go on writing.
+
+    Raises
+    ------
+    BookError
+        Where the book is damaged, or `to` is the book itself.
+    """
     if to.resolve() == path.resolve():
         raise BookError(f"{to} is the book itself: name another file")
     try:
@@ -148,11 +158,11 @@ def copy_book(db: sqlite3.Connection, path: Path, to: Path) -> None:
             if (fault := integrity(copy)) != "ok":
                 raise BookError(f"{path} is damaged ({fault}): keep it and its last copy")
     except sqlite3.Error as error:
-        raise _told(path, error) from None
+        raise _book_error(path, error) from None
 
 
-def _told(path: Path, error: sqlite3.Error) -> BookError:
-    """A database error in one line, with what to do."""
+def _book_error(path: Path, error: sqlite3.Error) -> BookError:
+    """A database error as one line that says what to do."""
     text = str(error)
     remedies: tuple[tuple[str, str], ...] = (
         ("not a database", "is not a season book: move it away"),
@@ -162,5 +172,5 @@ def _told(path: Path, error: sqlite3.Error) -> BookError:
         ("full", "cannot be written, the disk is full; what was acknowledged before is kept"),
         ("unable to open", "cannot be opened: check the folder's permissions"),
     )
-    said = next((r for part, r in remedies if part in text), f"cannot be used ({text})")
-    return BookError(f"{path} {said}")
+    remedy = next((r for part, r in remedies if part in text), f"cannot be used ({text})")
+    return BookError(f"{path} {remedy}")

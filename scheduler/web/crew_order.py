@@ -23,7 +23,8 @@ from scheduler.farm.model import Farm
 from scheduler.orders.document import IssuedPlan
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import KINDS, crop_of, field_of_parcel, subject_ids
-from scheduler.season_book.parsing import identify, read_entry, read_value
+from scheduler.season_book.parsing import read_entry
+from scheduler.season_book.value_parsing import identify, read_value
 from scheduler.web.context import app_context
 from scheduler.web.forms import Answer, form_number, form_token
 
