@@ -369,3 +369,11 @@ def morning(
         ),
     )
     return replace(made, **changes)  # type: ignore[arg-type]
+
+
+def with_first_order(morning, **changes):
+    """The morning with other attributes of the first crew's first order."""
+    crew = morning.crews[0]
+    first = replace(crew.orders[0], **changes)
+    crew = replace(crew, orders=(first, *crew.orders[1:]))
+    return replace(morning, crews=(crew, *morning.crews[1:]))
