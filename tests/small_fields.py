@@ -4,7 +4,7 @@ import numpy as np
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.inputs import OperatingLimits, Stand
-from readiness.soil.properties import Land
+from readiness.soil.land import Land
 from readiness.validation.grain_events import plausible_weather
 
 START = np.datetime64("2024-08-10T06", "h")  # about midnight at 97 W

@@ -11,7 +11,7 @@ from readiness.soil.calibrate import (
     probe_observations,
     water_observations,
 )
-from readiness.soil.properties import Land
+from readiness.soil.land import Land
 from readiness.soil.water_balance import run_water
 
 DAYS = 240

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from readiness.atmosphere.weather import Weather
+from readiness.soil import layers
 from readiness.soil import properties as soil
-from readiness.soil.properties import Land
+from readiness.soil.land import GOOD, Land
 from readiness.soil.water_balance import run_water
 
 # published: Saxton & Rawls 2006 at 2.5 % organic matter, by the equations of the paper; agrees with
@@ -89,17 +90,17 @@ def test_evaporable_water(sand: float, clay: float, low: float, high: float) -> 
 
 # hand: layers end at 5, 15, 30, 60 and 100 cm; their middles lie 7.5, 12.5, 22.5 and 35 cm apart
 def test_everything_about_layers_follows_from_their_table() -> None:
-    assert soil.BOTTOMS_MM == (50.0, 150.0, 300.0, 600.0, 1000.0)
-    assert pytest.approx((1.0, 7.5 / 12.5, 7.5 / 22.5, 7.5 / 35.0)) == soil.NEARNESS
-    assert pytest.approx(0.5) == soil.SECOND_PART  # 5 of 10 cm lie above 10 cm
-    assert sum(soil.ROOT_SHARES) == pytest.approx(1.0)
+    assert layers.BOTTOMS_MM == (50.0, 150.0, 300.0, 600.0, 1000.0)
+    assert pytest.approx((1.0, 7.5 / 12.5, 7.5 / 22.5, 7.5 / 35.0)) == layers.NEARNESS
+    assert pytest.approx(0.5) == layers.SECOND_PART  # 5 of 10 cm lie above 10 cm
+    assert sum(layers.ROOT_SHARES) == pytest.approx(1.0)
 
 
 # hand: 0-15 cm is the first two layers, 15-30 cm the third
 def test_water_of_the_zones_that_bear_machines() -> None:
-    assert soil.BOTTOMS_MM[1] == 150.0
+    assert layers.BOTTOMS_MM[1] == 150.0
     theta = np.array([[0.3, 0.2], [0.24, 0.2], [0.1, 0.4], [0.0, 0.0], [0.0, 0.0]])
-    top, below = soil.zone_water(theta)
+    top, below = layers.zone_water(theta)
     assert top == pytest.approx([0.26, 0.2])
     assert list(below) == [0.1, 0.4]
 
@@ -118,10 +119,10 @@ def hours_to_drain(sand: float, clay: float) -> float:
         radiation=zero,
         estimated=zero > 1.0,
     )
-    land = Land.of(1, sand=sand, clay=clay, drainage=soil.GOOD)
+    land = Land.of(1, sand=sand, clay=clay, drainage=GOOD)
     state = land.initial_state()[None].copy()
-    state[0, 0, : soil.BELOW + 1] = land.saturation[0]
-    top, below = soil.zone_water(run_water(weather, land, state=state, eto=zero)[0][0, 0])
+    state[0, 0, : layers.BELOW + 1] = land.saturation[0]
+    top, below = layers.zone_water(run_water(weather, land, state=state, eto=zero)[0][0, 0])
     water = 0.5 * (top + below)  # two zones of 15 cm
     left = (water - land.field_capacity[0]) / (land.saturation[0] - land.field_capacity[0])
     return float(np.argmax(left <= 0.1))

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readiness.atmosphere.weather import Array, Weather
-from readiness.soil import properties as soil
 from readiness.soil import water_balance as water
-from readiness.soil.properties import N_LAYERS, THICKNESS, Land, SoilFact, WaterState, zone_water
+from readiness.soil.land import GOOD, Land, SoilFact, WaterState
+from readiness.soil.layers import N_LAYERS, THICKNESS, zone_water
 from readiness.soil.water_balance import run_water
 
 HOURS = 240
@@ -265,7 +265,7 @@ def run_example_35(available_below: float) -> tuple[Array, Array]:
     nothing. Water falls in the eight hours before dawn, ET over the ten hours from 8 to 18.
     """
     wp, fc = 0.10, 0.23
-    row = Land.of(1, sand=0.55, clay=0.125, residue=0.0, drainage=soil.GOOD).soil_table()[0]
+    row = Land.of(1, sand=0.55, clay=0.125, residue=0.0, drainage=GOOD).soil_table()[0]
     row[SoilFact.WP], row[SoilFact.FC], row[SoilFact.LOW] = wp, fc, 0.5 * wp
     row[SoilFact.INV_SPAN], row[SoilFact.INV_FREE] = 1.0 / (fc - wp), 1.0 / (row[SoilFact.SAT] - fc)
     row[SoilFact.INV_FALLING] = 1.0 / (18.0 - 8.0)

@@ -24,8 +24,9 @@ from readiness.season.uncertainty import (
     WATER_SD,
     correction,
 )
-from readiness.soil import properties
-from readiness.soil.properties import BELOW, SoilFact
+from readiness.soil import layers
+from readiness.soil.land import SoilFact
+from readiness.soil.layers import BELOW
 from readiness.soil.water_balance import KCB_RIPE, frozen, water_step
 
 SOFT, HEADLAND_ONLY, FIRM, UNKNOWN = (int(tier) for tier in Tier)
@@ -33,7 +34,7 @@ SOFT, HEADLAND_ONLY, FIRM, UNKNOWN = (int(tier) for tier in Tier)
 #: 11 and 17: mid 1.10, end 0.15, late stage 30 days).
 KCB_GREEN, KCB_FALL = 1.10, 720.0
 
-top_water = njit(nogil=True, error_model="numpy")(properties.top_water)
+top_water = njit(nogil=True, error_model="numpy")(layers.top_water)
 
 
 @njit(nogil=True, error_model="numpy")

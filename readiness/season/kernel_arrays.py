@@ -35,7 +35,7 @@ from readiness.season.kernel_layout import (
     Sky,
 )
 from readiness.season.uncertainty import MAX_SURPRISE
-from readiness.soil.properties import Land
+from readiness.soil.land import Land
 from readiness.soil.trafficability import water_limits
 
 #: Code of a dirt approach in `OperatingLimits.approach`.

@@ -11,7 +11,8 @@ from readiness.atmosphere.solar import solar_elevation
 from readiness.atmosphere.weather import Array, Weather
 from readiness.season.codes import OtherWork, OtherWorkReason, Tier
 from readiness.season.simulate import Season
-from readiness.soil.properties import Land, bulk_density
+from readiness.soil.land import Land
+from readiness.soil.properties import bulk_density
 from readiness.soil.trafficability import plastic_limit
 
 Causes = dict[OtherWorkReason, NDArray[np.bool_]]

@@ -13,7 +13,7 @@ from readiness.grain.moisture import GREEN_MAX, dry_to_wet, wet_to_dry
 from readiness.season.inputs import Stand
 from readiness.season.kernel_layout import FieldFact, GrainState, GroundState
 from readiness.season.uncertainty import GRAIN_SD, RIPENING_SD, WATER_SD
-from readiness.soil.properties import Land
+from readiness.soil.land import Land
 
 #: Share of a state's variance that all fields of a member have in common; assumed, because they
 #: share weather and model.
@@ -27,7 +27,7 @@ _MOISTURES = (GrainState.SKIN, GrainState.CORE, GrainState.TURN)
 class RunState(NamedTuple):
     """State between two hours, arrays (member, field, column); opaque to callers."""
 
-    water: Array  # layers, snow, temperature and canopy, as in `readiness.soil.properties`
+    water: Array  # layers, snow, temperature and canopy, as in `readiness.soil.land`
     grain: Array  # `GrainState`
     ground: Array  # `GroundState`
     cloudiness: Array  # (member, field), function of cloudiness of the last hour that measured it

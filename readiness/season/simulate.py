@@ -22,7 +22,7 @@ from readiness.season.kernel_arrays import (
 )
 from readiness.season.kernel_layout import Code, Results, Value
 from readiness.season.run_state import RunState, fresh_state, state_for_members
-from readiness.soil.properties import Land
+from readiness.soil.land import Land
 
 
 @dataclass(frozen=True, kw_only=True)

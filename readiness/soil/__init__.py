@@ -2,7 +2,9 @@
 
 Layer: may import atmosphere.
 
-- `properties`: texture to hydraulic properties; the layers; the soil facts of a field
+- `layers`: the layers of the profile and the zones that bear machines
+- `properties`: texture to hydraulic properties, curve number formulas
+- `land`: soil facts of the fields, as the water balance reads them
 - `water_balance`: the hourly layered water balance (compiled step)
 - `trafficability`: soil strength, vehicle load, water limits of each tier
 - `calibrate`: a field's few parameters from observations, with priors

@@ -16,7 +16,8 @@ from scipy.optimize import least_squares
 
 from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
-from readiness.soil.properties import N_LAYERS, THICKNESS, Land
+from readiness.soil.land import Land
+from readiness.soil.layers import N_LAYERS, THICKNESS
 from readiness.soil.water_balance import KCB_RIPE, water_step
 
 Int = NDArray[np.int64]

@@ -13,16 +13,14 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
-from readiness.soil.properties import (
+from readiness.soil.land import Land, SoilFact, WaterState
+from readiness.soil.layers import (
     EVAPORATION_DEPTH,
     N_LAYERS,
     NEARNESS,
     ROOT_SHARES,
     SECOND_PART,
     THICKNESS_MM,
-    Land,
-    SoilFact,
-    WaterState,
 )
 
 #: Kcb under ripe grain (FAO-56 Table 17), and Kc max at 2 m/s and 45 % humidity (FAO-56 eq. 72).
@@ -239,7 +237,7 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
 
     Parameters
     ----------
-    state : (WATER_COLUMNS,) see `readiness.soil.properties`.
+    state : (WATER_COLUMNS,) see `readiness.soil.land`.
     soil : (`SoilFact`,) row of `Land.soil_table`.
     rain : mm.
     temp : °C.

@@ -20,7 +20,8 @@ from scipy.stats import norm
 from readiness.atmosphere.weather import Array
 from readiness.forecasts.gauge_kriging import distance_km
 from readiness.soil.calibrate import MODEL_SD
-from readiness.soil.properties import Land, zone_water
+from readiness.soil.land import Land
+from readiness.soil.layers import zone_water
 from readiness.soil.trafficability import WaterLimits, water_limits
 from readiness.soil.water_balance import KCB_RIPE, run_water
 from readiness.validation.soil_moisture import (

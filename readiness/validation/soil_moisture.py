@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.soil.calibrate import Calibration, calibrate, depth_weights, probe_observations
-from readiness.soil.properties import zone_water
+from readiness.soil.layers import zone_water
 from readiness.soil.trafficability import water_limits
 from readiness.sources.daily_record import SOIL_DEPTHS_CM
 from readiness.validation.stations import Station, daily_soil_water

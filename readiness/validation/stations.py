@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
-from readiness.soil.properties import Land
+from readiness.soil.land import Land
 from readiness.soil.water_balance import run_water
 from readiness.sources.daily_record import DailyRecord
 from readiness.sources.daily_to_hourly import (

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from readiness.soil.properties import Land, bulk_density
+from readiness.soil.land import Land
+from readiness.soil.properties import bulk_density
 from readiness.soil.trafficability import strengths_at_limits, water_limits
 from readiness.validation.soil_moisture import FIELD_MACHINE_T, LOADED_CART_T, SoilResult
 from readiness.validation.validate import ValidationRow

@@ -15,7 +15,7 @@ from readiness.season.codes import OtherWork
 from readiness.season.inputs import Observation, OperatingLimits, Stand
 from readiness.season.other_work import other_work_reasons
 from readiness.season.simulate import Season, simulate
-from readiness.soil.properties import Land
+from readiness.soil.land import Land
 from readiness.soil.trafficability import WaterLimits, water_limits
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.working_time import BoolArray, utc_hour
