@@ -194,8 +194,8 @@ def _jobs_of_plan(
         if crew["crew"] in crews:
             for order in crew["orders"]:
                 job = jobs.get((order["field"], order["parcel"]))
-                found = [job] if job is not None else by_field.get(order["field"], [])
-                out[crews.index(crew["crew"])] += found
+                parts = [job] if job is not None else by_field.get(order["field"], [])
+                out[crews.index(crew["crew"])] += parts
     return out
 
 

@@ -124,14 +124,17 @@ def read_observed_season(
         ]
     notes: list[str] = []
     first = utc_hour(start.replace(hour=0, minute=0))
-    known = observed_weather(folder, farm, utc_hour(stop) + 24 * BEYOND_DAYS * HOUR, notes)
-    if known.times[-1] < utc_hour(stop) - HOUR:
+    weather = observed_weather(folder, farm, utc_hour(stop) + 24 * BEYOND_DAYS * HOUR, notes)
+    if weather.times[-1] < utc_hour(stop) - HOUR:
         raise WeatherError(
-            f"the weather records end {known.times[-1]} UTC, before the season's end; run "
+            f"the weather records end {weather.times[-1]} UTC, before the season's end; run "
             "`afterrain fetch`, or review a part of it with --until DATE"
         )
-    known = with_gauges(known, farm, gauges, notes)
-    past, ahead = known.between(known.start, first), known.between(first, known.times[-1] + 1)
+    weather = with_gauges(weather, farm, gauges, notes)
+    past, ahead = (
+        weather.between(weather.start, first),
+        weather.between(first, weather.times[-1] + 1),
+    )
     season, _ = simulate_farm(farm, past, ahead, observations=seen, seed=seed)
     return ObservedSeason(
         farm=farm,
@@ -140,7 +143,7 @@ def read_observed_season(
         weather=ahead,
         season=season,
         observations=seen,
-        all_weather=known,
+        all_weather=weather,
         entries=entries,
         notes=tuple(dict.fromkeys(notes)),
         plans=tuple(sorted(((at, p) for at, p in plans if p is not None), key=lambda x: x[0])),
@@ -217,14 +220,14 @@ def observed_weather(folder: Path, farm: Farm, end: np.datetime64, notes: list[s
     archive = stored_answers(folder, "archive")
     now = datetime.fromisoformat(f"{end}+00:00")
     cells = latest_cells(archive, farm, max([now, *(s.issued for s in archive)]), notes)
-    known = records(folder, cells, end, notes) if cells else None
-    if known is None:
+    weather = records(folder, cells, end, notes) if cells else None
+    if weather is None:
         raise WeatherError(
             f"{folder}: there are no weather records; run `afterrain fetch {folder}`"
         )
-    hours = np.flatnonzero(np.isfinite(known.rain + known.temp).all(axis=(0, 1)))
+    hours = np.flatnonzero(np.isfinite(weather.rain + weather.temp).all(axis=(0, 1)))
     if not len(hours):
         raise WeatherError(f"{folder}: the weather records are empty; run `afterrain fetch`")
-    stop = known.times[hours[-1]] + HOUR
+    stop = weather.times[hours[-1]] + HOUR
     site = nearest_places(farm.fields, [(c.lat, c.lon) for c in cells])[0]
-    return known.between(max(known.start, stop - 24 * PAST_DAYS * HOUR), stop).sites(site)
+    return weather.between(max(weather.start, stop - 24 * PAST_DAYS * HOUR), stop).sites(site)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -137,8 +137,24 @@ def plot_counterfactuals(review: Review, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def calendar(review: Review) -> list[dict[str, Any]]:
-    """Rows of the calendar: name of a field, and a cell (class, text) for each day.
+@dataclass(frozen=True, kw_only=True)
+class CalendarCell:
+    """One field's day in the calendar: a CSS class and a text."""
+
+    style: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CalendarRow:
+    """One field in the calendar."""
+
+    name: str
+    cells: tuple[CalendarCell, ...]
+
+
+def calendar(review: Review) -> list[CalendarRow]:
+    """Rows of the calendar, one for each field, with a cell for each day.
 
     A cell shows the hours of cutting, else the letter of the cause with most hours; it is empty
     once nothing is left to cut.
@@ -151,18 +167,19 @@ def calendar(review: Review) -> list[dict[str, Any]]:
         cells = []
         for d in range(len(review.days)):
             if cut[i, d] > 0.05:
-                cells.append({"class": "cut", "text": f"{max(1, round(cut[i, d])):d}"})
+                cells.append(CalendarCell(style="cut", text=f"{max(1, round(cut[i, d])):d}"))
             elif by_field[Cause.DONE, i, d] > 23.5:
-                cells.append({"class": "over", "text": ""})
+                cells.append(CalendarCell(style="over", text=""))
             else:
                 most = max(causes, key=lambda c: float(by_field[c, i, d]))
                 lost = " lost" if review.lost[i, d] else ""
-                cells.append({"class": f"held{lost}", "text": LETTERS[most]})
-        out.append({"name": f"{one_line(field.name)} ({one_line(field.id)})", "cells": cells})
+                cells.append(CalendarCell(style=f"held{lost}", text=LETTERS[most]))
+        name = f"{one_line(field.name)} ({one_line(field.id)})"
+        out.append(CalendarRow(name=name, cells=tuple(cells)))
     return out
 
 
-def review_parts(review: Review) -> dict[str, Any]:
+def _template_values(review: Review) -> dict[str, object]:
     """Values of the HTML template."""
     farm = review.observed.farm
     return {
@@ -192,7 +209,7 @@ def review_parts(review: Review) -> dict[str, Any]:
 def review_html(review: Review) -> str:
     """The review as self-contained HTML; text that people wrote is escaped."""
     template = template_environment("scheduler.review").get_template("review.html")
-    return template.render(**review_parts(review))
+    return template.render(**_template_values(review))
 
 
 def write_review(review: Review, folder: Path) -> list[Path]:

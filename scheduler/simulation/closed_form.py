@@ -112,8 +112,8 @@ def capacity_ha_h(compiled: Compiled) -> float:
     total = 0.0
     for k in range(len(compiled.makeup)):
         main_rates = [(compiled.main_rates(k, j), j) for j in range(len(compiled.jobs))]
-        known = [(rates, j) for rates, j in main_rates if rates is not None]
-        area = np.array([compiled.jobs[j].area_ha for _, j in known])
-        speed = np.array([r.t_h / wet_yield(compiled.field(j)) for r, j in known])
-        total += float(area.sum() / (area / speed).sum()) if known else 0.0
+        rated = [(rates, j) for rates, j in main_rates if rates is not None]
+        area = np.array([compiled.jobs[j].area_ha for _, j in rated])
+        speed = np.array([r.t_h / wet_yield(compiled.field(j)) for r, j in rated])
+        total += float(area.sum() / (area / speed).sum()) if rated else 0.0
     return total

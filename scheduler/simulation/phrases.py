@@ -62,7 +62,7 @@ def rehearsal_lines(summary: RehearsalSummary, farm: Farm) -> list[str]:
 
 
 def whatif_lines(
-    found: WhatIf,
+    result: WhatIf,
     farm: Farm,
     *,
     yearly_cost: float = 0.0,
@@ -82,15 +82,15 @@ def whatif_lines(
             _day(c.done),
             _money(b.loss - c.loss, farm),
         ]
-        for b, c in zip(found.base, found.changed, strict=True)
+        for b, c in zip(result.base, result.changed, strict=True)
     ]
-    lines = [f"WHAT IF: {alteration_text(found.change)}", *columns([head, *rows]), ""]
-    lines += _completion(found)
-    lines += _value(found, farm, yearly_cost)
-    lines += _closed_form(found, farm)
+    lines = [f"WHAT IF: {alteration_text(result.change)}", *columns([head, *rows]), ""]
+    lines += _completion(result)
+    lines += _value(result, farm, yearly_cost)
+    lines += _closed_form(result, farm)
     if capacity_price is not None:
-        lines += _least_cost(found, farm, capacity_price, own_share, labour_hour)
-    return [*lines, *workability_lines(found.base), "", CAVEAT]
+        lines += _least_cost(result, farm, capacity_price, own_share, labour_hour)
+    return [*lines, *workability_lines(result.base), "", CAVEAT]
 
 
 def alteration_text(change: Alteration) -> str:
@@ -104,18 +104,18 @@ def alteration_text(change: Alteration) -> str:
     return ", ".join(parts) or "no change"
 
 
-def _completion(found: WhatIf) -> list[str]:
+def _completion(result: WhatIf) -> list[str]:
     """Dates by which harvest is over."""
     out = []
     for share in COMPLETION_SHARES:
-        now, then = (_month_day(completion(o, share)) for o in (found.base, found.changed))
+        now, then = (_month_day(completion(o, share)) for o in (result.base, result.changed))
         out.append(f"Harvest over in {100 * share:.0f} % of years: now by {now}, then by {then}.")
     return out
 
 
-def _value(found: WhatIf, farm: Farm, yearly_cost: float) -> list[str]:
+def _value(result: WhatIf, farm: Farm, yearly_cost: float) -> list[str]:
     """What the change saves a year, before and after its cost."""
-    values = np.array(found.values)
+    values = np.array(result.values)
     low, high = (_money(float(q), farm) for q in np.quantile(values, (0.1, 0.9)))
     lines = [
         f"The change saves {_money(float(values.mean()), farm)} a year on average, from {low} to "
@@ -130,10 +130,10 @@ def _value(found: WhatIf, farm: Farm, yearly_cost: float) -> list[str]:
     return lines
 
 
-def _closed_form(found: WhatIf, farm: Farm) -> list[str]:
+def _closed_form(result: WhatIf, farm: Farm) -> list[str]:
     """The timeliness cost by the closed form, and why the simulated loss differs."""
     costs = []
-    for outcomes in (found.base, found.changed):
+    for outcomes in (result.base, result.changed):
         known = [o for o in outcomes if np.isfinite(o.closed_form)]
         costs.append(float(np.mean([o.closed_form for o in known])) if known else np.nan)
     return [
@@ -145,10 +145,10 @@ def _closed_form(found: WhatIf, farm: Farm) -> list[str]:
 
 
 def _least_cost(
-    found: WhatIf, farm: Farm, price: float, own_share: float, labour_hour: float
+    result: WhatIf, farm: Farm, price: float, own_share: float, labour_hour: float
 ) -> list[str]:
     unit, name = (ACRE_HA, "ac/h") if farm.units == "us" else (1.0, "ha/h")
-    known = [o.timeliness for o in found.base if np.isfinite(o.closed_form)]
+    known = [o.timeliness for o in result.base if np.isfinite(o.closed_form)]
     best = [
         f.least_cost(own_share=own_share, price=price / unit, labour_hour=labour_hour) / unit
         for f in known

@@ -1,4 +1,4 @@
-"""Rehearsal: past seasons decided morning by morning by the planner, by rules and in hindsight.
+"""Rehearsal: past seasons decided each morning by the planner, by rules, and by one fixed order.
 
 Each morning the planner has the states of soil and grain under the weather so far and an emulated
 forecast; it compiles cut tables and runs a short search, without a lower bound. The make-up and the

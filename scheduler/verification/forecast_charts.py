@@ -87,16 +87,20 @@ def plot_reliability(chances: ChanceForecasts, *, ax: Axes | None = None) -> Axe
     return ax
 
 
-def verification_figure(found: Verification, *, inches: bool) -> Figure:
+def verification_figure(verification: Verification, *, inches: bool) -> Figure:
     """All charts of a verification: rain above, workable days below."""
     figure = Figure(figsize=(11, 6), layout="constrained")
     axes = figure.subplots(2, 3)
-    plot_scores(found.rain, ax=axes[0, 0]).set_title("Rain days", fontsize=10)
-    plot_reliability(found.rain_days, ax=axes[0, 1]).set_title("Rain days, all leads", fontsize=10)
-    plot_amounts(found.rain, inches=inches, ax=axes[0, 2]).set_title("Daily rain", fontsize=10)
-    if len(found.workable_days.lead):
-        plot_scores(found.workable, ax=axes[1, 0]).set_title("Workable days", fontsize=10)
-        plot_reliability(found.workable_days, ax=axes[1, 1]).set_title(
+    plot_scores(verification.rain, ax=axes[0, 0]).set_title("Rain days", fontsize=10)
+    plot_reliability(verification.rain_days, ax=axes[0, 1]).set_title(
+        "Rain days, all leads", fontsize=10
+    )
+    plot_amounts(verification.rain, inches=inches, ax=axes[0, 2]).set_title(
+        "Daily rain", fontsize=10
+    )
+    if len(verification.workable_days.lead):
+        plot_scores(verification.workable, ax=axes[1, 0]).set_title("Workable days", fontsize=10)
+        plot_reliability(verification.workable_days, ax=axes[1, 1]).set_title(
             "Workable days, all leads", fontsize=10
         )
     for ax in axes.flat:

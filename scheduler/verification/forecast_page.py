@@ -21,25 +21,25 @@ from scheduler.verification.lead_scores import LeadScore
 FEW_DAYS = 10
 
 
-def truth_text(found: Verification) -> str:
+def truth_text(verification: Verification) -> str:
     """The observations that rain is verified against."""
-    if not found.gauges:
+    if not verification.gauges:
         return "gridded records (no gauge)"
-    return f"{found.gauges} gauge{'s' if found.gauges > 1 else ''}"
+    return f"{verification.gauges} gauge{'s' if verification.gauges > 1 else ''}"
 
 
-def table_lines(farm: Farm, found: Verification) -> list[str]:
+def table_lines(farm: Farm, verification: Verification) -> list[str]:
     """The scores as lines of a table, and a line that explains them."""
     inches = farm.units == "us"
     unit, name = (INCH_MM, "in") if inches else (1.0, "mm")
     lines = [
-        f"{found.issues} issues of {found.product} against {truth_text(found)}; ± is one standard "
-        "error",
+        f"{verification.issues} issues of {verification.product} against "
+        f"{truth_text(verification)}; ± is one standard error",
         f"{'':4}  {'rain days':^28}  {f'amount, {name}':^22}  {'workable days':^28}",
         f"{'day':>4}  {'Brier':>6} {'±':>6} {'skill':>6} {'days':>6}  {'CRPS':>6} {'±':>6} "
         f"{'bias':>7}  {'Brier':>6} {'±':>6} {'skill':>6} {'days':>6}",
     ]
-    for rain, workable in zip(found.rain, found.workable, strict=True):
+    for rain, workable in zip(verification.rain, verification.workable, strict=True):
         if not rain.cases and not workable.cases:
             continue
         amount = " ".join(
@@ -73,18 +73,18 @@ def _brier_cells(score: LeadScore) -> str:
     return " ".join([*(_cell(value, 6) for value in numbers), f"{score.days:>6}"])
 
 
-def write_verification(folder: Path, farm: Farm, found: Verification) -> list[Path]:
+def write_verification(folder: Path, farm: Farm, verification: Verification) -> list[Path]:
     """Write verification.html (one self-contained page) and verification.png."""
-    figure = verification_figure(found, inches=farm.units == "us")
+    figure = verification_figure(verification, inches=farm.units == "us")
     png = io.BytesIO()
     figure.savefig(png, format="png", dpi=110)
     template = template_environment("scheduler.verification").get_template("verification.html")
     page = template.render(
         farm=farm,
-        found=found,
-        truth=truth_text(found),
+        verification=verification,
+        truth=truth_text(verification),
         picture=figure_svg(figure),
-        lines=table_lines(farm, found),
+        lines=table_lines(farm, verification),
     )
     folder.mkdir(parents=True, exist_ok=True)
     paths = [folder / "verification.html", folder / "verification.png"]

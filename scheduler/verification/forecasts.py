@@ -131,13 +131,13 @@ def _daily_records(
     folder: Path, cells: Sequence[ForecastCell], now: datetime
 ) -> tuple[np.datetime64, Array] | None:
     """First hour and daily rain (site, day) of the records, in days that begin at 12 UTC."""
-    known = records(folder, cells, utc_hour(now), []) if cells else None
-    if known is None:
+    weather = records(folder, cells, utc_hour(now), []) if cells else None
+    if weather is None:
         return None
-    begin = (12 - int(known.start.astype(int)) % 24) % 24
-    days = (known.shape[2] - begin) // 24
-    rain = known.rain[0][:, begin : begin + 24 * days]
-    return known.start + begin, rain.reshape(len(cells), days, 24).sum(axis=2)
+    begin = (12 - int(weather.start.astype(int)) % 24) % 24
+    days = (weather.shape[2] - begin) // 24
+    rain = weather.rain[0][:, begin : begin + 24 * days]
+    return weather.start + begin, rain.reshape(len(cells), days, 24).sum(axis=2)
 
 
 def _workable_days(
@@ -160,12 +160,12 @@ def _workable_days(
             past_gauges = gauges[
                 gauges["time"] + pd.to_timedelta(gauges["hours"], unit="h") <= issued
             ]
-            known = weather_for(folder, farm, issued, days=LEADS, gauges=past_gauges)
+            weather = weather_for(folder, farm, issued, days=LEADS, gauges=past_gauges)
         except WeatherError:
             continue
-        if not known.source.endswith(product):
+        if not weather.source.endswith(product):
             continue
-        season, _ = simulate_farm(farm, known.past, known.forecast, lightning=known.lightning)
+        season, _ = simulate_farm(farm, weather.past, weather.forecast, lightning=weather.lightning)
         rows += _paired(farm, daily_windows(season, tz=farm.tz), observed, issued)
     columns = list(zip(*rows, strict=True)) or [(), (), (), ()]
     return ChanceForecasts(
@@ -183,13 +183,13 @@ def _observed_windows(
     notes: list[str] = []
     cells = latest_cells(stored_answers(folder, product), farm, now, notes)
     hour = utc_hour(now)
-    known = records(folder, cells, hour, notes) if cells else None
-    if known is None:
+    weather = records(folder, cells, hour, notes) if cells else None
+    if weather is None:
         return None
     sites = np.array([[c.lat, c.lon] for c in cells])
     fields = np.array([[f.lat, f.lon] for f in farm.fields])
     near = ((fields[:, None] - sites[None]) ** 2).sum(axis=2).argmin(axis=1)
-    past = past_or_stand_in(known, known, hour, notes).sites(near)
+    past = past_or_stand_in(weather, weather, hour, notes).sites(near)
     season, _ = open_loop(farm, with_gauges(past, farm, gauges, notes))
     return daily_windows(season, tz=farm.tz)
 

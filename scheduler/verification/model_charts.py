@@ -78,10 +78,10 @@ def plot_scatter(soils: Sequence[SoilResult], *, depth: int = 5, ax: Axes | None
     return ax
 
 
-def plot_weeks(found: Validation, *, ax: Axes | None = None) -> Axes:
+def plot_weeks(validation: Validation, *, ax: Axes | None = None) -> Axes:
     """Modelled against reported days suitable for fieldwork, marked by state."""
     ax = ax if ax is not None else Figure(figsize=(5, 5)).subplots()
-    for week in found.weeks.itertuples():
+    for week in validation.weeks.itertuples():
         ax.text(float(week.reported), float(week.modelled), str(week.state), fontsize=8)  # type: ignore[arg-type]
     ax.plot([0, 7], [0, 7], color=INK, lw=0.8)
     ax.set_xlim(0, 7.3)

@@ -31,12 +31,12 @@ from scheduler.verification.model_tables import (
 SQUARE_IN, WIDE_IN = (5.0, 5.0), (8.0, 2.6)
 
 
-def validation_page(found: Validation) -> str:
+def validation_page(validation: Validation) -> str:
     """The page of a validation, HTML."""
     head, *strengths = strength_lines()
     weeks = [
         (str(w.state), str(w.week_ending)[:10], f"{w.reported:.1f}", f"{w.modelled:.1f}")
-        for w in found.weeks.itertuples()
+        for w in validation.weeks.itertuples()
     ]
     template = template_environment("scheduler.verification").get_template("validation.html")
     return template.render(
@@ -44,19 +44,19 @@ def validation_page(found: Validation) -> str:
         last_training=LAST_TRAINING,
         combine_t=f"{FIELD_MACHINE_T:g}",
         cart_t=f"{LOADED_CART_T:g}",
-        rows=[row_cells(row) for row in found.rows],
-        stations=station_lines(found.soils),
-        years=year_lines(found.soils),
-        counts=contingency_table(found.soils) if found.soils else None,
-        scatter=_png(lambda ax: plot_scatter(found.soils, ax=ax), SQUARE_IN)
-        if found.soils
+        rows=[row_cells(row) for row in validation.rows],
+        stations=station_lines(validation.soils),
+        years=year_lines(validation.soils),
+        counts=contingency_table(validation.soils) if validation.soils else None,
+        scatter=_png(lambda ax: plot_scatter(validation.soils, ax=ax), SQUARE_IN)
+        if validation.soils
         else None,
         series=[
             (soil.name.replace("_", " "), _png(partial(_draw_series, soil), WIDE_IN))
-            for soil in found.soils
+            for soil in validation.soils
         ],
         weeks=weeks,
-        weeks_chart=_png(lambda ax: plot_weeks(found, ax=ax), SQUARE_IN) if weeks else None,
+        weeks_chart=_png(lambda ax: plot_weeks(validation, ax=ax), SQUARE_IN) if weeks else None,
         strength_head=head,
         strengths=strengths,
     )
