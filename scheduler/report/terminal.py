@@ -185,7 +185,6 @@ def terminal_ready(
     *,
     now: datetime,
     days: int = 4,
-    least_h: float = WORTHWHILE_H,
     work: OtherWork | None = None,
 ) -> str:
     """Write the workable hours of every field on each of the next days.
@@ -193,7 +192,6 @@ def terminal_ready(
     Parameters
     ----------
     days : days shown; of today only the hours left count.
-    least_h : hours whose chance is shown.
     work : other work, with a season from `season_for_work`; cutting by default.
     """
     column, fit, causes = WORK_TEXT[work]
@@ -202,17 +200,15 @@ def terminal_ready(
     lines += wrapped(
         f"drive: hours the ground bears a combine, day and night. {column}: hours {fit} while a "
         "crew works, with the 10th to 90th percentile over forecasts. from: the first. "
-        f"{least_h:g} h: chance of at least so many hours to {column}.",
+        f"{WORTHWHILE_H:g} h: chance of at least so many hours to {column}.",
         0,
     )
-    by_day = hours_by_day(
-        farm, season, now=now, least_h=least_h, codes=Reason if work is None else OtherWorkReason
-    )
+    codes = Reason if work is None else OtherWorkReason
+    by_day = hours_by_day(farm, season, now=now, codes=codes)
     for day, hours in list(by_day.items())[:days]:
         lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
-        lines.append(
-            f"{'field':28} {'drive':>5} {column:>10} {'from':>6} {f'{least_h:g} h':>6}  lost to"
-        )
+        chance = f"{WORTHWHILE_H:g} h"
+        lines.append(f"{'field':28} {'drive':>5} {column:>10} {'from':>6} {chance:>6}  lost to")
         lines += [_hours_line(row_title(farm, row), h, causes) for row, h in enumerate(hours)]
     if work == "spraying":
         lines += ["", *wrapped(SPRAY_CAUTION, 0)]

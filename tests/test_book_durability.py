@@ -1,4 +1,4 @@
-"""Power cuts and crowds: what was acknowledged is in the book, and the book is sound."""
+"""The season book after killed writers and crowds of writers: every acknowledged entry is there."""
 
 import multiprocessing
 import os
@@ -26,21 +26,21 @@ def rain(number: float) -> Entry:
 
 
 def write_on(folder: str, acks, seed: int) -> None:
-    """Entries, corrections, withdrawals and plans until killed, each acknowledged when written."""
+    """Write entries, corrections, withdrawals and plans until killed; acknowledge each."""
     chance = random.Random(seed)
     with Book(folder) as book:
         while True:
-            one = book.add(rain(chance.random()))
-            acks.send_bytes(one.token.encode())
-            fixed = book.add(replace(rain(chance.random()), replaces=one.id))
+            entry = book.add(rain(chance.random()))
+            acks.send_bytes(entry.token.encode())
+            fixed = book.add(replace(rain(chance.random()), replaces=entry.id))
             acks.send_bytes(fixed.token.encode())
             acks.send_bytes(book.withdraw(fixed.id).token.encode())
             document = {"made": "2026-08-16T11:00:00Z", "pad": "x" * chance.randrange(60_000)}
-            acks.send_bytes(book.issue_plan(document, seen=one.id).token.encode())
+            acks.send_bytes(book.issue_plan(document, seen=entry.id).token.encode())
 
 
 def acknowledged(pipe) -> set[str]:
-    """Every whole acknowledgement in the pipe, to its end."""
+    """Read every whole acknowledgement until the pipe ends."""
     tokens = set()
     try:
         while True:
@@ -57,7 +57,7 @@ def test_no_acknowledged_entry_is_lost_when_writers_are_killed(tmp_path):
         child = PROCESSES.Process(target=write_on, args=(str(tmp_path), theirs, kill))
         child.start()
         theirs.close()
-        ours.poll(10)  # it writes now
+        ours.poll(10)  # the child has begun to write
         time.sleep(chance.random() * 0.03)
         os.kill(child.pid, signal.SIGKILL)
         child.join(10)
@@ -67,7 +67,7 @@ def test_no_acknowledged_entry_is_lost_when_writers_are_killed(tmp_path):
             assert book.integrity() == "ok"
             kept = {e.token for e in book.entries(superseded=True)}
             plans = book.entries("plan", superseded=True)
-            assert all(book.plan(e.id) is not None for e in plans)  # never half of a plan
+            assert all(book.plan(e.id) is not None for e in plans)  # no plan is half written
         assert acked <= kept
         midway += len(kept) - len(acked) > 0
     assert len(acked) > KILLS
@@ -75,7 +75,7 @@ def test_no_acknowledged_entry_is_lost_when_writers_are_killed(tmp_path):
 
 
 def write_for(folder: str, writer: int, count: int, seconds: float, results) -> None:
-    """Entries of one of many writers, `count` of them or for some seconds."""
+    """Write `count` entries of one of many writers, or as many as fit into the seconds."""
     tokens, until = [], time.monotonic() + seconds
     with Book(folder) as book:
         while len(tokens) < count and time.monotonic() < until:
@@ -84,7 +84,7 @@ def write_for(folder: str, writer: int, count: int, seconds: float, results) -> 
 
 
 def crowd(folder: Path, count: int, seconds: float) -> int:
-    """Let all writers write at once; the number of entries, each proven to be in the book."""
+    """Let all writers write at once; return the number of entries, which are all in the book."""
     jobs = []
     for writer in range(WRITERS):
         ours, theirs = PROCESSES.Pipe(duplex=False)
@@ -104,7 +104,7 @@ def crowd(folder: Path, count: int, seconds: float) -> int:
 
 
 def test_eight_writers_at_once_lose_nothing(tmp_path):
-    # the book is made by whoever comes first, which is a race of its own
+    # the first writer makes the book, which is a race too
     assert crowd(tmp_path, 40, 120.0) == WRITERS * 40
 
 
