@@ -1,9 +1,13 @@
 """Simulated annealing over orders; every order is timed separately in every member.
 
-Moves change the orders of one or two crews (Kirkpatrick, Gelatt and Vecchi 1983, Science 220,
-671-680; from memory). Only the part of an order that changes is timed again, and in each member
-only until the crew is back at a time and place of its present order. The number of moves is fixed
-and the random numbers are our own, so a seed names one plan.
+Moves change the orders of one or two crews. Only the part of an order that changes is timed again,
+and in each member only until the crew is back at a time and place of its present order. The number
+of moves is fixed and the random numbers are our own, so a seed names one plan.
+
+References
+----------
+Kirkpatrick, Gelatt and Vecchi 1983, Science 220, 671-680 (simulated annealing).
+Vigna 2016, ACM Transactions on Mathematical Software 42(4), 30 (xorshift64* random numbers).
 """
 
 # mypy: disable-error-code="no-untyped-def"
@@ -102,7 +106,7 @@ class Workspace(NamedTuple):
 
 @njit(nogil=True)
 def _random(state):
-    """Next of a xorshift64* stream, in [0, 1) (Vigna 2016, ACM TOMS 42(4); from memory)."""
+    """Next of a xorshift64* stream, in [0, 1)."""
     x = state[0]
     x ^= x >> np.uint64(12)
     x ^= x << np.uint64(25)

@@ -8,8 +8,8 @@ of a farm of 30 fields some hundreds stay open: few enough for CP-SAT to cover e
 
 References
 ----------
-Irnich, Desaulniers, Desrosiers and Hadjar 2010, INFORMS Journal on Computing 22(2), 297-313 (arc
-fixing by path-reduced costs; from memory).
+Irnich, Desaulniers, Desrosiers and Hadjar 2010, INFORMS Journal on Computing, doi
+10.1287/ijoc.1090.0341 (arc fixing by path-reduced costs).
 """
 
 # mypy: disable-error-code="no-untyped-def"

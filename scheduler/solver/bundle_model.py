@@ -9,8 +9,8 @@ at the same place of the order (`common_order`). Pairwise coordinate descent fin
 
 References
 ----------
-Hiriart-Urruty and Lemarechal 1993, Convex Analysis and Minimization Algorithms II, Springer,
-chapter XV (bundle methods; from memory).
+Hiriart-Urruty and Lemarechal 1993, Convex Analysis and Minimization Algorithms II, Springer
+(bundle methods).
 """
 
 # mypy: disable-error-code="no-untyped-def"

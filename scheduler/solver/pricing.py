@@ -6,8 +6,7 @@ job more than once but never goes i, j, i: a non-elementary path with 2-cycle el
 References
 ----------
 Houck, Picard, Queyranne and Vemuganti 1980, Opsearch 17, 93-109 (2-cycles; from memory).
-Irnich and Desaulniers 2005, 'Shortest path problems with resource constraints', in Column
-Generation, Springer (labels; from memory).
+Irnich and Desaulniers 2005, in Column Generation, Springer, 33-65 (labels).
 """
 
 # mypy: disable-error-code="no-untyped-def"

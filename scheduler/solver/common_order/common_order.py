@@ -23,7 +23,7 @@ place, a walk a path, rests are completions, a limit is a threshold, a turn an i
 
 References
 ----------
-Caroe and Schultz 1999, Operations Research Letters 24, 37-45 (scenario decomposition; from memory).
+Caroe and Schultz 1999, Operations Research Letters 24, 37-45 (scenario decomposition).
 """
 
 from __future__ import annotations
