@@ -9,6 +9,7 @@ from farms import farm_tables, small_tables, tardiness_tables, wt40
 
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
+from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.solve import solve
 from scheduler.solver.stages import SolveStage
 from scheduler.solver.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED
@@ -142,3 +143,13 @@ def test_published_weighted_tardiness(instance):
 def test_small_farm_is_optimal_under_both_objectives():
     tables = small_tables(12, members=3)
     assert solve(tables).status == solve(tables, objective=CAUTIOUS).status == OPTIMAL
+
+
+@pytest.mark.parametrize("members", [1, 3])
+@pytest.mark.parametrize("seed", range(40, 44))
+def test_bound_without_enumeration_is_at_most_the_optimum(seed, members):
+    tables = small_tables(seed, members=members)
+    best = solve(tables).cost
+    plan = solve(tables, effort=LIGHT, settings=replace(DEFAULTS, enumeration_jobs=-1))
+    assert plan.bound <= best + 1e-6
+    assert plan.cost >= best - 1e-6
