@@ -80,14 +80,12 @@ def hours_by_day(
     season: Season,
     *,
     now: datetime,
-    least_h: float = WORTHWHILE_H,
     codes: type[Reason] | type[OtherWorkReason] = Reason,
 ) -> dict[date, list[DayHours]]:
     """Hours of every row of the season on each day from today; of today only the hours left.
 
     Parameters
     ----------
-    least_h : hours whose chance is asked for.
     codes : meaning of the season's reasons: those of cutting, or of other work.
     """
     left = from_now(season, now)
@@ -99,7 +97,7 @@ def hours_by_day(
         "cut": worked.quantile(0.5),
         "low": worked.quantile(0.1),
         "high": worked.quantile(0.9),
-        "chance": worked.chance(least_h),
+        "chance": worked.chance(WORTHWHILE_H),
         "first": worked.first_hour(0.5),
     }
     out: dict[date, list[DayHours]] = {}
