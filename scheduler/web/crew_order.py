@@ -168,7 +168,9 @@ def _typed_fields(farm: Farm) -> list[str]:
 def _price(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> Price:
     """Ask the planner for the price of an order."""
     try:
-        loss, lines = app_context().planner.price(all_orders(plan, crew, fields), best=plan.loss)
+        loss, lines = app_context().planner.price(
+            all_orders(plan, crew, fields), plan_loss=plan.loss
+        )
     except AfterrainError as error:
         return Price(error=str(error))
     return Price(lines=lines, cost=loss - plan.loss)

@@ -126,9 +126,9 @@ class Planner:
         timer.start()
 
     def price(
-        self, orders: Mapping[str, Sequence[str]], *, best: float
+        self, orders: Mapping[str, Sequence[str]], *, plan_loss: float
     ) -> tuple[float, tuple[str, ...]]:
-        """Expected loss of orders by crew, and lines that compare it with a loss of `best`.
+        """Expected loss of orders by crew, and lines that compare it with the loss of the plan.
 
         Raises
         ------
@@ -141,7 +141,7 @@ class Planner:
             worker = self._live_worker()
             self._price_requests += 1
             number = self._price_requests
-            worker.pipe.send(PriceRequest(number=number, orders=dict(orders), best=best))
+            worker.pipe.send(PriceRequest(number=number, orders=dict(orders), plan_loss=plan_loss))
             self._changed.wait_for(
                 lambda: number in self._prices or not worker.process.is_alive(), timeout=PRICE_S
             )

@@ -52,11 +52,11 @@ class PlanRequest:
 
 @dataclass(frozen=True, kw_only=True)
 class PriceRequest:
-    """Ask what orders by crew lose, compared with a loss of `best`; `number` names the answer."""
+    """Ask what orders by crew lose against the loss of the plan; `number` names the answer."""
 
     number: int
     orders: Mapping[str, Sequence[str]]
-    best: float
+    plan_loss: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,7 +146,9 @@ def make_orders(folder: Path, module: str, pipe: Connection, cancel: Event) -> N
             elif morning is None:
                 raise AfterrainError("replan first, then price an order")
             else:
-                price = planner.price_order(folder, morning, request.orders, plan_loss=request.best)
+                price = planner.price_order(
+                    folder, morning, request.orders, plan_loss=request.plan_loss
+                )
                 lines = own_order_lines(price, morning.farm.currency)
                 pipe.send(Priced(number=request.number, loss=price.loss, lines=tuple(lines)))
         except CancelledError:
