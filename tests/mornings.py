@@ -24,6 +24,7 @@ from scheduler.farm.model import (
     Rules,
     Truck,
 )
+from scheduler.orders.cautions import FireDanger, LongDay
 from scheduler.orders.model import (
     Alternative,
     CrewOrders,
@@ -360,7 +361,10 @@ def morning(
         member_loss=tuple(float(2200 + 310 * m) for m in range(members)),
         value_of_perfect_information=640.0,
         value_of_stochastic_solution=210.0,
-        cautions=("Fire: the index may reach 28 (very high) about 16:00.", "Keep out of bins."),
+        cautions=(
+            FireDanger(index=28.0, hazard_class="very high", peak=NOW.replace(hour=16), stop=None),
+            LongDay(hours=(("North", 14.0),)),
+        ),
         changes=("Mail road north moved up: a sample came in at 14.1 %",),
         lessons=(
             OffsetChange(

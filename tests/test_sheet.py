@@ -10,7 +10,9 @@ import mornings
 import pytest
 
 from scheduler.costs.machine_rates import CrewMachines
-from scheduler.orders.safety import STANDING, cautions
+from scheduler.orders.cautions import FireWarning
+from scheduler.orders.safety import day_cautions
+from scheduler.report.caution_phrases import STANDING, caution_lines
 from scheduler.report.hour_shades import shades
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import fallback_text, left_out_text, reason_text
@@ -23,7 +25,7 @@ CHROMIUM = shutil.which("chromium")
 @pytest.fixture(scope="module")
 def morning():
     made = mornings.morning(fields=6, days=6, members=9, unknown=True)
-    return replace(made, cautions=cautions(made.farm, made.weather, now=made.now))
+    return replace(made, cautions=day_cautions(made.farm, made.weather, now=made.now))
 
 
 @pytest.fixture(scope="module")
@@ -94,7 +96,8 @@ def test_all_of_the_morning_is_there(morning, page):
         assert fallback_text(crew.fallback.if_tough) in text
         assert fallback_text(crew.fallback.if_soft) in text
     lessons = lesson_lines(morning.lessons, morning.farm)
-    for line in (*morning.cautions, *morning.changes, *lessons, *morning.weather_notes):
+    cautions = caution_lines(morning)
+    for line in (*cautions, *morning.changes, *lessons, *morning.weather_notes):
         assert " ".join(re.findall(r"\w+", line)) in " ".join(re.findall(r"\w+", text))
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone." in text
     assert "sprouted kernels alone; other damage or foreign material can lower it." in text
@@ -149,7 +152,7 @@ def test_everything_from_people_is_escaped(morning):
         ),
         left_out=(replace(morning.left_out[0], name=EVIL, why=EVIL),),
         rule_losses={EVIL: 1.0},
-        cautions=(EVIL,),
+        cautions=(FireWarning(event=EVIL, start=morning.now, stop=morning.now),),
         changes=(EVIL,),
         lessons=(replace(morning.lessons[0], field=fields[0].id),),
         status=EVIL,

@@ -9,6 +9,7 @@ import pytest
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock, one_line
+from scheduler.orders.cautions import FireWarning
 from scheduler.planning.stages import PlanStage
 from scheduler.report.phrases import STAGE_TEXT, loss_lines, proof_text, time_range
 from scheduler.report.terminal import WIDTH, terminal_plan
@@ -76,7 +77,7 @@ def test_no_line_is_wider_than_the_terminal(morning, long):
         morning,
         crews=(replace(crew, orders=(order,), note=long), morning.crews[1]),
         makeup=(CrewMachines(crew=long, combines=(), carts=(), trucks=()),),
-        cautions=(long,),
+        cautions=(FireWarning(event=long, start=morning.now, stop=morning.now),),
     )
     assert max(map(len, terminal_plan(wide).splitlines())) <= WIDTH
 

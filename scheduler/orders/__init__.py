@@ -7,5 +7,6 @@ Layer: may import cut_tables and what lies below.
 - `decision`: cut tables and the plan on them
 - `document`: the serialiser of orders; an issued plan read back
 - `changes`: what changed since the orders before
-- `safety`: cautions of the day, then the standing ones
+- `cautions`: codes of the day's cautions, which `report` words
+- `safety`: the cautions of the day
 """

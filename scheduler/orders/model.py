@@ -12,6 +12,7 @@ from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
 from scheduler.cut_tables.makeup import MakeUp
 from scheduler.farm.model import Farm
+from scheduler.orders.cautions import DayCaution
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.windows.lessons import Lesson
 
@@ -179,7 +180,7 @@ class Morning:
     member_loss: tuple[float, ...]
     value_of_perfect_information: float | None  # money that knowing the weather would save
     value_of_stochastic_solution: float | None  # money lost by planning on the mean forecast only
-    cautions: tuple[str, ...]
+    cautions: tuple[DayCaution, ...]
     changes: tuple[Change | str, ...] = ()  # since the previous orders; news of the book is text
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught, before and after
     decision: Decision | None = field(default=None, repr=False, compare=False)

@@ -27,7 +27,7 @@ from scheduler.farm.working_time import SLOT_MIN, slot_times
 from scheduler.orders.changes import changes_since
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Change, Morning
-from scheduler.orders.safety import cautions
+from scheduler.orders.safety import day_cautions
 from scheduler.planning.dispatch_rules import dispatched_orders
 from scheduler.planning.information import InformationState, gather, simulated_season
 from scheduler.planning.makeup_choice import compile_makeup, rank_makeups
@@ -253,7 +253,7 @@ def _brief(
         member_loss=tuple(plan.member_cost / 100.0),
         value_of_perfect_information=perfect_information,
         value_of_stochastic_solution=stochastic_solution,
-        cautions=cautions(
+        cautions=day_cautions(
             farm, weather.forecast, now=now, lightning=weather.lightning, warnings=weather.warnings
         ),
         changes=changes,

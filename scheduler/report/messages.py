@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from scheduler.farm.units import show_area
 from scheduler.farm.wording import clock, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
-from scheduler.orders.safety import day_cautions
+from scheduler.report.caution_phrases import day_caution_lines
 from scheduler.report.order_phrases import fallback_text, note_text
 from scheduler.report.phrases import field_title, haul_text
 
@@ -47,7 +47,7 @@ def _seven_bit(text: str) -> str:
 
 def _extras(crew: CrewOrders, morning: Morning) -> Iterator[str]:
     """Sentences for the space that is left, the most needed first."""
-    topics = [c.split(":")[0].lower() for c in day_cautions(morning.cautions)]
+    topics = [c.split(":")[0].lower() for c in day_caution_lines(morning)]
     if topics:
         yield f"Caution: {', '.join(topics)}."
     if crew.fallback:

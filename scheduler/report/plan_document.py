@@ -13,6 +13,7 @@ from scheduler.farm.model import Farm
 from scheduler.orders.document import HoursRow, IssuedDay, converter
 from scheduler.orders.model import Morning
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
+from scheduler.report.caution_phrases import caution_lines
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.messages import message
 from scheduler.report.order_phrases import (
@@ -67,7 +68,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
         "member_loss": data(morning.member_loss),
         "foresight_value": data(morning.value_of_perfect_information),
         "ignoring_cost": data(morning.value_of_stochastic_solution),
-        "cautions": list(morning.cautions),
+        "cautions": list(caution_lines(morning)),
         "changes": [change_text(c, morning.farm.currency) for c in morning.changes],
         "lessons": list(lesson_lines(morning.lessons, morning.farm)),
     }

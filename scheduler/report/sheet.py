@@ -10,7 +10,7 @@ from typing import Any
 from scheduler.farm.units import show_money
 from scheduler.farm.wording import clock, crew_title, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
-from scheduler.orders.safety import day_cautions
+from scheduler.report.caution_phrases import caution_lines, day_caution_lines
 from scheduler.report.figures.svg import (
     alternative_texts,
     curve_text,
@@ -53,7 +53,8 @@ def sheet(morning: Morning) -> str:
         weather=weather_line(morning),
         losses=loss_lines(morning),
         worth=worth_lines(morning),
-        today_cautions=day_cautions(morning.cautions),
+        today_cautions=day_caution_lines(morning),
+        cautions=caution_lines(morning),
         shades=shades(),
         calendar=hour_calendar(morning),
         lessons=lesson_lines(morning.lessons, morning.farm),

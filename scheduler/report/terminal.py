@@ -13,6 +13,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_distance, show_money, show_rate
 from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.report.caution_phrases import caution_lines
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
     change_text,
@@ -81,7 +82,7 @@ def terminal_plan(morning: Morning) -> str:
                 f"{title}: {one_line(left_out_text(left.why))}; leaving it costs {cost}", 2, hang=4
             )
     lines += heading("Cautions")
-    for caution in morning.cautions:
+    for caution in caution_lines(morning):
         lines += wrapped(f"- {one_line(caution)}", 2, hang=4)
     lines += ["", f"Status: {morning.status}; seed {morning.seed}"]
     return "\n".join(lines) + "\n"

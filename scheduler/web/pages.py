@@ -12,7 +12,7 @@ from flask import Flask, Response, abort, render_template, request, url_for
 
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
-from scheduler.orders.safety import STANDING, day_cautions
+from scheduler.report.caution_phrases import STANDING, issued_day_cautions
 from scheduler.report.hour_shades import shades
 from scheduler.report.phrases import loss_lines, weather_line
 from scheduler.report.sheet import by_day
@@ -93,7 +93,7 @@ def safety() -> str:
     plan = context.issued_plan()
     return render_template(
         "safety.html",
-        day=day_cautions(plan.cautions) if plan else (),
+        day=issued_day_cautions(plan.cautions) if plan else (),
         standing=STANDING,
         rules=context.farm().rules,
     )
@@ -189,7 +189,7 @@ def _orders_view(
         "weather": weather_line(aged),
         "weather_old": age is not None and age > plan.farm.rules.forecast_age_max_h,
         "losses": loss_lines(aged),
-        "cautions": day_cautions(plan.cautions),
+        "cautions": issued_day_cautions(plan.cautions),
         "next_day": next_day,
     }
 

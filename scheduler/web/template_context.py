@@ -7,7 +7,7 @@ from typing import Any
 from flask import Flask, session
 
 from scheduler.errors import FarmError
-from scheduler.orders.safety import DEFERENCE
+from scheduler.report.caution_phrases import DEFERENCE
 from scheduler.report.hour_shades import shade_of, shades
 from scheduler.report.phrases import quality_note
 from scheduler.report.template_environment import configure, value_texts
