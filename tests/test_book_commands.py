@@ -99,7 +99,10 @@ def test_each_kind_in_one_line(log, words, line):
         ),
         ("rain east 5 cups", 'hours: "cups" is not a number; write digits, as 12.5'),
         ("rain east 5 24 7", '"7" is one word too many: log FOLDER rain GAUGE RAIN [HOURS]'),
-        ("rain east 5cups", 'rain: "cups" is no unit here; use one of in, inch, inches, mm, cm'),
+        (
+            "rain east 5cups",
+            'rain: "cups" is not a unit of this value; use one of in, inch, inches, mm, cm',
+        ),
         ("rain east 1e999", "rain: "),
         ("rain east nan", 'rain: "nan" is not a number; write digits, as 12.5'),
         ("rain east -1", "rain: -1 is outside of 0.00 in to 19.69 in"),

@@ -109,7 +109,7 @@ def test_strange_files_are_told_and_untouched(tmp_path):
     db.close()
     with pytest.raises(BookError, match=r"later version \(99, here 2\): update"):
         Book(tmp_path)
-    with pytest.raises(BookError, match="is no folder"):
+    with pytest.raises(BookError, match="is not a folder"):
         Book(tmp_path / "nowhere")
 
 

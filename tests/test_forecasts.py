@@ -348,7 +348,7 @@ def test_tables_that_are_refused(sample, tmp_path, heading, row, words):
 
 def test_the_same_hour_twice_is_refused(sample, tmp_path):
     path = table(tmp_path / "f.csv", "time,rain_mm,temp_c", ["2026-08-12 06:00,0,15"] * 2)
-    with pytest.raises(WeatherError, match="stands there twice"):
+    with pytest.raises(WeatherError, match="is there twice"):
         read_forecast(path, sample[0])
 
 

@@ -409,7 +409,7 @@ FIELD_FAULTS = [
     ("1,47.1,-99.5,155,spring wheat,,55",
      "fields.csv row 2, texture: has no soil; give its texture, such as loam, or sand and clay"),
     ("1,,,155,spring wheat,loam,55",
-     "fields.csv row 2, lat: has no place; give lat and lon, or its boundary in fields.geojson"),
+     "fields.csv row 2, lat: has no position; give lat and lon, or its boundary in fields.geojson"),
     ("1,147.1,-99.5,155,spring wheat,loam,55",
      "fields.csv row 2, lat: lat is 147.1, must be at most 90; correct it, or its unit"),
     ("1,47.1,99.5,155,spring wheat,loam,55",
@@ -468,7 +468,7 @@ def test_every_problem_is_told_at_once(folder):
          'farm.toml [[combine]] "big combine", header_ft: nan is not a finite number; '
          "write digits only, as 12.5"),
         ("header_ft = 40", "header_ft = 40\nheader_m = 12",
-         'farm.toml [[combine]] "big combine", header_m: says the same as "header_ft"; keep one'),
+         'farm.toml [[combine]] "big combine", header_m: repeats "header_ft"; keep one'),
         ("efficiency_pct = 70", "efficiency_pct = 170",
          'farm.toml [[combine]] "big combine", efficiency_pct: efficiency is 170%, '
          "must be at most 100%; correct it, or its unit"),
@@ -479,7 +479,7 @@ def test_every_problem_is_told_at_once(folder):
         ('trucks = ["semi", "tandem"]', 'trucks = "semi"',
          'farm.toml [[crew]] "crew 1", trucks: \'semi\' is not a list of ids; write it as ["A", "B"]'),
         ('hours = "07:00-22:00"', 'hours = "dawn to dusk"',
-         'farm.toml [[crew]] "crew 1", hours: "dawn to dusk" are no hours of a day; '
+         'farm.toml [[crew]] "crew 1", hours: "dawn to dusk" is not a span of hours; '
          'write them as "07:00-21:00", or "closed"'),
         ("moisture_limit_pct = 15.5", "moisture_limit_pct = 12.5",
          'farm.toml [[point]] "elevator" [[market]] "spring wheat", moisture_limit_pct: '
@@ -491,10 +491,10 @@ def test_every_problem_is_told_at_once(folder):
          'farm.toml [[point]] "elevator" [[market]] "spring wheat", test_weight_discount_per_bu: '
          "test_weight_discount takes less off worse grain; correct the money of its steps"),
         ("distance_mi = 0\n", "",
-         'farm.toml [[point]] "home bins", lat: has no place; give lat and lon, or its distance '
+         'farm.toml [[point]] "home bins", lat: has no position; give lat and lon, or its distance '
          "from the base"),
         ('id = "tandem"', 'id = "semi"',
-         'farm.toml [[truck]] "semi", id: truck "semi" stands there twice; give each its own id'),
+         'farm.toml [[truck]] "semi", id: truck "semi" is there twice; give each its own id'),
         ('id = "home bins"', 'id = "1"',
          'farm.toml, id: "1" names two places; give the field or the delivery point another id'),
         ('crop = "barley"', 'crop = "oats"',
@@ -576,7 +576,7 @@ def test_duplicate_ids(folder):
 def test_area_against_boundary(folder):
     ring = [[-99.51, 47.10], [-99.50, 47.10], [-99.50, 47.107], [-99.51, 47.107], [-99.51, 47.10]]
     write_shapes(folder, [("1", [ring]), ("9", [ring])])
-    shown = 'fields.geojson "9": is no field of fields.csv; correct its id, or remove it'
+    shown = 'fields.geojson "9": is not a field of fields.csv; correct its id, or remove it'
     assert told(folder) == [shown]
     edit(folder, "fields.csv", "155,spring", "255,spring")
     assert ("fields.csv row 2, area_ac: area is 255 ac, its boundary holds 146 ac; "
@@ -624,7 +624,7 @@ def test_no_folder(tmp_path):
     with pytest.raises(FarmError, match=r"nowhere: does not exist; give your farm's folder"):
         read_farm(tmp_path / "nowhere")
     (tmp_path / "file").write_text("x")
-    assert "is no folder" in told(tmp_path / "file")[0]
+    assert "is not a folder" in told(tmp_path / "file")[0]
 
 
 def test_empty_folder(tmp_path):
@@ -663,7 +663,10 @@ def test_file_without_permission(folder, monkeypatch):
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "read_bytes", refuse)
-    assert "fields.csv: may not be read by you; give yourself permission to read it" in told(folder)
+    assert (
+        "fields.csv: cannot be read: permission denied; give yourself permission to read it"
+        in told(folder)
+    )
 
 
 def test_a_folder_in_the_place_of_a_file(folder):

@@ -78,7 +78,7 @@ def from_wkt(text: str) -> Boundary:
         return _boundary(shapely.from_wkt(text))
     except (shapely.errors.ShapelyError, ValueError, TypeError):
         raise UnreadableError(
-            "is no POLYGON in well-known text", "correct it, or use fields.geojson"
+            "is not a POLYGON in well-known text", "correct it, or use fields.geojson"
         ) from None
 
 

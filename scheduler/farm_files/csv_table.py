@@ -65,7 +65,7 @@ def file_bytes(path: Path) -> bytes:
         ) from None
     except PermissionError:
         raise UnreadableError(
-            "may not be read by you", "give yourself permission to read it"
+            "cannot be read: permission denied", "give yourself permission to read it"
         ) from None
     except OSError as error:
         raise UnreadableError(f"cannot be read ({error.strerror})", "check the disk") from None

@@ -168,8 +168,10 @@ def read_daily_span(text: str) -> DailySpan | None:
         last = time(int(m[3]) % 24 if m[3] == "24" else int(m[3]), int(m[4] or 0))
     except ValueError:
         raise UnreadableError(
-            f'"{text}" are no hours of a day', 'write them as "07:00-21:00", or "closed"'
+            f'"{text}" is not a span of hours', 'write them as "07:00-21:00", or "closed"'
         ) from None
     if first == last and first != time(0):
-        raise UnreadableError(f'"{text}" opens and closes at once', 'write "closed" or "24 h"')
+        raise UnreadableError(
+            f'"{text}" opens and closes at the same time', 'write "closed" or "24 h"'
+        )
     return first, last

@@ -103,7 +103,7 @@ def read_point(r: Record) -> DeliveryPoint | None:
     lon = r.optional_number("lon", low=-180.0, high=180.0)
     distance = r.optional_number("distance", "distance", low=0.0, high=2000.0)
     if (lat is None) != (lon is None) or (lat is None and distance is None):
-        r.note("lat", "has no place", "give lat and lon, or its distance from the base")
+        r.note("lat", "has no position", "give lat and lon, or its distance from the base")
     queue = r.number("queue_min", default=DeliveryPoint.queue_min, low=0.0, high=1440.0)
     unload = r.number("unload_min", default=DeliveryPoint.unload_min, low=0.0, high=240.0)
     capacity = r.optional_number("room", "mass", low=0.0)
@@ -195,7 +195,7 @@ def read_schedule(r: Record, name: str, crop: str, scale: Callable[[float], floa
     at = [a for a, _ in steps]
     off = [b for _, b in steps][:: -1 if name == "test_weight_discount" else 1]
     if not all(0 <= a <= 100 for a in at) or not all(0 <= b < 1e6 for b in off):
-        r.note(key, f"{name} has a number below 0 or out of reason", _PAIRS)
+        r.note(key, f"{name} has a number that is below 0 or too large", _PAIRS)
     elif any(b <= a for a, b in pairwise(at)):
         r.note(key, f"the thresholds of {name} do not rise", "put them in rising order")
     elif any(b < a for a, b in pairwise(off)):

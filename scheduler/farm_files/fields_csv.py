@@ -110,7 +110,7 @@ def read_fields(
             Problem(
                 file=BOUNDARIES_FILE,
                 row=f'"{extra}"',
-                message="is no field of fields.csv",
+                message="is not a field of fields.csv",
                 remedy="correct its id, or remove it",
             )
         )
@@ -127,7 +127,7 @@ def _heading_problems(table: CsvTable, names: list[str]) -> list[Problem]:
         return Problem(file=FILE, row="1", column=name, message=message, remedy=remedy)
 
     found = [
-        problem(name, f'column "{name}" stands there twice', "keep one")
+        problem(name, f'column "{name}" is there twice', "keep one")
         for name in COLUMNS
         if names.count(name) > 1
     ]
@@ -163,7 +163,7 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
     test_weight = None if crop is None else r.test_weight("test_weight", crop)
     cut, wet = r.fraction("cut", 0.0), r.fraction("wet", 0.0, high=0.9)
     if ripe and heading and ripe <= heading:
-        r.note("ripe", "is ripe before it heads", "correct one of the dates")
+        r.note("ripe", "ripens before it heads", "correct one of the dates")
     if r.failed or crop is None or soil is None:
         return None
     if drainage is None or approach is None or purpose is None:
@@ -220,7 +220,7 @@ def _position(r: Record, boundary: Boundary | None) -> Position:
     if boundary is not None and lat is None and lon is None:
         return boundary.inside
     missing = "lat" if lat is None else "lon"
-    r.note(missing, "has no place", "give lat and lon, or its boundary in fields.geojson")
+    r.note(missing, "has no position", "give lat and lon, or its boundary in fields.geojson")
     return math.nan, math.nan
 
 

@@ -108,7 +108,9 @@ def read_rain(folder: str | Path, farm: Farm) -> pd.DataFrame:
     _raise_problems(read)
     unknown = sorted(set(read.rain["gauge"]) - set(farm.gauges))
     if unknown:
-        raise FarmError(f'{folder}: rain.csv has a gauge "{unknown[0]}" that the farm has not')
+        raise FarmError(
+            f'{folder}: rain.csv has a gauge "{unknown[0]}" that farm.toml does not have'
+        )
     return read.rain
 
 
@@ -129,7 +131,7 @@ def _read(path: Path, guess_soil: str = "") -> _Folder:
     """Read every file of a folder and check them against each other."""
     read = _Folder(path=path, guess_soil=guess_soil)
     if not path.is_dir():
-        message = "is no folder" if path.exists() else "does not exist"
+        message = "is not a folder" if path.exists() else "does not exist"
         remedy = "give your farm's folder, or start one with `afterrain new FOLDER`"
         read.note(str(path), "", "", message, remedy)
         return read
@@ -169,7 +171,7 @@ def _rain(read: _Folder) -> None:
     read.rain = rain_csv.read_rain_table(table, gauges, read.notation(table), read.problems)
     names = sorted(read.rain["gauge"].unique())
     if read.settings and not gauges and len(names) > 1:
-        message = f"the gauges {', '.join(names)} have no place"
+        message = f"the gauges {', '.join(names)} have no position"
         remedy = "add a [[gauge]] with id, lat and lon for each"
         read.note(settings_toml.FILE, "", "gauge", message, remedy)
 

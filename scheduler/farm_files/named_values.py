@@ -107,7 +107,7 @@ class NamedValues:
                 if value is not None and str(value).strip().lower() not in BLANK_CELLS:
                     if found is not None:
                         same = self.written_names[found.key]
-                        self.note(key, f'says the same as "{same}"', "keep one")
+                        self.note(key, f'repeats "{same}"', "keep one")
                     found = Found(value, key, unit)
                     self._keys[name] = key
         return found

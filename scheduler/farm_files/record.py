@@ -54,7 +54,7 @@ class Record(NamedValues):
             self.note(name, f"{value!r} is not a list of ids", 'write it as ["A", "B"]')
             return ()
         if len(set(ids)) < len(ids):
-            self.note(name, "the same id stands there twice", "keep one")
+            self.note(name, "the same id is there twice", "keep one")
         return ids
 
     def choice(self, name: str, options: Mapping[str, T], default: T | None = None) -> T | None:
@@ -180,7 +180,7 @@ class Record(NamedValues):
         value = kg_hl(raw, crop) if us else raw
         if not 20.0 <= value <= 95.0 and not math.isnan(raw):
             unit = "lb/bu" if us else "kg/hL"
-            self.note(found.key, f"{name} {raw:g} {unit} is no test weight", "check the unit")
+            self.note(found.key, f"{name} {raw:g} {unit} is not a test weight", "check the unit")
         return value
 
     def day(self, name: str) -> date | None:

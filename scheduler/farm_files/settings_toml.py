@@ -143,7 +143,7 @@ def _each(
     for record in top.tables(name):
         own = record.text("id", None)
         if own and own in seen:
-            record.note("id", f'{name} "{own}" stands there twice', "give each its own id")
+            record.note("id", f'{name} "{own}" is there twice', "give each its own id")
         seen.append(own)
         part = read(record)
         record.note_unused()

@@ -48,7 +48,7 @@ class Book:
         self.folder = Path(folder)
         self.path = self.folder / BOOK_FILE
         if not self.folder.is_dir():
-            raise BookError(f"{folder} is no folder: give your farm's folder")
+            raise BookError(f"{folder} is not a folder: give your farm's folder")
         self._db = open_book(self.path)
 
     @staticmethod

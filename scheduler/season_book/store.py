@@ -167,8 +167,8 @@ def _book_error(path: Path, error: sqlite3.Error) -> BookError:
     remedies: tuple[tuple[str, str], ...] = (
         ("not a database", "is not a season book: move it away"),
         ("malformed", "is damaged: keep it, and go on from your last `afterrain backup`"),
-        ("locked", "is held by another program for too long: close that, then try again"),
-        ("readonly", "may not be written by you: check the folder's permissions"),
+        ("locked", "is locked by another program: close it, then try again"),
+        ("readonly", "cannot be written: check the folder's permissions"),
         ("full", "cannot be written, the disk is full; what was acknowledged before is kept"),
         ("unable to open", "cannot be opened: check the folder's permissions"),
     )

@@ -109,17 +109,17 @@ def _to_si(fact: Fact, unit: str, farm: Farm, crop: str) -> Callable[[float], fl
     if fact.quantity == "test_weight":
         us = farm.units == "us" if not word else word in ("lb", "lb_bu", "lbs", "lbs_bu")
         if word and not us and word != "kg_hl":
-            raise UnreadableError(f'"{unit}" is no unit of test weight', "use lb/bu or kg/hL")
+            raise UnreadableError(f'"{unit}" is not a unit of test weight', "use lb/bu or kg/hL")
         return (lambda v: kg_hl(v, crop)) if us else (lambda v: v)
     if fact.quantity not in SI_PER_UNIT:
         own = {"percent": ("pct", "percent"), "hours": ("h", "hours")}.get(fact.quantity, ())
         if word and word not in own:
-            raise UnreadableError(f'"{unit}" is no unit here', "write the number alone")
+            raise UnreadableError(f'"{unit}" is not a unit of this value', "write the number alone")
         return lambda v: v
     default = DEFAULT_UNITS[fact.quantity][farm.units == "metric"]
     if word and word not in SI_PER_UNIT[fact.quantity]:
         units = ", ".join(SI_PER_UNIT[fact.quantity])
-        raise UnreadableError(f'"{unit}" is no unit here', f"use one of {units}")
+        raise UnreadableError(f'"{unit}" is not a unit of this value', f"use one of {units}")
     scale = si_per_unit(fact.quantity, word or default, crop)
     return lambda v: v * scale
 
@@ -149,7 +149,7 @@ def _read_fields(text: str, farm: Farm) -> tuple[str, ...]:
     ids = tuple(_parcel(farm, word.strip()) for word in words if word.strip())
     twice = sorted({i for i in ids if ids.count(i) > 1})
     if twice:
-        raise UnreadableError(f"field {twice[0]} stands there twice", "name each field once")
+        raise UnreadableError(f"field {twice[0]} is there twice", "name each field once")
     if not ids:
         raise UnreadableError("no field is named", "name fields in order, as F07 F03")
     return ids
@@ -162,7 +162,7 @@ def _parcel(farm: Farm, text: str) -> str:
         return identify(farm, "field", text)
     if not re.fullmatch(r"[a-z0-9 ]{1,30}", parcel.strip()):
         raise UnreadableError(
-            f'"{one_line(parcel)[:40]}" is no parcel', "write it as the orders do"
+            f'"{one_line(parcel)[:40]}" is not a parcel', "write it as the orders do"
         )
     return f"{identify(farm, 'field', field)}/{parcel.strip()}"
 

@@ -297,5 +297,5 @@ def _run_time(payload: object) -> datetime:
     """Start of the last run in the metadata of a model."""
     value = payload.get("last_run_initialisation_time") if isinstance(payload, dict) else None
     if isinstance(value, bool) or not isinstance(value, int) or not 0 < value < 2**33:
-        raise PayloadError("the metadata do not tell the last run")
+        raise PayloadError("the metadata do not give the last run")
     return datetime.fromtimestamp(value, UTC)

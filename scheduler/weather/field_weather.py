@@ -245,7 +245,7 @@ def _without_unknown(forecast: Weather) -> Weather:
             n for n in VARIABLES if n != "gust" and np.isnan(getattr(forecast, n)[:, :, 0]).any()
         ]
         raise WeatherError(
-            f"the forecast does not tell {' and '.join(names)} of the next hour; fetch another or "
+            f"the forecast does not give {' and '.join(names)} for the next hour; fetch another or "
             "give one with --forecast FILE"
         )
     return forecast.between(forecast.start, forecast.start + hours * HOUR)

@@ -133,7 +133,7 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
             when = second_occurrence(when, farm.tz) or when
             key = key[0], np.datetime64(when.replace(tzinfo=None), "h")
         if key in rows:
-            record.note("time", "the hour stands there twice", "keep one row an hour")
+            record.note("time", "the hour is there twice", "keep one row an hour")
         rows[key] = values
     if problems:
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
@@ -169,7 +169,7 @@ def _table_payload(
 ) -> Payload:
     """The frame of rows by (member, hour); hours without a row are unknown."""
     if not rows:
-        raise WeatherError(f"{name}: there is no row below the heading")
+        raise WeatherError(f"{name}: the table has no rows")
     members = sorted({m for m, _ in rows})
     first, last = min(t for _, t in rows), max(t for _, t in rows)
     hours = int((last - first).astype(int)) + 1
