@@ -6,6 +6,7 @@ Layer: may import atmosphere.
 - `properties`: texture to hydraulic properties, curve number formulas
 - `land`: soil facts of the fields, as the water balance reads them
 - `water_balance`: the hourly layered water balance (compiled step)
-- `trafficability`: soil strength, vehicle load, water limits of each tier
+- `cone_index`: strength of soils and the strength that vehicles need
+- `trafficability`: water limits of each tier by texture and load
 - `calibrate`: a field's few parameters from observations, with priors
 """
