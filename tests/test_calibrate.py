@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 
 from readiness.atmosphere.weather import Array, Weather
-from readiness.soil.calibrate import (
+from readiness.soil.calibrate import calibrate
+from readiness.soil.land import Land
+from readiness.soil.water_balance import run_water
+from readiness.soil.water_observations import (
     WaterObservations,
-    calibrate,
     depth_weights,
     probe_observations,
     water_observations,
 )
-from readiness.soil.land import Land
-from readiness.soil.water_balance import run_water
 
 DAYS = 240
 TOP = np.array([1.0, 2.0, 0.0, 0.0, 0.0]) / 3.0

@@ -8,5 +8,6 @@ Layer: may import atmosphere.
 - `water_balance`: the hourly layered water balance (compiled step)
 - `cone_index`: strength of soils and the strength that vehicles need
 - `trafficability`: water limits of each tier by texture and load
+- `water_observations`: samples, ground checks and probes as observations of water
 - `calibrate`: a field's few parameters from observations, with priors
 """

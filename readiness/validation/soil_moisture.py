@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from readiness.soil.calibrate import Calibration, calibrate, depth_weights, probe_observations
+from readiness.soil.calibrate import Calibration, calibrate
 from readiness.soil.layers import zone_water
 from readiness.soil.trafficability import water_limits
+from readiness.soil.water_observations import depth_weights, probe_observations
 from readiness.sources.daily_record import SOIL_DEPTHS_CM
 from readiness.validation.stations import Station, daily_soil_water
 
