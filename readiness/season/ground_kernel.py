@@ -8,7 +8,7 @@ from numba import njit
 
 from readiness.season.codes import Tier
 from readiness.season.kernel_layout import (
-    TIER_SEEN,
+    KIND_TIER,
     Code,
     FieldFact,
     GroundState,
@@ -72,7 +72,7 @@ def observe_ground(water, state, facts, soil, observed, noise):  # type: ignore[
     """Correct a ground state by a ground check or by water of 0-15 cm; return the surprise."""
     top = top_water(water[0], water[1])
     target, below, sd = observed[Observed.VALUE] + noise, water[BELOW], observed[Observed.SD]
-    if observed[Observed.KIND] == TIER_SEEN:
+    if observed[Observed.KIND] == KIND_TIER:
         sd = max(sd * (facts[FieldFact.HEADLAND_TOP] - facts[FieldFact.FIRM_TOP]), CHECK_SD)
         target, below = water_of_check(top, below, observed[Observed.VALUE], facts)
         if target != top:

@@ -22,9 +22,9 @@ from readiness.grain.moisture import FORM_CODES, wet_to_dry
 from readiness.season.codes import Reason
 from readiness.season.inputs import Observation, OperatingLimits, Stand
 from readiness.season.kernel_layout import (
-    MOISTURE_SEEN,
-    TIER_SEEN,
-    WATER_SEEN,
+    KIND_MOISTURE,
+    KIND_TIER,
+    KIND_WATER,
     Closures,
     CropFact,
     FieldFact,
@@ -41,7 +41,7 @@ from readiness.soil.trafficability import water_limits
 #: Code of a dirt approach in `OperatingLimits.approach`.
 DIRT = 2
 #: Codes of the kinds of `Observation` in the kernel.
-KINDS = {"moisture": MOISTURE_SEEN, "tier": TIER_SEEN, "water": WATER_SEEN}
+KINDS = {"moisture": KIND_MOISTURE, "tier": KIND_TIER, "water": KIND_WATER}
 
 
 def site_of_fields(sites: int, fields: int, site: Int | None) -> Int:

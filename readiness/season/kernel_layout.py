@@ -100,13 +100,13 @@ class Observed(IntEnum):
     """Columns of an observation."""
 
     HOUR = 0  # from the first hour, h
-    KIND = 1  # see the codes below
+    KIND = 1  # code of the kind, below
     VALUE = 2  # percent wb, `Tier` code or m³/m³
-    SD = 3  # standard error, in the unit of the value
+    SD = 3  # standard error, percent wb, share of firm to headland limit, or m³/m³
 
 
 #: Codes of the kinds of `Observation`.
-MOISTURE_SEEN, TIER_SEEN, WATER_SEEN = 0, 1, 2
+KIND_MOISTURE, KIND_TIER, KIND_WATER = 0, 1, 2
 
 
 class Hourly(IntEnum):
@@ -132,13 +132,13 @@ class Results(NamedTuple):
 
 
 class Sky(NamedTuple):
-    """Weather of a run, SI."""
+    """Weather of a run; the first five are (member or 1, site, hour)."""
 
-    rain: Array  # (member or 1, site, hour)
-    temp: Array
-    humidity: Array
-    wind: Array
-    radiation: Array
+    rain: Array  # mm
+    temp: Array  # °C
+    humidity: Array  # percent
+    wind: Array  # m/s at 10 m
+    radiation: Array  # W/m²
     clear_sky: Array  # (site, hour), radiation of a clear sky, W/m²; 0 while the sun is low
     psychrometric: Array  # (site,), kPa/°C
 
