@@ -6,7 +6,6 @@ import csv
 import io
 import math
 import textwrap
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,7 @@ from scheduler.review.loss_breakdown import LossPart
 from scheduler.review.review import LossSource, Review
 from scheduler.review.stages import ReviewStage
 from scheduler.season_book.kinds import Entry
+from scheduler.simulation.columns import ruled_columns
 from scheduler.solver.stages import Stage
 
 WIDTH = 96
@@ -323,19 +323,19 @@ def review_terminal(review: Review) -> str:
     ]
     unit = DEFAULT_UNITS["area"][review.observed.farm.units == "metric"]
     lines += ["", "Where the hours went"]
-    lines += _table(("cause", "combine-h", "share", f"{unit}-days"), cause_rows(review))
+    lines += ruled_columns(("cause", "combine-h", "share", f"{unit}-days"), cause_rows(review))
     lines += ["", "Ways to cut this season, in the weather that came"]
-    lines += _table(
+    lines += ruled_columns(
         ("way", "loss", "with the model's error", "over the best"), counterfactual_rows(review)
     )
     lines += ["", "What the loss is due to"]
-    lines += _table(("cause", "loss", "with the model's error"), split_lines(review))
+    lines += ruled_columns(("cause", "loss", "with the model's error"), split_lines(review))
     for text in split_notes(review):
         lines += textwrap.wrap(text, WIDTH)
     names = ("field", "area", "cut", "lost", "delay", "loss")
     rows = [tuple(r[n] for n in names) for r in field_rows(review)]
     lines += ["", "Fields, dearest per area first"]
-    lines += _table(("field", "area", "cut", "lost days", f"{unit}-days", "loss"), rows)
+    lines += ruled_columns(("field", "area", "cut", "lost days", f"{unit}-days", "loss"), rows)
     lines += ["", "Model and plans against what came"]
     for text in [*agreement_lines(review), adherence_line(review)]:
         lines += textwrap.wrap(text, WIDTH)
@@ -343,19 +343,6 @@ def review_terminal(review: Review) -> str:
         text = f"{day}, {crew_title(crew)}: told {ordered}, cut {cut}; {reason}"
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     return "\n".join(lines)
-
-
-def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Lines of a table: the first column left-aligned, the others right-aligned."""
-    cells = [tuple(head), *(tuple(r) for r in rows)]
-    widths = [max(len(r[i]) for r in cells) for i in range(len(head))]
-    out = [
-        "  ".join(
-            c.rjust(w) if i else c.ljust(w) for i, (c, w) in enumerate(zip(r, widths, strict=True))
-        )
-        for r in cells
-    ]
-    return [out[0].rstrip(), "  ".join("-" * w for w in widths), *out[1:]]
 
 
 def hours_csv(review: Review) -> str:

@@ -12,5 +12,6 @@ Layer: may import report and what lies below.
 - `parallel`: a map over tasks, in processes or on a cluster
 - `whatif`: seasons with and without an alteration
 - `workable_days`: chances of workable days and their persistence
+- `columns`: tables of printed results in aligned columns
 - `phrases`: words and tables of rehearsals and what-ifs
 """

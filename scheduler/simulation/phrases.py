@@ -10,6 +10,7 @@ import numpy as np
 from scheduler.farm.model import Farm
 from scheduler.farm.units import ACRE_HA, show_money
 from scheduler.simulation.alterations import Alteration
+from scheduler.simulation.columns import columns
 from scheduler.simulation.rehearsal import RehearsalSummary
 from scheduler.simulation.whatif import SeasonOutcome, WhatIf, completion
 from scheduler.simulation.workable_days import HalfMonth, chance_of_days, half_months
@@ -195,18 +196,6 @@ def workability_lines(outcomes: Sequence[SeasonOutcome]) -> list[str]:
         "WORKABLE DAYS (carries over: chance after a workable day less chance after another;",
         "7 of 14: chance of a week's work in a fortnight)",
         *columns([head, *rows]),
-    ]
-
-
-def columns(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Lines of a table: the first column left-aligned, the others right-aligned."""
-    widths = [max(len(r[c]) for r in rows) for c in range(len(rows[0]))]
-    return [
-        "  ".join(
-            cell.ljust(w) if c == 0 else cell.rjust(w)
-            for c, (cell, w) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
     ]
 
 
