@@ -532,7 +532,10 @@ def test_verify_without_gauges_uses_the_records(wet_season, tmp_path):
 def test_nothing_to_verify_is_said(small, tmp_path, capsys):
     folder, _, now, _ = small
     assert main(["verify", str(folder), "--on", now.isoformat()]) == 1
-    assert "has a day of records or gauges behind it yet" in capsys.readouterr().err
+    assert (
+        "there are no records or gauge readings yet for any day of a stored"
+        in capsys.readouterr().err
+    )
     assert main(["verify", str(small_farm(tmp_path / "none"))]) == 1
     assert "no forecast is stored; run `afterrain fetch" in capsys.readouterr().err
     assert CELL == (47.25, -99.0)

@@ -289,7 +289,7 @@ def test_command_reads_a_book_elsewhere_and_does_not_change_it(folder, capsys):
 
     before = (SAMPLE / "season.sqlite").read_bytes()
     assert main(["review", str(folder), "--book", str(SAMPLE / "none.sqlite")]) == 1
-    assert "none.sqlite is no file: name a season book or a backup" in capsys.readouterr().err
+    assert "none.sqlite is not a file: name a season book or a backup" in capsys.readouterr().err
     words = ["review", str(folder), "--book", str(SAMPLE / "season.sqlite"), "--no-files"]
     assert main([*words, "--until", "2026-08-14"]) == 0
     printed = capsys.readouterr().out

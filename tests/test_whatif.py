@@ -263,7 +263,7 @@ def test_a_dryer_takes_wetter_grain(farm):
     [
         (Alteration(combines=("C9",)), 'there is no combine "C9"; ids are C1, C2, C3'),
         (Alteration(tile=("F99",)), 'there is no field "F99" to tile'),
-        (Alteration(hours=9.0), 'crew "north crew": 9 h more leave no night'),
+        (Alteration(hours=9.0), 'crew "north crew": 9 h longer days last until the next morning'),
         (Alteration(dryer=True), "a dryer changes nothing"),
     ],
 )

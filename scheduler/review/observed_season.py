@@ -160,7 +160,7 @@ def _open_book(folder: Path, book: Path | None) -> Iterator[Book]:
             yield own
         return
     if not book.is_file():
-        raise BookError(f"{book} is no file: name a season book or a backup of one")
+        raise BookError(f"{book} is not a file: name a season book or a backup of one")
     with tempfile.TemporaryDirectory() as aside:
         shutil.copyfile(book, Path(aside) / BOOK_FILE)
         with Book(aside) as other:
@@ -172,8 +172,8 @@ def _span(farm: Farm, entries: Sequence[Entry], folder: Path) -> tuple[datetime,
     cut = [e.at.astimezone(farm.tz) for e in entries if e.kind == "cut"]
     if not cut:
         raise BookError(
-            f"{folder}: the book tells of nothing cut; write `afterrain log {folder} cut FIELD "
-            "AREA`"
+            f"{folder}: the season book has no entry of cutting; write "
+            f"`afterrain log {folder} cut FIELD AREA`"
         )
     plans = [e.at.astimezone(farm.tz) for e in entries if e.kind == "plan"]
     begun = min(cut).replace(hour=0, minute=0, second=0)

@@ -74,7 +74,7 @@ def _with_one_more(farm: Farm, kind: str, name: str) -> Farm:
     new = _unused_id(name, list(machines))
     owners = [c for c in farm.crews if name in getattr(c, kind)]
     if not owners:
-        raise FarmError(f'{kind[:-1]} "{name}" is in no crew: name one that is')
+        raise FarmError(f'{kind[:-1]} "{name}" is in no crew: name a {kind[:-1]} that is')
     crews = tuple(_with_machine(c, kind, new) if c in owners else c for c in farm.crews)
     fleet: dict[str, Any] = {kind: (*getattr(farm, kind), replace(machines[name], id=new))}
     return replace(farm, crews=crews, **fleet)
@@ -104,7 +104,10 @@ def _with_longer_days(crew: Crew, hours: float) -> Crew:
         first, last = (t.hour * 60 + t.minute for t in span)
         end = (last if last > first else last + MINUTES_DAY) + round(60 * hours)
         if not first < end < first + MINUTES_DAY:
-            raise FarmError(f'crew "{crew.id}": {hours:g} h more leave no night: ask for fewer')
+            raise FarmError(
+                f'crew "{crew.id}": {hours:g} h longer days last until the next morning: "
+                "ask for fewer hours"
+            )
         week.append((span[0], time(end % MINUTES_DAY // 60, end % 60)))
     longer: Week = tuple(week)
     return replace(crew, week=longer, hours_max_day=crew.hours_max_day + hours)

@@ -91,8 +91,8 @@ def verify(folder: Path, farm: Farm, gauges: pd.DataFrame, *, now: datetime) -> 
     pairs = rain_pairs(folder, readings, product, until=now.astimezone(UTC))
     if not len(pairs.lead):
         raise WeatherError(
-            f"{folder}: no stored {product} has a day of records or gauges behind it yet; verify "
-            "again when the days it told have passed"
+            f"{folder}: there are no records or gauge readings yet for any day of a stored "
+            f"{product}; verify again when some of its days have passed"
         )
     rain_days = ChanceForecasts(
         lead=pairs.lead,
