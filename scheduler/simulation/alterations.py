@@ -105,7 +105,7 @@ def _with_longer_days(crew: Crew, hours: float) -> Crew:
         end = (last if last > first else last + MINUTES_DAY) + round(60 * hours)
         if not first < end < first + MINUTES_DAY:
             raise FarmError(
-                f'crew "{crew.id}": {hours:g} h longer days last until the next morning: "
+                f'crew "{crew.id}": {hours:g} h longer days last until the next morning: '
                 "ask for fewer hours"
             )
         week.append((span[0], time(end % MINUTES_DAY // 60, end % 60)))
