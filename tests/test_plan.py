@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from scheduler.errors import FarmError, NoPlanError
-from scheduler.explanation.briefing import quality
+from scheduler.explanation.briefing import expected_quality
 from scheduler.explanation.timing import first_hour
 from scheduler.farm.units import bushel_t, wheat_equivalent_t
 from scheduler.planning.information import gather
@@ -104,7 +104,7 @@ def test_quality_is_that_of_the_hour_when_cutting_starts(morning):
     begin = np.full(len(wettings), np.nan)
     begin[:2] = 24, 25  # half-hours
     season = replace(season, wettings=wettings, sprout=sprout)
-    weight, sprouted, grade = quality(compiled, season, j, begin)
+    weight, sprouted, grade = expected_quality(compiled, season, j, begin)
     assert (weight, sprouted, grade) == (pytest.approx(77.61), pytest.approx(5.0), 3)
 
 

@@ -1,4 +1,4 @@
-"""From a solved plan to the lines that people read: times with their spread, and one reason."""
+"""Orders from a solved plan: times with their spread, quality, deliveries, fallbacks, reasons."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.explanation.reasons import left_out_reason, order_reason
-from scheduler.explanation.sensitivity import instead
+from scheduler.explanation.sensitivity import best_first_job
 from scheduler.explanation.timing import (
     Timing,
     chance,
-    clock,
     first_hour,
+    slot_time,
     spread,
     time_spread,
     timing,
@@ -41,13 +41,20 @@ from scheduler.orders.reasons import FallbackAction, IdleNote, Wait
 from scheduler.solver.tables import Plan
 
 
-def quality(
+def expected_quality(
     compiled: Compiled, season: Season, j: int, begin: Array
 ) -> tuple[float, float, int | None]:
-    """Test weight, kg/hL, sprouted kernels, percent, and U.S. grade to expect of a job.
+    """Expected quality of a job's grain when cut.
 
-    Means over the members that do it, at the slots `begin` (member,), of the figures that the
-    price is reckoned by. The grade is that of wheat in US units, by both as shown, to a tenth.
+    Parameters
+    ----------
+    begin : first slot cut, (member,); NaN where the member does not get the job done.
+
+    Returns
+    -------
+    Test weight, kg/hL, and sprouted kernels, percent: means over the members that do the job, of
+    the figures that also set the price. U.S. grade: that of wheat in a farm with US units, by both
+    figures rounded to a tenth as shown; None otherwise.
     """
     farm, field = compiled.farm, compiled.field(j)
     stand = crop_state(season, compiled.jobs[j].row, first_hour(compiled, season))
@@ -69,28 +76,28 @@ def order_line(
     at: int,
     alternative: Alternative | None,
 ) -> Order | None:
-    """One line of a crew's orders; None if no member gets the job done."""
+    """The order at place `at` (from 0) of crew `k`; None if no member gets the job done."""
     j = plan.orders[k][at]
     job, when = compiled.jobs[j], timing(compiled, plan, k, at)
     done = float(np.isfinite(when.begin).mean())
     if done == 0:
         return None
     field = compiled.field(j)
-    before = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
+    origin = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
     moisture = spread(when.moisture)
     tonnes = job.area_ha * wet_yield(field, moisture.mid)
     start = time_spread(compiled, when.begin)
     to = deliveries(compiled, k, j, when, tonnes)
     rate = compiled.rates[k][j][[p.id for p in compiled.farm.points].index(to[0].point)]
-    weight, sprouted, grade = quality(compiled, season, j, when.begin)
+    weight, sprouted, grade = expected_quality(compiled, season, j, when.begin)
     return Order(
         field=field.id,
         name=field.name,
         parcel=job.parcel,
         crop=field.crop,
         leave_at=min(time_spread(compiled, when.leave).mid, start.mid),
-        move_min=float(compiled.tables.move[k, before, j]) * SLOT_MIN,
-        move_km=float(compiled.move_km[k, before, j]),
+        move_min=float(compiled.tables.move[k, origin, j]) * SLOT_MIN,
+        move_km=float(compiled.move_km[k, origin, j]),
         start=start,
         finish=time_spread(compiled, when.end),
         area_ha=job.area_ha,
@@ -117,43 +124,45 @@ def order_line(
 def deliveries(
     compiled: Compiled, k: int, j: int, when: Timing, tonnes: float
 ) -> tuple[Delivery, ...]:
-    """Where a job's `tonnes` go, first choice first; less than half a load goes where most goes.
+    """Share out a job's `tonnes` by the delivery points of the slots in which it is cut.
 
-    Reckoned by the slots in which it is cut, over the members that do it.
+    The first choice comes first. Less than half a load goes to the point that takes most.
     """
     points = compiled.farm.points
     member = np.repeat(np.arange(len(when.cut)), [len(cut) for cut in when.cut])
     slot = np.concatenate(when.cut)
     point = compiled.point[member, k, j, slot]
     share = np.bincount(point, minlength=len(points)) / len(point)
-    whole = loads(tonnes, compiled.makeup[k].trucks, grain_density(compiled.field(j)))
+    total_loads = loads(tonnes, compiled.makeup[k].trucks, grain_density(compiled.field(j)))
     most = int(share.argmax())
-    small = (share * whole < 0.5) & (np.arange(len(points)) != most)
+    small = (share * total_loads < 0.5) & (np.arange(len(points)) != most)
     share[most] += share[small].sum()
     share[small] = 0.0
     used = np.flatnonzero(share).tolist()
     shut = ~compiled.standing_loss.point_open[:, slot]
-    away = np.isnan(compiled.standing_loss.loss[member, j, :, slot]).T
+    turned_away = np.isnan(compiled.standing_loss.loss[member, j, :, slot]).T
 
     def barred(q: int, first: int) -> bool:
-        """Whether what goes to q mostly could not go to the other."""
-        return bool((shut[first] | away[first])[point == q].mean() > 0.5)
+        """Whether most of the grain of point `q` could not go to point `first`."""
+        return bool((shut[first] | turned_away[first])[point == q].mean() > 0.5)
 
     order = sorted(used, key=lambda q: (sum(barred(q, p) for p in used), -share[q]))
 
     def why(q: int) -> str:
         if q == order[0] or not barred(q, order[0]):
             return ""
-        return TURNED_AWAY if away[order[0], point == q].mean() > 0.5 else SHUT
+        return TURNED_AWAY if turned_away[order[0], point == q].mean() > 0.5 else SHUT
 
     return tuple(
-        Delivery(point=points[q].id, tonnes=tonnes * share[q], loads=whole * share[q], why=why(q))
+        Delivery(
+            point=points[q].id, tonnes=tonnes * share[q], loads=total_loads * share[q], why=why(q)
+        )
         for q in order
     )
 
 
 def _job_cost(compiled: Compiled, plan: Plan, k: int, j: int) -> float:
-    """Expected money lost on one job as planned."""
+    """Expected loss of one job as planned, money."""
     start = plan.start[:, j]
     done = start >= 0
     cents = np.where(
@@ -170,8 +179,8 @@ def fallback(compiled: Compiled, plan: Plan, k: int, *, objective: str) -> Fallb
         return None
     begin = timing(compiled, plan, k, 0).begin
     slot = int(spread(begin).mid) if np.isfinite(begin).any() else 0
-    tough = instead(compiled.tables, plan, k, slot + 3 * 60 // SLOT_MIN, objective=objective)
-    soft = instead(
+    tough = best_first_job(compiled.tables, plan, k, slot + 3 * 60 // SLOT_MIN, objective=objective)
+    soft = best_first_job(
         compiled.tables, plan, k, slot + _slots_to_midnight(compiled, slot), objective=objective
     )
     first = plan.orders[k][0]
@@ -197,7 +206,8 @@ def _action(compiled: Compiled, first: int, other: int | None, wait: Wait) -> Fa
 
 
 def _slots_to_midnight(compiled: Compiled, slot: int) -> int:
-    now = clock(compiled, slot)
+    """Slots from `slot` to just past the next midnight."""
+    now = slot_time(compiled, slot)
     midnight = (now + timedelta(days=1)).replace(hour=0, minute=0)
     return int((midnight - now).total_seconds() // 60 // SLOT_MIN) + 1
 
@@ -210,7 +220,7 @@ def crew_orders(
     *,
     objective: str,
 ) -> tuple[CrewOrders, ...]:
-    """The orders of every crew."""
+    """The orders of every crew; `alternatives` by job."""
     people = {c.id: c.people for c in compiled.farm.crews}
     out = []
     for k, machines in enumerate(compiled.makeup):
@@ -239,13 +249,12 @@ def _note(compiled: Compiled, orders: Sequence[Order]) -> IdleNote | str:
     if not orders:
         return IdleNote(first_start=None)
     first_start = orders[0].start.mid
-    return (
-        "" if first_start.date() <= clock(compiled, 0).date() else IdleNote(first_start=first_start)
-    )
+    cuts_today = first_start.date() <= slot_time(compiled, 0).date()
+    return "" if cuts_today else IdleNote(first_start=first_start)
 
 
 def left_out(compiled: Compiled, plan: Plan, season: Season) -> tuple[LeftOut, ...]:
-    """Jobs in nobody's orders, or done in no member, with the binding reason and the cost."""
+    """Jobs in nobody's orders or done in no member, each with its reason and its cost."""
     never = [j for order in plan.orders for j in order if not (plan.start[:, j] >= 0).any()]
     out = []
     for j in sorted((*plan.left, *never)):

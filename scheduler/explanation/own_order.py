@@ -1,4 +1,4 @@
-"""Orders that a user proposes, and what they would cost."""
+"""The price of orders that a user proposes."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from scheduler.solver.tables import Orders
 
 
 def jobs_named(standing_loss: StandingLoss, name: str) -> list[int]:
-    """Jobs of a field id, or of one parcel as 'id/parcel'."""
+    """Jobs of a field by its id, or of one parcel by 'id/parcel'."""
     field, _, parcel = name.partition("/")
     return [
         j
@@ -63,12 +63,12 @@ def price_own_order(
 
 
 def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Orders:
-    """Job orders from names; an order of one's own may undo what was locked before.
+    """Translate names into jobs; a user's own order may undo locked orders.
 
     Raises
     ------
     FarmError
-        As `price_own_order`.
+        Where a crew or a field is not in the plan, or a field is ordered twice.
     """
     crews = [g.crew for g in compiled.makeup]
     out: list[list[int]] = [[] for _ in crews]

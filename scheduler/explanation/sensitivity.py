@@ -1,4 +1,4 @@
-"""Why this order: what it would cost to do otherwise, and where to go if the first field fails."""
+"""Sensitivity of a plan: the cost of swaps, and the best order if the first field fails."""
 
 from __future__ import annotations
 
@@ -11,11 +11,14 @@ from scheduler.solver.tables import CutTables, Orders, Plan
 
 
 def alternatives(tables: CutTables, plan: Plan, *, objective: str) -> dict[int, Alternative]:
-    """For each job ordered: money lost, against the plan, by doing it otherwise.
+    """Loss of every change to one order, above that of the plan.
 
-    earlier / later: one place sooner or later with the same crew; other_crew: at the best place
-    of any other crew; leave: in nobody's orders. Money (tables hold cents); None where there is
-    no such place. Locked jobs get no alternatives but leaving.
+    A job moves one place earlier or later in its crew's order, to the best place of any other
+    crew, or out of all orders. A locked job can only be left.
+
+    Returns
+    -------
+    By job, in money (the tables hold cents); None where there is no such place.
     """
     locked = {j for _, jobs in tables.locked for j in jobs}
 
@@ -39,16 +42,19 @@ def alternatives(tables: CutTables, plan: Plan, *, objective: str) -> dict[int, 
 
 
 def _swapped(orders: Orders, k: int, at: int) -> Orders:
+    """Orders with the jobs at `at` and after it swapped in crew `k`."""
     mine = list(orders[k])
     mine[at], mine[at + 1] = mine[at + 1], mine[at]
     return (*orders[:k], tuple(mine), *orders[k + 1 :])
 
 
 def _without(orders: Orders, j: int) -> Orders:
+    """Orders without job `j`."""
     return tuple(tuple(x for x in o if x != j) for o in orders)
 
 
 def _elsewhere(orders: Orders, k: int, j: int) -> Iterator[Orders]:
+    """Orders with job `j` at every place of every crew but `k`."""
     rest = _without(orders, j)
     for c, other in enumerate(rest):
         if c != k:
@@ -57,30 +63,31 @@ def _elsewhere(orders: Orders, k: int, j: int) -> Iterator[Orders]:
 
 
 def delayed(tables: CutTables, job: int, until: int) -> CutTables:
-    """Tables in which no crew can begin `job` before slot `until`: earlier arrivals wait there."""
+    """Tables in which no crew begins `job` before slot `until`; who arrives earlier waits."""
     finish, cost = tables.finish.copy(), tables.cost.copy()
     finish[:, :, job, :until] = finish[:, :, job, until : until + 1]
     cost[:, :, job, :until] = cost[:, :, job, until : until + 1]
     return replace(tables, finish=finish, cost=cost)
 
 
-def instead(tables: CutTables, plan: Plan, k: int, until: int, *, objective: str) -> int | None:
-    """Job to send crew `k` to first if its first job cannot begin before slot `until`.
+def best_first_job(
+    tables: CutTables, plan: Plan, k: int, until: int, *, objective: str
+) -> int | None:
+    """Best first job of crew `k` if its planned first job cannot begin before slot `until`.
 
-    Every other job of the crew is tried at the front, with the first put at each later place;
-    None means that waiting at the first field is cheapest.
+    Tries every other job of the crew first, with the planned first job at each of the next five
+    places. None means that waiting at the planned first job is cheapest.
     """
     order = plan.orders[k]
-    hurt = delayed(tables, order[0], min(until, tables.shape[3] - 1))
-    cheapest = evaluate(hurt, plan.orders, objective=objective).cost
-    found = None
+    delayed_tables = delayed(tables, order[0], min(until, tables.shape[3] - 1))
+    cheapest = evaluate(delayed_tables, plan.orders, objective=objective).cost
+    best = None
     for j in order[1:]:
         rest = tuple(x for x in order[1:] if x != j)
         for at in range(min(len(rest), 4) + 1):
             mine = (j, *rest[:at], order[0], *rest[at:])
-            cost = evaluate(
-                hurt, (*plan.orders[:k], mine, *plan.orders[k + 1 :]), objective=objective
-            ).cost
+            orders = (*plan.orders[:k], mine, *plan.orders[k + 1 :])
+            cost = evaluate(delayed_tables, orders, objective=objective).cost
             if cost < cheapest - 1e-9:
-                cheapest, found = cost, j
-    return found
+                cheapest, best = cost, j
+    return best

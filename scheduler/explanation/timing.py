@@ -1,4 +1,4 @@
-"""When each job of a plan is done: in every member, and how that spreads."""
+"""Times of each job of a plan in every member, and their spread over the members."""
 
 from __future__ import annotations
 
@@ -14,24 +14,24 @@ from scheduler.farm.working_time import SLOT_MIN, farm_time
 from scheduler.orders.model import Spread, TimeSpread
 from scheduler.solver.tables import Int, Plan
 
-#: Share of members from which a job counts as done in the middle of the forecasts.
-MOSTLY = 0.5
+#: Share of members from which the median member gets a job done.
+MEDIAN_DONE = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
 class Timing:
-    """One job in every member, slots; NaN where the member does not get it done."""
+    """Slots of one job, (member,); NaN where the member does not get the job done."""
 
     leave: Array
     begin: Array
     end: Array
-    moisture: Array
-    edge: Array  # share of cutting slots in which carts stay at the edge
-    cut: tuple[Int, ...]  # slots in which it is cut
+    moisture: Array  # mean over the slots cut, percent
+    edge: Array  # share of the slots cut in which carts stay at the edge
+    cut: tuple[Int, ...]  # slots cut, by member
 
 
 def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
-    """When crew `k` does the `at`-th job of its order, member by member."""
+    """Time the job at place `at` (from 0) of crew `k` in every member."""
     order, j = plan.orders[k], plan.orders[k][at]
     row, tables = compiled.jobs[j].row, compiled.tables
     out = np.full((5, plan.start.shape[0]), np.nan)
@@ -53,8 +53,8 @@ def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
     )
 
 
-def clock(compiled: Compiled, slot: float) -> datetime:
-    """Farm time of a slot (fractions allowed, the end of the horizon too)."""
+def slot_time(compiled: Compiled, slot: float) -> datetime:
+    """Farm time of a slot; fractions and the end of the horizon are allowed."""
     return farm_time(compiled.standing_loss.slots[0], compiled.farm.tz) + timedelta(
         minutes=float(slot) * SLOT_MIN
     )
@@ -67,25 +67,28 @@ def spread(values: Array) -> Spread:
 
 
 def time_spread(compiled: Compiled, values: Array) -> TimeSpread:
-    """The same for slots, as farm times.
+    """10th, 50th and 90th percentile of slots, as farm times.
 
-    Not done is never, the horizon's end; of a job that most members do not get done, the times
-    are those of the members that do.
+    A member that does not get the job done counts as the end of the horizon, unless most members
+    do not: then only the members that do count.
     """
     done = np.isfinite(values)
-    if done.mean() >= MOSTLY:
+    if done.mean() >= MEDIAN_DONE:
         values = np.where(done, values, len(compiled.standing_loss.slots))
     s = spread(values)
     return TimeSpread(
-        low=clock(compiled, s.low), mid=clock(compiled, s.mid), high=clock(compiled, s.high)
+        low=slot_time(compiled, s.low),
+        mid=slot_time(compiled, s.mid),
+        high=slot_time(compiled, s.high),
     )
 
 
 def chance(compiled: Compiled, when: Timing, start: datetime) -> float:
-    """Share of members that begin and end on the days said."""
+    """Share of members that begin on the day of `start` and end on the median last day."""
     end = (time_spread(compiled, when.end).mid - timedelta(seconds=1)).date()
     kept = [
-        clock(compiled, b).date() == start.date() and clock(compiled, e - 0.01).date() == end
+        slot_time(compiled, b).date() == start.date()
+        and slot_time(compiled, e - 0.01).date() == end
         for b, e in zip(when.begin, when.end, strict=True)
         if np.isfinite(b)
     ]

@@ -1,4 +1,4 @@
-"""Four rules of thumb, each as a cutting order, to measure a plan against."""
+"""Four dispatching rules, each as a cutting order, to measure a plan against."""
 
 from __future__ import annotations
 
@@ -17,30 +17,34 @@ PriorityKey = Callable[[int, tuple[float, float]], float]
 
 
 def priority_keys(compiled: Compiled) -> dict[str, PriorityKey]:
-    """Each rule as a key: the job with the least key, from where the crew stands, goes next."""
+    """Priority keys of the rules, by name: the job with the least key goes next.
+
+    A key takes a job and the place (latitude, longitude) where the crew stands.
+    """
     farm, jobs = compiled.farm, compiled.jobs
     fields = [farm.fields[j.field] for j in jobs]
-    none = {p.id: 0.0 for p in farm.points}
-    worth = [best_revenue_ha(farm, f, none) for f in fields]
+    no_haul = {p.id: 0.0 for p in farm.points}
+    revenue_ha = [best_revenue_ha(farm, f, no_haul) for f in fields]
     moisture = compiled.standing_loss.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
     return {
         NEAREST_FIRST: lambda j, at: road_km(at, (fields[j].lat, fields[j].lon)),
         RIPEST_FIRST: lambda j, at: float(moisture[j]),
         LARGEST_FIRST: lambda j, at: -fields[j].area_ha,
-        MOST_VALUABLE_FIRST: lambda j, at: -worth[j] * fields[j].area_ha,
+        MOST_VALUABLE_FIRST: lambda j, at: -revenue_ha[j] * fields[j].area_ha,
     }
 
 
 def dispatched_orders(compiled: Compiled) -> dict[str, tuple[tuple[int, ...], ...]]:
-    """Orders of every rule: whichever crew is free first takes the rule's next field.
+    """Orders of every rule: the crew that is free first takes the job that the rule puts first.
 
-    Crews are timed in the member whose fields take the median time; a field that a crew can no
-    longer finish is left to the others. Orders already locked come first.
+    Times are those of the median member by count of slots from which a job cannot be finished. A
+    crew leaves a job that it can no longer finish to the others. Locked orders come first.
     """
     return {name: _dispatch(compiled, key) for name, key in priority_keys(compiled).items()}
 
 
 def _dispatch(compiled: Compiled, key: PriorityKey) -> tuple[tuple[int, ...], ...]:
+    """Orders of one rule."""
     tables = compiled.tables
     members, crews, jobs, slots = tables.shape
     fields = compiled.farm.fields

@@ -1,4 +1,4 @@
-"""The ranking of make-ups: each compiled and priced by a short search."""
+"""Make-ups ranked by their cost: each is compiled and priced by a short search."""
 
 from __future__ import annotations
 
@@ -28,12 +28,16 @@ FINALISTS = 3
 def rank_makeups(
     information: InformationState, standing_loss: StandingLoss, *, seed: int
 ) -> list[tuple[MakeUp, float]]:
-    """Price every make-up on a few members, then the best of them on all: these, cheapest first.
+    """Rank the make-ups of the morning.
 
-    Each search begins from the orders before, where there are some, so that a make-up is not
-    changed for what one search found and another did not.
-    A machine that changes crew, against the orders before or the farm file, costs
+    Every make-up is priced on a few members, then the `FINALISTS` on all members. A search starts
+    from the previous orders, so that the luck of one search does not change the make-up. A machine
+    that changes crew, against the previous orders or else the farm file, costs
     `rules.change_price`.
+
+    Returns
+    -------
+    The finalists with their cost in cents, cheapest first; a single make-up has cost 0.
 
     Raises
     ------
@@ -46,16 +50,16 @@ def rank_makeups(
     if len(options) == 1:
         return [(options[0], 0.0)]
     few = evenly_spaced_members(standing_loss, MAKEUP_MEMBERS)
-    rules, before = information.farm.rules, _machines(information)
+    rules, previous_crew = information.farm.rules, _crew_of_machine(information)
 
     def cost(makeup: MakeUp, on: StandingLoss) -> float:
-        """Cost with the price of every machine that changes crew."""
+        """Cost in cents, with the price of every machine that changes crew."""
         compiled = compile_makeup(information, on, makeup)
         start = previous_job_orders(compiled, information.previous_orders or ())
         found = short_search(
             compiled.tables, seed=seed, objective=rules.objective, orders=start
         ).cost
-        moved = sum(before.get(m) != g.crew for g in makeup for m in _ids(g))
+        moved = sum(previous_crew.get(m) != g.crew for g in makeup for m in _machine_ids(g))
         return found + 100.0 * rules.change_price * moved
 
     def ranked(candidates: list[MakeUp], on: StandingLoss) -> list[tuple[MakeUp, float]]:
@@ -66,8 +70,8 @@ def rank_makeups(
         return ranked([m for m, _ in ranked(options, few)[:FINALISTS]], standing_loss)
 
 
-def _ids(machines: CrewMachines) -> list[str]:
-    """Every machine of a crew."""
+def _machine_ids(machines: CrewMachines) -> list[str]:
+    """Ids of all machines of a crew."""
     return [
         *(c.id for c in machines.combines),
         *(c.id for c in machines.carts),
@@ -75,8 +79,8 @@ def _ids(machines: CrewMachines) -> list[str]:
     ]
 
 
-def _machines(information: InformationState) -> dict[str, str]:
-    """Crew of each machine: as ordered before, else as in the farm file."""
+def _crew_of_machine(information: InformationState) -> dict[str, str]:
+    """Crew of each machine, by the previous orders or else the farm file."""
     if information.previous_orders:
         return {
             m: c.crew
@@ -87,7 +91,7 @@ def _machines(information: InformationState) -> dict[str, str]:
 
 
 def evenly_spaced_members(standing_loss: StandingLoss, count: int) -> StandingLoss:
-    """A few members, evenly through the ensemble."""
+    """Keep `count` members, evenly spaced through the ensemble."""
     m = np.unique(np.linspace(0, standing_loss.loss.shape[0] - 1, count).astype(int))
     return replace(
         standing_loss,
@@ -101,18 +105,18 @@ def evenly_spaced_members(standing_loss: StandingLoss, count: int) -> StandingLo
 def compile_makeup(
     information: InformationState, standing_loss: StandingLoss, makeup: MakeUp
 ) -> Compiled:
-    """Tables of a make-up with what is begun, locked and was ordered before."""
-    standing = {crew: field for field, crew in information.fields_in_progress.items()}
+    """Compile the tables of a make-up with fields in progress, locks and previous crews."""
+    field_of_crew = {crew: field for field, crew in information.fields_in_progress.items()}
     crews = {g.crew: k for k, g in enumerate(makeup)}
     locked = tuple(
-        (crews[crew], tuple(j for f in wanted for j in jobs_named(standing_loss, f)))
-        for crew, wanted in information.locked_fields.items()
+        (crews[crew], tuple(j for f in fields for j in jobs_named(standing_loss, f)))
+        for crew, fields in information.locked_fields.items()
         if crew in crews
     )
     return compile_tables(
         standing_loss,
         makeup,
-        places=[standing.get(g.crew, "base") for g in makeup],
+        places=[field_of_crew.get(g.crew, "base") for g in makeup],
         assigned=previous_crew_of_job(standing_loss, crews, information.previous_orders or ()),
         locked=locked,
     )
