@@ -18,8 +18,14 @@ DAYS = 150
 FIRST_ISSUE = 85  # day from BEGIN
 MEMBERS = 11
 AHEAD = 10
-NAMES = ("precipitation", "temperature_2m", "relative_humidity_2m", "wind_speed_10m",
-         "wind_gusts_10m", "shortwave_radiation")  # fmt: skip
+NAMES = (
+    "precipitation",
+    "temperature_2m",
+    "relative_humidity_2m",
+    "wind_speed_10m",
+    "wind_gusts_10m",
+    "shortwave_radiation",
+)
 UNITS = ("mm", "°C", "%", "km/h", "km/h", "W/m²")
 
 
@@ -61,14 +67,27 @@ def payload(start, rows, units=UNITS):
     hourly = {"time": [f"{start + timedelta(hours=i):%Y-%m-%dT%H:%M}" for i in range(n)]}
     hourly |= {k: [None if np.isnan(x) else float(x) for x in v] for k, v in rows.items()}
     kinds = dict(zip(NAMES, units, strict=True))
-    return {"latitude": CELL[0], "longitude": CELL[1], "utc_offset_seconds": 0,
-            "hourly_units": {k: kinds[k.partition("_member")[0]] for k in rows},
-            "hourly": hourly}  # fmt: skip
+    return {
+        "latitude": CELL[0],
+        "longitude": CELL[1],
+        "utc_offset_seconds": 0,
+        "hourly_units": {k: kinds[k.partition("_member")[0]] for k in rows},
+        "hourly": hourly,
+    }
 
 
 def answer(product, issued, content, source="open-meteo", cell=CELL):
-    return Answer(source=source, product=product, version="1", issued=issued, fetched=issued,
-                  url="http://127.0.0.1/x", lat=cell[0], lon=cell[1], payload=content)  # fmt: skip
+    return Answer(
+        source=source,
+        product=product,
+        version="1",
+        issued=issued,
+        fetched=issued,
+        url="http://127.0.0.1/x",
+        lat=cell[0],
+        lon=cell[1],
+        payload=content,
+    )
 
 
 def part(rows, day, hours):

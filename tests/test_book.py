@@ -1,4 +1,4 @@
-"""The season book: never erases, never loses, reads back what was written."""
+"""The season book: never erases, never loses, reads back every entry."""
 
 import sqlite3
 from dataclasses import replace
@@ -74,8 +74,8 @@ def test_two_corrections_of_one_entry_conflict(book):
 
 
 def test_the_same_token_is_written_once(book):
-    one = entry("rain", "NORTH", rain=3.0)
-    assert book.add(one) == book.add(one)
+    reading = entry("rain", "NORTH", rain=3.0)
+    assert book.add(reading) == book.add(reading)
     assert len(book.entries()) == 1
 
 
@@ -141,7 +141,7 @@ def test_progress_adds_to_the_field_table(book, farm):
     assert apply_book(farm, book, NOW).fields[0].cut_fraction == 0.375
 
 
-def test_breakdown_lasts_until_told_or_repaired(book):
+def test_breakdown_lasts_until_its_end_or_the_repair(book):
     a = book.add(entry("down", "C1", -5))
     book.add(entry("down", "C2", -5, until=(NOW + timedelta(hours=6)).isoformat()))
     book.add(entry("down", "C3", -5))
@@ -154,7 +154,7 @@ def test_breakdown_lasts_until_told_or_repaired(book):
     assert "C1" not in book.breakdowns(NOW)
 
 
-def test_absence_notice_and_room(book, farm):
+def test_absences_closures_and_deliveries(book, farm):
     book.add(entry("absent", "North", 0, until="2026-08-18"))
     book.add(entry("notice", farm.points[0].id, 8, notice="closing early"))
     book.add(entry("ticket", farm.points[1].id, -3, field="F01", weight=26.0))
@@ -181,7 +181,7 @@ def test_last_sample_is_on_the_field(book, farm):
     assert (field.sample_pct, field.sample_at) == (16.0, NOW - timedelta(hours=2))
 
 
-def test_own_orders_hold_until_cut_or_replaced(book, farm):
+def test_orders_by_hand_hold_until_cut_or_replaced(book, farm):
     book.add(entry("order", "North", -2, fields=("F01", "F02")))
     book.add(entry("order", "South", -1, fields=("F02", "F03")))
     assert book.manual_orders(farm, NOW) == {"North": ("F01",), "South": ("F02", "F03")}

@@ -1,4 +1,4 @@
-"""The file of the season book: versions, strangers, whole copies."""
+"""The file of the season book: versions, foreign files, copies."""
 
 import sqlite3
 from contextlib import suppress
@@ -21,7 +21,7 @@ def book(tmp_path):
         yield opened
 
 
-def test_a_book_made_by_another_while_it_is_opened_is_no_stranger(tmp_path, monkeypatch):
+def test_a_book_that_another_program_makes_meanwhile_opens(tmp_path, monkeypatch):
     read, tried = book_store._pragma, []
 
     def meanwhile(db, name):
@@ -39,7 +39,7 @@ def test_a_book_made_by_another_while_it_is_opened_is_no_stranger(tmp_path, monk
         assert opened.integrity() == "ok"
 
 
-def test_pragmas_are_those_promised(book):
+def test_pragmas_make_writes_durable(book):
     def pragma(name):
         return book._db.execute(f"PRAGMA {name}").fetchone()[0]
 
@@ -91,7 +91,7 @@ def test_a_migration_that_fails_leaves_the_book_as_it_was(tmp_path, monkeypatch)
         assert [e.facts["rain"] for e in book.entries()] == [6.2]
 
 
-def test_strange_files_are_told_and_untouched(tmp_path):
+def test_foreign_files_are_refused_and_untouched(tmp_path):
     (tmp_path / BOOK_FILE).write_bytes(b"gauge,date,amount\n" * 100)
     with pytest.raises(BookError, match="is not a season book: move it away"):
         Book(tmp_path)
@@ -113,7 +113,7 @@ def test_strange_files_are_told_and_untouched(tmp_path):
         Book(tmp_path / "nowhere")
 
 
-def test_backup_is_a_whole_book(book, tmp_path):
+def test_backup_is_a_complete_book(book, tmp_path):
     book.add(Entry(kind="rain", subject="NORTH", at=NOW, facts={"rain": 3.0}))
     elsewhere = tmp_path / "copies"
     elsewhere.mkdir()

@@ -1,4 +1,4 @@
-"""Weather of the farm out of what is stored, and the verification of it."""
+"""Weather of the farm from stored answers, and the verification of it."""
 
 import json
 import shutil
@@ -49,7 +49,7 @@ def sample():
 
 @pytest.fixture
 def small(tmp_path):
-    """A small farm with records and one ensemble, and the time it is planned."""
+    """A small farm with records and one ensemble, and the time of planning."""
     folder = small_farm(tmp_path / "farm")
     rows, day = truth(), FIRST_ISSUE
     store_ensemble(folder, rows, day, np.random.default_rng(0))
@@ -64,19 +64,19 @@ def small(tmp_path):
 def test_sample(sample, forecast):
     farm, gauges = sample
     path = None if forecast is None else next((SAMPLE / "forecasts").glob(f"{forecast}_*.json"))
-    known = weather_for(SAMPLE, farm, MORNING, days=12, gauges=gauges, forecast=path, seed=3)
+    weather = weather_for(SAMPLE, farm, MORNING, days=12, gauges=gauges, forecast=path, seed=3)
     fields = len(farm.fields)
-    assert known.past.shape[:2] == (1, fields)
-    assert known.forecast.shape == (31, fields, 12 * 24)
-    assert known.past.times[-1] + 1 == known.forecast.start == np.datetime64("2026-08-12T11")
-    assert str(known.past.start) == "2026-04-01T00"
+    assert weather.past.shape[:2] == (1, fields)
+    assert weather.forecast.shape == (31, fields, 12 * 24)
+    assert weather.past.times[-1] + 1 == weather.forecast.start == np.datetime64("2026-08-12T11")
+    assert str(weather.past.start) == "2026-04-01T00"
     for name in VARIABLES:
-        assert np.isfinite(getattr(known.past, name)).all(), name
-        assert np.isfinite(getattr(known.forecast, name)).all(), name
-    assert known.age_h == 5.0
-    assert known.lightning is None or known.lightning.shape[1:] == known.forecast.shape[1:]
+        assert np.isfinite(getattr(weather.past, name)).all(), name
+        assert np.isfinite(getattr(weather.forecast, name)).all(), name
+    assert weather.age_h == 5.0
+    assert weather.lightning is None or weather.lightning.shape[1:] == weather.forecast.shape[1:]
     again = weather_for(SAMPLE, farm, MORNING, days=12, gauges=gauges, forecast=path, seed=3)
-    np.testing.assert_array_equal(known.forecast.rain, again.forecast.rain)
+    np.testing.assert_array_equal(weather.forecast.rain, again.forecast.rain)
 
 
 def test_gauges_hold_at_their_places(sample):
@@ -84,18 +84,18 @@ def test_gauges_hold_at_their_places(sample):
     farm, gauges = sample
     lat, lon = farm.gauges["yard"]
     farm = replace(farm, fields=tuple(replace(f, lat=lat, lon=lon) for f in farm.fields[:1]))
-    known = weather_for(SAMPLE, farm, MORNING, days=2, gauges=gauges)
+    weather = weather_for(SAMPLE, farm, MORNING, days=2, gauges=gauges)
     yard = gauges[gauges["gauge"] == "yard"]
     for time, hours, mm in zip(yard["time"], yard["hours"], yard["mm"], strict=True):
-        first = int((np.datetime64(time.tz_convert(None), "h") - known.past.start).astype(int))
-        told = known.past.rain[0, 0, first : first + round(hours)].sum()
-        assert told == pytest.approx(mm, abs=1e-3)
+        first = int((np.datetime64(time.tz_convert(None), "h") - weather.past.start).astype(int))
+        amount = weather.past.rain[0, 0, first : first + round(hours)].sum()
+        assert amount == pytest.approx(mm, abs=1e-3)
 
 
 # ---- age, clocks and gaps ------------------------------------------------------------------------
 
 
-def test_too_old_is_refused_politely(small):
+def test_an_old_forecast_is_refused(small):
     folder, farm, now, _ = small
     with pytest.raises(WeatherError) as error:
         weather_for(folder, farm, now + timedelta(hours=60), days=3)
@@ -105,9 +105,9 @@ def test_too_old_is_refused_politely(small):
     assert "afterrain fetch" in text
     assert "forecast_age_max_h" in text
     limit = replace(farm, rules=replace(farm.rules, forecast_age_max_h=72.0))
-    known = weather_for(folder, limit, now + timedelta(hours=60), days=3)
-    assert known.age_h == 66.0
-    assert any("66 h old" in n for n in known.notes)
+    weather = weather_for(folder, limit, now + timedelta(hours=60), days=3)
+    assert weather.age_h == 66.0
+    assert any("66 h old" in n for n in weather.notes)
 
 
 def test_before_every_forecast_is_an_error(small):
@@ -116,14 +116,14 @@ def test_before_every_forecast_is_an_error(small):
         weather_for(folder, farm, now - timedelta(days=3), days=3)
 
 
-def test_only_what_was_known_then_is_used(small):
+def test_only_forecasts_issued_by_then_are_used(small):
     folder, farm, now, rows = small
     store_ensemble(folder, rows, FIRST_ISSUE + 1, np.random.default_rng(5))
     assert weather_for(folder, farm, now, days=2).issued == now - timedelta(hours=6)
     assert weather_for(folder, farm, now + timedelta(days=1), days=2).age_h == 6.0
 
 
-def test_nothing_stored_says_what_to_do(tmp_path):
+def test_without_stored_answers_the_message_names_the_command(tmp_path):
     folder = small_farm(tmp_path / "farm")
     with pytest.raises(WeatherError, match="there is no stored forecast; run `afterrain fetch"):
         weather_for(folder, read_farm(folder), MORNING, days=3)
@@ -131,8 +131,8 @@ def test_nothing_stored_says_what_to_do(tmp_path):
 
 def test_a_forecast_that_starts_tomorrow_is_an_error(small):
     folder, farm, now, rows = small
-    for one in stored_answers(folder, "ensemble"):
-        one.path.unlink()
+    for stored in stored_answers(folder, "ensemble"):
+        stored.path.unlink()
     content = payload(BEGIN + timedelta(days=FIRST_ISSUE + 1), part(rows, FIRST_ISSUE + 1, 100))
     store_answer(folder, answer("ensemble", now - timedelta(hours=1), content))
     with pytest.raises(WeatherError, match="18 h after the planning time"):
@@ -152,86 +152,98 @@ def test_a_broken_file_is_passed_over(small):
     last = stored_answers(folder, "ensemble")[0]
     text = last.path.read_text(encoding="utf-8")
     last.path.write_text(text[: len(text) // 2], encoding="utf-8")
-    known = weather_for(folder, farm, now + timedelta(days=1), days=2)
-    assert known.issued == now - timedelta(hours=6)
-    assert any("cut off" in n and "Passed over" in n for n in known.notes)
+    weather = weather_for(folder, farm, now + timedelta(days=1), days=2)
+    assert weather.issued == now - timedelta(hours=6)
+    assert any("cut off" in n and "Passed over" in n for n in weather.notes)
 
 
-def test_a_gap_of_two_days_is_unknown_and_told(small):
+def test_a_gap_of_two_days_is_unknown_and_noted(small):
     folder, farm, now, rows = small
-    for one in stored_answers(folder, "archive"):
-        one.path.unlink()
+    for stored in stored_answers(folder, "archive"):
+        stored.path.unlink()
     gap = {k: v.copy() for k, v in rows.items()}
     for row in gap.values():
         row[24 * 70 : 24 * 72] = np.nan
     store_archive(folder, gap, FIRST_ISSUE, hours=24 * FIRST_ISSUE + 7)
-    known = weather_for(folder, farm, now, days=2)
-    unknown = np.isnan(known.past.rain[0, 0])
+    weather = weather_for(folder, farm, now, days=2)
+    unknown = np.isnan(weather.past.rain[0, 0])
     assert 46 <= unknown.sum() <= 50
-    assert any("missing for" in n and "2026-06-0" in n and "by hand" in n for n in known.notes)
-    with_gauge = pd.DataFrame({
-        "gauge": ["yard"], "time": [pd.Timestamp("2026-06-09T12", tz="UTC")], "hours": [72.0],
-        "mm": [9.0],
-    })  # fmt: skip
+    assert any("missing for" in n and "2026-06-0" in n and "by hand" in n for n in weather.notes)
+    with_gauge = pd.DataFrame(
+        {
+            "gauge": ["yard"],
+            "time": [pd.Timestamp("2026-06-09T12", tz="UTC")],
+            "hours": [72.0],
+            "mm": [9.0],
+        }
+    )
     better = weather_for(folder, farm, now, days=2, gauges=with_gauge)
     assert np.isfinite(better.past.rain[0, 0]).all()
 
 
 def test_hours_the_archive_lacks_come_from_forecasts(small):
-    """The archive ends days ago; older ensembles told those hours and are flagged."""
+    """The archive ends days ago; older ensembles hold those hours and are flagged."""
     folder, farm, now, rows = small
-    for one in stored_answers(folder, "archive"):
-        one.path.unlink()
+    for stored in stored_answers(folder, "archive"):
+        stored.path.unlink()
     store_archive(folder, rows, FIRST_ISSUE - 2)
     store_ensemble(folder, rows, FIRST_ISSUE - 3, np.random.default_rng(5), keep=1.5)
-    known = weather_for(folder, farm, now, days=2)
-    assert np.isfinite(known.past.rain).all()
-    assert known.past.estimated[0, 0, -50:].all()
-    told = known.past.rain[0, 0, -48:].sum()
-    assert told == pytest.approx(rows["precipitation"][24 * FIRST_ISSUE - 41 :][:48].sum(), abs=0.1)
-    assert any("stand in for them" in n for n in known.notes)
+    weather = weather_for(folder, farm, now, days=2)
+    assert np.isfinite(weather.past.rain).all()
+    assert weather.past.estimated[0, 0, -50:].all()
+    amount = weather.past.rain[0, 0, -48:].sum()
+    assert amount == pytest.approx(
+        rows["precipitation"][24 * FIRST_ISSUE - 41 :][:48].sum(), abs=0.1
+    )
+    assert any("stand in for them" in n for n in weather.notes)
 
 
 def test_unknown_humidity_is_estimated_and_flagged(small):
     folder, farm, now, rows = small
-    content = payload(BEGIN, {k: v for k, v in part(rows, 0, 24 * FIRST_ISSUE + 7).items()
-                              if k != "relative_humidity_2m"})  # fmt: skip
-    for one in stored_answers(folder, "archive"):
-        one.path.unlink()
+    content = payload(
+        BEGIN,
+        {
+            k: v
+            for k, v in part(rows, 0, 24 * FIRST_ISSUE + 7).items()
+            if k != "relative_humidity_2m"
+        },
+    )
+    for stored in stored_answers(folder, "archive"):
+        stored.path.unlink()
     store_answer(folder, answer("archive", now, content))
-    known = weather_for(folder, farm, now, days=2)
-    assert np.isfinite(known.past.humidity).all()
-    assert known.past.estimated.mean() > 0.9
+    weather = weather_for(folder, farm, now, days=2)
+    assert np.isfinite(weather.past.humidity).all()
+    assert weather.past.estimated.mean() > 0.9
 
 
 def test_no_records_at_all_is_a_documented_stand_in(small):
     folder, farm, now, _ = small
-    for one in stored_answers(folder, "archive"):
-        one.path.unlink()
-    known = weather_for(folder, farm, now, days=14)
-    assert known.past.shape == (1, len(farm.fields), 5 * 24)
-    assert known.past.estimated.all()
-    assert known.past.rain.sum() == 0.0
-    assert known.forecast.shape == (MEMBERS, len(farm.fields), 14 * 24)
-    assert any("no weather records" in n for n in known.notes)
-    assert any("rough guess" in n for n in known.notes)
+    for stored in stored_answers(folder, "archive"):
+        stored.path.unlink()
+    weather = weather_for(folder, farm, now, days=14)
+    assert weather.past.shape == (1, len(farm.fields), 5 * 24)
+    assert weather.past.estimated.all()
+    assert weather.past.rain.sum() == 0.0
+    assert weather.forecast.shape == (MEMBERS, len(farm.fields), 14 * 24)
+    assert any("no weather records" in n for n in weather.notes)
+    assert any("rough guess" in n for n in weather.notes)
 
 
 def test_days_past_of_a_forecast_stand_for_records(small):
     """Seven days that came with the forecast are records, too few to cut windows from."""
     folder, farm, now, rows = small
-    for one in stored_answers(folder):
-        one.path.unlink()
+    for stored in stored_answers(folder):
+        stored.path.unlink()
     start = BEGIN + timedelta(days=FIRST_ISSUE - 7)
     store_answer(
         folder, answer("forecast", now, payload(start, part(rows, FIRST_ISSUE - 7, 24 * 12)))
     )
-    known = weather_for(folder, farm, now, days=8)
-    assert known.past.start == np.datetime64(start.replace(tzinfo=None), "h")
+    weather = weather_for(folder, farm, now, days=8)
+    assert weather.past.start == np.datetime64(start.replace(tzinfo=None), "h")
     want = rows["precipitation"][24 * (FIRST_ISSUE - 7) + 1 : 24 * FIRST_ISSUE + 7].sum()
-    assert known.past.rain[0, 0].sum() == pytest.approx(want)
-    assert any("rough guess" in n for n in known.notes)
-    assert np.isfinite(known.forecast.rain).all()
+    assert weather.past.rain[0, 0].sum() == pytest.approx(want)
+    assert any("rough guess" in n for n in weather.notes)
+    assert np.isfinite(weather.forecast.rain).all()
 
 
 def test_the_newer_product_is_taken_before_the_better_one(small):
@@ -240,23 +252,26 @@ def test_the_newer_product_is_taken_before_the_better_one(small):
     start = BEGIN + timedelta(days=FIRST_ISSUE + 1)
     store_answer(folder, answer("forecast", start, payload(start, one)))
     later = start + timedelta(hours=6)
-    known = weather_for(folder, farm, later, days=2)
-    assert known.source == "open-meteo forecast"
-    assert known.forecast.shape[0] == 31
-    assert any("dressed" in n for n in known.notes)
+    weather = weather_for(folder, farm, later, days=2)
+    assert weather.source == "open-meteo forecast"
+    assert weather.forecast.shape[0] == 31
+    assert any("dressed" in n for n in weather.notes)
 
 
 def test_fields_take_their_own_cell(small):
     folder, farm, now, rows = small
     none = {**rows, "precipitation": 0 * rows["precipitation"]}
-    dry = {f"{k}_member{m:02d}" if m else k: v for m in range(MEMBERS)
-           for k, v in part(none, FIRST_ISSUE, 200).items()}  # fmt: skip
+    dry = {
+        f"{k}_member{m:02d}" if m else k: v
+        for m in range(MEMBERS)
+        for k, v in part(none, FIRST_ISSUE, 200).items()
+    }
     start = now - timedelta(hours=6)
     store_answer(folder, answer("ensemble", start, payload(start, dry), cell=(47.5, -99.25)))
     fields = (farm.fields[0], replace(farm.fields[1], lat=47.45, lon=-99.2))
-    known = weather_for(folder, replace(farm, fields=fields), now, days=5)
-    assert known.forecast.rain[:, 1].sum() == 0.0
-    assert known.forecast.rain[:, 0].sum() > 0.0
+    weather = weather_for(folder, replace(farm, fields=fields), now, days=5)
+    assert weather.forecast.rain[:, 1].sum() == 0.0
+    assert weather.forecast.rain[:, 0].sum() > 0.0
 
 
 # ---- lightning and warnings ----------------------------------------------------------------------
@@ -267,21 +282,26 @@ def test_warnings_are_noted_and_close_their_hours(small):
 
     def warning(event, hours):
         stop = now + timedelta(hours=hours)
-        facts = {"event": event, "status": "Actual", "onset": now.isoformat(),
-                 "ends": stop.isoformat(), "headline": f"{event} for the county"}  # fmt: skip
+        facts = {
+            "event": event,
+            "status": "Actual",
+            "onset": now.isoformat(),
+            "ends": stop.isoformat(),
+            "headline": f"{event} for the county",
+        }
         return {"properties": facts}
 
     content = {
         "features": [warning("Severe Thunderstorm Watch", 4), warning("Red Flag Warning", 9)]
     }
     store_answer(folder, answer("alerts", now, content, source="nws"))
-    known = weather_for(folder, farm, now, days=2)
-    assert known.lightning is not None
-    assert known.lightning[:, :, :5].all()
-    assert not known.lightning[:, :, 5:].any()
-    assert any(n.startswith("Severe Thunderstorm Watch until") for n in known.notes)
-    assert any(n.startswith("Red Flag Warning until") for n in known.notes)
-    assert [w.event for w in known.warnings if w.fire] == ["Red Flag Warning"]
+    weather = weather_for(folder, farm, now, days=2)
+    assert weather.lightning is not None
+    assert weather.lightning[:, :, :5].all()
+    assert not weather.lightning[:, :, 5:].any()
+    assert any(n.startswith("Severe Thunderstorm Watch until") for n in weather.notes)
+    assert any(n.startswith("Red Flag Warning until") for n in weather.notes)
+    assert [w.event for w in weather.warnings if w.fire] == ["Red Flag Warning"]
     later = weather_for(folder, farm, now + timedelta(hours=26), days=2)
     assert later.lightning is None
     assert not any("Warning" in n for n in later.notes)
@@ -290,10 +310,10 @@ def test_warnings_are_noted_and_close_their_hours(small):
 
 def test_thunder_closes_the_rain_of_members_only(sample):
     farm, _ = sample
-    known = weather_for(SAMPLE, farm, MORNING, days=6)
-    assert known.lightning is not None
-    assert known.lightning.any()
-    assert (known.forecast.rain[known.lightning] > 0).all()
+    weather = weather_for(SAMPLE, farm, MORNING, days=6)
+    assert weather.lightning is not None
+    assert weather.lightning.any()
+    assert (weather.forecast.rain[weather.lightning] > 0).all()
 
 
 # ---- files that are given ------------------------------------------------------------------------
@@ -322,8 +342,9 @@ def test_a_plain_table_by_hand(sample, tmp_path):
 def test_a_table_of_members_as_people_write_it(sample, tmp_path):
     farm, _ = sample
     rows = [f"{m};12.08.2026 {h:02d}:00;0,5;15,5;70;12" for m in "ab" for h in range(6, 30 - 6)]
-    path = table(tmp_path / "f.csv", "member;Datetime;Precipitation mm;temperature c;RH;wind km/h",
-                 rows)  # fmt: skip
+    path = table(
+        tmp_path / "f.csv", "member;Datetime;Precipitation mm;temperature c;RH;wind km/h", rows
+    )
     weather = read_forecast(path, farm).payload.weather
     assert weather.shape == (2, 1, 18)
     assert weather.rain[1, 0, 0] == 0.5
@@ -360,16 +381,22 @@ def test_raw_payload_and_envelope_are_the_same(sample, tmp_path):
     a, b = read_forecast(path, farm), read_forecast(raw, farm)
     np.testing.assert_array_equal(a.payload.weather.rain, b.payload.weather.rain)
     assert b.issued == datetime(2026, 8, 12, 9, tzinfo=UTC)
-    known = weather_for(SAMPLE, farm, MORNING, days=3, forecast=raw)
-    assert known.source == "raw.json"
+    weather = weather_for(SAMPLE, farm, MORNING, days=3, forecast=raw)
+    assert weather.source == "raw.json"
 
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [("{", "cut off or not JSON"), ("{}", "neither"), ("[1]", "not a weather record"),
-     ('{"payload": 1}', "not a stored forecast"), ("<html>", "no column time"), ("", "no column")],
-)  # fmt: skip
-def test_files_that_are_none(sample, tmp_path, content, words):
+    [
+        ("{", "cut off or not JSON"),
+        ("{}", "neither"),
+        ("[1]", "not a weather record"),
+        ('{"payload": 1}', "not a stored forecast"),
+        ("<html>", "no column time"),
+        ("", "no column"),
+    ],
+)
+def test_files_that_are_no_forecast(sample, tmp_path, content, words):
     path = tmp_path / "f.json"
     path.write_text(content, encoding="utf-8")
     with pytest.raises(WeatherError, match=words):
@@ -401,7 +428,7 @@ def test_a_late_copy_does_not_replace(tmp_path):
     assert read_answer(stored_answers(tmp_path)[0].path).payload == {"a": 3}
     path = stored_answers(tmp_path)[0].path
     path.write_text("{")
-    assert store_answer(tmp_path, old)  # a broken file may be replaced by any sound one
+    assert store_answer(tmp_path, old)  # a broken file may be replaced by any sound answer
 
 
 def test_a_folder_that_cannot_be_written(tmp_path):
@@ -443,32 +470,33 @@ def test_past_forecasts_correct_the_next(wet_season):
     folder, _, now = wet_season
     farm = read_farm(folder)
     gauges = read_rain(folder, farm)
-    known = weather_for(folder, farm, now, days=3, gauges=gauges)
-    assert any("corrected by" in n for n in known.notes)
+    weather = weather_for(folder, farm, now, days=3, gauges=gauges)
+    assert any("corrected by" in n for n in weather.notes)
     raw = weather_for(folder, farm, now, days=3)
     assert not any("corrected by" in n for n in raw.notes)
-    assert (known.forecast.rain > 0).sum() <= (raw.forecast.rain > 0).sum()
-    assert known.forecast.rain.sum() < raw.forecast.rain.sum()
+    assert (weather.forecast.rain > 0).sum() <= (raw.forecast.rain > 0).sum()
+    assert weather.forecast.rain.sum() < raw.forecast.rain.sum()
     few = weather_for(folder, farm, now - timedelta(days=20), days=3, gauges=gauges)
     assert not any("corrected by" in n for n in few.notes)
 
 
-def test_matching_takes_the_bias_away_on_later_days():
+def test_matching_removes_the_bias_on_later_days():
     """Built on a hundred days, held against five hundred others."""
     rng = np.random.default_rng(6)
-    fell = np.where(rng.random(600) < 0.3, rng.gamma(0.8, 9.0, 600), 0.0)
-    told = np.array(
-        [np.where(rng.random(600) < 0.8, fell, rng.permutation(fell)) for _ in range(11)]
+    measured = np.where(rng.random(600) < 0.3, rng.gamma(0.8, 9.0, 600), 0.0)
+    forecast = np.array(
+        [np.where(rng.random(600) < 0.8, measured, rng.permutation(measured)) for _ in range(11)]
     )
-    told = 1.8 * told.T
-    built = RainPairs(lead=np.ones(100, dtype=int), forecast=told[:100], measured=fell[:100],
-                  day=np.arange(100))  # fmt: skip
-    hourly = np.repeat(told[100:].T[:, :, None] / 24, 24, axis=2)  # each day a site of its own
+    forecast = 1.8 * forecast.T
+    built = RainPairs(
+        lead=np.ones(100, dtype=int), forecast=forecast[:100], measured=measured[:100], day=np.arange(100)
+    )
+    hourly = np.repeat(forecast[100:].T[:, :, None] / 24, 24, axis=2)  # each day a site of its own
     out, groups = bias_corrected(hourly, built, lead=0.0)
     assert groups == (0,)
-    assert told[100:].mean() / fell[100:].mean() == pytest.approx(1.8, abs=0.1)
-    error = 2 * fell[:100].std() / np.sqrt(100) / fell[:100].mean()  # of the mean built on
-    assert out.sum(axis=2).mean() / fell[100:].mean() == pytest.approx(1.0, abs=error)
+    assert forecast[100:].mean() / measured[100:].mean() == pytest.approx(1.8, abs=0.1)
+    error = 2 * measured[:100].std() / np.sqrt(100) / measured[:100].mean()  # of the mean built on
+    assert out.sum(axis=2).mean() / measured[100:].mean() == pytest.approx(1.0, abs=error)
     same, none = bias_corrected(hourly, built.of(4, 7), lead=0.0)
     assert none == ()
     np.testing.assert_array_equal(same, hourly)
@@ -529,7 +557,7 @@ def test_verify_without_gauges_uses_the_records(wet_season, tmp_path):
     assert found.rain[0].cases >= 30
 
 
-def test_nothing_to_verify_is_said(small, tmp_path, capsys):
+def test_nothing_to_verify_is_reported(small, tmp_path, capsys):
     folder, _, now, _ = small
     assert main(["verify", str(folder), "--on", now.isoformat()]) == 1
     assert (

@@ -44,8 +44,11 @@ def test_hours_past_midnight_belong_to_the_day_before():
     slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=CHICAGO), 2, 60)
     week = (None, None, (time(22), time(2)), None, None, None, None)  # Wednesday night only
     assert hours(slots, open_slots(week, slots, CHICAGO)) == [
-        "12 22:00", "12 23:00", "13 00:00", "13 01:00",
-    ]  # fmt: skip
+        "12 22:00",
+        "12 23:00",
+        "13 00:00",
+        "13 01:00",
+    ]
 
 
 def test_open_to_midnight():
@@ -59,8 +62,8 @@ def test_open_to_midnight():
 )
 def test_a_day_of_the_clock_change_has_its_own_hours(day, count):
     slots = slot_times(datetime(day.year, day.month, day.day, tzinfo=CHICAGO), 2, 60)
-    whole = open_slots(((time(0), time(0)),) * 7, slots, CHICAGO)
-    days = [farm_time(s, CHICAGO).date() for s in slots[whole]]
+    open_all_day = open_slots(((time(0), time(0)),) * 7, slots, CHICAGO)
+    days = [farm_time(s, CHICAGO).date() for s in slots[open_all_day]]
     assert days.count(day) == count
 
 
@@ -85,7 +88,7 @@ def test_forbidden_hours_are_touched_slots():
     assert np.flatnonzero(mask).tolist() == [0, 1, 2, 3, 4, 5, 21, 22, 23]
 
 
-def test_arrivals_wait_for_a_shut_run_to_end_and_then_move():
+def test_a_move_waits_until_roads_open():
     # shut in slots 3-5; a move takes up to 2 slots
     shut = np.array([0, 0, 0, 1, 1, 1, 0, 0, 0, 0], dtype=bool)
     # arriving at 3 moved in 1-2: fine; at 4 the move touched 3: sets off at 6, there at 8
@@ -93,7 +96,7 @@ def test_arrivals_wait_for_a_shut_run_to_end_and_then_move():
     assert work_start_slots(shut, 0).tolist() == list(range(10))
 
 
-def test_arrivals_never_go_back():
+def test_later_arrivals_never_start_earlier():
     rng = np.random.default_rng(5)
     for _ in range(200):
         shut = rng.random(40) < 0.3

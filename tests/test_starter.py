@@ -28,7 +28,7 @@ def test_starter_passes_check(tmp_path, capsys):
     )
 
 
-def test_every_line_of_the_starter_that_sets_something_is_known(tmp_path):
+def test_every_setting_of_the_starter_is_known(tmp_path):
     """Settings that are only shown behind '#' are right too."""
     new_farm(tmp_path / "farm")
     path = tmp_path / "farm" / "farm.toml"
@@ -52,16 +52,18 @@ def test_readme_names_every_column(tmp_path):
     assert [c for c in heading.split(",") if f"{c} " not in readme and f"{c}," not in readme] == []
 
 
-def test_readme_names_the_stage_that_heading_is_counted_from(tmp_path):
+def test_readme_names_the_stage_of_heading_by_crop(tmp_path):
     new_farm(tmp_path / "farm")
     readme = (tmp_path / "farm" / "README.md").read_text()
-    told = next(line for line in readme.splitlines() if line.startswith("| heading "))
+    heading_row = next(line for line in readme.splitlines() if line.startswith("| heading "))
     for crop in CROPS.values():
-        assert crop.heading_stage in told
-        assert crop.heading_stage == "heading" or f"{crop.name}: {crop.heading_stage}" in told
+        assert crop.heading_stage in heading_row
+        assert (
+            crop.heading_stage == "heading" or f"{crop.name}: {crop.heading_stage}" in heading_row
+        )
 
 
-def test_what_is_there_is_left_alone(tmp_path, capsys):
+def test_existing_files_are_left_alone(tmp_path, capsys):
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine" / "fields.csv").write_text("precious")
     assert main(["new", str(tmp_path / "mine")]) == 1
@@ -93,7 +95,7 @@ def test_parent_that_is_not_there(tmp_path):
         new_farm(tmp_path / "no" / "such" / "farm")
 
 
-def test_nothing_is_left_of_a_write_that_fails(tmp_path, monkeypatch):
+def test_a_failed_write_leaves_nothing(tmp_path, monkeypatch):
     real = Path.open
 
     def full(path, *args, **more):

@@ -100,7 +100,7 @@ def test_shown(shown, text):
 
 
 @pytest.mark.parametrize(
-    ("name", "spelled"),
+    ("name", "normalized"),
     [
         ("Area (ac)", "area_ac"),
         ("  Expected  Yield ", "expected_yield"),
@@ -109,8 +109,8 @@ def test_shown(shown, text):
         ("SPEED_km/h", "speed_km_h"),
     ],
 )
-def test_spelled(name, spelled):
-    assert u.normalized_name(name) == spelled
+def test_normalized_name(name, normalized):
+    assert u.normalized_name(name) == normalized
 
 
 # Trade facts: common practice, no source.
