@@ -489,7 +489,10 @@ def test_matching_removes_the_bias_on_later_days():
     )
     forecast = 1.8 * forecast.T
     built = RainPairs(
-        lead=np.ones(100, dtype=int), forecast=forecast[:100], measured=measured[:100], day=np.arange(100)
+        lead=np.ones(100, dtype=int),
+        forecast=forecast[:100],
+        measured=measured[:100],
+        day=np.arange(100),
     )
     hourly = np.repeat(forecast[100:].T[:, :, None] / 24, 24, axis=2)  # each day a site of its own
     out, groups = bias_corrected(hourly, built, lead=0.0)
