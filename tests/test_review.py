@@ -3,7 +3,7 @@
 import csv
 import io
 import shutil
-from datetime import datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readiness.season.codes import Reason
+from scheduler.review.adherence import CrewDay, Deviation
 from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
 from scheduler.review.delay_accounting import (
     WEATHER_CAUSES,
@@ -23,6 +24,8 @@ from scheduler.review.delay_accounting import (
     crew_account,
     field_account,
 )
+from scheduler.review.phrases import deviation_text
+from scheduler.season_book.kinds import Entry
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 
@@ -194,6 +197,37 @@ def test_parts_of_a_loss_sum_to_the_loss():
         plain = parts_ha(field, market, (base, 0 * base, 0 * base), hours, terms)
         assert plain[LossPart.YIELD][0, 2400] == pytest.approx(0.5 * sound)
         assert sum(p[0, 2400] for p in plain.values()) == pytest.approx(0.5 * sound)
+
+
+ABSENCE = Entry(
+    kind="absent",
+    subject="south",
+    at=datetime(2026, 8, 26, 6, tzinfo=UTC),
+    facts={"reason": "funeral"},
+)
+DEVIATIONS = (
+    ({"deviation": Deviation.NONE}, ""),
+    ({"deviation": Deviation.RECORDED, "entries": (ABSENCE,)}, "crew away: funeral"),
+    ({"deviation": Deviation.NOTHING_ORDERED}, "the plan expected nothing to be fit"),
+    ({"deviation": Deviation.LATER_ORDERS}, "went on to fields that the plan told for later"),
+    ({"deviation": Deviation.UNEXPLAINED}, "no entry says why"),
+    (
+        {"deviation": Deviation.IDLE, "cause": Cause.GROUND, "hours": 11.6},
+        "rain or ground took 12 h",
+    ),
+    (
+        {"deviation": Deviation.IDLE, "cause": Cause.SPARE, "hours": 3.0},
+        "no entry says why; open, not used took 3 h",
+    ),
+)
+
+
+def test_every_deviation_has_its_words():
+    assert {changes["deviation"] for changes, _ in DEVIATIONS} == set(Deviation)
+    for changes, text in DEVIATIONS:
+        day = CrewDay(day=date(2026, 8, 26), crew="south", ordered=("F01",), cut=(), **changes)
+        assert deviation_text(day) == text
+        assert day.followed == (text == "")
 
 
 # The sample's own season is invented: these tests hold that its accounts close.

@@ -11,9 +11,7 @@ from readiness.atmosphere.weather import Array
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.farm.working_time import SLOT_MIN
 
-STEP_H = SLOT_MIN / 60.0
 #: Policy: the next job of a crew from (crew, slot, open jobs without a crew); None waits.
 Choice = Callable[[int, int, set[int]], int | None]
 
