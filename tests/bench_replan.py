@@ -1,7 +1,8 @@
-"""From an entry on the page to new orders, and how quickly the page answers meanwhile.
+"""Time from an entry on the page to new orders, and of the page's answers meanwhile.
 
-Run as `python tests/bench_replan.py` on an idle machine; it copies the sample farm and prints
-wall-clock seconds of warm replans, and milliseconds of answers over HTTP while they run.
+Run `python tests/bench_replan.py` on an idle machine. The benchmark copies the sample farm, prints
+wall-clock seconds of warm replans and milliseconds of answers over HTTP while they run, and
+appends the figures to the benchmark log.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from http.cookiejar import CookieJar
 from pathlib import Path
 
 import waitress
+from benchmark_log import record
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.web.app import create_app
@@ -26,7 +28,6 @@ from scheduler.web.planner import Planner
 from scheduler.web.server import shifted_clock
 
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
-RUNS = 5
 ENTRIES = (
     ("sample", {"subject": "F07", "moisture": "17.5"}),
     ("ground", {"subject": "F01", "ground": "soft"}),
@@ -37,7 +38,7 @@ ENTRIES = (
 
 
 class Visitor:
-    """A browser without a screen."""
+    """A browser without a screen, which keeps its cookies."""
 
     def __init__(self, address: str) -> None:
         self.address = address
@@ -46,19 +47,19 @@ class Visitor:
         ).open
 
     def get(self, path: str) -> str:
-        """The text of a page."""
+        """Return the text of a page."""
         with self.open(self.address + path) as answer:
             return str(answer.read().decode())
 
     def post(self, path: str, form: str, values: dict[str, str]) -> None:
-        """Load the page `form`, send its hidden values with `values` to `path`."""
+        """Load the page `form` and send its hidden values with `values` to `path`."""
         hidden = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', self.get(form))
         data = urllib.parse.urlencode({**dict(hidden), **values}).encode()
         self.open(self.address + path, data).close()
 
 
 def replan(visitor: Visitor, planner: Planner, answers: list[float]) -> float:
-    """Seconds of one replan, with pages loaded all the while."""
+    """Return the seconds of one replan; load pages all the while and keep their seconds."""
     began = time.perf_counter()
     visitor.post("/replan", "/replan", {})
     while planner.state.running:
@@ -73,7 +74,7 @@ def replan(visitor: Visitor, planner: Planner, answers: list[float]) -> float:
 
 
 def main() -> None:
-    """Measure and print."""
+    """Measure, print and record."""
     with tempfile.TemporaryDirectory() as folder:
         farm = shutil.copytree(SAMPLE, Path(folder) / "farm", ignore=lambda *_: {"plans"})
         planner = Planner(farm)
@@ -84,17 +85,21 @@ def main() -> None:
         threading.Thread(target=server.run, daemon=True).start()
         visitor = Visitor(f"http://127.0.0.1:{server.effective_port}")
         answers: list[float] = []
-        print(f"first, from a cold start: {replan(visitor, planner, []):.1f} s")
+        cold = replan(visitor, planner, [])
+        print(f"first, from a cold start: {cold:.1f} s")
         runs = []
         for kind, values in ENTRIES:
             visitor.post(f"/enter/{kind}", f"/enter/{kind}", values)
             runs.append(replan(visitor, planner, answers))
         print("entry to new orders, warm:", ", ".join(f"{r:.1f}" for r in runs), "s")
-        quick = sorted(answers)
+        median_ms = 1000 * statistics.median(answers)
+        p95_ms = 1000 * sorted(answers)[int(0.95 * len(answers))]
         print(
-            f"answers while replanning: median {1000 * statistics.median(quick):.0f} ms, "
-            f"95th percentile {1000 * quick[int(0.95 * len(quick))]:.0f} ms, {len(quick)} pages"
+            f"answers while replanning: median {median_ms:.0f} ms, "
+            f"95th percentile {p95_ms:.0f} ms, {len(answers)} pages"
         )
+        figures = {"cold_s": cold, "warm_s": runs, "median_ms": median_ms, "p95_ms": p95_ms}
+        record("replan", figures)
         planner.close()
         server.close()
 
