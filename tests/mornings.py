@@ -1,4 +1,4 @@
-"""A small fabricated morning for the tests of outputs: plausible, invented, without a planner."""
+"""A small invented morning for the tests of outputs: plausible, made without the planner."""
 
 from __future__ import annotations
 
@@ -202,7 +202,7 @@ def spread(mid: datetime, hours: float) -> TimeSpread:
 
 
 def _deliveries(place, i, tonnes):
-    """All to one point, of every third field a quarter to the other when that is shut."""
+    """All grain to one point; a quarter of every third field to the other point, for hours shut."""
     shares = (0.75, 0.25) if i % 3 == 2 else (1.0,)
     return tuple(
         Delivery(

@@ -2,10 +2,10 @@
 
 Layer: may import orders, cut_tables and what lies below.
 
-- `timing`: when each job is done in every member
-- `sensitivity`: the price of a swap; where to go if the first field fails
-- `own_order`: what a farmer's own order would cost
+- `timing`: times of each job in every member, and their spread
+- `sensitivity`: the cost of swaps; the best order if the first field fails
+- `own_order`: the price of a user's own orders
 - `stochastic_value`: value of perfect information and of the stochastic solution
-- `reasons`: one line: what opens a field or decides its place
-- `briefing`: a solved plan as orders with spread and reason
+- `reasons`: codes of what opens a field, decides its place or leaves it out
+- `briefing`: orders from a solved plan
 """

@@ -3,10 +3,10 @@
 Layer: may import cut_tables and what lies below.
 
 - `model`: `Morning`, `CrewOrders`, `Order`
-- `reasons`: reason codes, which `report` words
+- `reasons`: codes of reasons, fallbacks and idle notes, which `report` words
 - `decision`: cut tables and the plan on them
 - `document`: the serialiser of orders; an issued plan read back
-- `changes`: what changed since the orders before
+- `changes`: changes against the previous orders
 - `cautions`: codes of the day's cautions, which `report` words
 - `safety`: the cautions of the day
 """

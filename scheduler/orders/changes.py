@@ -1,4 +1,4 @@
-"""What changed between the previous orders and those of this morning."""
+"""Changes of this morning's orders against the previous orders."""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""The orders of the day: what the planner hands to every output. Times are farm time (aware)."""
+"""The orders of the day: what the planner hands to every output. Times are farm time (aware).
+
+Reasons, fallbacks and notes are codes in a planned morning. A plan read back from its document
+holds their words instead, as `str`.
+"""
 
 from __future__ import annotations
 
@@ -19,12 +23,13 @@ from scheduler.windows.lessons import Lesson
 if TYPE_CHECKING:  # the page reads orders and does not load the solver
     from scheduler.orders.decision import Decision
 
+#: Why grain does not go to the first choice of delivery point.
 SHUT, TURNED_AWAY = "shut", "turned away"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Spread:
-    """Median with the 10th and 90th percentile over members."""
+    """10th percentile, median and 90th percentile over members."""
 
     low: float
     mid: float
@@ -33,7 +38,7 @@ class Spread:
 
 @dataclass(frozen=True, kw_only=True)
 class TimeSpread:
-    """Median time with the 10th and 90th percentile over members."""
+    """10th percentile, median and 90th percentile of a time over members."""
 
     low: datetime
     mid: datetime
@@ -42,7 +47,7 @@ class TimeSpread:
 
 @dataclass(frozen=True, kw_only=True)
 class Alternative:
-    """What it would cost to do otherwise, money against the plan (None: cannot be done)."""
+    """Loss of each change to an order, money above the plan; None where it cannot be made."""
 
     earlier: float | None
     later: float | None
@@ -52,12 +57,12 @@ class Alternative:
 
 @dataclass(frozen=True, kw_only=True)
 class Delivery:
-    """What of a field goes to one delivery point, in the mean of the members that do it."""
+    """Grain of an order for one delivery point: the mean of the members that cut the field."""
 
     point: str  # id
     tonnes: float
     loads: float
-    why: str = ""  # not the first choice: it is `SHUT`, the load `TURNED_AWAY`, or neither mostly
+    why: str = ""  # main reason against the first choice: `SHUT`, `TURNED_AWAY`, or neither
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,10 +81,10 @@ class Order:
     area_ha: float
     tonnes: float
     moisture_pct: Spread
-    test_weight_kg_hl: float = nan  # expected when cut, as the next two
+    test_weight_kg_hl: float = nan  # expected when cut, as are the next two
     sprouted_pct: float = nan
-    us_grade: int | None = None  # of wheat in US units, by these two alone; 6 is Sample grade
-    chance: float  # share of members in which it starts and ends on the days said
+    us_grade: int | None = None  # of wheat in US units, by the two above alone; 6 is Sample grade
+    chance: float  # share of members in which it starts and ends on the median days
     done: float = 1.0  # share of members in which it is done within the days planned
     loads: float
     point: str  # id of the delivery point of first choice
@@ -91,7 +96,7 @@ class Order:
     reason: OrderReason | str
     alternative: Alternative | None = None
     locked: bool = False
-    changed: str = ""  # against yesterday's orders: what and why
+    changed: str = ""  # a change in words; the planner leaves it empty, `Morning` lists changes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,12 +154,11 @@ class Change:
 
 @dataclass(frozen=True, kw_only=True)
 class Morning:
-    """Everything the sheet, the page, the files and the terminal show.
+    """A planned morning: all that terminal, sheet, page and files show.
 
     `season` starts some days before `now` and runs to the horizon; its field axis follows
-    `farm.fields`, then the wet hollows (`season_rows`). `rule_losses` maps each rule of
-    thumb to its expected loss. `decision` holds what prices an order of one's own; no output
-    shows it.
+    `farm.fields`, then the wet hollows (`season_rows`). `decision` prices a user's own orders; no
+    output shows it.
     """
 
     farm: Farm
@@ -169,18 +173,18 @@ class Morning:
     weather: Weather  # per field, same hours as season
     season: Season
     makeup: MakeUp
-    makeups: tuple[tuple[MakeUp, float], ...]  # every make-up priced
+    makeups: tuple[tuple[MakeUp, float], ...]  # the best ones with their expected loss
     crews: tuple[CrewOrders, ...]
     left_out: tuple[LeftOut, ...]
     status: str
-    loss: float  # expected money lost by the plan
-    bound: float | None
+    loss: float  # expected loss of the plan, money, as are the losses below
+    bound: float | None  # lower bound on the loss of any order
     gap: float | None
-    rule_losses: dict[str, float]
+    rule_losses: dict[str, float]  # by dispatching rule
     member_loss: tuple[float, ...]
-    value_of_perfect_information: float | None  # money that knowing the weather would save
-    value_of_stochastic_solution: float | None  # money lost by planning on the mean forecast only
+    value_of_perfect_information: float | None
+    value_of_stochastic_solution: float | None
     cautions: tuple[DayCaution, ...]
-    changes: tuple[Change | str, ...] = ()  # since the previous orders; news of the book is text
-    lessons: tuple[Lesson, ...] = ()  # what the book's readings taught, before and after
+    changes: tuple[Change | str, ...] = ()  # against the previous orders; news of the book is text
+    lessons: tuple[Lesson, ...] = ()  # what the book's readings taught
     decision: Decision | None = field(default=None, repr=False, compare=False)
