@@ -1,4 +1,4 @@
-"""A planner for tests of the page: quick, invented, and moved by what the season book says."""
+"""A planner for tests of the page: quick, invented, and led by the season book."""
 
 import os
 import time

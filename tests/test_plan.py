@@ -61,7 +61,7 @@ def test_orders_of_a_crew_follow_each_other_in_crew_hours(morning):
         assert starts == sorted(starts)
 
 
-def test_moisture_is_within_what_is_threshed_and_taken(morning):
+def test_moisture_is_within_the_limits_of_the_delivery_points(morning):
     points = {p.id: p for p in morning.farm.points}
     for crew in morning.crews:
         for o in crew.orders:
@@ -69,20 +69,20 @@ def test_moisture_is_within_what_is_threshed_and_taken(morning):
             assert o.moisture_pct.high <= max(limits)
 
 
-def test_no_more_is_hauled_to_the_bins_than_they_have_room_for(morning):
+def test_grain_hauled_to_the_bins_stays_within_their_capacity(morning):
     bins = next(p for p in morning.farm.points if p.id == "home bins")
     assert bins.capacity_t == pytest.approx(60_000 * bushel_t(None))
     hauls = [(o, d) for crew in morning.crews for o in crew.orders for d in o.deliveries]
     brought = sum(wheat_equivalent_t(d.tonnes, o.crop) for o, d in hauls if d.point == bins.id)
     assert 0.0 < brought <= bins.capacity_t
-    # the fields that may be hauled there fit in whole, whatever the order and the weather
+    # all fields that may be hauled there fit as a whole, in any order and weather
     whole = {
         o.field + o.parcel: wheat_equivalent_t(o.tonnes, o.crop)
         for o, d in hauls
         if d.point == bins.id
     }
     assert sum(whole.values()) <= bins.capacity_t
-    # all of a field goes somewhere, and to each point once
+    # the deliveries of an order add up to it, and name each point once
     for crew in morning.crews:
         for o in crew.orders:
             assert sum(d.tonnes for d in o.deliveries) == pytest.approx(o.tonnes)
@@ -93,7 +93,7 @@ def test_no_more_is_hauled_to_the_bins_than_they_have_room_for(morning):
 
 # hand: two members do the job, one of them after two more wettings: 78.9 - 1.29 (2 + 0) / 2 =
 # 77.61 kg/hL = 58.97 lb/bu, and (8 + 2) / 2 = 5 % sprouted, over the 4 % of No. 2. Wettings before
-# the planning hour count for nothing, a member that never does the job neither.
+# the planning hour do not count, and neither do members that never do the job.
 def test_quality_is_that_of_the_hour_when_cutting_starts(morning):
     compiled, season = morning.decision.compiled, morning.season
     j = next(i for i in range(len(compiled.jobs)) if compiled.field(i).id == "F01")
@@ -115,8 +115,8 @@ def test_orders_tell_quality_and_grade_wheat_alone(morning):
         assert (order.us_grade is not None) == order.crop.startswith("wheat")
 
 
-def test_doing_otherwise_never_saves_much(morning):
-    # the search leaves no single swap, exchange or leave that pays
+def test_no_single_change_to_an_order_saves_much(morning):
+    # the search leaves no swap, no change of crew and no field left out that saves money
     for crew in morning.crews:
         for o in crew.orders:
             a = o.alternative
@@ -129,7 +129,7 @@ def test_the_same_seed_gives_the_identical_plan(information, morning):
     assert json.dumps(plan_json(again)) == json.dumps(plan_json(morning))
 
 
-def test_pricing_the_plan_itself_costs_what_it_says(morning):
+def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(morning):
     orders = {
         c.crew: [f"{o.field}/{o.parcel}" if o.parcel else o.field for o in c.orders]
         for c in morning.crews
@@ -139,7 +139,7 @@ def test_pricing_the_plan_itself_costs_what_it_says(morning):
     assert "as good as the plan" in own_order_lines(price, "$")[1]
 
 
-def test_an_own_order_that_leaves_fields_says_so(morning):
+def test_an_own_order_names_the_fields_that_it_leaves(morning):
     first = morning.crews[0].orders[0].field
     price = price_order(SAMPLE, morning, {morning.crews[0].crew: [first]})
     assert price.loss > morning.loss
@@ -159,15 +159,14 @@ def test_wrong_orders_are_refused(morning, orders, message):
         price_order(SAMPLE, morning, orders)
 
 
-def test_a_small_change_does_not_reshuffle_the_day(morning):
-    # yesterday's orders are kept where changing them saves less than its price
+def test_previous_orders_stay_where_no_change_pays(morning):
     decision = morning.decision
     kept = stable_plan(decision.compiled, decision.plan, morning.crews, seed=0)
     assert kept.orders == decision.plan.orders
 
 
 def test_the_same_weather_keeps_make_up_and_orders(information, morning):
-    # no search is deep enough to price make-ups to the dollar: what was ordered is priced as found
+    # a search prices make-ups to some dollars only, so it starts from the previous orders
     again = plan_farm(replace(information, previous_orders=morning.crews))
     assert again.makeup == morning.makeup
     assert again.loss == pytest.approx(morning.loss, rel=1e-9)
@@ -175,7 +174,7 @@ def test_the_same_weather_keeps_make_up_and_orders(information, morning):
     assert orders == [[(o.field, o.parcel) for o in c.orders] for c in morning.crews]
 
 
-def test_yesterday_orders_hold_over_cents(information, morning):
+def test_a_slightly_warmer_forecast_keeps_the_orders_of_the_day(information, morning):
     nudged = replace(
         information,
         previous_orders=morning.crews,
