@@ -353,8 +353,9 @@ def test_book_does_not_change_the_first_morning(folder):
 
 
 def test_files_of_the_review(folder, review, capsys):
+    from scheduler.review.csv_tables import hours_csv
     from scheduler.review.page import review_html, write_review
-    from scheduler.review.phrases import hours_csv, review_terminal
+    from scheduler.review.phrases import review_terminal
 
     html = review_html(review)
     assert html.count("<h2") >= 6

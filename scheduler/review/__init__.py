@@ -11,6 +11,7 @@ Layer: may import simulation and what lies below.
 - `adherence`: orders of each day against the fields cut
 - `stages`: stages of the review, for progress
 - `review`: the whole review of a season
+- `csv_tables`: hours and fields as CSV
 - `phrases`: words and tables of the review
 - `page`: the review as HTML and CSV
 """

@@ -15,6 +15,7 @@ from scheduler.report.figures.axes import INK, PALETTE, money_axis, new_axes, no
 from scheduler.report.figures.svg import axes_svg
 from scheduler.report.template_environment import template_environment
 from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
+from scheduler.review.csv_tables import fields_csv, hours_csv
 from scheduler.review.delay_accounting import Cause
 from scheduler.review.phrases import (
     CAUSE_NAMES,
@@ -25,9 +26,7 @@ from scheduler.review.phrases import (
     cause_rows,
     counterfactual_rows,
     field_rows,
-    fields_csv,
     headline,
-    hours_csv,
     lost_lines,
     skill_rows,
     split_lines,

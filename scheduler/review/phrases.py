@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import textwrap
 
@@ -11,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.farm.units import DEFAULT_UNITS, from_si, show_area, show_money, show_number
-from scheduler.farm.wording import crew_title, crop_name, day_name, formula_safe, one_line, percent
+from scheduler.farm.wording import crew_title, crop_name, day_name, one_line, percent
 from scheduler.review.adherence import CrewDay, Deviation
 from scheduler.review.counterfactuals import AS_DONE, AS_PLANNED, BEST_FIXED_ORDER
 from scheduler.review.delay_accounting import DELAY_CAUSES, WEATHER_CAUSES, Cause
@@ -27,7 +25,7 @@ NO_ENTRY = "no entry says why"
 #: Names of the stages, beside the progress bar.
 REVIEW_STAGE: dict[Stage, str] = {
     ReviewStage.TABLES: "pricing what came",
-    ReviewStage.HINDSIGHT: "searching for the best order in hindsight",
+    ReviewStage.BEST_ORDER: "searching for the best order in hindsight",
     ReviewStage.COMPARISON: "holding plans and model against what came",
 }
 
@@ -185,7 +183,7 @@ def _field_row(review: Review, i: int) -> dict[str, str]:
     field, units = review.observed.farm.fields[i], review.observed.farm.units
     low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
     days = np.flatnonzero(review.work.area[i].any(axis=0))
-    cut = _dates(review, days)
+    cut = dates_text(review, days)
     weather = max(WEATHER_CAUSES, key=lambda c: float(review.area_days[i, c]))
     return {
         "field": f"{one_line(field.name)} ({one_line(field.id)})",
@@ -201,7 +199,7 @@ def _field_row(review: Review, i: int) -> dict[str, str]:
     }
 
 
-def _dates(review: Review, hours: NDArray[np.int64]) -> str:
+def dates_text(review: Review, hours: NDArray[np.int64]) -> str:
     """Dates of the first and last of some hours of the season, '13-15 Aug'."""
     if not len(hours):
         return "not cut"
@@ -343,67 +341,3 @@ def review_terminal(review: Review) -> str:
         text = f"{day}, {crew_title(crew)}: told {ordered}, cut {cut}; {reason}"
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     return "\n".join(lines)
-
-
-def hours_csv(review: Review) -> str:
-    """CSV of the hours of every field and crew by day and cause, without rows of 0 hours."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(("day", "field", "name", "crew", "cause", "hours"))
-    for d, midnight in enumerate(review.days):
-        for f, field in enumerate(review.observed.farm.fields):
-            for k, crew in enumerate(review.crews):
-                for c in Cause:
-                    if (hours := float(review.field_hours[c, f, k, d])) > 5e-5:
-                        writer.writerow(
-                            (
-                                midnight.date(),
-                                formula_safe(field.id),
-                                formula_safe(field.name),
-                                formula_safe(crew),
-                                CAUSE_NAMES[c],
-                                f"{hours:.4f}",
-                            )
-                        )
-    return out.getvalue()
-
-
-def fields_csv(review: Review) -> str:
-    """CSV of the fields: area, dates, losses by part, area-days by cause."""
-    out = io.StringIO(newline="")
-    units = review.observed.farm.units
-    unit = DEFAULT_UNITS["area"][units == "metric"]
-    delay = [c for c in Cause if c not in (Cause.DONE, Cause.GREEN)]
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(
-        (
-            "field",
-            "name",
-            "crop",
-            f"area_{unit}",
-            "cut",
-            "lost_days",
-            "loss",
-            "loss_low",
-            "loss_high",
-            *(f"loss_{part.name.lower()}" for part in LossPart),
-            *(f"{unit}_days_{c.name.lower()}" for c in delay),
-        )
-    )
-    for i, f in enumerate(review.observed.farm.fields):
-        low, high = np.quantile(review.loss[:, i], (0.1, 0.9))
-        days = (from_si(float(review.area_days[i, c]), "area", units) for c in delay)
-        money_parts = (review.loss[:, i].mean(), low, high, *review.parts[i])
-        writer.writerow(
-            (
-                formula_safe(f.id),
-                formula_safe(f.name),
-                formula_safe(crop_name(f.crop)),
-                f"{from_si(f.area_ha * (1 - f.cut_fraction), 'area', units):.1f}",
-                _dates(review, np.flatnonzero(review.work.area[i].any(axis=0))),
-                int(review.lost[i].sum()),
-                *(f"{v:.2f}" for v in money_parts),
-                *(f"{v:.2f}" for v in days),
-            )
-        )
-    return out.getvalue()

@@ -223,7 +223,7 @@ def review_season(
     day, days = day_of_hours(observed)
     crews = tuple(g.crew for g in compiled.makeup)
     field_shares, crew_shares = field_account(states), crew_account(states)
-    progress(ReviewStage.HINDSIGHT, 0.4)
+    progress(ReviewStage.BEST_ORDER, 0.4)
     ways, best_fixed_order = counterfactuals(observed, compiled, work, seed=seed)
     progress(ReviewStage.COMPARISON, 0.8)
     loss = done_loss(observed, compiled, work)

@@ -9,5 +9,5 @@ class ReviewStage(Stage):
     """What the review does, in order."""
 
     TABLES = "tables"
-    HINDSIGHT = "hindsight"
+    BEST_ORDER = "best order"
     COMPARISON = "comparison"

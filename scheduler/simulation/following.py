@@ -16,7 +16,7 @@ CrewOrders = Sequence[Sequence[int]]
 
 
 @dataclass(kw_only=True)
-class _Crew:
+class _CrewState:
     """State of a crew that follows its orders."""
 
     at: int  # a job, or the number of jobs for the base
@@ -43,7 +43,7 @@ def followed(compiled: Compiled, turns: Sequence[tuple[int, CrewOrders]]) -> Arr
     standing_loss, jobs = compiled.standing_loss, compiled.jobs
     left = np.array([j.area_ha for j in jobs])
     loss = np.zeros(standing_loss.loss.shape[0])
-    crews = [_Crew(at=len(jobs)) for _ in compiled.makeup]
+    crews = [_CrewState(at=len(jobs)) for _ in compiled.makeup]
     turn = 0
     for s in range(len(standing_loss.slots)):
         while turn + 1 < len(turns) and turns[turn + 1][0] <= s:
@@ -59,7 +59,7 @@ def followed(compiled: Compiled, turns: Sequence[tuple[int, CrewOrders]]) -> Arr
 
 def _choose(
     compiled: Compiled,
-    crew: _Crew,
+    crew: _CrewState,
     k: int,
     order: Sequence[int],
     left: Array,
@@ -85,7 +85,7 @@ def _choose(
         crew.at = to
 
 
-def _cut_slot(compiled: Compiled, crew: _Crew, k: int, left: Array, s: int) -> Array | float:
+def _cut_slot(compiled: Compiled, crew: _CrewState, k: int, left: Array, s: int) -> Array | float:
     """Cut for one slot; returns the money lost, (draw,)."""
     j, standing_loss = crew.at, compiled.standing_loss
     q = int(compiled.point[0, k, j, s]) if j < len(left) else -1
