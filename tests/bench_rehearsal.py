@@ -20,12 +20,8 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.parallel import parallel_map
 from scheduler.simulation.past_season import complete_years, hourly_records, past_season
-from scheduler.simulation.rehearsal import (
-    RehearsalSettings,
-    RehearsalSummary,
-    compare_season,
-    rehearse,
-)
+from scheduler.simulation.rehearsal import RehearsalSettings, compare_season, rehearse
+from scheduler.simulation.season_results import RehearsalSummary
 from scheduler.simulation.whatif import WHATIF_SETTINGS, completion, what_if
 
 ROOT = Path(__file__).parents[1]

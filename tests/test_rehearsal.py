@@ -22,9 +22,6 @@ from scheduler.simulation.past_season import (
 )
 from scheduler.simulation.rehearsal import (
     RehearsalSettings,
-    RehearsalSummary,
-    SeasonComparison,
-    SeasonResult,
     best_fixed_order_loss,
     compare_season,
     morning_tables,
@@ -32,6 +29,7 @@ from scheduler.simulation.rehearsal import (
     play_rules,
     rehearse,
 )
+from scheduler.simulation.season_results import RehearsalSummary, SeasonComparison, SeasonResult
 from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
 from scheduler.solver.evaluation import evaluate
 

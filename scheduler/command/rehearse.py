@@ -16,7 +16,8 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.parallel import parallel_map
 from scheduler.simulation.phrases import rehearsal_lines, whatif_lines
-from scheduler.simulation.rehearsal import RehearsalSettings, RehearsalSummary
+from scheduler.simulation.rehearsal import RehearsalSettings
+from scheduler.simulation.season_results import RehearsalSummary
 from scheduler.simulation.whatif import (
     WHATIF_SETTINGS,
     compare_task,

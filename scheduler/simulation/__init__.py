@@ -6,6 +6,7 @@ Layer: may import report and what lies below.
 - `past_season`: observed weather, states and cut tables of a past season
 - `field_work`: crews cutting slot by slot in observed weather
 - `following`: loss of orders that crews follow, half-cut fields resumed
+- `season_results`: losses of a season and headline figures of many
 - `rehearsal`: past seasons by the planner, the rules and the best fixed order
 - `alterations`: one more machine, longer hours, a dryer, tile
 - `closed_form`: the closed-form timeliness cost of a past season

@@ -11,7 +11,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import ACRE_HA, show_money
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.columns import columns
-from scheduler.simulation.rehearsal import RehearsalSummary
+from scheduler.simulation.season_results import RehearsalSummary
 from scheduler.simulation.whatif import SeasonOutcome, WhatIf, completion
 from scheduler.simulation.workable_days import HalfMonth, chance_of_days, half_months
 

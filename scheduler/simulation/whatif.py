@@ -15,12 +15,8 @@ from scheduler.simulation.alterations import Alteration, apply_alteration
 from scheduler.simulation.closed_form import TimelinessInputs, timeliness_inputs
 from scheduler.simulation.parallel import MapFunction
 from scheduler.simulation.past_season import PastSeason, complete_years, hourly_records, past_season
-from scheduler.simulation.rehearsal import (
-    RehearsalSettings,
-    SeasonComparison,
-    compare_season,
-    rehearse,
-)
+from scheduler.simulation.rehearsal import RehearsalSettings, compare_season, rehearse
+from scheduler.simulation.season_results import SeasonComparison
 from scheduler.simulation.workable_days import WorkableDays, workable_days
 
 #: Cheaper than the settings of a rehearsal, because only the difference between two farms counts;
