@@ -40,7 +40,7 @@ def read_combine(r: Record) -> Combine | None:
     values = {
         "header_m": r.number("header", "length", low=1.0, high=20.0),
         "speed_kmh": r.number("speed", "speed", low=0.5, high=15.0),
-        "efficiency": r.fraction("efficiency", 0.70),
+        "efficiency": r.fraction("efficiency", 0.70, above=0.0),
         "tank_m3": r.number("tank", "volume", low=1.0, high=30.0),
         "unload_m3_s": r.number("unload", "unloading", low=0.005, high=0.5),
         "loaded_t": r.number(

@@ -135,12 +135,16 @@ class Record(NamedValues):
             found, name, raw, scale, f" {label}", Bounds(above=above, low=low, high=high)
         )
 
-    def fraction(self, name: str, default: float, *, high: float = 1.0) -> float:
+    def fraction(
+        self, name: str, default: float, *, above: float | None = None, high: float = 1.0
+    ) -> float:
         """A fraction 0-1; as `optional_fraction`."""
-        value = self.optional_fraction(name, high=high)
+        value = self.optional_fraction(name, above=above, high=high)
         return default if value is None else value
 
-    def optional_fraction(self, name: str, *, high: float = 1.0) -> float | None:
+    def optional_fraction(
+        self, name: str, *, above: float | None = None, high: float = 1.0
+    ) -> float | None:
         """A fraction 0-1, None where absent; written as percent, or up to 1 as the fraction.
 
         A name that ends in '%', pct or percent always means percent.
@@ -151,7 +155,7 @@ class Record(NamedValues):
         raw = self._float(found)
         as_fraction = found.unit is None and raw <= 1.0
         scale, label = (1.0, "") if as_fraction else (0.01, "%")
-        return self._within(found, name, raw, scale, label, Bounds(low=0.0, high=high))
+        return self._within(found, name, raw, scale, label, Bounds(above=above, low=0.0, high=high))
 
     def percent(self, name: str, *, low: float, high: float) -> float | None:
         """A percentage such as moisture, kept as percent; None where absent."""
