@@ -258,8 +258,12 @@ MEASURED = (
     (10, 2, 8, 8, 205, 0.1, MEAN),
     (16, 2, 10, 8, 206, 0.03, CAUTIOUS),
 )
-#: Table on which settings for large farms are measured too.
-LARGE = (160, 5, 1, 3, 207, 0.01, MEAN)
+#: Further table for settings whose names begin so: they act on large farms or many members only.
+FURTHER = {
+    "growth": (160, 5, 1, 3, 207, 0.01, MEAN),
+    "iteration_growth": (160, 5, 1, 3, 207, 0.01, MEAN),
+    "test": (26, 2, 31, 8, 208, 0.01, MEAN),
+}
 
 
 @cache
@@ -267,10 +271,10 @@ def measured_tables(fields, crews, members, days, seed):
     return farm_tables(fields, crews, members=members, days=days, seed=seed)
 
 
-def measured(settings, *, large, seed=0):
-    """Costs, gaps and CPU seconds of the measured tables."""
+def measured(settings, *, seed=0, further=()):
+    """Costs, gaps and CPU seconds of the measured tables, and of further ones."""
     out = []
-    for *shape, effort, objective in (*MEASURED, LARGE) if large else MEASURED:
+    for *shape, effort, objective in (*MEASURED, *further):
         tables = measured_tables(*shape)
         plan, _, cpu = timed(
             lambda t=tables, e=effort, o=objective: solve(
@@ -283,7 +287,6 @@ def measured(settings, *, large, seed=0):
 
 def compared(name, usual, now):
     """A line: change of the mean cost, gap and time, and the number of tables that changed."""
-    usual = usual[:, : now.shape[1]]
     cost, gap = 100 * (now[0] / usual[0] - 1), 100 * (now[1] - usual[1])
     changed = int(((now[0] != usual[0]) | (now[1] != usual[1])).sum())
     print(
@@ -296,21 +299,22 @@ def compared(name, usual, now):
 
 def settings_effects(names):
     """Double and halve settings, all where none is named; first the noise of seed and clock."""
-    measured(DEFAULTS, large=False)  # loads or compiles the kernels
-    usual = measured(DEFAULTS, large=True)
+    measured(DEFAULTS)  # loads or compiles the kernels
+    usual = measured(DEFAULTS)
     print(f"usual: gaps {np.round(100 * usual[1], 2)} %, CPU {usual[2].sum():.1f} s", flush=True)
-    compared("same again", usual, measured(DEFAULTS, large=True))
+    compared("same again", usual, measured(DEFAULTS))
     for seed in () if names else (1, 2, 3):
-        compared(f"seed {seed}", usual, measured(DEFAULTS, large=True, seed=seed))
+        compared(f"seed {seed}", usual, measured(DEFAULTS, seed=seed))
     for field in dataclasses.fields(DEFAULTS):
         if names and field.name not in names:
             continue
         value = getattr(DEFAULTS, field.name)
+        further = [table for prefix, table in FURTHER.items() if field.name.startswith(prefix)]
+        base = measured(DEFAULTS, further=further) if further else usual
         for factor in (2, 0.5):
             other = type(value)(value * factor)
             settings = dataclasses.replace(DEFAULTS, **{field.name: other})
-            now = measured(settings, large="growth" in field.name)
-            compared(f"{field.name} {other}", usual, now)
+            compared(f"{field.name} {other}", base, measured(settings, further=further))
 
 
 def growth(folder):
