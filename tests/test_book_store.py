@@ -1,14 +1,14 @@
 """The file of the season book: versions, foreign files, copies."""
 
 import sqlite3
-from contextlib import suppress
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 
 import pytest
 
 from scheduler.errors import BookError
 from scheduler.season_book import store as book_store
-from scheduler.season_book.book import Book
+from scheduler.season_book.book import Book, book_problems
 from scheduler.season_book.kinds import Entry
 from scheduler.season_book.store import BOOK_FILE, MIGRATIONS
 
@@ -124,3 +124,22 @@ def test_backup_is_a_complete_book(book, tmp_path):
         assert [e.facts["rain"] for e in copy.entries()] == [3.0]
     with pytest.raises(BookError, match="the book itself"):
         book.backup(book.path)
+
+
+def test_check_finds_a_correction_of_a_missing_entry(book, tmp_path):
+    book.add(Entry(kind="rain", subject="NORTH", at=NOW, facts={"rain": 3.0}))
+    assert book_problems(tmp_path) == []
+    with closing(sqlite3.connect(book.path)) as db:  # checks no foreign keys
+        db.execute(
+            "INSERT INTO entry (kind, subject, at, noted, facts, replaces, token)"
+            " VALUES ('rain', 'NORTH', '', '', '{}', 99, 'x')"
+        )
+        db.commit()
+    assert [str(p) for p in book_problems(tmp_path)] == [
+        "book.sqlite: is damaged (corrections of missing entries: 1); keep it, and go on from your "
+        "last `afterrain backup`"
+    ]
+
+
+def test_a_folder_without_a_book_has_no_problems_of_it(tmp_path):
+    assert book_problems(tmp_path) == []

@@ -10,6 +10,7 @@ from scheduler.errors import Problem
 from scheduler.farm.units import show_area
 from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
 from scheduler.farm_files.new_folder import new_farm
+from scheduler.season_book.book import book_problems
 
 HEADING = ("file", "row", "column", "what is wrong", "what to do")
 WIDEST = (24, 24, 24, 40, 40)  # widths of the columns at most, characters
@@ -25,7 +26,7 @@ def run_new(args: argparse.Namespace) -> int:
 
 def run_check(args: argparse.Namespace) -> int:
     """Print the problems as a table; 0 where there are none."""
-    problems = farm_problems(args.folder)
+    problems = [*farm_problems(args.folder), *book_problems(args.folder)]
     if problems:
         print(problem_table(problems))
         print(f"\n{counted(len(problems), 'problem')} in {args.folder}")

@@ -128,8 +128,8 @@ def read_point(r: Record) -> DeliveryPoint | None:
 def _markets(r: Record) -> dict[str, Market]:
     """The markets of a delivery point by crop; at least one is required."""
     markets: dict[str, Market] = {}
-    count = 0
-    for count, m in enumerate(r.tables("market", f"{r.row} "), start=1):  # noqa: B007
+    tables = list(r.tables("market", f"{r.row} "))
+    for m in tables:
         crop = m.choice("crop", CROP_NAMES)
         if crop in markets:
             m.note("crop", f'crop "{crop}" has two markets here', "keep one")
@@ -137,7 +137,7 @@ def _markets(r: Record) -> dict[str, Market]:
             markets[crop] = read_market(m, crop)
             m.note_unused()
         r.failed = r.failed or m.failed
-    if not count:
+    if not tables:
         r.note("market", "takes no crop", "add [[point.market]] with crop and price")
     return markets
 

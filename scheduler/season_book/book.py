@@ -17,7 +17,7 @@ from typing import Any, Self
 import pandas as pd
 
 from readiness.season.inputs import Observation
-from scheduler.errors import BookError, ConflictError
+from scheduler.errors import BookError, ConflictError, Problem
 from scheduler.farm.model import Farm
 from scheduler.season_book import farm_state
 from scheduler.season_book.farm_state import Intervals
@@ -320,6 +320,24 @@ class Book:
         """The document of a plan by the id of its entry; None where it has none."""
         row = self._db.execute("SELECT document FROM plan WHERE entry = ?", (number,)).fetchone()
         return None if row is None else dict(json.loads(row[0]))
+
+
+def book_problems(folder: str | Path) -> list[Problem]:
+    """Faults in the file of a folder's season book; none where there is no book.
+
+    Raises
+    ------
+    BookError
+        Where the file cannot be opened as a season book.
+    """
+    if not Book.exists(folder):
+        return []
+    with Book(folder) as book:
+        fault = book.integrity()
+    if fault == "ok":
+        return []
+    remedy = "keep it, and go on from your last `afterrain backup`"
+    return [Problem(file=BOOK_FILE, message=f"is damaged ({fault})", remedy=remedy)]
 
 
 def _entry(row: tuple[Any, ...]) -> Entry:

@@ -138,7 +138,9 @@ def integrity(db: sqlite3.Connection) -> str:
     """'ok', or the faults of the file."""
     lost = db.execute("PRAGMA foreign_key_check").fetchall()
     text: str = db.execute("PRAGMA integrity_check").fetchone()[0]
-    return text if not lost else f"{text}; {len(lost)} entries replace one that is not there"
+    faults = [text] if text != "ok" else []
+    faults += [f"corrections of missing entries: {len(lost)}"] if lost else []
+    return "; ".join(faults) or "ok"
 
 
 def copy_book(db: sqlite3.Connection, path: Path, to: Path) -> None:
