@@ -14,8 +14,8 @@ from scheduler.planning.stages import PlanStage
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 
-#: Seconds that planning takes.
-TAKES = float(os.environ.get("FAKE_PLAN_S", "0.5"))
+#: Seconds that planning takes, so that a test can watch it.
+PLANNING_S = float(os.environ.get("FAKE_PLAN_S", "0.5"))
 
 
 def plan_morning(
@@ -31,7 +31,7 @@ def plan_morning(
         raise RuntimeError("boom")
     for step in range(20):
         progress(PlanStage.READINESS, step / 20)
-        time.sleep(TAKES / 20 if swift else 0.01)
+        time.sleep(PLANNING_S / 20 if swift else 0.01)
     sky = mornings.weather(place, days=days, members=7, seed=3)
     crews = []
     for crew in mornings.crews(place):
