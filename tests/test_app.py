@@ -6,6 +6,7 @@ import shutil
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import mornings
 import pytest
@@ -16,6 +17,7 @@ from scheduler.report.phrases import quality_note
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 from scheduler.season_book.kinds import KINDS
+from scheduler.web import guard
 from scheduler.web.access import (
     FREE_ATTEMPTS,
     set_passphrase,
@@ -437,7 +439,9 @@ def test_a_crew_link_shows_its_orders_and_writes_nothing(network, folder):
         assert network.test_client().get(forged, **LOCAL).status_code == 404
 
 
-def test_login_is_rate_limited(network):
+def test_login_is_rate_limited(network, monkeypatch):
+    # a clock that stands still, because a slow machine takes seconds for the attempts
+    monkeypatch.setattr(guard, "time", SimpleNamespace(monotonic=lambda: 1000.0))
     client = network.test_client()
     for _ in range(FREE_ATTEMPTS):
         assert "not the passphrase" in login(client, "no").text
