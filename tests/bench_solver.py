@@ -261,7 +261,6 @@ MEASURED = (
 #: Further table for settings whose names begin so: they act on large farms or many members only.
 FURTHER = {
     "growth": (160, 5, 1, 3, 207, 0.01, MEAN),
-    "iteration_growth": (160, 5, 1, 3, 207, 0.01, MEAN),
     "test": (26, 2, 31, 8, 208, 0.01, MEAN),
 }
 

@@ -16,8 +16,10 @@ from numba import njit
 from numpy.typing import NDArray
 
 from scheduler.solver.evaluation import evaluate, state_after_locks, weighted_objective
-from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.tables import MEAN, WORST_SHARE, CutTables, Float, Int, Plan
+
+#: Most nodes of the search tree, a guard against long runs: two seconds with thirty members.
+MOST_NODES = 3_000_000
 
 
 class Root(NamedTuple):
@@ -137,7 +139,7 @@ def enumerate_orders(
     plan: Plan,
     *,
     objective: str = MEAN,
-    nodes: int = DEFAULTS.enumeration_nodes,
+    nodes: int = MOST_NODES,
 ) -> tuple[Plan, bool]:
     """Best plan of all, where better than `plan`, and whether all orders were seen.
 

@@ -40,6 +40,10 @@ from scheduler.solver.pricing import (
 from scheduler.solver.settings import DEFAULTS, Settings
 from scheduler.solver.tables import CutTables, Float, Plan
 
+#: Least step size of a job relative to the others: no multiplier stands still. Twice and half of it
+#: change no plan and no bound on the tables that settings are measured on.
+LEAST_STEP_SIZE = 0.1
+
 
 @dataclass(frozen=True, kw_only=True)
 class MemberBounds:
@@ -118,7 +122,7 @@ def _scaling(multiplier: Float, settings: Settings) -> Float:
     """(job,) relative step sizes; paths visit small jobs often, whose multipliers must not jump."""
     mean = max(1.0, float(np.abs(multiplier).mean()))
     root = np.sqrt(np.abs(multiplier) / mean)
-    return np.clip(root, settings.least_step_size, settings.greatest_step_size)
+    return np.clip(root, LEAST_STEP_SIZE, settings.greatest_step_size)
 
 
 def _ascend(

@@ -32,6 +32,12 @@ from scheduler.solver.tables import (
     worst_weights,
 )
 
+#: Share of the work that a fast plan gets.
+FAST_EFFORT = 0.25
+#: Last iterations of each of several members whose paths `common_order` begins from; twice and half
+#: as many change no plan and no bound on the tables that settings are measured on.
+RECALLED = 20
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Request:
@@ -83,7 +89,7 @@ def solve(
     hint : a plan or orders to start from; the plan never costs more.
     effort : share of the usual work; 0 is a short search without a bound ('unproved'), more than
         1 searches longer and, with several members, proves more.
-    fast : use `Settings.fast_effort` of the work.
+    fast : a quarter of the work.
     gap_target : stop once the gap is proved to be at most this share of the cost.
     progress : called with each stage and the share of the work done.
 
@@ -99,7 +105,7 @@ def solve(
         tables=tables,
         seed=seed,
         objective=objective,
-        effort=effort * (settings.fast_effort if fast else 1.0),
+        effort=effort * (FAST_EFFORT if fast else 1.0),
         gap_target=gap_target,
         progress=progress,
         settings=settings,
@@ -124,9 +130,7 @@ def _proved(request: _Request, plans: list[Plan]) -> Plan:
     """Best plan found from those given, with its bound."""
     tables, settings, plan = request.tables, request.settings, _best(plans)
     if tables.shape[2] - sum(len(p) for p in tables.prefixes) <= settings.enumeration_jobs:
-        plan, complete = enumerate_orders(
-            tables, plan, objective=request.objective, nodes=settings.enumeration_nodes
-        )
+        plan, complete = enumerate_orders(tables, plan, objective=request.objective)
         if complete:
             return with_bound(plan, plan.cost)
     request.progress(SolveStage.BOUND, 0.3)
@@ -145,13 +149,12 @@ def _proved(request: _Request, plans: list[Plan]) -> Plan:
 def _member_bounds(request: _Request, plan: Plan) -> MemberBounds:
     """Lagrangian bounds of all members, and as many of their last paths as will be needed."""
     tables, settings = request.tables, request.settings
-    growth = max(1.0, tables.shape[2] / settings.iteration_growth_jobs)
-    share = min(1.0, max(request.effort, settings.least_bound_effort)) * growth
+    share = min(1.0, max(request.effort, settings.least_bound_effort))
     if request.one_member:
         iterations = settings.iterations
         keep = math.ceil(settings.repair_paths * min(1.0, request.effort))
     else:
-        iterations, keep = settings.iterations_members, settings.recalled_paths
+        iterations, keep = settings.iterations_members, RECALLED
     return bound_members(
         tables, plan, iterations=math.ceil(iterations * share), keep=keep, settings=settings
     )
