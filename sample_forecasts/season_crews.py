@@ -14,11 +14,12 @@ from readiness.season.codes import Reason, Tier
 from scheduler.costs.machine_rates import truck_load_t
 from scheduler.costs.standing_loss import grain_density, wet_yield
 from scheduler.farm.model import Crew, Farm
-from scheduler.farm.working_time import crew_slots, utc_hour
+from scheduler.farm.slots import utc_hour
+from scheduler.farm.working_time import crew_slots
 from scheduler.farm_files.folder import read_rain
 from scheduler.review.observed_season import observed_weather
 from scheduler.season_book.book import Book
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 from scheduler.weather.history import with_gauges
 from scheduler.windows.model_inputs import simulate_farm
 

@@ -12,7 +12,7 @@ from readiness.atmosphere.solar import daylight
 from readiness.atmosphere.weather import Weather
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
-from scheduler.cut_tables.makeup import makeups, own_makeup
+from scheduler.cut_tables.crew_makeup import makeups, own_makeup
 from scheduler.farm.model import (
     Cart,
     Combine,

@@ -10,7 +10,7 @@ from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compile import compile_tables
-from scheduler.cut_tables.makeup import own_makeup
+from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.farm.model import (
     Cart,
     Combine,
@@ -21,7 +21,7 @@ from scheduler.farm.model import (
     Market,
     Truck,
 )
-from scheduler.farm.working_time import slot_times
+from scheduler.farm.slots import slot_times
 
 UTC = ZoneInfo("UTC")
 NOW = datetime(2026, 8, 12, 6, tzinfo=UTC)

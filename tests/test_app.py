@@ -16,7 +16,7 @@ from scheduler.orders.document import read_issued_plan
 from scheduler.report.phrases import quality_note
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
-from scheduler.season_book.kinds import KINDS
+from scheduler.season_book.entry_kinds import KINDS
 from scheduler.web import guard
 from scheduler.web.access import (
     FREE_ATTEMPTS,

@@ -14,8 +14,8 @@ from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm_files.folder import read_farm
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, read_rows
+from scheduler.season_book.entry_kinds import KINDS, crop_of
 from scheduler.season_book.formatting import write_value
-from scheduler.season_book.kinds import KINDS, crop_of
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import read_value
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.season_book.book import Book
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 
 KILLS = 200
 WRITERS = 8

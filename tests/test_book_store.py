@@ -9,7 +9,7 @@ import pytest
 from scheduler.errors import BookError
 from scheduler.season_book import store as book_store
 from scheduler.season_book.book import Book, book_problems
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.store import BOOK_FILE, MIGRATIONS
 
 NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)

@@ -18,11 +18,11 @@ from readiness.season.simulate import Season
 from readiness.soil.trafficability import water_limits
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.makeup import makeups
+from scheduler.cut_tables.crew_makeup import makeups
 from scheduler.farm.model import Farm
-from scheduler.farm.working_time import SLOT_MIN, farm_time, slot_times, utc_hour
+from scheduler.farm.slots import SLOT_MIN, farm_time, slot_times, utc_hour
+from scheduler.planning.crew_makeup_choice import compile_makeup
 from scheduler.planning.information import gather
-from scheduler.planning.makeup_choice import compile_makeup
 from scheduler.windows.model_inputs import land_of, limits_of, simulate_farm
 
 ROOT = Path(__file__).parent.parent

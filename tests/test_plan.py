@@ -263,7 +263,7 @@ def test_a_later_morning_with_a_book_replans(tmp_path):
     import shutil
 
     from scheduler.season_book.book import Book
-    from scheduler.season_book.kinds import Entry
+    from scheduler.season_book.entry_kinds import Entry
 
     farm_folder = tmp_path / "farm"
     shutil.copytree(SAMPLE, farm_folder, ignore=shutil.ignore_patterns("plans", "*.sqlite*"))

@@ -10,7 +10,7 @@ import pytest
 from readiness.atmosphere.solar import extraterrestrial_daily
 from readiness.sources.daily_record import DailyRecord, Flag, RecordError
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
-from readiness.sources.screens import fill_short_gaps, screen_record
+from readiness.sources.quality_screens import fill_short_gaps, screen_record
 from readiness.sources.station_file import read_station_file
 from readiness.sources.uscrn import DAILY01, read_uscrn_daily
 

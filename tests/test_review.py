@@ -25,7 +25,7 @@ from scheduler.review.delay_accounting import (
     field_account,
 )
 from scheduler.review.phrases import deviation_text
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 

@@ -19,7 +19,7 @@ from scheduler.costs.grain_value import best_revenue_ha
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.costs.timeliness import timeliness_cost
 from scheduler.cut_tables.compile import compile_tables
-from scheduler.cut_tables.makeup import own_makeup
+from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.errors import FarmError
 from scheduler.farm.model import (
     Cart,
@@ -32,7 +32,7 @@ from scheduler.farm.model import (
     Moves,
     Truck,
 )
-from scheduler.farm.working_time import SLOT_MIN, slot_times
+from scheduler.farm.slots import SLOT_MIN, slot_times
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration, apply_alteration
 from scheduler.simulation.closed_form import capacity_ha_h

@@ -7,15 +7,9 @@ import numpy as np
 import pytest
 
 from scheduler.farm.model import Crew
-from scheduler.farm.working_time import (
-    crew_slots,
-    down_slots,
-    farm_time,
-    forbidden_slots,
-    open_slots,
-    slot_times,
-    work_start_slots,
-)
+from scheduler.farm.opening_hours import down_slots, forbidden_slots, open_slots
+from scheduler.farm.slots import farm_time, slot_times
+from scheduler.farm.working_time import crew_slots, work_start_slots
 
 CHICAGO = ZoneInfo("America/Chicago")
 DAY = ((time(8), time(20)),) * 7

@@ -6,7 +6,7 @@ Layer: may import atmosphere.
 - `uscrn`: daily files of the U.S. Climate Reference Network
 - `ghcn`: station files of GHCN-Daily
 - `station_file`: a file of either network
-- `screens`: impossible values removed, short gaps filled
+- `quality_screens`: impossible values removed, short gaps filled
 - `daily_to_hourly`: daily records into hours
 - `payload`: one service response as a frame: units, nulls, range
 - `open_meteo`: responses of the forecast, ensemble and archive services

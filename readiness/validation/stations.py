@@ -20,7 +20,7 @@ from readiness.sources.daily_to_hourly import (
     elevation_or_default,
     estimate_missing,
 )
-from readiness.sources.screens import fill_short_gaps, screen_record
+from readiness.sources.quality_screens import fill_short_gaps, screen_record
 from readiness.sources.uscrn import read_uscrn_daily
 
 #: First and last month that scores compare.

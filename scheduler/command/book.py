@@ -17,8 +17,8 @@ from scheduler.farm_files.csv_table import file_text
 from scheduler.farm_files.folder import read_farm
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, import_rows, read_rows
+from scheduler.season_book.entry_kinds import KINDS, Entry, Kind
 from scheduler.season_book.formatting import entry_text, entry_time_text
-from scheduler.season_book.kinds import KINDS, Entry, Kind
 from scheduler.season_book.parsing import read_entry
 
 ENTRIES_LISTED = 20  # without a kind; assumed, they fill a screen

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, TypeAlias, get_args
 
 from readiness.season.codes import OtherWork
-from scheduler.season_book.kinds import KINDS
+from scheduler.season_book.entry_kinds import KINDS
 
 PORT = 8377  # of the page; assumed, because no common service has it
 #: Kinds of entries that people write.

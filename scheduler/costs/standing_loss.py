@@ -23,7 +23,8 @@ from scheduler.costs.grain_value import (
 )
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import BoolArray, down_slots, farm_time, open_slots
+from scheduler.farm.opening_hours import down_slots, open_slots
+from scheduler.farm.slots import BoolArray, farm_time
 from scheduler.windows.daily_hours import HOLLOW
 
 #: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed, a

@@ -2,7 +2,7 @@
 
 Layer: may import costs, solver and what lies below.
 
-- `makeup`: which machines form which crew
+- `crew_makeup`: which machines form which crew
 - `delivery`: delivery point of a job's grain, slot by slot
 - `storage`: assignment of storage that is short
 - `moves`: duration and distance of moves

@@ -22,13 +22,9 @@ from scheduler.cut_tables.delivery import slots_to_open
 from scheduler.cut_tables.moves import moves
 from scheduler.cut_tables.point_choice import accepting_points, choose_points
 from scheduler.farm.model import Cart, Combine, Truck
-from scheduler.farm.working_time import (
-    BoolArray,
-    crew_slots,
-    down_slots,
-    forbidden_slots,
-    work_start_slots,
-)
+from scheduler.farm.opening_hours import down_slots, forbidden_slots
+from scheduler.farm.slots import BoolArray
+from scheduler.farm.working_time import crew_slots, work_start_slots
 from scheduler.solver.tables import CutTables
 
 

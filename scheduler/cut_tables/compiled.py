@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array
 from scheduler.costs.machine_rates import HEADLAND_FACTOR, MachinesUp, Rates
 from scheduler.costs.standing_loss import Job, StandingLoss
+from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.cut_tables.cutting import slot_tonnes
-from scheduler.cut_tables.makeup import MakeUp
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import SLOT_MIN, BoolArray
+from scheduler.farm.slots import SLOT_MIN, BoolArray
 from scheduler.solver.tables import CutTables
 
 

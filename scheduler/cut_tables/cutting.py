@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array
 from scheduler.costs.machine_rates import HEADLAND_FACTOR, MachinesUp, Rates
 from scheduler.cut_tables.delivery import delivery_by_slot
-from scheduler.farm.working_time import SLOT_MIN, BoolArray
+from scheduler.farm.slots import SLOT_MIN, BoolArray
 
 
 class CutJob(NamedTuple):

@@ -11,7 +11,7 @@ from readiness.atmosphere.weather import Array
 from scheduler.costs.standing_loss import Job
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import SLOT_MIN
+from scheduler.farm.slots import SLOT_MIN
 
 
 def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> float:

@@ -12,8 +12,8 @@ from scheduler.costs.standing_loss import StandingLoss, grain_density, wet_yield
 from scheduler.cut_tables.cutting import CrewJob
 from scheduler.cut_tables.storage import assign_storage
 from scheduler.farm.distances import between_km
+from scheduler.farm.slots import SLOT_MIN
 from scheduler.farm.units import wheat_equivalent_t
-from scheduler.farm.working_time import SLOT_MIN
 
 PointRates = Mapping[int, Rates]
 #: Slots between the arrivals on which points are compared, and how many: every seventh hour of a

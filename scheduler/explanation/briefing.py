@@ -14,8 +14,8 @@ from scheduler.costs.grain_value import loss_terms, test_weight
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
 from scheduler.cut_tables.compiled import Compiled
+from scheduler.explanation.fallback import best_first_job
 from scheduler.explanation.reasons import left_out_reason, order_reason
-from scheduler.explanation.sensitivity import best_first_job
 from scheduler.explanation.timing import (
     Timing,
     chance,
@@ -25,8 +25,8 @@ from scheduler.explanation.timing import (
     time_spread,
     timing,
 )
+from scheduler.farm.slots import SLOT_MIN
 from scheduler.farm.units import lb_bu
-from scheduler.farm.working_time import SLOT_MIN
 from scheduler.orders.model import (
     SHUT,
     TURNED_AWAY,

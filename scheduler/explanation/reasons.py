@@ -11,7 +11,7 @@ from readiness.season.codes import Reason
 from readiness.season.simulate import Season
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.explanation.timing import first_hour
-from scheduler.farm.working_time import farm_time, utc_hour
+from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.orders.model import Alternative
 from scheduler.orders.reasons import LeftOutKind, LeftOutReason, OrderReason, Otherwise
 

@@ -10,7 +10,7 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from readiness.season.simulate import Season
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.farm.working_time import SLOT_MIN, farm_time
+from scheduler.farm.slots import SLOT_MIN, farm_time
 from scheduler.orders.model import Spread, TimeSpread
 from scheduler.solver.tables import Int, Plan
 

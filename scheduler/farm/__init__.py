@@ -4,7 +4,9 @@ Layer: imports nothing of the scheduler but errors.
 
 - `model`: `Farm`: fields, machines, people, delivery points; SI inside
 - `units`: SI to US and metric units, at the edges
-- `working_time`: half-hour slots: worked, open, forbidden, in farm time
+- `slots`: half-hour slots, and farm time
+- `opening_hours`: opening and closing hours of delivery points, crews and roads, in slots
+- `working_time`: slots that a crew works
 - `distances`: road distances between places
 - `wording`: how times, shares, crops and reasons are written everywhere
 """

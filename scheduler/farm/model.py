@@ -249,7 +249,7 @@ class Field:
     cut_fraction : fraction of the area cut already, 0-1.
     boundary : outer ring of (lon, lat); empty where unknown.
     wet_fraction : fraction of the area in a wet hollow, 0-1, cut as a parcel of its own.
-    calibration : learnt offsets by name; see `scheduler.windows.bias`.
+    calibration : learnt offsets by name; see `scheduler.windows.learnt_offsets`.
     """
 
     id: str

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
-from scheduler.cut_tables.makeup import MakeUp
+from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.farm.model import Farm
 from scheduler.orders.cautions import DayCaution
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason

@@ -23,7 +23,7 @@ from readiness.atmosphere.solar import SUNRISE_ELEVATION, solar_elevation
 from readiness.atmosphere.weather import Array, Weather
 from readiness.sources.nws import Alert
 from scheduler.farm.model import Crew, Farm
-from scheduler.farm.working_time import farm_time, utc_hour
+from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.orders.cautions import (
     DayCaution,
     FireDanger,

@@ -3,7 +3,7 @@
 Layer: may import explanation and what lies below.
 
 - `information`: information state: farm, book and weather of a morning
-- `makeup_choice`: make-ups compiled and priced, cheapest first
+- `crew_makeup_choice`: make-ups compiled and priced, cheapest first
 - `plan_stability`: the previous orders stay unless a change pays
 - `dispatch_rules`: dispatching rules to measure a plan against
 - `stages`: stages of planning, for progress

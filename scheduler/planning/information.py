@@ -19,7 +19,7 @@ from scheduler.orders.model import CrewOrders
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 from scheduler.weather.field_weather import FarmWeather, weather_for
-from scheduler.windows.bias import learn
+from scheduler.windows.learnt_offsets import learn
 from scheduler.windows.lessons import Lesson
 from scheduler.windows.model_inputs import simulate_farm
 

@@ -13,24 +13,24 @@ from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.makeup import MakeUp
+from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import crew_orders, left_out
 from scheduler.explanation.own_order import OwnOrderPrice, price_own_order
-from scheduler.explanation.sensitivity import alternatives
 from scheduler.explanation.stochastic_value import (
     mean_weather,
     value_of_perfect_information,
     value_of_stochastic_solution,
 )
-from scheduler.farm.working_time import SLOT_MIN, slot_times
+from scheduler.explanation.swap_costs import alternatives
+from scheduler.farm.slots import SLOT_MIN, slot_times
 from scheduler.orders.changes import changes_since
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Change, Morning
 from scheduler.orders.safety import day_cautions
+from scheduler.planning.crew_makeup_choice import compile_makeup, rank_makeups
 from scheduler.planning.dispatch_rules import dispatched_orders
 from scheduler.planning.information import InformationState, gather, simulated_season
-from scheduler.planning.makeup_choice import compile_makeup, rank_makeups
 from scheduler.planning.plan_stability import previous_job_orders, stable_plan
 from scheduler.planning.stages import PlanStage
 from scheduler.solver.annealing import short_search

@@ -9,7 +9,7 @@ import numpy as np
 
 from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.farm.working_time import utc_hour
+from scheduler.farm.slots import utc_hour
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.solver.annealing import short_search
 from scheduler.solver.tables import FEASIBLE, Orders, Plan

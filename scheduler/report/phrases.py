@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
-from scheduler.cut_tables.makeup import MakeUp
+from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
     show_area,

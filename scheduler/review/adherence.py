@@ -14,7 +14,7 @@ from readiness.atmosphere.weather import Array
 from scheduler.review.delay_accounting import DELAY_CAUSES, Cause
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.work_record import WorkRecord
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 
 
 class Deviation(Enum):

@@ -28,7 +28,7 @@ from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.errors import BookError
 from scheduler.farm.model import Cart, Combine, Truck
-from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
+from scheduler.farm.slots import SLOT_MIN, slot_times, utc_hour
 from scheduler.planning.dispatch_rules import dispatched_orders
 from scheduler.review.observed_season import HOUR, ObservedSeason
 from scheduler.review.work_record import WorkRecord, area_by_job

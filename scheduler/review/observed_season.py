@@ -19,11 +19,11 @@ from readiness.season.inputs import Observation
 from readiness.season.simulate import Season
 from scheduler.errors import BookError, WeatherError
 from scheduler.farm.model import Farm
-from scheduler.farm.working_time import utc_hour
+from scheduler.farm.slots import utc_hour
 from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.store import BOOK_FILE
 from scheduler.weather.history import PAST_DAYS, records, with_gauges
 from scheduler.weather.selection import latest_cells, nearest_places

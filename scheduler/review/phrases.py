@@ -16,7 +16,7 @@ from scheduler.review.delay_accounting import DELAY_CAUSES, WEATHER_CAUSES, Caus
 from scheduler.review.loss_breakdown import LossPart
 from scheduler.review.review import LossSource, Review
 from scheduler.review.stages import ReviewStage
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 from scheduler.simulation.columns import ruled_columns
 from scheduler.solver.stages import Stage
 

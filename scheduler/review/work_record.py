@@ -12,11 +12,13 @@ from readiness.atmosphere.weather import Array
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.distances import between_km
-from scheduler.farm.working_time import crew_slots, down_slots, farm_time, open_slots, utc_hour
+from scheduler.farm.opening_hours import down_slots, open_slots
+from scheduler.farm.slots import farm_time, utc_hour
+from scheduler.farm.working_time import crew_slots
 from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import HOUR, ObservedSeason
+from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.farm_state import FINISHED_FRACTION
-from scheduler.season_book.kinds import Entry
 
 #: Hours that an entry of cutting may reach back; assumed: people write at the end of the day.
 ENTRY_REACH_H = 24

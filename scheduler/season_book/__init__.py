@@ -2,7 +2,7 @@
 
 Layer: may import weather and what lies below.
 
-- `kinds`: kinds of entries: one table for terminal, page and CSV
+- `entry_kinds`: kinds of entries: one table for terminal, page and CSV
 - `value_parsing`: texts to values of facts
 - `parsing`: texts to entries, checked
 - `formatting`: entries as people read them

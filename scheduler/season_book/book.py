@@ -20,9 +20,9 @@ from readiness.season.inputs import Observation
 from scheduler.errors import BookError, ConflictError, Problem
 from scheduler.farm.model import Farm
 from scheduler.season_book import farm_state
+from scheduler.season_book.entry_kinds import KINDS, Entry, Value
 from scheduler.season_book.farm_state import Intervals
 from scheduler.season_book.formatting import entry_text, entry_time_text
-from scheduler.season_book.kinds import KINDS, Entry, Value
 from scheduler.season_book.store import BOOK_FILE, copy_book, integrity, open_book, transaction
 
 _COLUMNS = "e.id, kind, subject, at, noted, who, facts, replaces, withdrawn, token"

@@ -17,8 +17,8 @@ from scheduler.farm.wording import formula_safe
 from scheduler.farm_files.csv_table import CsvTable, read_csv, read_number
 from scheduler.farm_files.dates import read_time
 from scheduler.season_book.book import Book
+from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, crop_of
 from scheduler.season_book.formatting import default_unit, write_value
-from scheduler.season_book.kinds import KINDS, Entry, Fact, crop_of
 from scheduler.season_book.parsing import read_entry
 
 ENTRY_COLUMNS = ("token", "kind", "subject", "at", "by", "noted", "replaces", "withdrawn")

@@ -10,10 +10,10 @@ import pandas as pd
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
 from scheduler.farm.model import Farm, Interval
+from scheduler.farm.slots import utc_hour
 from scheduler.farm.units import wheat_equivalent_t
-from scheduler.farm.working_time import utc_hour
 from scheduler.farm_files.dates import farm_time_to_utc
-from scheduler.season_book.kinds import (
+from scheduler.season_book.entry_kinds import (
     NOTICE_CLOSING_EARLY,
     NOTICE_OPEN_AGAIN,
     Entry,

@@ -19,7 +19,7 @@ from scheduler.farm.units import (
     show_test_weight,
 )
 from scheduler.farm.wording import clock, day_name
-from scheduler.season_book.kinds import KINDS, Entry, Fact, Value, crop_of
+from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Value, crop_of
 
 
 def default_unit(fact: Fact, farm: Farm) -> str:

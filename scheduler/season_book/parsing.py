@@ -14,7 +14,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import normalized_name, show_area
 from scheduler.farm.wording import one_line
 from scheduler.farm_files.dates import farm_time_to_utc
-from scheduler.season_book.kinds import KINDS, Entry, Kind, Value, crop_of
+from scheduler.season_book.entry_kinds import KINDS, Entry, Kind, Value, crop_of
 from scheduler.season_book.value_parsing import identify, read_moment, read_text, read_value
 
 T = TypeVar("T")

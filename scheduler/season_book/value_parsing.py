@@ -20,8 +20,8 @@ from scheduler.farm.units import (
 from scheduler.farm.wording import one_line
 from scheduler.farm_files.csv_table import read_number
 from scheduler.farm_files.dates import read_time
+from scheduler.season_book.entry_kinds import Fact, Value, subject_ids
 from scheduler.season_book.formatting import show_fact
-from scheduler.season_book.kinds import Fact, Value, subject_ids
 
 #: Longest text of a fact, characters; assumed, because nobody reads a longer remark in a cab.
 MAX_TEXT_CHARACTERS = 200

@@ -14,15 +14,15 @@ from readiness.season.run_state import RunState
 from readiness.season.simulate import Season, simulate
 from readiness.sources.daily_record import DailyRecord
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
-from readiness.sources.screens import fill_short_gaps, screen_record
+from readiness.sources.quality_screens import fill_short_gaps, screen_record
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.makeup import MakeUp, own_makeup
+from scheduler.cut_tables.crew_makeup import MakeUp, own_makeup
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import SLOT_MIN, slot_times, utc_hour
+from scheduler.farm.slots import SLOT_MIN, slot_times, utc_hour
 from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
 from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
 

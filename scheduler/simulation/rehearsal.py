@@ -20,10 +20,10 @@ from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import SLOT_MIN, slot_times
+from scheduler.farm.slots import SLOT_MIN, slot_times
+from scheduler.planning.crew_makeup_choice import compile_makeup
 from scheduler.planning.dispatch_rules import RIPEST_FIRST, dispatched_orders, priority_keys
 from scheduler.planning.information import InformationState
-from scheduler.planning.makeup_choice import compile_makeup
 from scheduler.simulation.field_work import (
     Choice,
     FieldWorkState,

@@ -15,7 +15,7 @@ from readiness.forecasts.gauge_kriging import GaugeReading
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
-from scheduler.farm.working_time import utc_hour
+from scheduler.farm.slots import utc_hour
 from scheduler.verification.lead_scores import (
     ChanceForecasts,
     LeadScore,

@@ -14,7 +14,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import IssuedPlan, read_issued_plan
 from scheduler.season_book.book import Book
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 from scheduler.web.access import Access
 from scheduler.web.planner import Planner
 

@@ -22,7 +22,7 @@ from scheduler.errors import AfterrainError, ConflictError, EntryError, Unreadab
 from scheduler.farm.model import Farm
 from scheduler.orders.document import IssuedPlan
 from scheduler.season_book.book import Book
-from scheduler.season_book.kinds import KINDS, crop_of, field_of_parcel, subject_ids
+from scheduler.season_book.entry_kinds import KINDS, crop_of, field_of_parcel, subject_ids
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import identify, read_value
 from scheduler.web.context import app_context

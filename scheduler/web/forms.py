@@ -12,8 +12,8 @@ from werkzeug.wrappers import Response as AnyResponse
 from scheduler.errors import ConflictError, EntryError
 from scheduler.farm.model import Farm
 from scheduler.season_book.book import Book
+from scheduler.season_book.entry_kinds import KINDS, Entry, Kind, crop_of, subject_ids
 from scheduler.season_book.formatting import default_unit, write_value
-from scheduler.season_book.kinds import KINDS, Entry, Kind, crop_of, subject_ids
 from scheduler.season_book.parsing import read_entry
 from scheduler.web.context import app_context
 

@@ -16,7 +16,7 @@ from scheduler.report.caution_phrases import STANDING, issued_day_cautions
 from scheduler.report.hour_shades import shades
 from scheduler.report.phrases import loss_lines, weather_line
 from scheduler.report.sheet import by_day
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 from scheduler.web.access import linked_crew
 from scheduler.web.context import AppContext, app_context
 from scheduler.web.guard import SHEET_POLICY

@@ -12,7 +12,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_depth, show_mass
 from scheduler.farm.wording import crop_name
 from scheduler.season_book.book import Book
-from scheduler.season_book.kinds import Entry
+from scheduler.season_book.entry_kinds import Entry
 
 DAYS_SHOWN = 21  # the latest with area cut or rain; assumed, three weeks
 PLANS_SHOWN = 10  # the latest

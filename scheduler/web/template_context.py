@@ -11,8 +11,8 @@ from scheduler.report.caution_phrases import DEFERENCE
 from scheduler.report.hour_shades import shade_of, shades
 from scheduler.report.phrases import quality_note
 from scheduler.report.template_environment import configure, value_texts
+from scheduler.season_book.entry_kinds import KINDS
 from scheduler.season_book.formatting import entry_text, entry_time_text
-from scheduler.season_book.kinds import KINDS
 from scheduler.web.context import app_context
 
 

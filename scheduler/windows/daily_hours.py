@@ -13,7 +13,8 @@ from readiness.season.codes import OtherWorkReason, Reason
 from readiness.season.simulate import Season
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.farm.model import Farm
-from scheduler.farm.working_time import crew_slots, utc_hour
+from scheduler.farm.slots import utc_hour
+from scheduler.farm.working_time import crew_slots
 from scheduler.windows.model_inputs import season_rows
 
 HOLLOW = "wet hollow"  # name of the parcel that is a wet hollow

@@ -18,7 +18,7 @@ from readiness.season.simulate import Season, simulate
 from readiness.soil.land import Land
 from readiness.soil.trafficability import WaterLimits, water_limits
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.working_time import BoolArray, utc_hour
+from scheduler.farm.slots import BoolArray, utc_hour
 from scheduler.season_book.farm_state import SAMPLE_SD
 from scheduler.windows.lessons import Learnt
 

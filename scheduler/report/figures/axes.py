@@ -11,8 +11,8 @@ from matplotlib.collections import LineCollection
 from matplotlib.text import Annotation
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
+from scheduler.farm.slots import farm_time
 from scheduler.farm.wording import one_line
-from scheduler.farm.working_time import farm_time
 from scheduler.orders.model import Morning
 
 #: One hue from paper to ink in even steps of lightness; assumed, because it survives a black and

@@ -28,7 +28,7 @@ from readiness.season.inputs import Observation
 from readiness.season.simulate import Season
 from readiness.soil.trafficability import WaterLimits
 from scheduler.farm.model import Farm
-from scheduler.farm.working_time import farm_time, utc_hour
+from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.windows.lessons import Learnt, Lesson, OffsetChange, Outlier
 from scheduler.windows.model_inputs import open_loop
 

@@ -12,9 +12,9 @@ from mornings import NOW, farm, weather
 
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
-from scheduler.farm.working_time import utc_hour
+from scheduler.farm.slots import utc_hour
 from scheduler.report.lesson_phrases import lesson_lines
-from scheduler.windows.bias import (
+from scheduler.windows.learnt_offsets import (
     GRAIN,
     GROUND,
     HUBER,

@@ -11,7 +11,7 @@ from scheduler.costs.machine_rates import CrewMachines
 from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compile import compile_tables
 from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.makeup import MakeUp, makeups
+from scheduler.cut_tables.crew_makeup import MakeUp, makeups
 from scheduler.errors import NoPlanError
 from scheduler.explanation.own_order import jobs_named
 from scheduler.planning.information import InformationState

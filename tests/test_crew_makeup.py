@@ -6,7 +6,7 @@ from datetime import timedelta
 from small_farm import NOW, combine, farm
 
 from scheduler.costs.machine_rates import CrewMachines
-from scheduler.cut_tables.makeup import makeups, own_makeup
+from scheduler.cut_tables.crew_makeup import makeups, own_makeup
 from scheduler.report.phrases import makeup_text
 
 
