@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.solver.annealing import search
+from scheduler.solver.annealing import search, short_search
 from scheduler.solver.arc_fixing import solve_residual
 from scheduler.solver.check import COST_TOLERANCE, check
 from scheduler.solver.common_order.common_order import BEGUN, common_bound, usual_turns
@@ -112,27 +112,40 @@ def solve(
     )
     progress(SolveStage.SEARCH, 0.0)
     start = _start(tables, hint)
-    searches = 2 if request.one_member else settings.first_searches
-    moves = 2 / searches * request.effort * settings.first_moves + settings.short_search_moves
-    plans = _searched(request, [start] * searches, moves, seed)
-    if hint is not None:
-        plans.append(evaluate(tables, start, objective=objective))
-    plan = _best(plans)
-    if request.effort > 0:
-        plan = _proved(request, plans)
+    plan = _enumerated(request, start) if request.effort > 0 else None
+    if plan is None:
+        plans = _first_searches(request, start)
+        if hint is not None:
+            plans.append(evaluate(tables, start, objective=objective))
+        plan = _proved(request, plans) if request.effort > 0 else _best(plans)
     faults = check(tables, plan, objective=objective)
     assert not faults, "; ".join(faults)
     progress(SolveStage.DONE, 1.0)
     return plan
 
 
+def _enumerated(request: _Request, start: Orders) -> Plan | None:
+    """The best plan of few jobs, by enumeration after a short search; None where it is too much."""
+    tables, settings = request.tables, request.settings
+    free = tables.shape[2] - sum(len(first) for first in tables.prefixes)
+    if free > settings.enumeration_jobs:
+        return None
+    found = short_search(tables, seed=request.seed, objective=request.objective, orders=start)
+    plan, complete = enumerate_orders(tables, found, objective=request.objective)
+    return with_bound(plan, plan.cost) if complete else None
+
+
+def _first_searches(request: _Request, start: Orders) -> list[Plan]:
+    """Plans of the first searches, all from one start."""
+    settings = request.settings
+    searches = 2 if request.one_member else settings.first_searches
+    moves = 2 / searches * request.effort * settings.first_moves + settings.short_search_moves
+    return _searched(request, [start] * searches, moves, request.seed)
+
+
 def _proved(request: _Request, plans: list[Plan]) -> Plan:
     """Best plan found from those given, with its bound."""
     tables, settings, plan = request.tables, request.settings, _best(plans)
-    if tables.shape[2] - sum(len(p) for p in tables.prefixes) <= settings.enumeration_jobs:
-        plan, complete = enumerate_orders(tables, plan, objective=request.objective)
-        if complete:
-            return with_bound(plan, plan.cost)
     request.progress(SolveStage.BOUND, 0.3)
     bounds = _member_bounds(request, plan)
     bound = objective_of(bounds.bound, tables.weight, objective=request.objective)
