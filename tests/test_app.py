@@ -203,6 +203,7 @@ def test_two_people_and_one_field_conflict(app, folder):
         assert [e.by for e in book.entries("cut")] == ["Ann", "Bo"]
 
 
+@pytest.mark.slow
 def test_a_replan_takes_up_what_was_entered(client, folder, planner):
     run_plan(client, planner)
     assert "C1" in get(client, "/")
@@ -223,6 +224,7 @@ def test_a_replan_takes_up_what_was_entered(client, folder, planner):
     assert "sandbox" in answer.headers["Content-Security-Policy"]
 
 
+@pytest.mark.slow
 def test_cancel_leaves_the_orders_that_were(client, folder, planner, monkeypatch):
     issue(folder)
     monkeypatch.setenv("FAKE_PLAN_S", "60")
@@ -256,6 +258,7 @@ def test_a_plan_that_fails_says_why(client, folder, planner, file, message, capf
     assert ("boom" in capfd.readouterr().err) == (file == "crash")
 
 
+@pytest.mark.slow
 def test_own_order_is_priced_and_kept(client, folder, planner):
     run_plan(client, planner)
     crew = read_farm(folder).crews[0].id
@@ -286,6 +289,7 @@ def test_own_order_is_priced_and_kept(client, folder, planner):
     assert "set by hand" in get(client, "/")
 
 
+@pytest.mark.slow
 def test_the_page_shown_is_marked_after_a_form_too(client, folder):
     issue(folder)
     marked = '<a href="/order" aria-current="page">Order</a>'

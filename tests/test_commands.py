@@ -170,8 +170,16 @@ def test_ready_for_unknown_work_is_usage(folder, capsys):
     assert "argument --work: invalid choice: 'harrowing'" in capsys.readouterr().err
 
 
+def readme_lines():
+    """The lines of the sample's plan that the README shows."""
+    text = (SAMPLE.parent / "README.md").read_text(encoding="utf-8")
+    return text.split("<!-- sample output -->\n```\n")[1].split("```")[0]
+
+
+@pytest.mark.slow
 def test_plan_writes_what_it_says_and_price_prices_it(folder, capsys):
-    out = output(capsys, 0, "plan", folder, "--on", ON, "--days", "5")
+    out = output(capsys, 0, "plan", folder, "--on", ON)
+    assert readme_lines() in out
     assert "CAUTIONS" in out
     written = {p.name for p in (folder / "plans" / ON).iterdir()}
     assert {"sheet.html", "plan.json", "plan.csv"} <= written
@@ -182,6 +190,7 @@ def test_plan_writes_what_it_says_and_price_prices_it(folder, capsys):
     assert line == 'afterrain: --order "north crew": write it as CREW=FIELD,FIELD,...\n'
 
 
+@pytest.mark.slow
 def test_with_a_book_the_plan_is_issued_and_the_next_says_what_changed(folder, capsys):
     output(capsys, 0, "log", folder, "ground", "F17", "soft", "--at", "2026-08-12T05:30")
     out = output(capsys, 0, "plan", folder, "--on", "2026-08-12T06:00", "--days", "5")

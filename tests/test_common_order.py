@@ -37,6 +37,7 @@ def test_no_prices_lift_it_above_the_best_order(block):
             assert value <= best + 1e-6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(700, 730))
 def test_it_climbs_no_higher_than_the_best_order(seed):
     tables = small_tables(seed, jobs=4, members=3)
@@ -46,6 +47,7 @@ def test_it_climbs_no_higher_than_the_best_order(seed):
     assert value <= brute_force(tables) + 1e-6
 
 
+@pytest.mark.slow
 def test_the_first_to_go_is_the_same_in_all_members():
     # hand: one crew, two jobs of a slot each. In the first member job 0 costs 10 unless it goes
     # first, in the second job 1 does. Knowing the member nothing is lost; one order loses 10 in
@@ -69,6 +71,7 @@ def test_the_first_to_go_is_the_same_in_all_members():
     assert value == pytest.approx(5, abs=0.05)
 
 
+@pytest.mark.slow
 def test_it_proves_more_of_a_farm_than_foresight_does_and_repeats():
     tables = farm_tables(12, 2, members=6, seed=5)
     plan = planned(tables)

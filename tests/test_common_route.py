@@ -58,6 +58,7 @@ def prepared(tables, seed, size):
 
 
 # the last five: jobs that take no time, in orders longer than the plan's
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [*range(900, 940), 1185, 1339, 1345, 1349, 1372])
 @pytest.mark.parametrize("size", [0.0, 60.0])
 def test_the_cheapest_of_all_orders_is_found_whatever_the_prices(seed, size):
@@ -96,6 +97,7 @@ def test_a_limit_is_proved_or_given_up(seed):
             assert known.dig(prize, 0.0, 0)[1] is None
 
 
+@pytest.mark.slow
 def test_an_order_begun_like_the_cheapest_walk_goes_on_along_it():
     # by the walk's own trace
     followed = 0
@@ -160,6 +162,7 @@ def doubled(tables, j):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(960, 990))
 def test_jobs_just_alike_change_names_without_lifting_the_bound(seed):
     # every crew, also the one that must do both, and prizes that differ between the two
@@ -180,6 +183,7 @@ def test_jobs_that_differ_in_one_member_are_not_alike():
     assert (twins(replace(tables, cost=cost), ((), ())[: tables.shape[1]]) == -1).all()
 
 
+@pytest.mark.slow
 def test_a_farm_is_proved_near_its_best_order():
     # what the members' walks leave open of it, 10 % and more, is closed but for a little
     tables = farm_tables(14, 2, members=9, seed=5)

@@ -271,6 +271,7 @@ def emulated(rain, kind, rng):
     return out
 
 
+@pytest.mark.slow
 @need_data
 @pytest.mark.parametrize("kind", ["noisy", "the day before"])
 @pytest.mark.parametrize("name", STATIONS)

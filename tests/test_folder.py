@@ -235,6 +235,7 @@ BITS = st.one_of(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=250, deadline=None)
 @given(st.data())
 def test_mutated_folder_gives_a_farm_or_a_message(data):

@@ -520,6 +520,7 @@ def verified(wet_season):
     return verify(folder, farm, read_rain(folder, farm), now=now)
 
 
+@pytest.mark.slow
 def test_verification(verified):
     assert verified.product == "ensemble"
     assert truth_text(verified) == "1 gauge"

@@ -20,6 +20,9 @@ from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.plan_document import plan_json
 from scheduler.solver.check import check
 
+#: Every test here plans or reviews the sample farm.
+pytestmark = pytest.mark.slow
+
 SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
 

@@ -27,6 +27,9 @@ from scheduler.review.delay_accounting import (
 from scheduler.review.phrases import deviation_text
 from scheduler.season_book.entry_kinds import Entry
 
+#: Every test here plans or reviews the sample farm.
+pytestmark = pytest.mark.slow
+
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 
 

@@ -382,6 +382,7 @@ def test_a_cache_that_is_locked_later_is_not_used(folder, server):
     assert reply.payload["latitude"] == 47.25
 
 
+@pytest.mark.slow
 def test_a_dead_line_costs_one_wait(folder, server):
     url, replay = server
     replay.faults = {"/": "timeout"}
@@ -394,6 +395,7 @@ def test_a_dead_line_costs_one_wait(folder, server):
     replay.hang.set()
 
 
+@pytest.mark.slow
 @given(
     st.lists(
         st.tuples(

@@ -23,6 +23,7 @@ def same(a, b):
     return (a.orders, a.cost, a.bound) == (b.orders, b.cost, b.bound)
 
 
+@pytest.mark.slow
 def test_plan_has_a_bound_and_repeats():
     plan = solve(FARM, effort=LIGHT, seed=4)
     assert plan.status == FEASIBLE
@@ -128,6 +129,7 @@ def test_set_up_times_by_hand():
     assert (plan.orders, plan.cost, plan.status) == (((2, 0, 1),), 6.0, OPTIMAL)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not DATA.is_dir(), reason="../shared/data/weighted_tardiness is not here")
 @pytest.mark.parametrize("instance", [0, 11, 24, 47, 66, 99, 110, 124])
 def test_published_weighted_tardiness(instance):

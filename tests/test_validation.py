@@ -113,6 +113,7 @@ def test_station_without_training(tmp_path: Path) -> None:
 
 
 # published: USCRN station Jamestown 38 WSW; limits as demanded of the medians
+@pytest.mark.slow
 @needs_data
 def test_one_station_and_its_split() -> None:
     path = DATA / "soil_moisture" / "CRND0103_ND_Jamestown_38_WSW.csv.gz"

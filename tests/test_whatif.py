@@ -182,6 +182,7 @@ def season_of_working_days(working):
     )
 
 
+@pytest.mark.slow
 def test_published_closed_form_of_one_field_class_within_one_percent():
     # ASABE EP496 (as restated in Srivastava et al. 2006, ch. 15), Z = 2, check case A = 400 ha,
     # K = 0.005, G = 10 h, C = 4 ha/h, pwd = 0.6. Each day works with probability 0.6, independent
