@@ -14,6 +14,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+from benchmark_log import record
 
 from readiness.sources.uscrn import read_uscrn_daily
 from scheduler.farm_files.folder import read_farm
@@ -79,6 +80,8 @@ def score():
         f"perfect forecast: median {known.median_share:.3f}, least "
         f"{min(s.share for s in known.seasons):.3f}"
     )
+    figures = {"median_share": emulated.median_share, "worst_excess": emulated.worst_excess}
+    record("rehearsal, score", figures | {"perfect_median_share": known.median_share})
 
 
 def whatif():
@@ -94,6 +97,7 @@ def whatif():
     took = time.perf_counter() - begin
     n = len(found.base)
     print(f"{n} seasons twice: {took:.0f} s; 30 seasons: {took * 30 / n:.0f} s")
+    record("rehearsal, what if", {"wall_s_30_seasons": took * 30 / n})
     print("value of the change", np.percentile(found.values, [10, 50, 90]).round())
     print(
         "done by",

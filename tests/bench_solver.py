@@ -18,6 +18,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+from benchmark_log import record
 from farms import farm_tables, tardiness_tables, wt40
 from ortools.sat.python import cp_model
 
@@ -47,6 +48,8 @@ def report(name, plan, wall, cpu, target=None):
         f"  wall {wall:.1f} s  cpu {cpu:.1f} s  {plan.status}",
         flush=True,
     )
+    figures = {"cost": plan.cost, "gap": plan.gap, "wall_s": wall, "cpu_s": cpu}
+    record(f"solver, {name}", figures)
 
 
 def published():
@@ -66,6 +69,8 @@ def published():
         f" cpu mean {np.mean(cpus):.2f} s; missed {missed}",
         flush=True,
     )
+    figures = {"missed": len(missed), "proved": int(proved), "cpu_mean_s": float(np.mean(cpus))}
+    record("solver, published", figures)
 
 
 def farms(sizes=((30, 3, 0.01), (60, 4, 0.01), (60, 6, 0.02), (100, 8, 0.02)), **options):

@@ -169,3 +169,11 @@ def test_every_package_stands_once_in_the_developers_guide(layer):
 @pytest.mark.parametrize("name", MODULES)
 def test_no_catch_all_modules(name):
     assert name.rpartition(".")[2] not in {"utils", "helpers", "core", "base", "common", "misc"}
+
+
+@pytest.mark.parametrize("guide", ["DEVELOPERS.md", "README.md", "readiness/sources/WEATHER.md"])
+def test_files_that_a_guide_names_with_their_folder_exist(guide):
+    text = (ROOT / guide).read_text(encoding="utf-8")
+    roots = (ROOT, ROOT / "readiness", ROOT / "scheduler")
+    for name in re.findall(r"`([\w.]+/[\w/.]+\.(?:py|md|toml|csv|sqlite))`", text):
+        assert any((root / name).exists() for root in roots), f"{guide} names {name}"
