@@ -15,7 +15,7 @@ import pytest
 
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
-from readiness.soil.trafficability import water_limits
+from readiness.soil.trafficability import land_limits
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.cut_tables.crew_makeup import makeups
@@ -102,15 +102,7 @@ def test_soil_water(example, step):
 def test_tier(example, step):
     land = land_of(example.farm)
     load = limits_of(example.farm, None, np.arange(land.sand.size))
-    limit = water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=land.sand,
-        clay=land.clay,
-        combine_t=load.combine_t,
-        cart_t=load.cart_t,
-        offset=land.bearing_offset,
-    )
+    limit = land_limits(land, combine_t=load.combine_t, cart_t=load.cart_t)
     firm, edge = limit.firm_top[example.row], limit.headland_top[example.row]
     assert f"{firm:.3f} for a loaded cart of {load.cart_t:.0f} t" in step[3]
     assert f"{edge:.3f} for a combine of {load.combine_t:.0f} t" in step[3]

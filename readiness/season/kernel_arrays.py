@@ -36,7 +36,7 @@ from readiness.season.kernel_layout import (
 )
 from readiness.season.uncertainty import MAX_SURPRISE
 from readiness.soil.land import Land
-from readiness.soil.trafficability import water_limits
+from readiness.soil.trafficability import land_limits
 
 #: Code of a dirt approach in `OperatingLimits.approach`.
 DIRT = 2
@@ -149,15 +149,7 @@ def field_facts(
     out = np.empty((len(stand.crop), len(FieldFact)))
     hours = (stand.ripe.astype("datetime64[h]") - start).astype(np.float64)
     ripe = np.where(np.isnat(stand.ripe), -np.inf, hours)
-    water = water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=land.sand,
-        clay=land.clay,
-        combine_t=limits.combine_t,
-        cart_t=limits.cart_t,
-        offset=land.bearing_offset,
-    )
+    water = land_limits(land, combine_t=limits.combine_t, cart_t=limits.cart_t)
     out[:, FieldFact.RIPE], out[:, FieldFact.LIMIT] = ripe, stand.limit
     own = (ripe > 0.0) & np.isfinite(stand.moisture)
     out[:, FieldFact.MATURE] = np.where(own, stand.moisture, mature)

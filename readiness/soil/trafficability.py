@@ -23,6 +23,7 @@ from readiness.soil.cone_index import (
     unified_class,
     vehicle_cone_index,
 )
+from readiness.soil.land import Land
 from readiness.soil.properties import bulk_density, pore_index
 
 #: No work above this share of field capacity in the upper zones (Rutledge & McHardy, in Baier
@@ -134,6 +135,19 @@ def water_limits(
         headland_top=bounded(top * shift["headland"]),
         headland_below=bounded(below * shift["headland"]),
         approach=bounded(APPROACH_SHARE * drained),
+    )
+
+
+def land_limits(land: Land, *, combine_t: float, cart_t: float) -> WaterLimits:
+    """Water limits of fields, shifted by what their ground checks taught; see `water_limits`."""
+    return water_limits(
+        land.field_capacity,
+        land.saturation,
+        sand=land.sand,
+        clay=land.clay,
+        combine_t=combine_t,
+        cart_t=cart_t,
+        offset=land.bearing_offset,
     )
 
 

@@ -22,7 +22,7 @@ from readiness.forecasts.gauge_kriging import distance_km
 from readiness.soil.calibrate import MODEL_SD
 from readiness.soil.land import Land
 from readiness.soil.layers import zone_water
-from readiness.soil.trafficability import WaterLimits, water_limits
+from readiness.soil.trafficability import WaterLimits, land_limits
 from readiness.soil.water_balance import KCB_RIPE, run_water
 from readiness.validation.soil_moisture import (
     FIELD_MACHINE_T,
@@ -73,15 +73,7 @@ FIRST_WEEK_END, LAST_WEEK_END = (4, 1), (10, 20)
 
 def _limits(land: Land) -> WaterLimits:
     """Bearing limits of fieldwork; its limit without a loaded cart is the headland limit."""
-    return water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=land.sand,
-        clay=land.clay,
-        combine_t=FIELD_MACHINE_T,
-        cart_t=LOADED_CART_T,
-        offset=np.zeros(land.sand.size),
-    )
+    return land_limits(land, combine_t=FIELD_MACHINE_T, cart_t=LOADED_CART_T)
 
 
 def open_hours(station: Station) -> NDArray[np.bool_]:

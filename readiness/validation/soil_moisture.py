@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array
 from readiness.soil.calibrate import Calibration, calibrate
 from readiness.soil.layers import zone_water
-from readiness.soil.trafficability import water_limits
+from readiness.soil.trafficability import land_limits
 from readiness.soil.water_observations import depth_weights, probe_observations
 from readiness.sources.daily_record import SOIL_DEPTHS_CM
 from readiness.validation.stations import Station, daily_soil_water
@@ -173,15 +173,7 @@ def wet_day_series(
     days : training days and tested days.
     """
     land = fit.land
-    limit = water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=land.sand,
-        clay=land.clay,
-        combine_t=FIELD_MACHINE_T,
-        cart_t=LOADED_CART_T,
-        offset=np.zeros(1),
-    ).firm_top[0]
+    limit = land_limits(land, combine_t=FIELD_MACHINE_T, cart_t=LOADED_CART_T).firm_top[0]
     probes = top_water_by_probes(fit, measured)
     known = np.isfinite(probes) & np.isfinite(top)
     train, tested = (known & d for d in days)

@@ -16,7 +16,7 @@ from readiness.season.inputs import Observation, OperatingLimits, Stand
 from readiness.season.other_work import other_work_reasons
 from readiness.season.simulate import Season, simulate
 from readiness.soil.land import Land
-from readiness.soil.trafficability import WaterLimits, water_limits
+from readiness.soil.trafficability import WaterLimits, land_limits
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.slots import BoolArray, utc_hour
 from scheduler.season_book.farm_state import SAMPLE_SD
@@ -176,15 +176,7 @@ def open_loop(farm: Farm, past: Weather) -> tuple[Season, WaterLimits]:
     upland = replace(farm, fields=tuple(replace(f, wet_fraction=0.0) for f in farm.fields))
     land, limits = land_of(upland), limits_of(upland, None, every)
     season = simulate(past.sites(every), land, stand_of(upland), limits)
-    water = water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=land.sand,
-        clay=land.clay,
-        combine_t=limits.combine_t,
-        cart_t=limits.cart_t,
-        offset=land.bearing_offset,
-    )
+    water = land_limits(land, combine_t=limits.combine_t, cart_t=limits.cart_t)
     return season, water
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.season.codes import Tier
-from readiness.soil.trafficability import water_limits
+from readiness.soil.trafficability import land_limits
 from scheduler.farm.model import Farm
 from scheduler.orders.model import Morning
 from scheduler.report.figures.axes import (
@@ -129,15 +129,7 @@ def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
 def ground_limits(farm: Farm, row: int) -> dict[str, float]:
     """Water of the top 15 cm under which carts and combines may drive, percent by volume."""
     land, loads = land_of(farm), limits_of(farm, None, np.arange(len(season_rows(farm))))
-    limits = water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=land.sand,
-        clay=land.clay,
-        combine_t=loads.combine_t,
-        cart_t=loads.cart_t,
-        offset=land.bearing_offset,
-    )
+    limits = land_limits(land, combine_t=loads.combine_t, cart_t=loads.cart_t)
     return {
         "carts under": float(100.0 * limits.firm_top[row]),
         "combines under": float(100.0 * limits.headland_top[row]),
