@@ -11,10 +11,10 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
-from pathlib import Path
 
 import numpy as np
 from benchmark_log import record
+from places import DATA, ROOT
 
 from readiness.sources.uscrn import read_uscrn_daily
 from scheduler.farm_files.folder import read_farm
@@ -25,8 +25,7 @@ from scheduler.simulation.rehearsal import RehearsalSettings, compare_season, re
 from scheduler.simulation.season_results import RehearsalSummary
 from scheduler.simulation.whatif import WHATIF_SETTINGS, completion, what_if
 
-ROOT = Path(__file__).parents[1]
-RECORDS = ROOT.parent / "shared" / "data" / "soil_moisture"
+RECORDS = DATA / "soil_moisture"
 STATIONS = (
     "ND_Northgate_5_ESE",
     "MN_Goodridge_12_NNW",

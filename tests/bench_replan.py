@@ -21,13 +21,13 @@ from pathlib import Path
 
 import waitress
 from benchmark_log import record
+from places import SAMPLE
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.web.app import create_app
 from scheduler.web.planner import Planner
 from scheduler.web.server import shifted_clock
 
-SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 ENTRIES = (
     ("sample", {"subject": "F07", "moisture": "17.5"}),
     ("ground", {"subject": "F01", "ground": "soft"}),

@@ -21,6 +21,7 @@ import numpy as np
 from benchmark_log import record
 from farms import farm_tables, tardiness_tables, wt40
 from ortools.sat.python import cp_model
+from places import DATA
 
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
@@ -29,7 +30,7 @@ from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import CAUTIOUS, MEAN
 
-DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
+RECORDS = DATA / "weighted_tardiness"
 SEEDS = (11, 12, 13)
 
 
@@ -54,7 +55,7 @@ def report(name, plan, wall, cpu, target=None):
 
 def published():
     """All 125 instances of wt40 against the published optima."""
-    numbers, best = wt40(DATA)
+    numbers, best = wt40(RECORDS)
     missed, walls, cpus, proved = [], [], [], 0
     for i in range(len(best)):
         plan, wall, cpu = timed(lambda i=i: solve(tardiness_tables(*numbers[i]), effort=0.25))

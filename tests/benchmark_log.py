@@ -8,7 +8,8 @@ from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 
-ROOT = Path(__file__).parent.parent
+from places import ROOT
+
 LOG = ROOT / ".artefacts" / "benchmarks.jsonl"
 
 

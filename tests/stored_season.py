@@ -5,13 +5,12 @@ from __future__ import annotations
 import csv
 import shutil
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
+from places import SAMPLE
 
 from scheduler.weather.store import Answer, store_answer
 
-SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 CELL = (47.25, -99.0)
 BEGIN = datetime(2026, 4, 1, tzinfo=UTC)
 DAYS = 150

@@ -4,11 +4,10 @@ import ast
 import re
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
+from places import ROOT
 
-ROOT = Path(__file__).parent.parent
 #: Packages from the lowest up; a package imports only itself and those before it.
 LAYERS = (
     "readiness",

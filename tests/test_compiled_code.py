@@ -1,12 +1,10 @@
 """The folder of compiled code follows every source that compiled code is made from."""
 
-from pathlib import Path
-
 import pytest
+from places import ROOT
 
 from readiness.compiled_code import cache_folder, compiled_sources
 
-ROOT = Path(__file__).parents[1]
 SOURCES = {
     "kernel": "from numba import njit\n"
     "from readiness.layers import DEPTH\n"

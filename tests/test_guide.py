@@ -7,11 +7,11 @@ figures of a step from the functions that the guide names, and looks for them in
 import re
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from places import ROOT
 
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
@@ -25,7 +25,6 @@ from scheduler.planning.crew_makeup_choice import compile_makeup
 from scheduler.planning.information import gather
 from scheduler.windows.model_inputs import land_of, limits_of, simulate_farm
 
-ROOT = Path(__file__).parent.parent
 FIELD, CREW, COMBINES = "F08", "south crew", {"C2", "C3"}
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
 

@@ -1,12 +1,11 @@
 """Every notebook runs from top to bottom on a copy of the sample and is stored without outputs."""
 
 import shutil
-from pathlib import Path
 
 import nbformat
 import pytest
+from places import ROOT
 
-ROOT = Path(__file__).resolve().parents[1]
 STORIES = sorted((ROOT / "notebooks").glob("[0-9]_*.ipynb"))
 
 

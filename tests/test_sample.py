@@ -4,16 +4,15 @@ import json
 import subprocess
 import sys
 from datetime import datetime
-from pathlib import Path
 
 import numpy as np
 import pytest
+from places import SAMPLE
 
 from scheduler.farm.units import LB_KG, from_si, si_per_unit
 from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
 from scheduler.weather.field_weather import weather_for
 
-SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 VARIABLES = (
     "temperature_2m",
     "relative_humidity_2m",

@@ -4,13 +4,13 @@ import csv
 import io
 import shutil
 from datetime import UTC, date, datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from places import SAMPLE
 
 from readiness.season.codes import Reason
 from scheduler.review.adherence import CrewDay, Deviation
@@ -29,8 +29,6 @@ from scheduler.season_book.entry_kinds import Entry
 
 #: Every test here plans or reviews the sample farm.
 pytestmark = pytest.mark.slow
-
-SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 
 
 def states(**changes):

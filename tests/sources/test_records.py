@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from places import DATA
 
 from readiness.atmosphere.solar import extraterrestrial_daily
 from readiness.sources.daily_record import DailyRecord, Flag, RecordError
@@ -14,7 +15,7 @@ from readiness.sources.quality_screens import fill_short_gaps, screen_record
 from readiness.sources.station_file import read_station_file
 from readiness.sources.uscrn import DAILY01, read_uscrn_daily
 
-DATA = Path(__file__).parents[2] / "shared" / "data" / "soil_moisture"
+RECORDS = DATA / "soil_moisture"
 
 
 def daily_line(day: str, **values: float) -> list[str]:
@@ -268,9 +269,9 @@ def test_hours_keep_the_days() -> None:
     assert (damp[:, 5] > damp[:, 15]).all()
 
 
-@pytest.mark.skipif(not DATA.is_dir(), reason="open data ../shared/data/soil_moisture not there")
+@pytest.mark.skipif(not RECORDS.is_dir(), reason="open data ../shared/data/soil_moisture not there")
 def test_real_station() -> None:
-    raw = read_uscrn_daily(DATA / "CRND0103_KS_Manhattan_6_SSW.csv.gz")
+    raw = read_uscrn_daily(RECORDS / "CRND0103_KS_Manhattan_6_SSW.csv.gz")
     assert raw.days[0] == np.datetime64("2003-09-30")
     assert 700 < np.nansum(raw.rain) / (raw.rain.size / 365.25) < 1000  # mm a year
     clean = estimate_missing(fill_short_gaps(screen_record(raw)))

@@ -4,13 +4,13 @@ import math
 from dataclasses import replace
 from datetime import datetime, time
 from itertools import pairwise
-from pathlib import Path
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 from past_weather import made_up
+from places import SAMPLE
 
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
@@ -48,7 +48,6 @@ from scheduler.simulation.workable_days import (
 )
 from scheduler.solver.evaluation import evaluate
 
-SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 STATION = SAMPLE.parents[1] / "shared/data/soil_moisture/CRND0103_ND_Jamestown_38_WSW.csv.gz"
 CHEAP = RehearsalSettings(members=2, days=4, moves=500)
 

@@ -1,16 +1,15 @@
 """Reference ET against FAO-56 examples, a library and the output of a program."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import refet
+from places import DATA
 
 from readiness.atmosphere import air, solar
 from readiness.atmosphere import evapotranspiration as et
 from readiness.validation.reference_et import compare_reference_et
 
-DATA = Path(__file__).parents[2] / "shared" / "data" / "reference_et"
+RECORDS = DATA / "reference_et"
 
 
 # published: FAO-56 Example 18 (Brussels, 6 July), with its intermediate values
@@ -87,9 +86,9 @@ def test_daily_et_agrees_with_library(surface: et.Surface) -> None:
 
 
 # published: output of the program Ref-ET; limits are the targets of the validation
-@pytest.mark.skipif(not DATA.is_dir(), reason="open data ../shared/data/reference_et not there")
+@pytest.mark.skipif(not RECORDS.is_dir(), reason="open data ../shared/data/reference_et not there")
 def test_agrees_with_program_output() -> None:
-    comparisons = compare_reference_et(DATA)
+    comparisons = compare_reference_et(RECORDS)
     assert len(comparisons) == 6
     for c in comparisons:
         assert c.rmse <= {"mm/d": 0.05, "mm/h": 0.01}[c.unit], c.name

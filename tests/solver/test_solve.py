@@ -1,11 +1,11 @@
 """The public function: statuses, hints, locks, repeatability; published optima."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from farms import farm_tables, small_tables, tardiness_tables, wt40
+from places import DATA
 
 from scheduler.solver.check import check
 from scheduler.solver.evaluation import evaluate
@@ -14,7 +14,7 @@ from scheduler.solver.solve import solve
 from scheduler.solver.stages import SolveStage
 from scheduler.solver.tables import CAUTIOUS, FEASIBLE, INFEASIBLE, OPTIMAL, UNPROVED
 
-DATA = Path(__file__).parents[2] / "shared" / "data" / "weighted_tardiness"
+RECORDS = DATA / "weighted_tardiness"
 FARM = farm_tables(14, 2, members=3, seed=3)
 LIGHT = 0.05
 
@@ -130,11 +130,11 @@ def test_set_up_times_by_hand():
 
 
 @pytest.mark.slow
-@pytest.mark.skipif(not DATA.is_dir(), reason="../shared/data/weighted_tardiness is not here")
+@pytest.mark.skipif(not RECORDS.is_dir(), reason="../shared/data/weighted_tardiness is not here")
 @pytest.mark.parametrize("instance", [0, 11, 24, 47, 66, 99, 110, 124])
 def test_published_weighted_tardiness(instance):
     # published: OR-Library wt40 and wtopt40, J. E. Beasley; all 125 are in bench_solver.py
-    numbers, best = wt40(DATA)
+    numbers, best = wt40(RECORDS)
     tables = tardiness_tables(*numbers[instance])
     plan = solve(tables, effort=0.25)
     assert plan.cost == best[instance]

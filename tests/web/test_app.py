@@ -5,11 +5,11 @@ import re
 import shutil
 import time
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from types import SimpleNamespace
 
 import mornings
 import pytest
+from places import SAMPLE
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import read_issued_plan
@@ -27,7 +27,6 @@ from scheduler.web.context import EXTENSION
 from scheduler.web.guard import host_allowed, machine_names
 from scheduler.web.planner import Planner
 
-SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = mornings.NOW + timedelta(minutes=10)
 LOCAL = {"base_url": "http://127.0.0.1:8377"}
 

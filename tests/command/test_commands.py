@@ -5,16 +5,15 @@ import subprocess
 import sys
 import tomllib
 from importlib import import_module
-from pathlib import Path
 
 import numpy as np
 import pytest
+from places import SAMPLE
 
 from scheduler.command import main
 from scheduler.command.parser import command_parser
 from scheduler.report.phrases import WORK_TEXT
 
-SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 ON = "2026-08-12"
 
 

@@ -2,10 +2,10 @@
 
 import shutil
 import sys
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from places import SAMPLE
 
 from scheduler.command import main
 from scheduler.command import plan as command
@@ -14,8 +14,6 @@ from scheduler.solver import warm_up
 from scheduler.solver.annealing import search
 from scheduler.solver.stages import SolveStage
 from scheduler.solver.warm_up import WarmUp
-
-SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 
 
 def child(*stages, then="import time; time.sleep(600)"):

@@ -14,6 +14,7 @@ from unittest.mock import patch
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from places import DATA, SAMPLE
 
 from readiness.sources.payload import PayloadError
 from readiness.sources.responses import parse_response
@@ -29,10 +30,9 @@ from scheduler.weather.fetch_soil import boundary_ring
 from scheduler.weather.store import read_answer, stored_answers
 from tests.replay import broken, replay_server
 
-DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
-SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
+RECORDS = DATA / "forecast_payloads"
 need_data = pytest.mark.skipif(
-    not DATA.is_dir(), reason="open data of real payloads (../shared/data) are not here"
+    not RECORDS.is_dir(), reason="open data of real payloads (../shared/data) are not here"
 )
 NOW = datetime(2026, 8, 12, 11, 0, tzinfo=UTC)
 ENSEMBLE, FORECAST, ARCHIVE = "/open-meteo-ensemble/v1", "/open-meteo/v1", "/open-meteo-archive/v1"
@@ -615,7 +615,7 @@ def test_texture_classes(sand, clay, name):
 
 @need_data
 def test_real_gridpoint_with_a_changed_unit_or_nulls_is_refused():
-    payload = json.loads((DATA / "NWS_gridpoints_TAE_58_65_20220204_raw.json").read_text())
+    payload = json.loads((RECORDS / "NWS_gridpoints_TAE_58_65_20220204_raw.json").read_text())
     for fault, words in (("unit", "furlong"), ("nulls", "missing"), ("missing", "missing")):
         with pytest.raises(PayloadError, match=words):
             parse_response(broken(payload, fault))

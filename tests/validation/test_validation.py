@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from nbclient import NotebookClient
+from places import DATA, ROOT
 
 from readiness.sources.uscrn import read_uscrn_daily
 from readiness.validation import soil_moisture, stations, validate
@@ -15,7 +16,6 @@ from scheduler.command import main
 from scheduler.verification.model_page import validation_page
 from scheduler.verification.model_tables import row_cells, strength_lines
 
-DATA = Path(__file__).parents[2] / "shared" / "data"
 needs_data = pytest.mark.skipif(
     not (DATA / "soil_moisture").is_dir(), reason="open data ../shared/data not there"
 )
@@ -175,7 +175,7 @@ def test_tested_years_do_not_leak() -> None:
 @pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")  # the kernel's own notes, not ours
 def test_notebook_runs() -> None:
-    folder = Path(__file__).parents[1] / "notebooks"
+    folder = ROOT / "notebooks"
     book = nbformat.read(folder / "validation.ipynb", as_version=4)
     assert not any(cell.get("outputs") for cell in book.cells)
     NotebookClient(book, timeout=180, resources={"metadata": {"path": str(folder)}}).execute()

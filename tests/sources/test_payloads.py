@@ -2,12 +2,12 @@
 
 import json
 from contextlib import suppress
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from places import DATA, SAMPLE
 
 from readiness.atmosphere.air import dew_point, relative_humidity
 from readiness.atmosphere.gaps import bridge_short_gaps, cloudy_radiation, fill_gaps
@@ -17,15 +17,15 @@ from readiness.sources.nws import iso_interval, nearest_station, parse_alerts, p
 from readiness.sources.payload import PayloadError, in_frame_unit, parse_quantity
 from readiness.sources.responses import parse_response
 
-DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "forecast_payloads"
+RECORDS = DATA / "forecast_payloads"
 need_data = pytest.mark.skipif(
-    not DATA.is_dir(), reason="open data of real payloads (../shared/data) are not here"
+    not RECORDS.is_dir(), reason="open data of real payloads (../shared/data) are not here"
 )
 NAN = float("nan")
 
 
 def load(name):
-    return json.loads((DATA / name).read_text(encoding="utf-8"))
+    return json.loads((RECORDS / name).read_text(encoding="utf-8"))
 
 
 def cell(weather, name, hour):
@@ -158,7 +158,7 @@ def test_twelve_hour_text_is_refused_with_what_to_use():
 
 def test_sample_ensemble_by_hand():
     """Hours of our sample: rain and radiation from the next label, members by their names."""
-    sample = Path(__file__).resolve().parents[1] / "sample_forecasts" / "forecasts"
+    sample = SAMPLE / "forecasts"
     path = sorted(sample.glob("ensemble_*.json"))[0]
     payload = json.loads(path.read_text(encoding="utf-8"))["payload"]
     weather = parse_response(payload).weather

@@ -7,11 +7,11 @@ import os
 import shutil
 import threading
 from datetime import timedelta
-from pathlib import Path
 
 import mornings
 import pytest
 import waitress
+from places import ROOT
 
 from scheduler.season_book.book import Book
 from scheduler.web.app import create_app
@@ -22,7 +22,6 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(not os.path.exists(CHROMIUM), reason="Chromium is not installed here"),
 ]
-ROOT = Path(__file__).parent.parent
 PICTURES = ROOT / ".artefacts"
 FLAGS = [
     "--no-sandbox",

@@ -1,11 +1,11 @@
 """Rehearsal of past seasons. Kinds of test: hand and property; forecast skill is from memory."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from past_weather import made_up
+from places import SAMPLE
 
 from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.reforecast import emulate_forecast, other_years
@@ -33,7 +33,6 @@ from scheduler.simulation.season_results import RehearsalSummary, SeasonComparis
 from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
 from scheduler.solver.evaluation import evaluate
 
-SAMPLE = Path(__file__).parents[1] / "sample_forecasts"
 DAILY = made_up()
 RECORDS = hourly_records(DAILY)
 CHEAP = RehearsalSettings(members=3, days=8, moves=3_000)

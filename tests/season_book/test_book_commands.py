@@ -2,12 +2,12 @@
 
 import shutil
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from mornings import farm as make_farm
+from places import SAMPLE
 
 from scheduler.command import main
 from scheduler.errors import BookError, EntryError, UnreadableError
@@ -19,7 +19,6 @@ from scheduler.season_book.formatting import write_value
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import read_value
 
-SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 16, 11, 40, tzinfo=UTC)
 
 

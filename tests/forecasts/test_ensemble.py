@@ -1,10 +1,9 @@
 """Dressing, analogues and rain calibration: members are calibrated on independent years."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
+from places import DATA
 from rank_histogram import flatness, rank_histogram
 from scipy.special import ndtr, ndtri
 
@@ -20,9 +19,9 @@ from readiness.forecasts.normal_scores import climate_quantile
 from readiness.forecasts.rain_calibration import fit_correlation, frequency_match
 from readiness.forecasts.synthetic_records import synthetic_records
 
-DATA = Path(__file__).resolve().parents[2] / "shared" / "data" / "soil_moisture"
+RECORDS = DATA / "soil_moisture"
 need_data = pytest.mark.skipif(
-    not DATA.is_dir(), reason="open data of station records (../shared/data) are not here"
+    not RECORDS.is_dir(), reason="open data of station records (../shared/data) are not here"
 )
 LEADS = 10
 STATIONS = ("ND_Jamestown_38_WSW", "KS_Manhattan_6_SSW", "MT_Wolf_Point_29_ENE")
@@ -231,7 +230,7 @@ def test_quantile_is_the_inverse_of_rank():
 
 
 def station(name):
-    table = pd.read_csv(DATA / f"CRND0103_{name}.csv.gz", dtype={"LST_DATE": str})
+    table = pd.read_csv(RECORDS / f"CRND0103_{name}.csv.gz", dtype={"LST_DATE": str})
     table.index = pd.to_datetime(table["LST_DATE"])
     rain = table["P_DAILY_CALC"]
     return rain.where(rain >= 0).asfreq("D")

@@ -6,13 +6,11 @@ import socket
 import subprocess
 import sys
 import urllib.request
-from pathlib import Path
 
 import pytest
+from places import SAMPLE
 
 from scheduler.command import main
-
-SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 
 
 def farm_folder(path):

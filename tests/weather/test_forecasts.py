@@ -4,11 +4,11 @@ import json
 import shutil
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from places import SAMPLE
 
 from readiness.atmosphere.weather import VARIABLES
 from scheduler.command import main
@@ -37,7 +37,6 @@ from tests.stored_season import (
     write_gauges,
 )
 
-SAMPLE = Path(__file__).resolve().parents[1] / "sample_forecasts"
 MORNING = datetime(2026, 8, 12, 11, tzinfo=UTC)
 
 

@@ -3,11 +3,11 @@
 import json
 from dataclasses import replace
 from datetime import datetime, time, timedelta
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from places import SAMPLE
 
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import expected_quality
@@ -23,7 +23,6 @@ from scheduler.solver.check import check
 #: Every test here plans or reviews the sample farm.
 pytestmark = pytest.mark.slow
 
-SAMPLE = Path(__file__).parent.parent / "sample_forecasts"
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
 
 
