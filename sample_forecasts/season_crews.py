@@ -59,7 +59,7 @@ class SampleCrews:
         first = np.datetime64("2026-08-12T00")
         weather = with_gauges(weather, farm, read_rain(folder, farm), [])
         past = weather.between(weather.start, first)
-        ahead = weather.between(first, weather.times[-1] + 1)
+        ahead = weather.between(first, weather.stop)
         self.season, _ = simulate_farm(farm, past, ahead)
 
     def true_value(self, field: str, at: datetime, name: str) -> float:

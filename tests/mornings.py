@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from readiness.atmosphere.solar import daylight
-from readiness.atmosphere.weather import Weather
+from readiness.atmosphere.weather import HOUR, Weather
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.cut_tables.crew_makeup import makeups, own_makeup
@@ -131,7 +131,7 @@ def weather(place: Farm, *, days: int, members: int, seed: int) -> Weather:
     """Sunny days, dewy nights, a storm that the members place differently; same past."""
     rng = np.random.default_rng(seed)
     count, hours = len(place.fields), (HISTORY_DAYS + days) * 24
-    start = np.datetime64(NOW.astimezone(UTC).replace(tzinfo=None), "h") - HISTORY_DAYS * 24
+    start = np.datetime64(NOW.astimezone(UTC).replace(tzinfo=None), "h") - HISTORY_DAYS * 24 * HOUR
     clock = (start + np.arange(hours) - np.timedelta64(5, "h")).astype("datetime64[h]")
     hour = (clock - clock.astype("datetime64[D]")).astype(int)
     day = np.cos(2 * np.pi * (hour - 15) / 24)

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from places import ROOT
 
+from readiness.atmosphere.weather import HOUR
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from readiness.soil.trafficability import land_limits
@@ -66,7 +67,7 @@ def example():
         seed=0,
     )
     slots = slot_times(NOW, 12, SLOT_MIN)
-    slots = slots[slots < season.start + season.moisture.shape[2]]
+    slots = slots[slots < season.start + season.moisture.shape[2] * HOUR]
     makeup = next(
         m
         for m in makeups(farm, NOW)

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+#: Step of every frame; NumPy wants a unit wherever hours are added to a time.
+HOUR = np.timedelta64(1, "h")
 VARIABLES = ("rain", "temp", "humidity", "wind", "gust", "radiation")
 
 
@@ -71,7 +73,12 @@ class Weather:
     def times(self) -> NDArray[np.datetime64]:
         """Hour labels, (hour,), datetime64[h] UTC."""
         first = np.asarray(self.start).astype("datetime64[h]")
-        return np.asarray(first + np.arange(self.rain.shape[2]))
+        return np.asarray(first + np.arange(self.rain.shape[2]) * HOUR)
+
+    @property
+    def stop(self) -> np.datetime64:
+        """The hour after the last, UTC."""
+        return np.datetime64(self.start, "h") + self.rain.shape[2] * HOUR
 
     def sites(self, index: Sequence[int] | NDArray[np.int64]) -> Weather:
         """Pick or repeat sites, for example one per field: (member, len(index), hour)."""
@@ -87,11 +94,11 @@ class Weather:
                 f"weather covers {self.times[0]} to {self.times[-1]}, not {first} to {stop}"
             )
         cut = {f.name: getattr(self, f.name)[:, :, a:b] for f in fields(self)[1:]}
-        return replace(self, start=self.times[0] + a, **cut)
+        return replace(self, start=self.times[0] + a * HOUR, **cut)
 
     def append(self, later: Weather) -> Weather:
         """Append `later`, which starts where this frame ends; members broadcast."""
-        if later.times[0] != self.times[-1] + 1:
+        if later.times[0] != self.stop:
             raise ValueError(f"frame ends {self.times[-1]}, next starts {later.start}")
         m = max(self.rain.shape[0], later.rain.shape[0])
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import VARIABLES, Weather, day_of_year
+from readiness.atmosphere.weather import HOUR, VARIABLES, Weather, day_of_year
 
 #: Half width of the season that counts as climatology, days; assumed: wide enough to hold sixty
 #: days in one year of records, narrow enough not to mix spring into harvest.
@@ -50,19 +50,19 @@ class RecordDays:
 
 def cut_days(records: Weather, start: np.datetime64) -> RecordDays:
     """Cut records into days that begin at the hour of day of `start` and end before it."""
-    last = min(start, records.times[-1] + 1)
+    last = min(start, records.stop)
     short = int((last - records.times[0]).astype(int)) % 24
     lag = int((start - last).astype(int)) % 24
-    first = records.times[0] + (short + 24 - lag) % 24
+    first = records.times[0] + (short + 24 - lag) % 24 * HOUR
     days = max(0, int((last - first).astype(int)) // 24)
     if days < 1:
         raise ShortRecordError("no whole day of records")
-    weather = records.between(first, first + 24 * days)
+    weather = records.between(first, first + 24 * days * HOUR)
     known = np.all(
         [np.isfinite(getattr(weather, n)) for n in VARIABLES if n != "gust"], axis=(0, 1, 2)
     )
     index = np.flatnonzero(known.reshape(days, 24).all(axis=1))
-    return RecordDays(weather=weather, index=index, season=day_of_year(first + 24 * index))
+    return RecordDays(weather=weather, index=index, season=day_of_year(first + 24 * index * HOUR))
 
 
 def _day(start: np.datetime64) -> int:
@@ -145,7 +145,7 @@ def extend_with_analogues(
     """Cut members to `hours`, or continue each by an analogue from the records."""
     have = members.shape[2]
     if have >= hours:
-        return members.between(members.times[0], members.times[0] + hours)
+        return members.between(members.times[0], members.times[0] + hours * HOUR)
     rng = np.random.default_rng((seed, 13))
     days = cut_days(records, members.start)
     window = analogue_windows(
@@ -153,5 +153,5 @@ def extend_with_analogues(
     )
     tail = analogue_weather(days, window, members.start)
     if not have:
-        return tail.between(tail.times[0], tail.times[0] + hours)
-    return members.append(tail.between(tail.times[0] + have, tail.times[0] + hours))
+        return tail.between(tail.times[0], tail.times[0] + hours * HOUR)
+    return members.append(tail.between(tail.times[0] + have * HOUR, tail.times[0] + hours * HOUR))

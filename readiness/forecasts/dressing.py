@@ -18,7 +18,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from readiness.atmosphere.air import dew_point, relative_humidity
-from readiness.atmosphere.weather import VARIABLES, Array, Weather
+from readiness.atmosphere.weather import HOUR, VARIABLES, Array, Weather
 from readiness.forecasts.analogues import (
     RecordDays,
     analogue_weather,
@@ -84,7 +84,7 @@ def dress(
     days = cut_days(records, forecast.start)
     window = analogue_windows(days, forecast.start, length, members=members, rng=rng)
     sources = _Sources(
-        forecast=forecast.between(forecast.times[0], forecast.times[0] + 24 * length),
+        forecast=forecast.between(forecast.times[0], forecast.times[0] + 24 * length * HOUR),
         windows=analogue_weather(days, window, forecast.start),
         climate=_season(days, forecast.start),
     )

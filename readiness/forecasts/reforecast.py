@@ -20,7 +20,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from readiness.atmosphere.weather import VARIABLES, Weather
+from readiness.atmosphere.weather import HOUR, VARIABLES, Weather
 from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.dressing import dress
 
@@ -41,14 +41,14 @@ def other_years(records: Weather, year: int) -> Weather:
     parts = []
     for other in range(int(first), int(last) + 1):
         a, b = (np.datetime64(f"{y}-01-01T00", "h") for y in (other, other + 1))
-        if other != year and a >= records.times[0] and b <= records.times[-1] + 1:
+        if other != year and a >= records.times[0] and b <= records.stop:
             parts.append(records.between(a, b))
     if not parts:
         raise ShortRecordError(f"no whole year of records besides {year}")
     joined = {
         n: np.concatenate([getattr(p, n) for p in parts], axis=2) for n in (*VARIABLES, "estimated")
     }
-    start = np.datetime64(f"{year}-01-01T00", "h") - joined["rain"].shape[2]
+    start = np.datetime64(f"{year}-01-01T00", "h") - joined["rain"].shape[2] * HOUR
     return Weather(start=start, **joined)
 
 
@@ -77,7 +77,7 @@ def emulate_forecast(
     ShortRecordError
         Where the climate has too few whole days.
     """
-    whole = truth.between(truth.times[0], truth.times[0] + 24 * (truth.shape[2] // 24))
+    whole = truth.between(truth.times[0], truth.times[0] + 24 * (truth.shape[2] // 24) * HOUR)
     if perfect:
         return whole
     issued = dress(whole, climate, members=1, correlation=correlation, seed=2 * seed)

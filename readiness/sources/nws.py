@@ -14,9 +14,8 @@ from typing import Any
 import numpy as np
 
 from readiness.atmosphere.air import relative_humidity
-from readiness.atmosphere.weather import VARIABLES, Array
+from readiness.atmosphere.weather import HOUR, VARIABLES, Array
 from readiness.sources.payload import (
-    HOUR,
     MAX_HOURS,
     Payload,
     PayloadError,

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from readiness.atmosphere.weather import HOUR
 from readiness.sources.payload import (
-    HOUR,
     MAX_HOURS,
     REQUIRED,
     Payload,

@@ -10,7 +10,7 @@ from typing import Any, Literal, TypeVar
 import numpy as np
 
 from readiness.atmosphere.gaps import cloudy_radiation
-from readiness.atmosphere.weather import VARIABLES, Array, Weather
+from readiness.atmosphere.weather import HOUR, VARIABLES, Array, Weather
 
 UnitKind = Literal["depth", "temp", "share", "speed", "flux"]
 Amount = TypeVar("Amount", float, Array)
@@ -61,7 +61,6 @@ PHYSICAL_RANGE = {
 MAX_HOURS = 24 * 3660
 #: Largest plausible number in a response; assumed.
 LARGEST_NUMBER = 1e7
-HOUR = np.timedelta64(1, "h")
 
 
 class PayloadError(ValueError):

@@ -110,7 +110,7 @@ def _cut(daily: DailyRecord, first: int, last: int) -> DailyRecord:
         if isinstance(getattr(daily, f.name), np.ndarray)
     }
     flags = {name: values[first:last] for name, values in daily.flags.items()}
-    return replace(daily, first=daily.first + first, flags=flags, **cut)
+    return replace(daily, first=daily.first + np.timedelta64(first, "D"), flags=flags, **cut)
 
 
 def read_stations(folder: Path) -> list[DailyRecord]:

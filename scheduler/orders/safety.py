@@ -20,7 +20,7 @@ from readiness.atmosphere.hazards import (
     heat_index,
 )
 from readiness.atmosphere.solar import SUNRISE_ELEVATION, solar_elevation
-from readiness.atmosphere.weather import Array, Weather
+from readiness.atmosphere.weather import HOUR, Array, Weather
 from readiness.sources.nws import Alert
 from scheduler.farm.model import Crew, Farm
 from scheduler.farm.slots import farm_time, utc_hour
@@ -69,7 +69,7 @@ def day_cautions(
     first = max(0, int((utc_hour(now) - weather.start).astype(int)))
     hours = slice(first, first + AHEAD_H)
     sky = weather.between(
-        weather.times[first], weather.times[min(first + AHEAD_H, weather.shape[2]) - 1] + 1
+        weather.times[first], weather.times[min(first + AHEAD_H, weather.shape[2]) - 1] + HOUR
     )
     storm = None if lightning is None else lightning[..., hours]
     found = (

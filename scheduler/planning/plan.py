@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Weather
+from readiness.atmosphere.weather import HOUR, Weather
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.cut_tables.compiled import Compiled
@@ -100,7 +100,7 @@ def plan_farm(
     # soil and grain of every field, hour by hour in every member; then the money lost by waiting
     season, sky = simulated_season(information, seed=seed)
     slots = slot_times(information.now, days, SLOT_MIN)
-    slots = slots[slots < season.start + season.moisture.shape[2]]
+    slots = slots[slots < season.start + season.moisture.shape[2] * HOUR]
     standing_loss = standing_loss_of(farm, season, slots)
 
     # the cheapest make-up, and its cut tables: all that the solver sees

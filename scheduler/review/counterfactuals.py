@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array
+from readiness.atmosphere.weather import HOUR, Array
 from readiness.season.simulate import Season
 from readiness.season.uncertainty import GRAIN_SD
 from scheduler.costs.grain_value import loss_terms
@@ -30,7 +30,7 @@ from scheduler.errors import BookError
 from scheduler.farm.model import Cart, Combine, Truck
 from scheduler.farm.slots import SLOT_MIN, slot_times, utc_hour
 from scheduler.planning.dispatch_rules import dispatched_orders
-from scheduler.review.observed_season import HOUR, ObservedSeason
+from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.work_record import WorkRecord, area_by_job
 from scheduler.season_book.farm_state import FINISHED_FRACTION, SAMPLE_SD
 from scheduler.simulation.following import CrewOrders, followed

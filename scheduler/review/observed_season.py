@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from readiness.atmosphere.weather import Weather
+from readiness.atmosphere.weather import HOUR, Weather
 from readiness.season.inputs import Observation
 from readiness.season.simulate import Season
 from scheduler.errors import BookError, WeatherError
@@ -30,7 +30,6 @@ from scheduler.weather.selection import latest_cells, nearest_places
 from scheduler.weather.store import stored_answers
 from scheduler.windows.model_inputs import simulate_farm
 
-HOUR = np.timedelta64(1, "h")
 #: Days after the season's end on which a counterfactual may still cut; assumed, because a worse
 #: order than the one worked may take a week longer.
 BEYOND_DAYS = 14
@@ -133,7 +132,7 @@ def read_observed_season(
     weather = with_gauges(weather, farm, gauges, notes)
     past, ahead = (
         weather.between(weather.start, first),
-        weather.between(first, weather.times[-1] + 1),
+        weather.between(first, weather.stop),
     )
     season, _ = simulate_farm(farm, past, ahead, observations=seen, seed=seed)
     return ObservedSeason(

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array
+from readiness.atmosphere.weather import HOUR, Array
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.distances import between_km
@@ -16,7 +16,7 @@ from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.working_time import crew_slots
 from scheduler.review.delay_accounting import HourStates, cause_codes
-from scheduler.review.observed_season import HOUR, ObservedSeason
+from scheduler.review.observed_season import ObservedSeason
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.farm_state import FINISHED_FRACTION
 

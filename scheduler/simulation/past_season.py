@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 
 import numpy as np
 
-from readiness.atmosphere.weather import Weather
+from readiness.atmosphere.weather import HOUR, Weather
 from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.reforecast import other_years
 from readiness.season.run_state import RunState
@@ -95,7 +95,7 @@ def complete_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int
     years = daily.days.astype("datetime64[Y]").astype(int) + 1970
     for year in range(int(years.min()), int(years.max()) + 1):
         span = _span(split_into_parcels(farm_at_station(farm, daily, year)))
-        if span[0] < records.times[0] or span[1] > records.times[-1] + 1:
+        if span[0] < records.times[0] or span[1] > records.stop:
             continue
         of_season = records.between(*span)
         known = [getattr(of_season, n) for n in ("rain", "temp", "humidity", "wind", "radiation")]
@@ -107,7 +107,7 @@ def complete_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int
 def _span(farm: Farm) -> tuple[np.datetime64, np.datetime64]:
     """First hour of the spin-up and the end of the season."""
     first = utc_hour(_first_morning(farm))
-    return first - 24 * SPIN_UP_DAYS, first + 24 * SEASON_DAYS
+    return first - 24 * SPIN_UP_DAYS * HOUR, first + 24 * SEASON_DAYS * HOUR
 
 
 def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> PastSeason:
@@ -208,6 +208,6 @@ def morning_states(farm: Farm, spin: Weather, weather: Weather) -> tuple[RunStat
     for day in range(weather.shape[2] // 24):
         assert isinstance(state, RunState)
         out.append(state)
-        start = weather.times[0] + 24 * day
-        state = simulate_fields(farm, weather.between(start, start + 24), state).end
+        start = weather.times[0] + 24 * day * HOUR
+        state = simulate_fields(farm, weather.between(start, start + 24 * HOUR), state).end
     return tuple(out)

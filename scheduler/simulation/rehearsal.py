@@ -14,6 +14,7 @@ from functools import partial
 
 import numpy as np
 
+from readiness.atmosphere.weather import HOUR
 from readiness.forecasts.reforecast import emulate_forecast
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
@@ -156,8 +157,8 @@ def morning_tables(
     kept = sorted(state.open_jobs | {j for j in state.at if j < len(past.farm.fields)})
     farm = farm_on_morning(past, state, day, kept)
     now = past.morning(day)
-    start = past.weather.times[0] + 24 * day
-    end = min(start + 24 * settings.days, past.weather.times[-1] + 1)
+    start = past.weather.times[0] + 24 * day * HOUR
+    end = min(start + 24 * settings.days * HOUR, past.weather.stop)
     seed = 1000 * past.year + 100_000_000 * settings.seed + day
     forecast = emulate_forecast(
         past.weather.between(start, end),

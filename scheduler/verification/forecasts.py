@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from readiness.atmosphere.weather import Array
+from readiness.atmosphere.weather import HOUR, Array
 from readiness.forecasts.gauge_kriging import GaugeReading
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.errors import WeatherError
@@ -120,7 +120,9 @@ def _record_readings(folder: Path, farm: Farm, product: str, now: datetime) -> l
         return []
     first, rain = daily
     return [
-        GaugeReading(lat=c.lat, lon=c.lon, start=first + 24 * d, hours=24, mm=float(rain[s, d]))
+        GaugeReading(
+            lat=c.lat, lon=c.lon, start=first + 24 * d * HOUR, hours=24, mm=float(rain[s, d])
+        )
         for s, c in enumerate(cells)
         for d in range(rain.shape[1])
         if np.isfinite(rain[s, d])
@@ -137,7 +139,7 @@ def _daily_records(
     begin = (12 - int(weather.start.astype(int)) % 24) % 24
     days = (weather.shape[2] - begin) // 24
     rain = weather.rain[0][:, begin : begin + 24 * days]
-    return weather.start + begin, rain.reshape(len(cells), days, 24).sum(axis=2)
+    return weather.start + begin * HOUR, rain.reshape(len(cells), days, 24).sum(axis=2)
 
 
 def _workable_days(

@@ -14,7 +14,7 @@ from zipfile import BadZipFile
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array
+from readiness.atmosphere.weather import HOUR, Array
 from readiness.forecasts.dressing import CORRELATION
 from readiness.forecasts.gauge_kriging import GaugeReading, distance_km
 from readiness.forecasts.rain_calibration import fit_correlation, frequency_match
@@ -89,7 +89,7 @@ def rain_pairs(
     daily = [
         r
         for r in readings
-        if DAILY_READING_H[0] <= r.hours <= DAILY_READING_H[1] and r.start + r.hours <= hour
+        if DAILY_READING_H[0] <= r.hours <= DAILY_READING_H[1] and r.start + r.hours * HOUR <= hour
     ]
     pairs: list[_Pair] = []
     if daily:

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from readiness.atmosphere.gaps import fill_gaps
-from readiness.atmosphere.weather import VARIABLES, Weather
+from readiness.atmosphere.weather import HOUR, VARIABLES, Weather
 from readiness.forecasts.analogues import (
     FEWEST_DAYS,
     ShortRecordError,
@@ -34,7 +34,6 @@ from scheduler.weather.bias_correction import (
 )
 from scheduler.weather.history import (
     FRAME_VARIABLES,
-    HOUR,
     gauge_readings,
     joined_sites,
     past_or_stand_in,
@@ -191,7 +190,7 @@ def _members(
         )
     if members.shape[2] < 24 * days:
         notes.append(
-            f"Beyond the forecast's end ({utc_text(members.times[-1] + 1)}) members follow weather "
+            f"Beyond the forecast's end ({utc_text(members.stop)}) members follow weather "
             "of the records."
         )
     return extend_with_analogues(members, recorded, hours=24 * days, seed=seed)
@@ -215,7 +214,7 @@ def _lead(cells: Sequence[ForecastCell], hour: np.datetime64) -> float:
 def _common(parts: Sequence[Weather], hour: np.datetime64) -> Weather:
     """One frame of all cells from `hour` on, with the members and hours that they share."""
     late = max(p.start for p in parts)
-    stop = min(p.times[-1] for p in parts) + 1
+    stop = min(p.stop for p in parts)
     if late > hour:
         raise WeatherError(
             f"the forecast begins {utc_text(late)}, {int((late - hour).astype(int))} h after the "

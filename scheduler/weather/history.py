@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from readiness.atmosphere.gaps import MAX_BRIDGED_H, fill_gaps
-from readiness.atmosphere.weather import VARIABLES, Weather
+from readiness.atmosphere.weather import HOUR, VARIABLES, Weather
 from readiness.forecasts.gauge_kriging import GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
 from scheduler.weather.selection import FORECAST_PRODUCTS, ForecastCell, answers_near, read_cell
@@ -27,7 +27,6 @@ STAND_IN_DAYS = 5
 #: Gap in the records from which the user is warned, h: the models give up on longer ones.
 LONG_GAP_H = 24
 FRAME_VARIABLES = (*VARIABLES, "estimated")
-HOUR = np.timedelta64(1, "h")
 
 
 def records(
@@ -78,7 +77,7 @@ def _unknown_weather(start: np.datetime64, hours: int) -> Weather:
 
 def _filled_from(weather: Weather, part: Weather, site: int, *, estimated: bool = False) -> Weather:
     """The weather with unknown values of one site taken from the first member of `part`."""
-    first, stop = max(weather.start, part.start), min(weather.times[-1], part.times[-1]) + 1
+    first, stop = max(weather.start, part.start), min(weather.stop, part.stop)
     if first >= stop:
         return weather
     a, b = (int((t - weather.start).astype(int)) for t in (first, stop))

@@ -87,7 +87,7 @@ def learn(
     """
     if not observations:
         return CalibratedFarm(farm=farm, lessons=())
-    seen = [o for o in observations if past.start <= o.time <= past.times[-1] + 1]
+    seen = [o for o in observations if past.start <= o.time <= past.stop]
     season, limits = open_loop(farm, past)
     yesterday = utc_hour(now) - np.timedelta64(24, "h")
     lessons: list[Lesson] = []

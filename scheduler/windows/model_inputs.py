@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array, Weather
+from readiness.atmosphere.weather import HOUR, Array, Weather
 from readiness.grain.crops import CROPS
 from readiness.season.codes import OtherWork
 from readiness.season.inputs import Observation, OperatingLimits, Stand
@@ -222,7 +222,7 @@ def simulate_farm(
         seed=seed,
     )
     keep = min(HISTORY_DAYS * 24, past.shape[2])
-    recent = past.between(past.times[-1] + 1 - keep, past.times[-1] + 1)
+    recent = past.between(past.stop - keep * HOUR, past.stop)
     return with_grain_offset(farm, with_history(old, new, keep)), recent.append(ahead)
 
 
@@ -264,4 +264,4 @@ def with_history(old: Season, new: Season, keep: int) -> Season:
         "wettings",
         "sprout",
     )
-    return replace(new, start=new.start - keep, **{name: both(name) for name in hourly})  # type: ignore[arg-type]
+    return replace(new, start=new.start - keep * HOUR, **{name: both(name) for name in hourly})  # type: ignore[arg-type]

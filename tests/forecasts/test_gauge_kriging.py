@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readiness.atmosphere.weather import Weather
+from readiness.atmosphere.weather import HOUR, Weather
 from readiness.forecasts.gauge_kriging import (
     CORRELATION_KM,
     GRID_ERROR_MM,
@@ -28,7 +28,7 @@ def records(rain, humidity=None):
 
 
 def reading(lat, lon, mm, start=0, hours=24):
-    return GaugeReading(lat=lat, lon=lon, start=START + start, hours=hours, mm=mm)
+    return GaugeReading(lat=lat, lon=lon, start=START + start * HOUR, hours=hours, mm=mm)
 
 
 # published: one degree of a great circle is 111.19 km on a sphere of 6371 km

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from readiness.atmosphere.hazards import grassland_fire_index
+from readiness.atmosphere.weather import HOUR
 from readiness.sources.nws import Alert
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock
@@ -69,7 +70,7 @@ def test_fire_index_named_with_its_class():
 def test_fire_warning_in_force_is_named_and_one_that_is_over_is_not():
     def alert(event, first, stop):
         hour = np.datetime64("2025-08-16T11", "h")  # NOW, 6:00 on the farm
-        return Alert(event=event, headline="", start=hour + first, stop=hour + stop)
+        return Alert(event=event, headline="", start=hour + first * HOUR, stop=hour + stop * HOUR)
 
     warnings = (
         alert("Red Flag Warning", -3, 9), alert("Fire Weather Watch", 6, 30),

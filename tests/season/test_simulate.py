@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from small_fields import START, land, limits, stand, weather
 
 from readiness.atmosphere.evapotranspiration import weather_et
+from readiness.atmosphere.weather import HOUR
 from readiness.grain.crops import CROPS
 from readiness.grain.moisture import standing_grain
 from readiness.season.codes import Reason, Tier
@@ -76,7 +77,7 @@ def test_reasons_come_in_their_order():
     assert reason(heat_stop=25.0, lightning=bolt) == Reason.LIGHTNING
     assert reason(heat_stop=25.0, fire_stop=5.0, lightning=bolt) == Reason.FIRE
     assert reason(**rules, lightning=bolt) == Reason.WIND
-    green = stand(ripe=START + 500)
+    green = stand(ripe=START + 500 * HOUR)
     assert reason(standing=green, **rules) == Reason.GREEN
     tough = stand(limit=3.0)
     assert reason(standing=tough, **rules) == Reason.GRAIN
@@ -120,8 +121,8 @@ def test_long_gaps_stay_unknown_until_forgotten_or_observed():
     assert (season.reason[0, 0, 48:ground] == Reason.UNKNOWN).all()
     assert (season.tier[0, 0, ground:] != Tier.UNKNOWN).all()
     seen = [
-        Observation(field=0, time=START + 80, kind="moisture", value=14.0, sd=0.5),
-        Observation(field=0, time=START + 80, kind="tier", value=Tier.FIRM, sd=0.3),
+        Observation(field=0, time=START + 80 * HOUR, kind="moisture", value=14.0, sd=0.5),
+        Observation(field=0, time=START + 80 * HOUR, kind="tier", value=Tier.FIRM, sd=0.3),
     ]
     checked = simulate(frame, land(), stand(), limits(), observations=seen)
     assert (checked.reason[0, 0, 80:] != Reason.UNKNOWN).all()
@@ -137,9 +138,13 @@ def test_all_unknown_weather_is_all_unknown():
 def test_two_halves_are_the_whole():
     frame = weather(8, showers=((40, 12.0), (100, 6.0)))
     whole = simulate(frame, land(), stand(), limits())
-    first = simulate(frame.between(START, START + 90), land(), stand(), limits())
+    first = simulate(frame.between(START, START + 90 * HOUR), land(), stand(), limits())
     second = simulate(
-        frame.between(START + 90, START + 192), land(), stand(), limits(), state=first.end
+        frame.between(START + 90 * HOUR, START + 192 * HOUR),
+        land(),
+        stand(),
+        limits(),
+        state=first.end,
     )
     for name in ("water_top", "water_below", "moisture", "film", "wettings", "reason", "tier"):
         both = np.concatenate([getattr(first, name), getattr(second, name)], axis=2)
@@ -148,15 +153,15 @@ def test_two_halves_are_the_whole():
 
 def test_the_end_of_a_run_can_be_used_twice():
     frame = weather(4)
-    first = simulate(frame.between(START, START + 48), land(), stand(), limits())
-    rest = frame.between(START + 48, START + 96)
+    first = simulate(frame.between(START, START + 48 * HOUR), land(), stand(), limits())
+    rest = frame.between(START + 48 * HOUR, START + 96 * HOUR)
     a, b = (simulate(rest, land(), stand(), limits(), state=first.end) for _ in range(2))
     assert np.array_equal(a.moisture, b.moisture)
 
 
 def test_one_member_spreads_over_many_without_moving_the_mean():
     past = simulate(weather(4), land(3), stand(3), limits(3))
-    forecast = weather(2, members=40, start=START + 96)
+    forecast = weather(2, members=40, start=START + 96 * HOUR)
     season = simulate(forecast, land(3), stand(3), limits(3), state=past.end, seed=4)
     first = season.moisture[:, :, 0]
     # hand: the first hour may move the mean by 1.5 points
@@ -171,7 +176,7 @@ def test_one_member_spreads_over_many_without_moving_the_mean():
 
 def test_a_sample_moves_the_state_by_its_weight_and_members_keep_their_spread():
     frame = weather(6, members=30)
-    sample = Observation(field=0, time=START + 100, kind="moisture", value=12.0, sd=0.5)
+    sample = Observation(field=0, time=START + 100 * HOUR, kind="moisture", value=12.0, sd=0.5)
     standing = stand(2, moisture=15.0, ripe="NaT")
     plain = simulate(frame, land(2), standing, limits(2), seed=1)
     seen = simulate(frame, land(2), standing, limits(2), observations=[sample], seed=1)
@@ -187,7 +192,7 @@ def test_a_sample_moves_the_state_by_its_weight_and_members_keep_their_spread():
 
 def test_a_surprising_sample_is_clipped_and_reported():
     standing = stand(moisture=13.0, ripe="NaT")
-    surprising = Observation(field=0, time=START + 60, kind="moisture", value=35.0, sd=0.5)
+    surprising = Observation(field=0, time=START + 60 * HOUR, kind="moisture", value=35.0, sd=0.5)
     season = simulate(weather(4), land(), standing, limits(), observations=[surprising])
     assert season.moisture[0, 0, 60] < 20.0
     ((number, surprise),) = season.surprises
@@ -199,26 +204,26 @@ def test_a_ground_check_moves_the_tier():
     frame = weather(6, showers=((30, 45.0), (33, 35.0)))
     soft = simulate(frame, land(), stand(), limits())
     assert soft.tier[0, 0, 40] == Tier.SOFT
-    seen = [Observation(field=0, time=START + 40, kind="tier", value=Tier.FIRM, sd=0.3)]
+    seen = [Observation(field=0, time=START + 40 * HOUR, kind="tier", value=Tier.FIRM, sd=0.3)]
     firm = simulate(frame, land(), stand(), limits(), observations=seen)
     assert firm.water_top[0, 0, 40] < soft.water_top[0, 0, 40]
     agree = [replace(seen[0], value=Tier.SOFT)]
     same = simulate(frame, land(), stand(), limits(), observations=agree)
     assert same.water_top[0, 0, 40] == pytest.approx(soft.water_top[0, 0, 40])
-    water = [Observation(field=0, time=START + 40, kind="water", value=0.2, sd=0.02)]
+    water = [Observation(field=0, time=START + 40 * HOUR, kind="water", value=0.2, sd=0.02)]
     drier = simulate(frame, land(), stand(), limits(), observations=water)
     assert drier.water_top[0, 0, 40] < soft.water_top[0, 0, 40]
 
 
 def test_green_grain_ripens_on_its_curve_and_a_sample_moves_the_curve():
-    standing = stand(ripe=START + 48)
+    standing = stand(ripe=START + 48 * HOUR)
     season = simulate(weather(12), land(), standing, limits())
     # hand: 35 % at maturity, 1.5 points a day before and 2 a day after; in the afternoon the core
     # still holds about a point from the dew of the nights
     for hour, curve in ((40, 35.4), (16, 36.9), (113, 29.5)):
         assert curve <= season.moisture[0, 0, hour] <= curve + 1.5
     assert (season.reason[0, 0, 10:40] == Reason.GREEN).any()
-    seen = [Observation(field=0, time=START + 12, kind="moisture", value=27.0, sd=0.5)]
+    seen = [Observation(field=0, time=START + 12 * HOUR, kind="moisture", value=27.0, sd=0.5)]
     early = simulate(weather(12), land(), standing, limits(), observations=seen)
     assert early.moisture[0, 0, 14] == pytest.approx(27.0, abs=1.0)
     assert early.moisture[0, 0, 40] < 27.0
@@ -243,7 +248,10 @@ def test_fields_run_in_parts_are_those_run_together():
     n, site = 7, np.array([0, 0, 1, 1, 1, 2, 2])
     frame = weather(6, members=3, sites=3, showers=((40, 12.0), (110, 6.0)))
     frame.rain[:, 1] *= 2.0
-    first, rest = frame.between(START, START + 60), frame.between(START + 60, START + 144)
+    first, rest = (
+        frame.between(START, START + 60 * HOUR),
+        frame.between(START + 60 * HOUR, START + 144 * HOUR),
+    )
     past = simulate(first, land(n), stand(n), limits(n), site=site).end
     whole = simulate(rest, land(n), stand(n), limits(n), site=site, state=past)
     for part in (slice(0, 3), slice(3, 6), slice(6, 7)):

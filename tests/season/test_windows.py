@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from readiness.atmosphere.weather import HOUR
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from readiness.season.windows import daily_windows, utc_offsets
@@ -49,7 +50,7 @@ def test_hours_belong_to_the_farm_date():
 @pytest.mark.parametrize(("date", "length"), [("2024-03-10", 23), ("2024-11-03", 25)])
 def test_days_on_which_clocks_change_keep_their_hours(date, length):
     offset = 6 if date == "2024-03-10" else 5
-    start = np.datetime64(date, "h") + offset
+    start = np.datetime64(date, "h") + offset * HOUR
     days = daily_windows(season(start, np.zeros((1, 1, length + 24))), tz=CHICAGO)
     assert list(days.hours) == [length, 24]
     assert days.harvestable[0, 0].tolist() == [length, 24]

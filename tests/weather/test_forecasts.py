@@ -67,7 +67,7 @@ def test_sample(sample, forecast):
     fields = len(farm.fields)
     assert weather.past.shape[:2] == (1, fields)
     assert weather.forecast.shape == (31, fields, 12 * 24)
-    assert weather.past.times[-1] + 1 == weather.forecast.start == np.datetime64("2026-08-12T11")
+    assert weather.past.stop == weather.forecast.start == np.datetime64("2026-08-12T11")
     assert str(weather.past.start) == "2026-04-01T00"
     for name in VARIABLES:
         assert np.isfinite(getattr(weather.past, name)).all(), name

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mornings import NOW, farm, weather
 
+from readiness.atmosphere.weather import HOUR
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
 from scheduler.farm.slots import utc_hour
@@ -105,7 +106,7 @@ def past(place):
     # a week of the fabricated weather, taken as the past up to NOW
     sky = weather(place, days=8, members=1, seed=5)
     end = utc_hour(NOW)
-    return replace(sky, start=end - sky.shape[2])
+    return replace(sky, start=end - sky.shape[2] * HOUR)
 
 
 @pytest.fixture(scope="module")
@@ -117,7 +118,9 @@ def sample(run, field, hours_ago, above):
     """A sample so many points above the simulated moisture."""
     at = run[0].moisture.shape[2] - hours_ago
     value = float(run[0].moisture[0, field, at]) + above
-    return Observation(field=field, time=run[0].start + at, kind="moisture", value=value, sd=0.5)
+    return Observation(
+        field=field, time=run[0].start + at * HOUR, kind="moisture", value=value, sd=0.5
+    )
 
 
 def test_samples_shift_their_field_and_its_neighbours(place, past, run):
@@ -157,7 +160,7 @@ def test_ripening_grain_is_no_offset(place, run):
 
 
 def check(run, field, tier, hours_ago=5):
-    at = run[0].start + run[0].moisture.shape[2] - hours_ago
+    at = run[0].start + (run[0].moisture.shape[2] - hours_ago) * HOUR
     return Observation(field=field, time=at, kind="tier", value=float(tier), sd=0.5)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 import matplotlib.figure
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.text import Annotation
@@ -19,7 +18,6 @@ from scheduler.orders.model import Morning
 #: white printer and every kind of colour blindness.
 PALETTE = ("#ffffff", "#e3edf3", "#c0d6e4", "#94bad1", "#5f97b8", "#2b668c", "#123f5e")
 INK, GREY, NIGHT = "#111111", "#595959", "#ececec"
-HOUR = np.timedelta64(1, "h")
 
 
 def new_axes(width: float, height: float) -> Axes:

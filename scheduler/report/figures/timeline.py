@@ -6,10 +6,10 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from readiness.atmosphere.solar import daylight
+from readiness.atmosphere.weather import HOUR
 from scheduler.orders.model import Morning, Order
 from scheduler.report.figures.axes import (
     GREY,
-    HOUR,
     INK,
     NIGHT,
     PALETTE,
