@@ -78,7 +78,8 @@ class Weather:
     @property
     def stop(self) -> np.datetime64:
         """The hour after the last, UTC."""
-        return np.datetime64(self.start, "h") + self.rain.shape[2] * HOUR
+        stop: np.datetime64 = self.start.astype("datetime64[h]") + self.rain.shape[2] * HOUR
+        return stop
 
     def sites(self, index: Sequence[int] | NDArray[np.int64]) -> Weather:
         """Pick or repeat sites, for example one per field: (member, len(index), hour)."""

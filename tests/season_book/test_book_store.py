@@ -96,12 +96,12 @@ def test_foreign_files_are_refused_and_untouched(tmp_path):
     with pytest.raises(BookError, match="is not a season book: move it away"):
         Book(tmp_path)
     (tmp_path / BOOK_FILE).unlink()
-    with closing(sqlite3.connect(tmp_path / BOOK_FILE)) as db:
-        db.execute("CREATE TABLE other (x)")
-        db.commit()
-        with pytest.raises(BookError, match="is not a season book: move it away"):
-            Book(tmp_path)
-        assert [r[0] for r in db.execute("SELECT name FROM sqlite_master")] == ["other"]
+    db = sqlite3.connect(tmp_path / BOOK_FILE)
+    db.execute("CREATE TABLE other (x)")
+    db.commit()
+    with pytest.raises(BookError, match="is not a season book: move it away"):
+        Book(tmp_path)
+    assert [r[0] for r in db.execute("SELECT name FROM sqlite_master")] == ["other"]
     db.execute("DROP TABLE other")
     db.execute(f"PRAGMA application_id = {book_store.APPLICATION_ID}")
     db.execute("PRAGMA user_version = 99")
