@@ -10,6 +10,7 @@ import numpy as np
 from make_weather import CELLS, hours_to
 from season_weather import FIRST, SEED, SeasonWeather
 
+from readiness.atmosphere.weather import HOUR
 from readiness.season.codes import Reason, Tier
 from scheduler.costs.machine_rates import truck_load_t
 from scheduler.costs.standing_loss import grain_density, wet_yield
@@ -109,7 +110,7 @@ class SampleCrews:
         cut = dict.fromkeys(self.left, 0.0)
         last: dict[str, datetime] = {}
         begin = datetime.combine(day, time(0), self.farm.tz)
-        slots = utc_hour(begin) + np.arange(24) * np.timedelta64(1, "h")
+        slots = utc_hour(begin) + np.arange(24) * HOUR
         for h in np.flatnonzero(crew_slots(crew, slots, self.farm.tz)):
             at = begin + timedelta(hours=int(h))
             open_fields = [

@@ -13,6 +13,7 @@ from readiness.atmosphere.evapotranspiration import (
     CN_HOUR,
     G_SHARE,
     STEFAN_HOUR,
+    UNKNOWN_CLOUDINESS,
 )
 from readiness.atmosphere.solar import MJ_PER_H_PER_W
 
@@ -28,8 +29,6 @@ STEFAN = STEFAN_HOUR / MJ_PER_H_PER_W
 #: Heat capacity of air, J/m³/K; psychrometric constant near sea level, kPa/K; W/m² in mm/h of
 #: evaporated water.
 HEAT_CAPACITY, PSYCHROMETRIC, MM_PER_WATT = 1216.0, 0.066, 3600.0 / 2.45e6
-#: Function of cloudiness where no hour measures it; assumed, half cloudy.
-CLOUDINESS = 0.55
 #: Share of the canopy's net radiation that the ears exchange. Assumed, because dew then begins near
 #: the published humidity of 94 % (Lu & Siebenmorgen 1994) on a clear breezy night.
 EAR_RADIATION = 0.4
@@ -124,4 +123,4 @@ def first_cloudiness(radiation, clear_sky):  # type: ignore[no-untyped-def]
     for h in range(clear_sky.size):
         if clear_sky[h] > 0.0 and not math.isnan(radiation[h]):
             return cloudiness_of(radiation[h], clear_sky[h])
-    return CLOUDINESS
+    return UNKNOWN_CLOUDINESS

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from readiness.atmosphere.weather import HOUR
 from readiness.season.codes import OtherWorkReason, Reason
 from readiness.season.simulate import Season
 from readiness.season.windows import DailyWindows, daily_windows
@@ -59,12 +60,12 @@ def from_now(season: Season, now: datetime) -> Season:
     arrays: dict[str, Any] = {
         name: value[:, :, skip:] for name, value in values.items() if isinstance(value, np.ndarray)
     }
-    return replace(season, start=season.start + np.timedelta64(skip, "h"), **arrays)
+    return replace(season, start=season.start + skip * HOUR, **arrays)
 
 
 def within_working_hours(farm: Farm, season: Season) -> Season:
     """The season with the hours closed in which no crew works."""
-    times = season.start + np.arange(season.reason.shape[2]) * np.timedelta64(1, "h")
+    times = season.start + np.arange(season.reason.shape[2]) * HOUR
     works = np.any([crew_slots(c, times, farm.tz) for c in farm.crews], axis=0)
     closed = np.where(works, season.reason, np.uint8(Reason.NIGHT)).astype(np.uint8)
     return replace(season, reason=np.where(season.reason == Reason.OPEN, closed, season.reason))
