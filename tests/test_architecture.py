@@ -24,6 +24,7 @@ LAYERS = (
     "scheduler.weather",
     "scheduler.season_book",
     "scheduler.windows",
+    "scheduler.field_work",
     "scheduler.solver",
     "scheduler.costs",
     "scheduler.cut_tables",

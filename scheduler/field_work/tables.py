@@ -1,0 +1,175 @@
+"""Work tables: what can be cut, at what rate and at what loss, in every member and slot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Bool = NDArray[np.bool_]
+Float = NDArray[np.float64]
+Float32 = NDArray[np.float32]
+Int = NDArray[np.int64]
+
+
+class WorkArrays(NamedTuple):
+    """Arrays of `WorkTables` that compiled code takes; shapes and units as there."""
+
+    open: Bool
+    prospect: Bool
+    edge: Bool
+    moisture: Float32
+    loss: Float32
+    day: Int
+    works: Bool
+    road: Bool
+    point_open: Bool
+    slots_to_open: Int
+    machines: Int
+    cut_rate: Float
+    haul_rate: Float
+    accepts: Bool
+    buffer: Float
+    delay: Float
+    move: Float
+    area: Float
+    yield_t: Float
+    rut: Float
+    leave_cost: Float
+    shared: Bool
+    room: Float
+    room_factor: Float
+    edge_factor: float
+    slot_min: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkTables:
+    """Field work to simulate: all that the simulator, the search and the floor take in.
+
+    Axes: member (weather), job (field or wet hollow), crew, point (delivery point), slot, and
+    state (which machines of a crew are up).
+
+    Attributes
+    ----------
+    open : (member, job, slot), the job can be cut: ground, grain and safety limits allow it.
+    prospect : (member, job, slot), the ground bears and the grain is ripe, so that the job may
+        open during the day.
+    edge : (member, job, slot), carts stay at the field's edge.
+    moisture : (member, job, slot), grain moisture, percent wet basis.
+    loss : (member, job, point, slot), money lost per ha cut; NaN where the load is not taken.
+    day : (slot,), ordinal of the day in farm time.
+    works : (crew, slot), the crew works.
+    road : (slot,), moves on the road are allowed.
+    point_open : (point, slot), the delivery point is open.
+    slots_to_open : (point, slot), slots until it is open; at most the number of slots.
+    machines : (crew, slot), state of the crew's machines.
+    cut_rate : (crew, state, job), t/h that combines and carts bring off the field.
+    haul_rate : (crew, state, job, point), t/h that the trucks haul.
+    accepts : (crew, job, point), the point takes the job's grain from the crew at some moisture.
+    buffer : (crew, job), t that carts and trucks hold.
+    delay : (crew, job, point), money that the crew's time for a ha is worth; it weighs points.
+    move : (crew, job + 1, job), min; the last row from where the crew stands at the first slot.
+    area : (job,), ha to cut.
+    yield_t : (job,), t/ha as cut.
+    rut : (job,), money per ha cut while carts stay at the edge.
+    leave_cost : (job,), money lost where the job is left whole; a part costs its share.
+    shared : (job,), two crews may work in it at once.
+    room : (point,), t of wheat that the point still takes; infinite where unlimited.
+    room_factor : (job,), t of wheat whose volume a tonne takes.
+    weight : (member,), probabilities, summing to 1.
+    edge_factor : share of `cut_rate` left while carts stay at the edge.
+    slot_min : length of a slot, min.
+
+    Raises
+    ------
+    ValueError
+        Where shapes do not agree.
+    """
+
+    open: Bool
+    prospect: Bool
+    edge: Bool
+    moisture: Float32
+    loss: Float32
+    day: Int
+    works: Bool
+    road: Bool
+    point_open: Bool
+    slots_to_open: Int
+    machines: Int
+    cut_rate: Float
+    haul_rate: Float
+    accepts: Bool
+    buffer: Float
+    delay: Float
+    move: Float
+    area: Float
+    yield_t: Float
+    rut: Float
+    leave_cost: Float
+    shared: Bool
+    room: Float
+    room_factor: Float
+    weight: Float
+    edge_factor: float = 1.0
+    slot_min: float = 30.0
+
+    def __post_init__(self) -> None:
+        if self.loss.ndim != 4:
+            raise ValueError(f"loss: want (member, job, point, slot), got {self.loss.shape}")
+        m, j, q, s = self.loss.shape
+        k, states = self.cut_rate.shape[:2]
+        want = {
+            "open": (m, j, s),
+            "prospect": (m, j, s),
+            "edge": (m, j, s),
+            "moisture": (m, j, s),
+            "day": (s,),
+            "works": (k, s),
+            "road": (s,),
+            "point_open": (q, s),
+            "slots_to_open": (q, s),
+            "machines": (k, s),
+            "cut_rate": (k, states, j),
+            "haul_rate": (k, states, j, q),
+            "accepts": (k, j, q),
+            "buffer": (k, j),
+            "delay": (k, j, q),
+            "move": (k, j + 1, j),
+            "area": (j,),
+            "yield_t": (j,),
+            "rut": (j,),
+            "leave_cost": (j,),
+            "shared": (j,),
+            "room": (q,),
+            "room_factor": (j,),
+            "weight": (m,),
+        }
+        for name, shape in want.items():
+            if (got := getattr(self, name).shape) != shape:
+                raise ValueError(f"{name}: want shape {shape}, got {got}")
+
+    @property
+    def shape(self) -> tuple[int, int, int, int, int]:
+        """(members, crews, jobs, points, slots)."""
+        m, j, q, s = self.loss.shape
+        return m, self.works.shape[0], j, q, s
+
+    @property
+    def arrays(self) -> WorkArrays:
+        """The arrays as compiled code takes them."""
+        return WorkArrays(*(getattr(self, name) for name in WorkArrays._fields))
+
+    def of_members(self, members: Int | list[int]) -> WorkTables:
+        """The same work in some of the members, equally likely."""
+        picked = np.asarray(members, np.int64)
+        by_member = ("open", "prospect", "edge", "moisture", "loss")
+        part = {name: np.ascontiguousarray(getattr(self, name)[picked]) for name in by_member}
+        weight = np.full(len(picked), 1.0 / len(picked))
+        return replace(self, weight=weight, **part)  # type: ignore[arg-type]
+
+
+assert set(WorkArrays._fields) <= {f.name for f in fields(WorkTables)}
