@@ -1,0 +1,86 @@
+"""A policy played on work tables: losses, what stays uncut, and the log of the cutting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.field_work.kernel import run_slots
+from scheduler.field_work.policy import Policy
+from scheduler.field_work.state import WorkState, first_state
+from scheduler.field_work.tables import Float, WorkTables
+
+#: Jobs that a crew may cut, or go to, in one slot; a third must wait for the next slot.
+ENTRIES = 3
+
+
+class WorkLog(NamedTuple):
+    """What each crew cut in each slot; arrays (member, crew, slot, entry), without members if off.
+
+    Attributes
+    ----------
+    job : int16, -1 for none.
+    area : float32, ha.
+    point : int8, delivery point of the grain.
+    entries : jobs that a crew may cut in a slot.
+    """
+
+    job: NDArray[np.int16]
+    area: NDArray[np.float32]
+    point: NDArray[np.int8]
+    entries: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """Outcome of a policy.
+
+    Attributes
+    ----------
+    loss : (member,), money lost on the grain cut, and by leaving the rest.
+    state : state after the last slot.
+    log : what was cut when; without members if it was not asked for.
+    """
+
+    loss: Float
+    state: WorkState
+    log: WorkLog
+
+    def mean(self, weight: Float) -> float:
+        """Expected loss."""
+        return float(weight @ self.loss)
+
+
+def empty_log(tables: WorkTables | None = None) -> WorkLog:
+    """A log to fill; without tables one that records nothing."""
+    shape = (0, 0, 0, ENTRIES)
+    if tables is not None:
+        members, crews, _, _, slots = tables.shape
+        shape = (members, crews, slots, ENTRIES)
+    return WorkLog(
+        np.full(shape, -1, np.int16), np.zeros(shape, np.float32), np.zeros(shape, np.int8), ENTRIES
+    )
+
+
+def play(
+    tables: WorkTables, policy: Policy, *, log: bool = False, state: WorkState | None = None
+) -> Outcome:
+    """Play a policy over all slots.
+
+    Parameters
+    ----------
+    log : whether to record what is cut when.
+    state : state at the first slot, which stays as it is; nothing cut by default.
+    """
+    state = first_state(tables) if state is None else state.copy()
+    record = empty_log(tables if log else None)
+    run_slots(tables.arrays, state, policy.arrays, record, 0, tables.shape[4])
+    return Outcome(loss=total_loss(tables, state), state=state, log=record)
+
+
+def total_loss(tables: WorkTables, state: WorkState) -> Float:
+    """Money lost so far, and by leaving what stands, (member,)."""
+    return np.asarray(state.lost + state.left @ (tables.leave_cost / tables.area))
