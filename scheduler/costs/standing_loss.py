@@ -33,6 +33,8 @@ from scheduler.windows.daily_hours import HOLLOW
 PARCEL_HA = 130.0
 #: Moisture of tonnage and machine rates where no moisture is known, points over base; assumed.
 RATE_OVER_BASE = 2.0
+#: Causes that last for days: a field that they close does not open within the day.
+NO_PROSPECT = (Reason.UNKNOWN, Reason.GROUND, Reason.APPROACH, Reason.GREEN)
 #: Harvestable hours of a day over which a daily loss is spread; assumed, because only its order
 #: of magnitude decides when to start.
 HOURS_DAY = 8.0
@@ -63,6 +65,7 @@ class StandingLoss:
         load is not taken.
     leave_cost : (job,), money lost if the job is left.
     field_open : (member, row, slot), the field can be cut.
+    prospect : (member, row, slot), the ground bears and the grain is ripe.
     headland_only : (member, row, slot), carts stay at the field's edge.
     point_open : (point, slot), the delivery point is open.
     moisture : (member, row, hour), percent wet basis.
@@ -77,6 +80,7 @@ class StandingLoss:
     loss: Array
     leave_cost: Array
     field_open: BoolArray
+    prospect: BoolArray
     headland_only: BoolArray
     point_open: BoolArray
     moisture: Array
@@ -107,6 +111,7 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
         loss=loss[..., hour],
         leave_cost=leave_cost,
         field_open=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],
+        prospect=~np.isin(season.reason[:, :, first:], NO_PROSPECT)[:, :, hour],
         headland_only=(season.tier[:, :, first:] == Tier.HEADLAND_ONLY)[:, :, hour],
         point_open=np.array(
             [open_slots(p.week, slots, farm.tz) & ~down_slots(p.closed, slots) for p in farm.points]

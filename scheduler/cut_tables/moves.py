@@ -33,6 +33,29 @@ def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> floa
     return km / m.road_kmh * 60.0 + off + m.header_on_min + clean
 
 
+def moves_min(
+    farm: Farm, jobs: Sequence[Job], places: Sequence[str]
+) -> tuple[Array, Array]:
+    """Minutes and km of every move, (crew, job + 1, job).
+
+    Parameters
+    ----------
+    places : id of the place where each crew is now, 'base' or a field; the last row starts there.
+    """
+    fields = {f.id: f for f in farm.fields}
+    ids = [farm.fields[j.field].id for j in jobs]
+    known: dict[tuple[str, str], tuple[float, float]] = {}
+
+    def move(a: str, b: str) -> tuple[float, float]:
+        if (a, b) not in known:
+            km = 0.0 if a == b else between_km(farm, a, b)
+            known[a, b] = move_minutes(farm, fields.get(a), fields[b], km), km
+        return known[a, b]
+
+    table = np.array([[[move(a, b) for b in ids] for a in [*ids, place]] for place in places])
+    return np.ascontiguousarray(table[..., 0]), np.ascontiguousarray(table[..., 1])
+
+
 def moves(
     farm: Farm, jobs: Sequence[Job], places: Sequence[str]
 ) -> tuple[NDArray[np.int32], Array]:

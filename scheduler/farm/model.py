@@ -315,6 +315,7 @@ class Rules:
     road_forbidden: tuple[DailySpan, ...] = ()
     objective: Literal["mean", "cautious"] = "mean"
     forecast_age_max_h: float = 48.0
+    share_from_ha: float | None = 130.0
     change_price: float = 50.0
 
 

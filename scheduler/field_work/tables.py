@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from scheduler.field_work.kernel import fill_points
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]
@@ -17,11 +20,11 @@ Int = NDArray[np.int64]
 class WorkArrays(NamedTuple):
     """Arrays of `WorkTables` that compiled code takes; shapes and units as there."""
 
-    open: Bool
-    prospect: Bool
+    wet: Float32
+    prospect: Float32
     edge: Bool
-    moisture: Float32
     loss: Float32
+    point: NDArray[np.int8]
     day: Int
     works: Bool
     road: Bool
@@ -34,12 +37,8 @@ class WorkArrays(NamedTuple):
     buffer: Float
     delay: Float
     move: Float
-    area: Float
     yield_t: Float
-    rut: Float
-    leave_cost: Float
     shared: Bool
-    room: Float
     room_factor: Float
     edge_factor: float
     slot_min: float
@@ -54,12 +53,13 @@ class WorkTables:
 
     Attributes
     ----------
-    open : (member, job, slot), the job can be cut: ground, grain and safety limits allow it.
-    prospect : (member, job, slot), the ground bears and the grain is ripe, so that the job may
-        open during the day.
-    edge : (member, job, slot), carts stay at the field's edge.
-    moisture : (member, job, slot), grain moisture, percent wet basis.
-    loss : (member, job, point, slot), money lost per ha cut; NaN where the load is not taken.
+    wet : (member, slot, job), grain moisture, percent wet basis, where ground, grain and safety
+        limits let the job be cut; infinite elsewhere.
+    prospect : (member, slot, job), grain moisture where the ground bears and the grain is ripe, so
+        that the job may open during the day; infinite elsewhere.
+    edge : (member, slot, job), carts stay at the field's edge.
+    loss : (member, slot, job, point), money lost per ha cut, ruts included; NaN where the load is
+        not taken.
     day : (slot,), ordinal of the day in farm time.
     works : (crew, slot), the crew works.
     road : (slot,), moves on the road are allowed.
@@ -74,7 +74,6 @@ class WorkTables:
     move : (crew, job + 1, job), min; the last row from where the crew stands at the first slot.
     area : (job,), ha to cut.
     yield_t : (job,), t/ha as cut.
-    rut : (job,), money per ha cut while carts stay at the edge.
     leave_cost : (job,), money lost where the job is left whole; a part costs its share.
     shared : (job,), two crews may work in it at once.
     room : (point,), t of wheat that the point still takes; infinite where unlimited.
@@ -89,10 +88,9 @@ class WorkTables:
         Where shapes do not agree.
     """
 
-    open: Bool
-    prospect: Bool
+    wet: Float32
+    prospect: Float32
     edge: Bool
-    moisture: Float32
     loss: Float32
     day: Int
     works: Bool
@@ -108,7 +106,6 @@ class WorkTables:
     move: Float
     area: Float
     yield_t: Float
-    rut: Float
     leave_cost: Float
     shared: Bool
     room: Float
@@ -119,14 +116,13 @@ class WorkTables:
 
     def __post_init__(self) -> None:
         if self.loss.ndim != 4:
-            raise ValueError(f"loss: want (member, job, point, slot), got {self.loss.shape}")
-        m, j, q, s = self.loss.shape
+            raise ValueError(f"loss: want (member, slot, job, point), got {self.loss.shape}")
+        m, s, j, q = self.loss.shape
         k, states = self.cut_rate.shape[:2]
         want = {
-            "open": (m, j, s),
-            "prospect": (m, j, s),
-            "edge": (m, j, s),
-            "moisture": (m, j, s),
+            "wet": (m, s, j),
+            "prospect": (m, s, j),
+            "edge": (m, s, j),
             "day": (s,),
             "works": (k, s),
             "road": (s,),
@@ -141,7 +137,6 @@ class WorkTables:
             "move": (k, j + 1, j),
             "area": (j,),
             "yield_t": (j,),
-            "rut": (j,),
             "leave_cost": (j,),
             "shared": (j,),
             "room": (q,),
@@ -155,8 +150,16 @@ class WorkTables:
     @property
     def shape(self) -> tuple[int, int, int, int, int]:
         """(members, crews, jobs, points, slots)."""
-        m, j, q, s = self.loss.shape
+        m, s, j, q = self.loss.shape
         return m, self.works.shape[0], j, q, s
+
+    @cached_property
+    def point(self) -> NDArray[np.int8]:
+        """Delivery point of a job's grain while all points have room, (crew, member, slot, job)."""
+        m, k, j, _, s = self.shape
+        out = np.empty((k, m, s, j), np.int8)
+        fill_points(self.loss, self.delay, self.accepts, self.slots_to_open, out)
+        return out
 
     @property
     def arrays(self) -> WorkArrays:
@@ -166,10 +169,7 @@ class WorkTables:
     def of_members(self, members: Int | list[int]) -> WorkTables:
         """The same work in some of the members, equally likely."""
         picked = np.asarray(members, np.int64)
-        by_member = ("open", "prospect", "edge", "moisture", "loss")
+        by_member = ("wet", "prospect", "edge", "loss")
         part = {name: np.ascontiguousarray(getattr(self, name)[picked]) for name in by_member}
         weight = np.full(len(picked), 1.0 / len(picked))
         return replace(self, weight=weight, **part)  # type: ignore[arg-type]
-
-
-assert set(WorkArrays._fields) <= {f.name for f in fields(WorkTables)}

@@ -97,6 +97,7 @@ def evenly_spaced_members(standing_loss: StandingLoss, count: int) -> StandingLo
         standing_loss,
         loss=standing_loss.loss[m],
         field_open=standing_loss.field_open[m],
+        prospect=standing_loss.prospect[m],
         headland_only=standing_loss.headland_only[m],
         moisture=standing_loss.moisture[m],
     )
