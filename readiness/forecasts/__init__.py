@@ -8,6 +8,7 @@ Layer: may import atmosphere and sources.
 - `dressing`: an ensemble from a single forecast
 - `rain_calibration`: correlation and bias of past rain forecasts
 - `synthetic_records`: made-up records for a place without any
-- `reforecast`: forecasts as they might have been issued in past seasons
+- `reforecast`: a forecast as it might have been issued on a morning of a past season
+- `forecast_evolution`: forecasts of successive mornings whose errors persist
 - `scores`: Brier score, reliability, CRPS, sampling errors
 """

@@ -43,9 +43,19 @@ class RecordDays:
     season: NDArray[np.int64]
 
     def season_days(self, start: np.datetime64) -> NDArray[np.int64]:
-        """Days of the season around a date; all days where the season has too few."""
+        """Days of the season around a date; all days where the season has too few.
+
+        Raises
+        ------
+        ShortRecordError
+            With fewer than `FEWEST_DAYS` whole days of records.
+        """
         near = self.index[_within(self.season, _day(start), SEASON_HALF_WIDTH)]
-        return near if len(near) >= FEWEST_DAYS else self.index
+        if len(near) < FEWEST_DAYS:
+            near = self.index
+        if len(near) < FEWEST_DAYS:
+            raise ShortRecordError(f"{len(near)} whole days of records, {FEWEST_DAYS} needed")
+        return near
 
 
 def cut_days(records: Weather, start: np.datetime64) -> RecordDays:
@@ -95,8 +105,6 @@ def analogue_windows(
         With fewer than `FEWEST_DAYS` whole days of records.
     """
     near = days.season_days(start)
-    if len(near) < FEWEST_DAYS:
-        raise ShortRecordError(f"{len(near)} whole days of records, {FEWEST_DAYS} needed")
     years = {int(d) // 365 for d in near}
     if len(years) >= FEWEST_YEARS:
         close = days.index[_within(days.season, _day(start), START_HALF_WIDTH)]

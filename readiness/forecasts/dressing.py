@@ -40,20 +40,71 @@ CORRELATION = {
     "wind": (0.85, 0.80, 0.73, 0.64, 0.54, 0.44, 0.34, 0.25, 0.17, 0.10),
     "radiation": (0.82, 0.76, 0.69, 0.60, 0.51, 0.42, 0.33, 0.24, 0.16, 0.08),
 }
-DailyAmounts = Mapping[str, Array]
+#: Daily values by variable of `CORRELATION`, (member, site, day).
+DailyValues = Mapping[str, Array]
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Sources:
-    """The three weathers that hours of a member come from.
+class DaysAhead:
+    """The whole days of a single forecast, within the climate of their season.
 
-    `forecast` is (1, site, hour), `windows` (member, site, hour), `climate` (1, site, hour of the
-    season's recorded days, end to end).
+    Attributes
+    ----------
+    forecast
+        (1, site, 24 × days).
+    season
+        Recorded days of the season, end to end, (1, site, hour).
+    amounts
+        Daily amounts of the forecast.
+    climate
+        Sorted daily amounts of the season and the forecast by variable, (site, day).
     """
 
     forecast: Weather
+    season: Weather
+    amounts: DailyValues
+    climate: Mapping[str, Array]
+
+    @classmethod
+    def of(cls, forecast: Weather, days: RecordDays) -> DaysAhead:
+        """Days of a forecast whose climate is that of recorded days."""
+        length = forecast.shape[2] // 24
+        whole = forecast.between(forecast.times[0], forecast.times[0] + 24 * length * HOUR)
+        season = _season(days, forecast.start)
+        amounts, past = _daily(whole), _daily(season)
+        climate = {
+            n: np.sort(np.concatenate([past[n][0], amounts[n][0]], axis=1), axis=1)
+            for n in CORRELATION
+        }
+        return cls(forecast=whole, season=season, amounts=amounts, climate=climate)
+
+    @property
+    def length(self) -> int:
+        """Number of days."""
+        return self.forecast.shape[2] // 24
+
+
+@dataclass(frozen=True, kw_only=True)
+class MemberDraws:
+    """The random part of dressed members.
+
+    Attributes
+    ----------
+    windows
+        Recorded weather that each member follows, (member, site, 24 × days).
+    errors
+        Normal scores by variable, (member, site, day).
+    ties
+        Rank of the forecast among equal amounts by variable, 0-1, (member, day).
+    rain_hours
+        0-1, (member, day). A member rains at the hours of the forecast where this value is below
+        the correlation of rain, else at the hours of its window.
+    """
+
     windows: Weather
-    climate: Weather
+    errors: DailyValues
+    ties: Mapping[str, Array]
+    rain_hours: Array
 
 
 def dress(
@@ -69,10 +120,14 @@ def dress(
 
     Parameters
     ----------
-    forecast : (1, site, hour), every variable known but gust.
-    records : (1, site, hour) of the same sites, ending before the forecast begins.
-    lead : age of the forecast at its first hour here, h.
-    correlation : by variable and lead day; `CORRELATION` for variables without an entry.
+    forecast
+        (1, site, hour), every variable known but gust.
+    records
+        (1, site, hour) of the same sites, ending before the forecast begins.
+    lead
+        Age of the forecast at its first hour here, h.
+    correlation
+        By variable and lead day; `CORRELATION` for variables without an entry.
 
     Raises
     ------
@@ -80,26 +135,78 @@ def dress(
         With fewer than `analogues.FEWEST_DAYS` whole days of records.
     """
     rng = np.random.default_rng((seed, 11))
-    length = forecast.shape[2] // 24
     days = cut_days(records, forecast.start)
-    window = analogue_windows(days, forecast.start, length, members=members, rng=rng)
-    sources = _Sources(
-        forecast=forecast.between(forecast.times[0], forecast.times[0] + 24 * length * HOUR),
-        windows=analogue_weather(days, window, forecast.start),
-        climate=_season(days, forecast.start),
-    )
-    leads = (lead / 24.0 + np.arange(length)).astype(int).tolist()
-    rho = {n: _by_lead((correlation or {}).get(n, CORRELATION[n]), leads) for n in CORRELATION}
-    predicted, drawn, past = (
-        _daily(w) for w in (sources.forecast, sources.windows, sources.climate)
-    )
-    new = {n: _mixed(predicted[n], drawn[n], past[n], rho[n], rng) for n in CORRELATION}
-    return _hourly(sources, predicted, new, rho["rain"], rng)
+    ahead = DaysAhead.of(forecast, days)
+    draws = draw_members(ahead, days, members=members, rng=rng)
+    return dress_days(ahead, draws, correlation_by_day(correlation, ahead.length, lead=lead))
 
 
-def _by_lead(row: Sequence[float], leads: Sequence[int]) -> Array:
-    """Correlation of each day; 0 beyond the last lead of the table."""
-    return np.array([row[d] if d < len(row) else 0.0 for d in leads])
+def correlation_by_day(
+    correlation: Mapping[str, Sequence[float]] | None, length: int, *, lead: float = 0.0
+) -> Mapping[str, Array]:
+    """Correlation of forecast and truth by variable, (day,); 0 beyond the table's last lead.
+
+    Parameters
+    ----------
+    correlation
+        By variable and lead day; `CORRELATION` for variables without an entry.
+    length
+        Number of days.
+    lead
+        Age of the forecast at its first hour, h.
+    """
+    leads = (lead / 24.0 + np.arange(length)).astype(int)
+    tables = {n: (correlation or {}).get(n, CORRELATION[n]) for n in CORRELATION}
+    return {
+        n: np.array([row[d] if d < len(row) else 0.0 for d in leads]) for n, row in tables.items()
+    }
+
+
+def draw_members(
+    ahead: DaysAhead, days: RecordDays, *, members: int, rng: np.random.Generator
+) -> MemberDraws:
+    """Draw the windows of the members, and their errors as scores of the windows' days.
+
+    Raises
+    ------
+    ShortRecordError
+        With fewer than `analogues.FEWEST_DAYS` whole days of records.
+    """
+    start, length = ahead.forecast.start, ahead.length
+    windows = analogue_weather(
+        days, analogue_windows(days, start, length, members=members, rng=rng), start
+    )
+    drawn = _daily(windows)
+    # one draw for all sites, so that members stay alike between sites
+    ties = {n: rng.random((2, members, length)) for n in CORRELATION}
+    errors = {
+        n: np.stack(
+            [
+                normal_score(drawn[n][:, s], climate, ties[n][1])
+                for s, climate in enumerate(ahead.climate[n])
+            ],
+            axis=1,
+        )
+        for n in CORRELATION
+    }
+    return MemberDraws(
+        windows=windows,
+        errors=errors,
+        ties={n: t[0] for n, t in ties.items()},
+        rain_hours=rng.random((members, length)),
+    )
+
+
+def dress_days(ahead: DaysAhead, draws: MemberDraws, rho: Mapping[str, Array]) -> Weather:
+    """Members (member, site, 24 × days) that follow the forecast by `rho`, else their draws.
+
+    Parameters
+    ----------
+    rho
+        Correlation of forecast and truth by variable, (day,).
+    """
+    new = {n: _mixed(ahead, draws, n, rho[n]) for n in CORRELATION}
+    return _hourly(ahead, draws, new, rho["rain"])
 
 
 def _season(days: RecordDays, start: np.datetime64) -> Weather:
@@ -107,7 +214,7 @@ def _season(days: RecordDays, start: np.datetime64) -> Weather:
     return analogue_weather(days, days.season_days(start)[None], start)
 
 
-def _daily(weather: Weather) -> DailyAmounts:
+def _daily(weather: Weather) -> DailyValues:
     """Daily amounts (member, site, day): rain total, means of the others."""
     m, f, h = weather.shape
     cut = {n: getattr(weather, n).reshape(m, f, h // 24, 24) for n in VARIABLES}
@@ -121,40 +228,31 @@ def _daily(weather: Weather) -> DailyAmounts:
     }
 
 
-def _mixed(
-    predicted: Array, drawn: Array, past: Array, rho: Array, rng: np.random.Generator
-) -> Array:
-    """Amounts (member, site, day) that follow the forecast by `rho`, else the windows."""
-    members, sites, length = drawn.shape
-    ties = rng.random((2, members, length))  # one for all sites, so that they stay alike
-    out = np.empty_like(drawn)
-    for s in range(sites):
-        climate = np.sort(np.concatenate([past[0, s], predicted[0, s]]))
-        z_f = normal_score(np.broadcast_to(predicted[:, s], (members, length)), climate, ties[0])
-        z = rho * z_f + np.sqrt(1.0 - rho**2) * normal_score(drawn[:, s], climate, ties[1])
+def _mixed(ahead: DaysAhead, draws: MemberDraws, name: str, rho: Array) -> Array:
+    """Amounts of a variable, (member, site, day), that follow the forecast by `rho`."""
+    errors = draws.errors[name]
+    out = np.empty_like(errors)
+    for s, climate in enumerate(ahead.climate[name]):
+        forecast = np.broadcast_to(ahead.amounts[name][:, s], errors[:, s].shape)
+        z_f = normal_score(forecast, climate, draws.ties[name])
+        z = rho * z_f + np.sqrt(1.0 - rho**2) * errors[:, s]
         out[:, s] = climate_quantile(climate, ndtr(z))
     return out
 
 
-def _hourly(
-    sources: _Sources,
-    predicted: DailyAmounts,
-    new: DailyAmounts,
-    rho_rain: Array,
-    rng: np.random.Generator,
-) -> Weather:
+def _hourly(ahead: DaysAhead, draws: MemberDraws, new: DailyValues, rho_rain: Array) -> Weather:
     """Hours of the forecast, shifted and scaled so that each day has its new amount."""
-    forecast = sources.forecast
-    m, f, h = sources.windows.shape
+    forecast, predicted = ahead.forecast, ahead.amounts
+    m, f, h = draws.windows.shape
     temp = forecast.temp + _through_noons(new["temp"] - predicted["temp"])
     deficit = np.maximum(forecast.temp - dew_point(forecast.temp, forecast.humidity), 0.05)
     ratio = np.clip(new["deficit"] / np.maximum(predicted["deficit"], 0.1), 0.05, 20.0)
     wind = np.clip(new["wind"] / np.maximum(predicted["wind"], 0.2), 0.2, 5.0).repeat(24, axis=-1)
     sun = np.clip(new["radiation"] / np.maximum(predicted["radiation"], 1.0), 0.1, 10.0)
-    brightest = sources.climate.radiation.reshape(f, -1, 24).max(axis=1)[:, np.arange(h) % 24]
+    brightest = ahead.season.radiation.reshape(f, -1, 24).max(axis=1)[:, np.arange(h) % 24]
     return Weather(
         start=forecast.start,
-        rain=_rain_hours(sources, new["rain"], rho_rain, rng),
+        rain=_rain_hours(ahead, draws, new["rain"], rho_rain),
         temp=temp,
         humidity=relative_humidity(temp, temp - deficit * np.exp(_through_noons(np.log(ratio)))),
         wind=forecast.wind * wind,
@@ -176,18 +274,18 @@ def _through_noons(daily: Array) -> Array:
     return np.array(rows).reshape(m, f, 24 * d)
 
 
-def _rain_hours(sources: _Sources, amount: Array, rho: Array, rng: np.random.Generator) -> Array:
+def _rain_hours(ahead: DaysAhead, draws: MemberDraws, amount: Array, rho: Array) -> Array:
     """Daily rain spread over hours: as forecast with chance `rho`, else as on a recorded day.
 
     The recorded day is that of the member's window where it was wet, else the wet day whose amount
     is nearest.
     """
     m, f, length = amount.shape
-    predicted = sources.forecast.rain[0].reshape(f, length, 24)
-    drawn = sources.windows.rain.reshape(m, f, length, 24)
-    wet = sources.climate.rain[0].reshape(f, -1, 24)
+    predicted = ahead.forecast.rain[0].reshape(f, length, 24)
+    drawn = draws.windows.rain.reshape(m, f, length, 24)
+    wet = ahead.season.rain[0].reshape(f, -1, 24)
     totals = wet.sum(axis=-1)
-    follow = rng.random((m, length)) < rho
+    follow = draws.rain_hours < rho
     out = np.zeros((m, f, length, 24))
     for i, s, d in np.argwhere(amount > 0.0):
         pattern = predicted[s, d] if follow[i, d] else drawn[i, s, d]

@@ -1,16 +1,16 @@
-"""Forecasts of past seasons as they might have been issued: an error model on recorded weather.
+"""Emulated forecast: members that a morning of a past season might have had.
 
-No archive holds the forecasts of many years at a place. This emulator makes them by the model of
-`dressing`. It blurs the true daily amounts once: a forecast's normal score is
+No archive holds the forecasts of many years at a place. The emulator makes one by the model of
+`dressing`. It blurs the true daily amounts once: the forecast's normal score is
 z_f = r z + sqrt(1 - r²) e, with z that of the truth, e that of a window of days of other years, and
 r the correlation at that lead (`dressing.CORRELATION`). It then dresses that forecast by the same
 r. So truth and members are exchangeable given the forecast: the ensemble is reliable by
 construction, and its skill falls with lead as r does.
 
 Assumed, for want of a source that says more: r by lead (see there; from memory: Brier skill of
-rain days about 0.45 on day 1, 0.3 on day 3, 0.15 on day 5, none by day 10), and errors of
-successive mornings that are independent, so that these forecasts change more from day to day than
-real ones.
+rain days about 0.45 on day 1, 0.3 on day 3, 0.15 on day 5, none by day 10). Errors of successive
+mornings are independent here, so these forecasts change more from day to day than real ones. In
+`forecast_evolution` errors persist.
 """
 
 from __future__ import annotations
