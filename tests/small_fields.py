@@ -21,6 +21,7 @@ def stand(fields=1, crop="wheat_hard", *, ripe=RIPE_SINCE, moisture=np.nan, limi
         ripe=np.full(fields, ripe, dtype="datetime64[h]"),
         moisture=np.full(fields, moisture),
         limit=np.full(fields, limit),
+        stream=np.arange(fields),
     )
 
 

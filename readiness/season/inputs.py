@@ -21,12 +21,15 @@ class Stand:
     moisture : grain moisture at maturity, or at the first hour where the crop is ripe by then,
         percent wet basis; NaN for the crop's published value at maturity.
     limit : highest moisture at which the crop is threshed, percent wet basis.
+    stream : key of the field's own random draws, >= 0. A field keeps its draws whatever its place
+        among the fields; fields of one key share them.
     """
 
     crop: tuple[str, ...]
     ripe: NDArray[np.datetime64]
     moisture: Array
     limit: Array
+    stream: NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +36,7 @@ from readiness.season.kernel_layout import (
     Observed,
     Sky,
 )
+from readiness.season.random_streams import Draws, keyed_normal
 from readiness.season.uncertainty import MAX_SURPRISE
 from readiness.soil.land import Land
 from readiness.soil.trafficability import land_limits
@@ -183,22 +186,38 @@ def field_table(
     )
 
 
+class _Dated(NamedTuple):
+    """An observation within the hours of a run; they sort by field, hour and content."""
+
+    field: int
+    hour: int
+    kind: int
+    value: float
+    sd: float
+    number: int
+
+
 def observation_table(
     observations: Sequence[Observation],
     start: np.datetime64,
     hours: int,
     *,
-    fields: int,
+    stream: Int,
     members: int,
     seed: int,
 ) -> tuple[Observations, list[int]]:
     """Observations within the hours, in the order of fields and hours, and their numbers.
+
+    Parameters
+    ----------
+    stream : (field,), key of each field's own draws.
 
     Raises
     ------
     ValueError
         Where an observation is of an unknown kind or field, or its standard error is not positive.
     """
+    fields = len(stream)
     inside = []
     for number, o in enumerate(observations):
         if o.kind not in KINDS:
@@ -209,33 +228,42 @@ def observation_table(
             raise ValueError(f"observation sd must be > 0, got {o.sd}")
         hour = int((np.asarray(o.time).astype("datetime64[h]") - start).astype(np.int64))
         if 0 <= hour < hours:
-            inside.append((o.field, hour, number))
+            inside.append(_Dated(o.field, hour, KINDS[o.kind], o.value, o.sd, number))
     inside.sort()
-    numbers = [number for _, _, number in inside]
     rows = np.empty((len(inside), len(Observed)))
-    for row, (_, hour, number) in zip(rows, inside, strict=True):
-        o = observations[number]
-        row[Observed.HOUR], row[Observed.KIND] = hour, KINDS[o.kind]
-        row[Observed.VALUE], row[Observed.SD] = o.value, o.sd
-    field = np.array([f for f, _, _ in inside], dtype=np.int64)
-    noise = observation_noise(rows, numbers, members=members, seed=seed)
+    for row, dated in zip(rows, inside, strict=True):
+        row[Observed.HOUR], row[Observed.KIND] = dated.hour, dated.kind
+        row[Observed.VALUE], row[Observed.SD] = dated.value, dated.sd
+    noise = _observation_noise(inside, start, stream, members=members, seed=seed)
+    field = np.array([dated.field for dated in inside], dtype=np.int64)
     table = Observations(
         first=np.searchsorted(field, np.arange(fields + 1)).astype(np.int64),
         rows=rows,
         noise=noise,
         surprise=np.zeros_like(noise),
     )
-    return table, numbers
+    return table, [dated.number for dated in inside]
 
 
-def observation_noise(rows: Array, numbers: Sequence[int], *, members: int, seed: int) -> Array:
-    """Each member's own noise on each observation, (member, observation), less its mean."""
-    out = np.zeros((members, len(numbers)))
-    if members > 1:
-        for i, number in enumerate(numbers):
-            draw = np.random.default_rng((seed, 1, number)).standard_normal(members)
-            out[:, i] = rows[i, Observed.SD] * (draw - draw.mean())
-    return out
+def _observation_noise(
+    inside: Sequence[_Dated], start: np.datetime64, stream: Int, *, members: int, seed: int
+) -> Array:
+    """Each member's own noise on each observation, (member, observation), less its mean.
+
+    The key of an observation is its field, hour and kind, and how many of them come before it.
+    """
+    if members == 1 or not inside:
+        return np.zeros((members, len(inside)))
+    first_hour = int(np.asarray(start).astype("datetime64[h]").astype(np.int64))
+    seen: Counter[tuple[int, int, int]] = Counter()
+    keys = []
+    for dated in inside:
+        key = (int(stream[dated.field]), first_hour + dated.hour, dated.kind)
+        keys.append((*key, seen[key]))
+        seen[key] += 1
+    draws = keyed_normal(Draws.OBSERVATION, keys, members, seed=seed)
+    noise = np.array([[dated.sd] for dated in inside]) * (draws - draws.mean(axis=1)[:, None])
+    return np.ascontiguousarray(noise.T)
 
 
 def clipped_surprises(surprise: Array, numbers: Sequence[int]) -> tuple[tuple[int, float], ...]:

@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.grain.crops import Crop
 from readiness.grain.moisture import GREEN_MAX, dry_to_wet, wet_to_dry
 from readiness.season.inputs import Stand
 from readiness.season.kernel_layout import FieldFact, GrainState, GroundState
+from readiness.season.random_streams import Draws, keyed_normal
 from readiness.season.uncertainty import GRAIN_SD, RIPENING_SD, WATER_SD
 from readiness.soil.land import Land
 
@@ -78,16 +80,30 @@ def fresh_state(facts: Array, land: Land, stand: Stand, crops: Mapping[str, Crop
     )
 
 
-def centred_normal(rng: np.random.Generator, members: int, fields: int) -> Array:
-    """Standard normal (member, field), partly common to the fields, less its mean over members."""
-    common = rng.standard_normal((members, 1))
-    own = rng.standard_normal((members, fields))
+def centred_normal(stream: NDArray[np.int64], *, members: int, seed: int) -> tuple[Array, Array]:
+    """Two independent standard normals (member, field), less their means over the members.
+
+    The fields of a member share `COMMON_SHARE` of the variance.
+
+    Parameters
+    ----------
+    stream : (field,), key of each field's own draws, >= 0.
+    """
+    common = keyed_normal(Draws.COMMON_STATE, [()], 2 * members, seed=seed)
+    own = keyed_normal(Draws.OWN_STATE, stream[:, None], 2 * members, seed=seed)
     z = np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own
-    return np.asarray(z - z.mean(axis=0), dtype=np.float64)
+    first, second = z[:, :members].T, z[:, members:].T
+    return first - first.mean(axis=0), second - second.mean(axis=0)
 
 
-def state_for_members(state: RunState, land: Land, *, members: int, seed: int) -> RunState:
+def state_for_members(
+    state: RunState, land: Land, stream: NDArray[np.int64], *, members: int, seed: int
+) -> RunState:
     """Copy of `state` for `members`; one member's state is spread by its own variances.
+
+    Parameters
+    ----------
+    stream : (field,), key of each field's own draws.
 
     Raises
     ------
@@ -105,14 +121,12 @@ def state_for_members(state: RunState, land: Land, *, members: int, seed: int) -
         raise ValueError(f"state has {have} members, this run {members}")
     out = state.repeated(members // have)
     if have < members:
-        rng = np.random.default_rng((seed, 0))
-        grain_sd = np.sqrt(out.grain[..., GrainState.VARIANCE])
-        points = centred_normal(rng, members, fields) * grain_sd
+        grain, ground = centred_normal(stream, members=members, seed=seed)
+        points = grain * np.sqrt(out.grain[..., GrainState.VARIANCE])
         for column in _MOISTURES:
             wb = dry_to_wet(out.grain[..., column]) + points
             out.grain[..., column] = wet_to_dry(np.clip(wb, MIN_MOISTURE, GREEN_MAX))
-        water_sd = np.sqrt(out.ground[..., GroundState.VARIANCE])
-        shift = centred_normal(rng, members, fields) * water_sd
+        shift = ground * np.sqrt(out.ground[..., GroundState.VARIANCE])
         top = out.water[..., :2] + shift[..., None]  # the two layers of 0-15 cm
         out.water[..., :2] = np.clip(top, MIN_WATER, land.saturation[None, :, None])
     return out

@@ -82,7 +82,8 @@ def simulate(
         state by default.
     observations : correct the state at the start of their hours. Each member adds noise of its own
         to them, so that the members keep their spread. Those outside the hours have no effect.
-    seed : of that noise and spread; the same seed gives the same season.
+    seed : of that noise and spread; the same seed gives the same season, in any order of the fields
+        and of the observations.
     site : (field,) site of the weather for each field. By default site i belongs to field i, or
         one site to all.
     crops : constants by key, for example with another isotherm.
@@ -90,7 +91,7 @@ def simulate(
     Raises
     ------
     ValueError
-        Where site, state or an observation does not fit the fields and members.
+        Where site, stream, state or an observation does not fit the fields and members.
     TypeError
         Where `state` is no state of a run.
 
@@ -102,15 +103,22 @@ def simulate(
     Unknown hours are NaN, `Tier.UNKNOWN` and `Reason.UNKNOWN`: never workable.
     """
     n, hours = len(stand.crop), weather.shape[2]
+    if stand.stream.shape != (n,) or (stand.stream < 0).any():
+        raise ValueError(f"stand stream must hold a key >= 0 for each of {n} fields")
     have = state.cloudiness.shape[0] if isinstance(state, RunState) else 1
     members = max(weather.shape[0], have, 1 if limits.lightning is None else len(limits.lightning))
     site = site_of_fields(weather.shape[1], n, site)
     fields = field_table(weather.times[0], land, stand, limits, site=site, crops=crops)
     if state is None:
         state = fresh_state(fields.facts, land, stand, crops)
-    end = state_for_members(state, land, members=members, seed=seed)
+    end = state_for_members(state, land, stand.stream, members=members, seed=seed)
     table, numbers = observation_table(
-        observations, weather.times[0], hours, fields=n, members=members, seed=seed
+        observations,
+        weather.times[0],
+        hours,
+        stream=stand.stream,
+        members=members,
+        seed=seed,
     )
     results = Results(
         values=np.empty((members, n, len(Value), hours)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -73,7 +74,9 @@ def read_fields(
     notation: Notation,
     problems: list[Problem],
 ) -> tuple[Field, ...]:
-    """The fields of fields.csv that can be read.
+    """The fields of fields.csv that can be read, in the natural order of their ids.
+
+    The order of the rows therefore changes nothing that is computed from the fields.
 
     Parameters
     ----------
@@ -117,7 +120,13 @@ def read_fields(
     if not table.rows:
         remedy = "give one row to each field"
         problems.append(Problem(file=FILE, message="has no fields", remedy=remedy))
-    return tuple(fields)
+    return tuple(sorted(fields, key=lambda f: _natural_order(f.id)))
+
+
+def _natural_order(name: str) -> tuple[list[str | int], str]:
+    """Sort key that puts F2 before F10."""
+    parts = re.split(r"(\d+)", name)
+    return [int(p) if i % 2 else p for i, p in enumerate(parts)], name
 
 
 def _heading_problems(table: CsvTable, names: list[str]) -> list[Problem]:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import HOUR, Array
+from readiness.season.random_streams import Draws, keyed_normal
 from readiness.season.simulate import Season
 from readiness.season.uncertainty import GRAIN_SD
 from scheduler.costs.grain_value import loss_terms
@@ -37,7 +38,7 @@ from scheduler.simulation.following import CrewOrders, followed
 from scheduler.solver.evaluation import evaluate
 from scheduler.solver.solve import solve
 from scheduler.solver.tables import Plan
-from scheduler.windows.model_inputs import season_rows
+from scheduler.windows.model_inputs import season_rows, stream_of
 
 T = TypeVar("T", Combine, Cart, Truck)
 #: Draws of the grain model's error; assumed: few, because each is solved, and enough for a spread.
@@ -94,7 +95,8 @@ def _with_moisture_draws(observed: ObservedSeason, seed: int) -> Season:
         observed.farm.fields[o.field].id for o in observed.observations if o.kind == "moisture"
     }
     sd = np.array([SAMPLE_SD if f.id in sampled else GRAIN_SD for f, _ in rows])
-    error = np.random.default_rng(seed).normal(0.0, 1.0, (DRAWS, len(rows))) * sd
+    streams = [(stream_of(f, hollow),) for f, hollow in rows]
+    error = keyed_normal(Draws.GRAIN_OFFSET, streams, DRAWS, seed=seed).T * sd
     repeated = {
         name: np.broadcast_to(getattr(season, name), (DRAWS, *season.moisture.shape[1:]))
         for name in ("wettings", "sprout", "reason", "tier")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from hashlib import sha256
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +68,12 @@ def land_of(farm: Farm) -> Land:
     )
 
 
+def stream_of(field: Field, hollow: bool) -> int:
+    """Key of the random draws of a field or its hollow: a hash of the field's id, >= 0."""
+    name = f"{field.id} {'hollow' if hollow else 'upland'}"
+    return int.from_bytes(sha256(name.encode()).digest()[:8], "big") >> 1
+
+
 def ripe_time(farm: Farm, field: Field) -> np.datetime64:
     """Hour of physiological maturity: as given, else heading plus the crop's published days."""
     if field.ripe is not None:
@@ -80,7 +87,8 @@ def ripe_time(farm: Farm, field: Field) -> np.datetime64:
 
 def stand_of(farm: Farm) -> Stand:
     """Standing crop of every row; the threshing limit is lowered by the learnt grain offset."""
-    fields = [f for f, _ in season_rows(farm)]
+    rows = season_rows(farm)
+    fields = [f for f, _ in rows]
     limit = [
         farm.rules.thresh_limit_pct.get(f.crop, CROPS[f.crop].thresh_limit) - offset
         for f, offset in zip(fields, _grain_offset(farm), strict=True)
@@ -90,6 +98,7 @@ def stand_of(farm: Farm) -> Stand:
         ripe=np.array([ripe_time(farm, f) for f in fields], dtype="datetime64[h]"),
         moisture=np.full(len(fields), np.nan),
         limit=np.array(limit),
+        stream=np.array([stream_of(f, hollow) for f, hollow in rows], dtype=np.int64),
     )
 
 

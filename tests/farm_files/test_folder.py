@@ -9,6 +9,7 @@ import pytest
 from farm_folder import HEAD, ROW, edit, problem_lines, write
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from places import SAMPLE
 
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import LOSSES
@@ -278,3 +279,28 @@ def test_copy_keeps_the_original(folder, tmp_path):
     read_farm(folder)
     farm_problems(folder)
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_the_order_of_rows_changes_nothing(tmp_path):
+    shutil.copytree(SAMPLE, tmp_path / "farm", ignore=lambda *_: {"forecasts", "plans"})
+    path = tmp_path / "farm" / "fields.csv"
+    head, *rows = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    given = read_farm(SAMPLE)
+    for order in (reversed(rows), [*rows[9:], *rows[:9]]):
+        path.write_text(head + "".join(order), encoding="utf-8")
+        assert read_farm(tmp_path / "farm") == given
+
+
+def test_fields_stand_in_the_natural_order_of_their_ids(folder):
+    ids = ("F10", "F2", "west 3", "F02", "F2b", "7", "East")
+    text = HEAD + "".join(f"\n{i}{ROW[1:]}" for i in ids)
+    write(folder, "fields.csv", text)
+    assert [f.id for f in read_farm(folder).fields] == [
+        "7",
+        "East",
+        "F02",
+        "F2",
+        "F2b",
+        "F10",
+        "west 3",
+    ]
