@@ -6,7 +6,7 @@ Layer: imports nothing of the scheduler but errors.
 - `units`: SI to US and metric units, at the edges
 - `slots`: half-hour slots, and farm time
 - `opening_hours`: opening and closing hours of delivery points, crews and roads, in slots
-- `working_time`: slots that a crew works
+- `working_time`: slots that a crew works or a machine is up
 - `distances`: road distances between places
 - `wording`: how times, shares, crops and reasons are written everywhere
 """

@@ -7,7 +7,7 @@ north and east positive. Times without a date are farm time; datetimes are aware
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
+from datetime import UTC, date, datetime, time
 from functools import cached_property
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -20,6 +20,8 @@ DailySpan = tuple[time, time]
 Week = tuple[DailySpan | None, ...]
 #: From-until, UTC.
 Interval = tuple[datetime, datetime]
+#: Begin of an interval that nothing begins, and end of an interval that nothing ends.
+LONG_AGO, OPEN_ENDED = datetime(1900, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 #: Latitude and longitude, decimal degrees.
 Position = tuple[float, float]
 #: Surface of the way into a field.
@@ -36,12 +38,40 @@ def require_positive(kind: str, name: str, **values: float | None) -> None:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Combine:
-    """A combine.
+class Machine:
+    """A machine of the farm.
 
     Attributes
     ----------
     id : the user's own id.
+    down : intervals in which it is broken down.
+    joins, leaves : when it comes to the farm and when it goes; None where it is there before, or
+        stays.
+    """
+
+    id: str
+    down: tuple[Interval, ...] = ()
+    joins: datetime | None = None
+    leaves: datetime | None = None
+
+    @property
+    def elsewhere(self) -> tuple[Interval, ...]:
+        """Intervals in which it is not on the farm."""
+        before = () if self.joins is None else ((LONG_AGO, self.joins),)
+        return before if self.leaves is None else (*before, (self.leaves, OPEN_ENDED))
+
+    @property
+    def unavailable(self) -> tuple[Interval, ...]:
+        """Intervals in which it is broken down or not on the farm."""
+        return (*self.down, *self.elsewhere)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Combine(Machine):
+    """A combine.
+
+    Attributes
+    ----------
     header_m : working width of the header, m, > 0.
     speed_kmh : ground speed while cutting, km/h, > 0.
     efficiency : field efficiency, 0-1, > 0.
@@ -49,10 +79,8 @@ class Combine:
     unload_m3_s : unloading rate, m³/s, > 0.
     flow_t_h : most grain that it threshes, t/h, > 0; None where the speed alone limits it.
     loaded_t : mass with a full tank, t, > 0.
-    down : intervals in which it is broken down.
     """
 
-    id: str
     header_m: float
     speed_kmh: float
     efficiency: float
@@ -60,7 +88,6 @@ class Combine:
     unload_m3_s: float
     flow_t_h: float | None = None
     loaded_t: float = 25.0
-    down: tuple[Interval, ...] = ()
 
     def __post_init__(self) -> None:
         require_positive(
@@ -81,44 +108,36 @@ class Combine:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Cart:
+class Cart(Machine):
     """A grain cart.
 
     Attributes
     ----------
-    id : the user's own id.
     capacity_m3 : volume of a full load, m³, > 0.
     unload_m3_s : unloading rate, m³/s, > 0.
     loaded_t : mass of the full cart, t, > 0.
-    down : intervals in which it is broken down.
     """
 
-    id: str
     capacity_m3: float
     unload_m3_s: float
     loaded_t: float = 30.0
-    down: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
-class Truck:
+class Truck(Machine):
     """A road truck. Box volume and payload both limit a load.
 
     Attributes
     ----------
-    id : the user's own id.
     capacity_m3 : volume of the box, m³, > 0.
     payload_t : most grain by weight, t, > 0.
     loaded_kmh, empty_kmh : road speeds, km/h, > 0.
-    down : intervals in which it is broken down.
     """
 
-    id: str
     capacity_m3: float
     payload_t: float
     loaded_kmh: float = 70.0
     empty_kmh: float = 80.0
-    down: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,7 +153,8 @@ class Crew:
     fixed : whether the crew keeps exactly its machines; otherwise the plan may share machines
         out anew.
     hours_max_day : most working hours of a day, h, 0-24.
-    absent : dates on which the crew is away.
+    absent : dates on which the crew is away all day.
+    away : intervals in which the crew is away for part of a day.
     """
 
     id: str
@@ -146,6 +166,7 @@ class Crew:
     fixed: bool = False
     hours_max_day: float = 14.0
     absent: tuple[date, ...] = ()
+    away: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -302,6 +323,9 @@ class Rules:
     road_forbidden : daily hours without moves on the road.
     objective : minimise the mean loss over members, or (cautious) that of the worst of them.
     forecast_age_max_h : age from which a forecast is refused, h, > 0.
+    share_from_ha : area from which two crews may cut a field at once, ha, >= 0; None where they
+        never may. The default is half a section, assumed, because combines of two crews get in
+        each other's way in a quarter section.
     change_price : money that a change of an order already given must save, >= 0.
     """
 

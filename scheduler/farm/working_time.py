@@ -1,4 +1,4 @@
-"""Slots that a crew works, and the slots in which its moves may begin work."""
+"""Slots that a crew works or a machine is up, and the slots in which its moves may begin work."""
 
 from __future__ import annotations
 
@@ -7,13 +7,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.farm.model import Crew
-from scheduler.farm.opening_hours import open_slots
+from scheduler.farm.model import Crew, Machine
+from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import BoolArray, farm_time
 
 
 def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
     """Slots that a crew works, (slot,): its week less absences, at most `hours_max_day` a day.
+
+    A slot that an absence touches is not worked.
 
     A longer day loses its first hours, because dew closes those anyway.
     """
@@ -21,11 +23,17 @@ def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolA
     days = np.array([farm_time(s, tz).date() for s in slots])
     if crew.absent:
         on &= ~np.isin(days, np.array(crew.absent, dtype=object))
+    on &= ~down_slots(crew.away, slots)
     max_slots = int(crew.hours_max_day * 60 / float((slots[1] - slots[0]) / np.timedelta64(1, "m")))
     for day in sorted(set(days)):
         worked = np.flatnonzero(on & (days == day))
         on[worked[: max(0, len(worked) - max_slots)]] = False
     return on
+
+
+def machine_slots(machine: Machine, slots: NDArray[np.datetime64]) -> BoolArray:
+    """Slots in which a machine is on the farm and up, (slot,)."""
+    return ~down_slots(machine.unavailable, slots)
 
 
 def work_start_slots(shut: BoolArray, longest_move: int) -> NDArray[np.int32]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -144,6 +144,11 @@ def farm_time_to_utc(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetim
             "use the hour after it, or give the time with its offset, as 03:30-05:00",
         )
     return utc
+
+
+def end_of_day(day: date, tz: ZoneInfo) -> datetime:
+    """Midnight that ends a day of farm time, UTC."""
+    return farm_time_to_utc(datetime.combine(day + timedelta(days=1), time(0)), tz)
 
 
 def second_occurrence(utc: datetime, tz: ZoneInfo) -> datetime | None:

@@ -6,9 +6,11 @@ catch wrong units.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from itertools import pairwise
+from typing import NamedTuple
 
 from readiness.grain.crops import CROPS
 from scheduler.errors import UnreadableError
@@ -25,13 +27,16 @@ from scheduler.farm.model import (
     Week,
 )
 from scheduler.farm.units import kg_hl, normalized_name, si_per_unit
-from scheduler.farm_files.dates import read_daily_span, read_date
+from scheduler.farm_files.dates import end_of_day, read_daily_span
 from scheduler.farm_files.named_values import Raw
 from scheduler.farm_files.record import Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _GROUPS = {"daily": range(7), "weekdays": range(5), "weekend": range(5, 7)}
+_DASH = re.compile(r"\s+[-\u2013]\s+")
+_CLOCK = re.compile(r"\d{1,2}:\d{2}")
+_ABSENCE = 'write a day, or "2026-08-14 12:00 - 2026-08-14 18:00"'
 _PAIRS = "write it as [[13.5, 0.05], [14.0, 0.10]]"
 
 
@@ -48,8 +53,17 @@ def read_combine(r: Record) -> Combine | None:
         ),
     }
     flow = r.optional_number("grain_flow", "flow", low=1.0, high=200.0)
-    down = read_down(r)
-    return None if r.failed else Combine(id=r.text("id"), flow_t_h=flow, down=down, **values)
+    times = read_presence(r)
+    if r.failed:
+        return None
+    return Combine(
+        id=r.text("id"),
+        flow_t_h=flow,
+        down=times.down,
+        joins=times.joins,
+        leaves=times.leaves,
+        **values,
+    )
 
 
 def read_cart(r: Record) -> Cart | None:
@@ -59,8 +73,10 @@ def read_cart(r: Record) -> Cart | None:
         "unload_m3_s": r.number("unload", "unloading", low=0.01, high=1.5),
         "loaded_t": r.number("loaded_weight", "weight", default=Cart.loaded_t, low=2.0, high=110.0),
     }
-    down = read_down(r)
-    return None if r.failed else Cart(id=r.text("id"), down=down, **values)
+    times = read_presence(r)
+    if r.failed:
+        return None
+    return Cart(id=r.text("id"), down=times.down, joins=times.joins, leaves=times.leaves, **values)
 
 
 def read_truck(r: Record) -> Truck | None:
@@ -72,15 +88,17 @@ def read_truck(r: Record) -> Truck | None:
         "loaded_kmh": r.number("loaded_speed", "speed", default=loaded, low=5.0, high=130.0),
         "empty_kmh": r.number("empty_speed", "speed", default=empty, low=5.0, high=130.0),
     }
-    down = read_down(r)
-    return None if r.failed else Truck(id=r.text("id"), down=down, **values)
+    times = read_presence(r)
+    if r.failed:
+        return None
+    return Truck(id=r.text("id"), down=times.down, joins=times.joins, leaves=times.leaves, **values)
 
 
 def read_crew(r: Record) -> Crew | None:
     """A crew."""
     people = r.number("people", low=1.0, high=200.0)
     hours = r.number("hours_max_day", default=Crew.hours_max_day, low=1.0, high=24.0)
-    week, fixed, absent = read_week(r), r.yes_no("fixed"), read_days(r, "absent")
+    week, fixed, (absent, away) = read_week(r), r.yes_no("fixed"), read_absences(r)
     combines, carts, trucks = r.id_list("combines"), r.id_list("carts"), r.id_list("trucks")
     if r.failed:
         return None
@@ -94,6 +112,7 @@ def read_crew(r: Record) -> Crew | None:
         fixed=fixed,
         hours_max_day=hours,
         absent=absent,
+        away=away,
     )
 
 
@@ -246,16 +265,58 @@ def read_hours(r: Record, key: str, text: str) -> DailySpan | None:
         return None
 
 
-def read_days(r: Record, name: str) -> tuple[date, ...]:
-    """A list of dates; wrong ones are noted."""
-    out = []
-    for value in r.raw_list(name):
+def read_absences(r: Record) -> tuple[tuple[date, ...], tuple[Interval, ...]]:
+    """Days away, and intervals (UTC) away for part of a day; wrong ones are noted.
+
+    An absence is a day, or the text of two days or times with a dash between them.
+    """
+    days: list[date] = []
+    away: list[Interval] = []
+    for value in r.raw_list("absent"):
         try:
-            day = value if isinstance(value, date) else read_date(str(value), r.notation.order)
-            out.append(day.date() if isinstance(day, datetime) else day)
+            first, last, has_clock = _absence(r, value)
+            if last <= first:
+                raise UnreadableError(f'"{value}" ends before it begins', "swap its times")
+            if has_clock:
+                away.append((first, last))
+            else:
+                begin, end = (t.astimezone(r.notation.tz).date() for t in (first, last))
+                days += [begin + timedelta(days=n) for n in range((end - begin).days)]
         except UnreadableError as error:
-            r.note(name, error.message, error.remedy)
-    return tuple(out)
+            r.note("absent", error.message, error.remedy)
+    return tuple(days), tuple(away)
+
+
+def _absence(r: Record, value: Raw) -> tuple[datetime, datetime, bool]:
+    """Begin and end of an absence, UTC, and whether it holds a clock time."""
+    parts = [value] if not isinstance(value, str) else _DASH.split(value.strip(), maxsplit=1)
+    first, first_clock = r.as_moment(parts[0], "absent")
+    end = parts[-1]
+    if _CLOCK.fullmatch(str(end)):  # the end is a time of the first day
+        end = f"{first.astimezone(r.notation.tz):%Y-%m-%d} {end}"
+    last, last_clock = r.as_moment(end, "absent")
+    if len(parts) == 1 and first_clock:
+        raise UnreadableError(f'"{value}" is a time, not a day', _ABSENCE)
+    if not last_clock:
+        last = end_of_day(last.astimezone(r.notation.tz).date(), r.notation.tz)
+    return first, last, first_clock or last_clock
+
+
+class Presence(NamedTuple):
+    """When a machine is not to be had; see `scheduler.farm.model.Machine`."""
+
+    down: tuple[Interval, ...]
+    joins: datetime | None
+    leaves: datetime | None
+
+
+def read_presence(r: Record) -> Presence:
+    """Breakdowns of a machine, and from when until when it is on the farm."""
+    joins, leaves = r.begin("from"), r.end("until")
+    if joins is not None and leaves is not None and leaves <= joins:
+        begin, end = (r.raw(name) for name in ("from", "until"))
+        r.note("until", f"{end} is not after {begin}", "correct one of them")
+    return Presence(down=read_down(r), joins=joins, leaves=leaves)
 
 
 def read_down(r: Record) -> tuple[Interval, ...]:

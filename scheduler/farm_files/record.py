@@ -12,7 +12,7 @@ from typing import TypeVar
 from scheduler.errors import Problem, UnreadableError
 from scheduler.farm.units import SI_PER_UNIT, kg_hl, normalized_name, si_per_unit
 from scheduler.farm_files.csv_table import CsvTable, read_number
-from scheduler.farm_files.dates import DateOrder, farm_time_to_utc, read_date, read_time
+from scheduler.farm_files.dates import DateOrder, end_of_day, farm_time_to_utc, read_date, read_time
 from scheduler.farm_files.named_values import Found, NamedValues, Notation, Raw
 
 T = TypeVar("T")
@@ -213,6 +213,29 @@ class Record(NamedValues):
             self.note(found.key, error.message, error.remedy)
             return None
         return when if has_clock else when + timedelta(hours=12)
+
+    def begin(self, name: str) -> datetime | None:
+        """A time, UTC; None where absent or wrong. A date alone stands for its first hour."""
+        return self._bound(name, whole_day=False)
+
+    def end(self, name: str) -> datetime | None:
+        """A time, UTC; None where absent or wrong. A date alone stands for the end of the day."""
+        return self._bound(name, whole_day=True)
+
+    def _bound(self, name: str, *, whole_day: bool) -> datetime | None:
+        """Begin or end (`whole_day`) of an interval, UTC; None where absent or wrong."""
+        found = self.find(name)
+        if found is None:
+            return None
+        try:
+            when, has_clock = self.as_moment(found.value, found.key)
+            tz = self.notation.tz
+            if has_clock or not whole_day:
+                return when
+            return end_of_day(when.astimezone(tz).date(), tz)
+        except UnreadableError as error:
+            self.note(found.key, error.message, error.remedy)
+            return None
 
     def as_moment(self, value: Raw, key: str) -> tuple[datetime, bool]:
         """The time (UTC) of a value, and whether the value holds a clock time.

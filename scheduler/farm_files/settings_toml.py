@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.errors import Problem
 from scheduler.farm.model import Cart, Combine, Crew, DeliveryPoint, Moves, Position, Rules, Truck
-from scheduler.farm.units import Units
+from scheduler.farm.units import SI_PER_UNIT, Units
 from scheduler.farm_files.dates import DateOrder
 from scheduler.farm_files.equipment_toml import (
     read_cart,
@@ -22,6 +22,7 @@ from scheduler.farm_files.equipment_toml import (
     read_point,
     read_truck,
 )
+from scheduler.farm_files.fields_csv import MAX_FIELD_HA
 from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.record import Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
@@ -194,9 +195,19 @@ def read_rules(r: Record) -> Rules:
         objective="cautious" if objective == "cautious" else "mean",
         forecast_age_max_h=age,
         change_price=r.number("change_price", default=Rules.change_price, low=0.0),
+        share_from_ha=read_share_from(r),
     )
     r.note_unused()
     return rules
+
+
+def read_share_from(r: Record) -> float | None:
+    """Area from which two crews may cut a field at once, ha; None for never."""
+    found = r.find("share_from", SI_PER_UNIT["area"])
+    if found is not None and str(found.value).strip().lower() in ("false", "never"):
+        return None
+    area = r.optional_number("share_from", "area", low=0.0, high=MAX_FIELD_HA)
+    return Rules.share_from_ha if area is None else area
 
 
 def read_moves(r: Record) -> Moves:

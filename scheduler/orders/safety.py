@@ -7,7 +7,7 @@ or licensed people decide; no code here says that an hour is safe.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from readiness.atmosphere.hazards import (
 from readiness.atmosphere.solar import SUNRISE_ELEVATION, solar_elevation
 from readiness.atmosphere.weather import HOUR, Array, Weather
 from readiness.sources.nws import Alert
-from scheduler.farm.model import Crew, Farm
+from scheduler.farm.model import Crew, Farm, Interval
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.orders.cautions import (
     DayCaution,
@@ -178,13 +178,25 @@ def sunset(farm: Farm, now: datetime) -> datetime | None:
     return farm_time(times[0], farm.tz) + timedelta(minutes=minutes)
 
 
-def _rostered_h(crew: Crew, day: datetime) -> float:
-    """Hours that the crew is rostered on `day`, at most its own limit."""
+def _rostered(crew: Crew, day: datetime) -> list[Interval]:
+    """Intervals (UTC) that the crew is rostered from the date of `day` on, less its absences."""
     span = crew.week[day.weekday()]
     if span is None or day.date() in crew.absent:
-        return 0.0
-    first, last = (t.hour + t.minute / 60.0 for t in span)
-    return min(crew.hours_max_day, (last - first) % 24.0 or 24.0)
+        return []
+    first, last = (datetime.combine(day.date(), t, day.tzinfo) for t in span)
+    if last <= first:
+        last += timedelta(days=1)
+    parts = [(first.astimezone(UTC), last.astimezone(UTC))]
+    for begin, end in crew.away:
+        pieces = [piece for a, b in parts for piece in ((a, min(b, begin)), (max(a, end), b))]
+        parts = [(a, b) for a, b in pieces if a < b]
+    return parts
+
+
+def _rostered_h(crew: Crew, day: datetime) -> float:
+    """Hours that the crew is rostered on `day`, at most its own limit."""
+    hours = sum((b - a) / timedelta(hours=1) for a, b in _rostered(crew, day))
+    return min(crew.hours_max_day, hours)
 
 
 def _after_dark(farm: Farm, now: datetime) -> WorkAfterDark | None:
@@ -192,13 +204,7 @@ def _after_dark(farm: Farm, now: datetime) -> WorkAfterDark | None:
     if down is None:
         return None
     here = now.astimezone(farm.tz)
-    crews = tuple(
-        c.id
-        for c in farm.crews
-        if (span := c.week[here.weekday()]) is not None
-        and here.date() not in c.absent
-        and (span[1] <= span[0] or span[1] > down.time() or span[1] == time(0))
-    )
+    crews = tuple(c.id for c in farm.crews if any(b > down for _, b in _rostered(c, here)))
     return WorkAfterDark(sunset=down, crews=crews) if crews else None
 
 

@@ -252,7 +252,7 @@ def review_season(
 def _duty(observed: ObservedSeason, crews: tuple[str, ...]) -> Array:
     """1 in hours of each crew's working week, absences included, else 0; (crew, hour)."""
     times = observed.weather.times[: observed.hours]
-    by_id = {c.id: replace(c, absent=()) for c in observed.farm.crews}
+    by_id = {c.id: replace(c, absent=(), away=()) for c in observed.farm.crews}
     return np.array(
         [crew_slots(by_id[c], times, observed.farm.tz) for c in crews], dtype=np.float64
     )

@@ -14,7 +14,7 @@ from scheduler.cut_tables.compiled import Compiled
 from scheduler.farm.distances import between_km
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import farm_time, utc_hour
-from scheduler.farm.working_time import crew_slots
+from scheduler.farm.working_time import crew_slots, machine_slots
 from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.season_book.entry_kinds import Entry
@@ -186,7 +186,13 @@ def hour_states(observed: ObservedSeason, compiled: Compiled, record: WorkRecord
     first = int((observed.weather.start - observed.season.start).astype(int))
     fields = len(farm.fields)
     reason = observed.season.reason[0, :fields, first : first + observed.hours]
-    up = [np.array([~down_slots(c.down, times) for c in g.combines]) for g in compiled.makeup]
+    # combines of each crew in each hour that are on the farm, and those of them that are down
+    here = np.array(
+        [np.sum([~down_slots(c.elsewhere, times) for c in g.combines], 0) for g in compiled.makeup]
+    )
+    up = np.array(
+        [np.sum([machine_slots(c, times) for c in g.combines], 0) for g in compiled.makeup]
+    )
     open_points = {
         crop: np.any(
             [
@@ -203,9 +209,14 @@ def hour_states(observed: ObservedSeason, compiled: Compiled, record: WorkRecord
         done=np.arange(observed.hours)[None] >= record.done[:, None],
         cut=record.share,
         wait=waiting_shares(compiled),
-        down=np.array([1.0 - combines.mean(axis=0) for combines in up]),
+        down=(here - up) / np.maximum(here, 1),
         shut=np.array([~open_points[f.crop] for f in farm.fields]),
-        off=np.array([1.0 - _working(observed, compiled, k) for k in range(len(up))]),
+        off=np.array(
+            [
+                np.where(n > 0, 1.0 - _working(observed, compiled, k), 1.0)
+                for k, n in enumerate(here)
+            ]
+        ),
         move=record.move,
     )
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 import pandas as pd
 
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
-from scheduler.farm.model import Farm, Interval
+from scheduler.farm.model import OPEN_ENDED, Farm, Interval
 from scheduler.farm.slots import utc_hour
 from scheduler.farm.units import wheat_equivalent_t
-from scheduler.farm_files.dates import farm_time_to_utc
+from scheduler.farm_files.dates import end_of_day
 from scheduler.season_book.entry_kinds import (
     NOTICE_CLOSING_EARLY,
     NOTICE_OPEN_AGAIN,
@@ -22,8 +22,6 @@ from scheduler.season_book.entry_kinds import (
 
 #: Intervals (UTC) by the id of a machine or a delivery point.
 Intervals = dict[str, tuple[Interval, ...]]
-#: End of an interval that no entry ends.
-OPEN_ENDED = datetime(2200, 1, 1, tzinfo=UTC)
 TIER_OF_GROUND = {
     "firm": Tier.FIRM,
     "headland-only": Tier.HEADLAND_ONLY,
@@ -115,9 +113,8 @@ def closures(entries: Sequence[Entry], farm: Farm) -> Intervals:
     early = {(e.subject, e.at) for e in shut if e.text("notice") == NOTICE_CLOSING_EARLY}
 
     def end(point: str, a: datetime, b: datetime) -> datetime:
-        day = a.astimezone(farm.tz).date() + timedelta(days=1)
-        midnight = farm_time_to_utc(datetime.combine(day, time(0)), farm.tz)
-        return min(b, midnight) if (point, a) in early and b == OPEN_ENDED else b
+        day = a.astimezone(farm.tz).date()
+        return min(b, end_of_day(day, farm.tz)) if (point, a) in early and b == OPEN_ENDED else b
 
     return {p: tuple((a, end(p, a, b)) for a, b in pairs) for p, pairs in spans.items()}
 

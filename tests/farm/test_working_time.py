@@ -1,15 +1,16 @@
 """Slots of time in farm time, across clock changes and midnight."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from scheduler.farm.model import Crew
+from scheduler.farm.model import Cart, Crew
 from scheduler.farm.opening_hours import down_slots, forbidden_slots, open_slots
 from scheduler.farm.slots import farm_time, slot_times
-from scheduler.farm.working_time import crew_slots, work_start_slots
+from scheduler.farm.working_time import crew_slots, machine_slots, work_start_slots
 
 CHICAGO = ZoneInfo("America/Chicago")
 DAY = ((time(8), time(20)),) * 7
@@ -68,6 +69,33 @@ def test_a_crew_rests_and_keeps_its_last_hours():
     )
     mask = crew_slots(crew, slots, CHICAGO)
     assert hours(slots, mask) == [f"12 {h}:00" for h in range(10, 20)]
+
+
+def test_a_crew_away_for_part_of_a_day_works_the_rest():
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=CHICAGO), 1, 60)
+    away = (
+        datetime(2026, 8, 12, 12, tzinfo=CHICAGO).astimezone(UTC),
+        datetime(2026, 8, 12, 15, 30, tzinfo=CHICAGO).astimezone(UTC),
+    )
+    crew = Crew(id="A", combines=("C",), week=DAY, people=3, hours_max_day=24, away=(away,))
+    worked = hours(slots, crew_slots(crew, slots, CHICAGO))
+    whole = hours(slots, crew_slots(replace(crew, away=()), slots, CHICAGO))
+    # the slot from 15:00 is touched by the absence
+    assert [h for h in whole if h not in worked] == [f"12 {h}:00" for h in range(12, 16)]
+
+
+def test_a_machine_is_up_between_joining_and_leaving():
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=UTC), 1, 60)
+    cart = Cart(id="hired", capacity_m3=30.0, unload_m3_s=0.2)
+    assert machine_slots(cart, slots).all()
+    cart = replace(
+        cart,
+        joins=datetime(2026, 8, 12, 3, 30, tzinfo=UTC),
+        leaves=datetime(2026, 8, 12, 9, tzinfo=UTC),
+        down=((datetime(2026, 8, 12, 5, tzinfo=UTC), datetime(2026, 8, 12, 6, tzinfo=UTC)),),
+    )
+    # joins within the slot from 3:00, is down from 5:00 to 6:00, and is gone at 9:00
+    assert np.flatnonzero(machine_slots(cart, slots)).tolist() == [4, 6, 7, 8]
 
 
 def test_down_spans_touch_their_slots():

@@ -224,6 +224,44 @@ def test_every_problem_is_listed_at_once(folder):
             "America/Chicago: clocks go forward there; use the hour after it, or give the time with "
             "its offset, as 03:30-05:00",
         ),
+        (
+            "# share_from_ac = 320",
+            "share_from_ac = -5 #",
+            "farm.toml [rules], share_from_ac: share_from is -5 ac, must be at least 0 ac; "
+            "correct it, or its unit",
+        ),
+        (
+            "# share_from_ac = 320",
+            'share_from_ac = "large" #',
+            'farm.toml [rules], share_from_ac: "large" is not a number; write digits only, as 12.5',
+        ),
+        (
+            'id = "tandem"',
+            'id = "tandem"\nfrom = "2026-08-20"\nuntil = "2026-08-19"',
+            'farm.toml [[truck]] "tandem", until: 2026-08-19 is not after 2026-08-20; correct one of them',
+        ),
+        (
+            'id = "cart"',
+            'id = "cart"\nfrom = "next week"',
+            'farm.toml [[cart]] "cart", from: "next week" is not a date; write the date as 2026-08-12',
+        ),
+        (
+            '# absent = ["2026-08-15"]',
+            'absent = ["2026-08-14 12:00"] #',
+            'farm.toml [[crew]] "crew 1", absent: "2026-08-14 12:00" is a time, not a day; '
+            'write a day, or "2026-08-14 12:00 - 2026-08-14 18:00"',
+        ),
+        (
+            '# absent = ["2026-08-15"]',
+            'absent = ["2026-08-14 18:00 - 2026-08-14 12:00"] #',
+            'farm.toml [[crew]] "crew 1", absent: "2026-08-14 18:00 - 2026-08-14 12:00" ends before it '
+            "begins; swap its times",
+        ),
+        (
+            '# absent = ["2026-08-15"]',
+            'absent = ["2026-08-14 12:00 - noon"] #',
+            'farm.toml [[crew]] "crew 1", absent: "noon" is not a date; write the date as 2026-08-12',
+        ),
     ],
 )
 def test_messages_of_farm_toml(folder, old, new, message):

@@ -14,6 +14,7 @@ from places import SAMPLE
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import LOSSES
 from scheduler.errors import FarmError
+from scheduler.farm.model import Rules
 from scheduler.farm.units import normalized_name
 from scheduler.farm_files import vocabulary
 from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
@@ -304,3 +305,68 @@ def test_fields_stand_in_the_natural_order_of_their_ids(folder):
         "F10",
         "west 3",
     ]
+
+
+@pytest.mark.parametrize(
+    ("setting", "hectares"),
+    [
+        ("", Rules.share_from_ha),
+        ("share_from_ac = 320", 320 * 0.40468564),
+        ("share_from_ha = 100", 100.0),
+        ("share_from = 320", 320 * 0.40468564),
+        ("share_from_ac = 0", 0.0),
+        ("share_from_ac = false", None),
+        ('share_from_ac = "never"', None),
+    ],
+)
+def test_area_from_which_two_crews_share_a_field(folder, setting, hectares):
+    edit(folder, "farm.toml", "# share_from_ac = 320", f"{setting}  #")
+    assert read_farm(folder).rules.share_from_ha == pytest.approx(hectares)
+
+
+@pytest.mark.parametrize(
+    ("setting", "joins", "leaves"),
+    [
+        ('from = "2026-08-20"', "2026-08-20 00:00", None),
+        ("from = 2026-08-20", "2026-08-20 00:00", None),
+        ("until = 2026-08-20", None, "2026-08-21 00:00"),
+        ('until = "2026-08-20 18:00"', None, "2026-08-20 18:00"),
+        ("from = 2026-08-20T09:30:00", "2026-08-20 09:30", None),
+        ('from = "2026-08-20"\nuntil = "2026-08-20"', "2026-08-20 00:00", "2026-08-21 00:00"),
+        # the clocks of this farm go back on 1 November 2026: that day has 25 hours
+        ("until = 2026-11-01", None, "2026-11-02 00:00"),
+    ],
+)
+@pytest.mark.parametrize("machine", ['"big combine"', '"cart"', '"semi"'])
+def test_machines_that_join_later_or_leave(folder, machine, setting, joins, leaves):
+    edit(folder, "farm.toml", f"id = {machine}", f"id = {machine}\n{setting}")
+    farm = read_farm(folder)
+    machines = (*farm.combines, *farm.carts, *farm.trucks)
+    (found,) = (m for m in machines if f'"{m.id}"' == machine)
+    at = [t and f"{t.astimezone(farm.tz):%Y-%m-%d %H:%M}" for t in (found.joins, found.leaves)]
+    assert at == [joins, leaves]
+    assert len(found.elsewhere) == (joins is not None) + (leaves is not None)
+
+
+def test_absences_of_days_and_of_part_of_a_day(folder):
+    texts = (
+        '"2026-08-13"',
+        "2026-08-14",
+        '"2026-08-17 - 2026-08-19"',
+        '"2026-08-20 12:00 - 2026-08-20 18:00"',
+        '"2026-08-20 19:00 - 20:30"',
+        '"2026-08-21 - 2026-08-22 12:00"',
+        '"2026-08-23 12:00 - 2026-08-24"',
+    )
+    edit(folder, "farm.toml", '# absent = ["2026-08-15"]', f"absent = [{', '.join(texts)}] #")
+    farm = read_farm(folder)
+    (crew,) = farm.crews
+    assert [d.day for d in crew.absent] == [13, 14, 17, 18, 19]
+    away = [tuple(f"{t.astimezone(farm.tz):%d %H:%M}" for t in pair) for pair in crew.away]
+    assert away == [
+        ("20 12:00", "20 18:00"),
+        ("20 19:00", "20 20:30"),
+        ("21 00:00", "22 12:00"),
+        ("23 12:00", "25 00:00"),
+    ]
+    assert all(t.tzinfo is UTC for pair in crew.away for t in pair)

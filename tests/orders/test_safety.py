@@ -167,6 +167,18 @@ def test_absent_crew_is_not_named():
     assert "North" not in line(lines, "Long day") + line(lines, "Dark")
 
 
+def test_a_crew_away_in_the_evening_is_not_named_for_the_dark():
+    place = mornings.farm(fields=2)
+    noon, midnight = (
+        mornings.NOW.replace(hour=12),
+        mornings.NOW.replace(hour=0) + timedelta(days=1),
+    )
+    crews = (replace(place.crews[0], away=((noon, midnight),)), place.crews[1])
+    lines = lines_of(replace(place, crews=crews), sky())
+    assert "North" not in line(lines, "Long day") + line(lines, "Dark")
+    assert "South" in line(lines, "Dark")
+
+
 # hand: after the clocks go back on 2 November 2025 noon CST is 18 UTC.
 def test_sunset_after_the_clock_change():
     now = datetime(2025, 11, 2, 6, tzinfo=mornings.TZ)

@@ -9,10 +9,10 @@ from mornings import farm as make_farm
 
 from readiness.season.codes import Tier
 from scheduler.errors import BookError, ConflictError
+from scheduler.farm.model import OPEN_ENDED
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 from scheduler.season_book.entry_kinds import Entry
-from scheduler.season_book.farm_state import OPEN_ENDED
 
 NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
 
