@@ -7,5 +7,6 @@ Layer: imports nothing of ours.
 - `solar`: position of the sun, extraterrestrial and clear-sky radiation
 - `evapotranspiration`: reference evapotranspiration, FAO-56 and ASCE, daily and hourly
 - `hazards`: fire index, heat index, lightning
+- `dew_point_estimate`: dew point from daily temperature, rain and radiation
 - `gaps`: estimates for unknown hours, always flagged
 """

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.air import WIND_2M_OVER_10M, saturation_pressure
+from readiness.atmosphere.dew_point_estimate import estimated_dew_point
 from readiness.atmosphere.gaps import HARGREAVES, MEAN_WIND_2M
 from readiness.atmosphere.solar import (
     MJ_PER_H_PER_W,
@@ -39,14 +40,15 @@ def elevation_or_default(daily: DailyRecord) -> float:
 
 
 def estimate_missing(daily: DailyRecord) -> DailyRecord:
-    """Estimate unknown humidity, radiation and wind by FAO-56's methods; flagged ESTIMATED.
+    """Estimate unknown humidity, radiation and wind by published methods; flagged ESTIMATED.
 
-    Humidity comes from a dew point at the day's minimum (eq. 48), radiation from the temperature
-    range (eq. 50, inland) but at most the clear sky, wind is 2 m/s at 2 m.
+    Radiation comes from the temperature range (FAO-56 eq. 50, inland) but at most the clear sky.
+    Humidity comes from `estimated_dew_point`, wind is 2 m/s at 2 m (FAO-56).
     """
+    elevation = elevation_or_default(daily)
     ra = extraterrestrial_daily(daily.latitude, day_of_year(daily.days))
     spread = np.sqrt(np.maximum(daily.tmax - daily.tmin, 0.0))
-    clear = clear_sky_by_elevation(ra, elevation_or_default(daily))
+    clear = clear_sky_by_elevation(ra, elevation)
     es = 0.5 * (saturation_pressure(daily.tmax) + saturation_pressure(daily.tmin))
     flags = {n: f.copy() for n, f in daily.flags.items()}
 
@@ -55,10 +57,14 @@ def estimate_missing(daily: DailyRecord) -> DailyRecord:
         flags[name][np.isnan(known) & ~np.isnan(estimate)] = Flag.ESTIMATED
         return np.where(np.isnan(known), estimate, known)
 
+    solar = known_or("solar", np.minimum(HARGREAVES * spread * ra, clear))
+    dew = estimated_dew_point(
+        daily.tmax, daily.tmin, rain=daily.rain, solar=solar, elevation=elevation
+    )
     return replace(
         daily,
-        solar=known_or("solar", np.minimum(HARGREAVES * spread * ra, clear)),
-        humidity=known_or("humidity", 100.0 * saturation_pressure(daily.tmin) / es),
+        solar=solar,
+        humidity=known_or("humidity", 100.0 * saturation_pressure(dew) / es),
         wind=known_or("wind", np.where(np.isnan(daily.tmax), np.nan, MEAN_WIND_2M)),
         flags=flags,
     )
