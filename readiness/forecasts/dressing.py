@@ -4,9 +4,10 @@ Each member follows a window of recorded days. Within the records' climatology, 
 the normal score z_f in the forecast and e in the member's window. The member takes
 z = r z_f + sqrt(1 - r²) e back to an amount: a Gaussian dependence between forecast and truth
 (meta-Gaussian model: Kelly & Krzysztofowicz 1997; Herr & Krzysztofowicz 2005). r falls with lead.
-Since e comes from real successive days, of all variables and places at once, members keep their
-rank correlation in time, between variables and between places (Schaake shuffle: Clark et al. 2004,
-J. Hydrometeorology 5:243-262). At r = 0 a member equals its window, an analogue.
+All three are departures from the mean score of the date, which is warmer or wetter than the season
+around it. Since e comes from real successive days, of all variables and places at once, members
+keep their rank correlation in time, between variables and between places (Schaake shuffle: Clark et
+al. 2004, J. Hydrometeorology 5:243-262). At r = 0 a member equals its window, an analogue.
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ from readiness.forecasts.analogues import (
 )
 from readiness.forecasts.normal_scores import climate_quantile, normal_score
 
+#: Windows that give the mean score of a date; assumed: the mean is known to 1/8 of a deviation.
+MEAN_WINDOWS = 64
 #: Members made of a single forecast: as many as the ensemble that is fetched.
 MEMBERS = 31
 #: Correlation of forecast and truth (normal scores) by lead day. Rain: chosen so that the Brier
@@ -94,6 +97,8 @@ class MemberDraws:
         Recorded weather that each member follows, (member, site, 24 × days).
     errors
         Normal scores by variable, (member, site, day).
+    means
+        Mean score of the windows of that date by variable, (1, site, day).
     ties
         Rank of the forecast among equal amounts by variable, 0-1, (member, day).
     rain_hours
@@ -103,6 +108,7 @@ class MemberDraws:
 
     windows: Weather
     errors: DailyValues
+    means: DailyValues
     ties: Mapping[str, Array]
     rain_hours: Array
 
@@ -173,28 +179,40 @@ def draw_members(
         With fewer than `analogues.FEWEST_DAYS` whole days of records.
     """
     start, length = ahead.forecast.start, ahead.length
-    windows = analogue_weather(
-        days, analogue_windows(days, start, length, members=members, rng=rng), start
-    )
+    window = analogue_windows(days, start, length, members=members, rng=rng)
+    windows = analogue_weather(days, window, start)
     drawn = _daily(windows)
-    # one draw for all sites, so that members stay alike between sites
     ties = {n: rng.random((2, members, length)) for n in CORRELATION}
-    errors = {
-        n: np.stack(
-            [
-                normal_score(drawn[n][:, s], climate, ties[n][1])
-                for s, climate in enumerate(ahead.climate[n])
-            ],
-            axis=1,
-        )
-        for n in CORRELATION
-    }
+    errors = {n: _scores(ahead, n, drawn[n], ties[n][1]) for n in CORRELATION}
+    rain_hours = rng.random((members, length))
     return MemberDraws(
         windows=windows,
         errors=errors,
+        means=_mean_scores(ahead, days, rng),
         ties={n: t[0] for n, t in ties.items()},
-        rain_hours=rng.random((members, length)),
+        rain_hours=rain_hours,
     )
+
+
+def _mean_scores(ahead: DaysAhead, days: RecordDays, rng: np.random.Generator) -> DailyValues:
+    """Mean score of the windows of the date by variable, (1, site, day)."""
+    start, length = ahead.forecast.start, ahead.length
+    window = analogue_windows(days, start, length, members=MEAN_WINDOWS, rng=rng)
+    each, place = np.unique(window, return_inverse=True)
+    of_day = _daily(analogue_weather(days, each[None], start))
+    ties = rng.random((MEAN_WINDOWS, length))
+    amounts = {
+        n: np.moveaxis(a[0][:, place.reshape(window.shape)], 1, 0) for n, a in of_day.items()
+    }
+    return {n: _scores(ahead, n, amounts[n], ties).mean(axis=0)[None] for n in CORRELATION}
+
+
+def _scores(ahead: DaysAhead, name: str, amounts: Array, ties: Array) -> Array:
+    """Normal scores of daily amounts, (member, site, day); all sites share the ranks `ties`."""
+    rows = [
+        normal_score(amounts[:, s], climate, ties) for s, climate in enumerate(ahead.climate[name])
+    ]
+    return np.stack(rows, axis=1)
 
 
 def dress_days(ahead: DaysAhead, draws: MemberDraws, rho: Mapping[str, Array]) -> Weather:
@@ -230,14 +248,12 @@ def _daily(weather: Weather) -> DailyValues:
 
 def _mixed(ahead: DaysAhead, draws: MemberDraws, name: str, rho: Array) -> Array:
     """Amounts of a variable, (member, site, day), that follow the forecast by `rho`."""
-    errors = draws.errors[name]
-    out = np.empty_like(errors)
-    for s, climate in enumerate(ahead.climate[name]):
-        forecast = np.broadcast_to(ahead.amounts[name][:, s], errors[:, s].shape)
-        z_f = normal_score(forecast, climate, draws.ties[name])
-        z = rho * z_f + np.sqrt(1.0 - rho**2) * errors[:, s]
-        out[:, s] = climate_quantile(climate, ndtr(z))
-    return out
+    errors, mean = draws.errors[name], draws.means[name]
+    forecast = np.broadcast_to(ahead.amounts[name], errors.shape)
+    z_f = _scores(ahead, name, forecast, draws.ties[name])
+    z = mean + rho * (z_f - mean) + np.sqrt(1.0 - rho**2) * (errors - mean)
+    rows = [climate_quantile(c, ndtr(z[:, s])) for s, c in enumerate(ahead.climate[name])]
+    return np.stack(rows, axis=1)
 
 
 def _hourly(ahead: DaysAhead, draws: MemberDraws, new: DailyValues, rho_rain: Array) -> Weather:

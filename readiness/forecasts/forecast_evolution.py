@@ -17,8 +17,7 @@ the next v grows from v1 to v2, and the bridge gives
 every forecast so far, so the latest forecast holds all that is known, and `dress` states its
 uncertainty correctly. With independent errors older forecasts would still hold information.
 
-Windows come from about the same date, the climate from a wider season, so scores of the windows
-have a mean other than 0. Only departures from that mean evolve; else it would add up over mornings.
+z, e and η are meant as departures from the mean score of the date, as in `dressing`.
 
 Two limits. Errors of two neighbouring days correlate a little less than in one window, because
 their windows have had different weights. A day's z moves slightly as the season of the climate
@@ -42,9 +41,6 @@ from readiness.forecasts.dressing import (
     dress,
     dress_days,
 )
-
-#: Windows that give the mean score of a date; assumed: the mean is known to 1/8 of a deviation.
-MEAN_WINDOWS = 64
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,17 +108,12 @@ class ForecastEvolution:
         """
         recorded = cut_days(climate, truth.start)
         draws: list[MemberDraws] = []
-        departures: MemberDraws | None = None
         for morning in range(truth.shape[2] // 24):
             ahead = _days_ahead(truth, recorded, morning, days)
             rng = np.random.default_rng((seed, morning, 19))
             fresh = draw_members(ahead, recorded, members=1, rng=rng)
-            usual = _mean_errors(ahead, recorded, rng)
-            fresh = replace(fresh, errors={n: e - usual[n] for n, e in fresh.errors.items()})
             rho = correlation_by_day(correlation, ahead.length + 1)
-            departures = _evolved(departures, fresh, rho) if departures else fresh
-            errors = {n: e + usual[n] for n, e in departures.errors.items()}
-            draws.append(replace(departures, errors=errors))
+            draws.append(_evolved(draws[-1], fresh, rho) if draws else fresh)
         return cls(
             truth=truth,
             climate=climate,
@@ -190,14 +181,6 @@ def _days_ahead(truth: Weather, recorded: RecordDays, morning: int, days: int) -
     return DaysAhead.of(truth.between(start, stop), recorded)
 
 
-def _mean_errors(
-    ahead: DaysAhead, recorded: RecordDays, rng: np.random.Generator
-) -> dict[str, Array]:
-    """Mean score of windows by variable, (1, site, day)."""
-    many = draw_members(ahead, recorded, members=MEAN_WINDOWS, rng=rng)
-    return {n: e.mean(axis=0, keepdims=True) for n, e in many.errors.items()}
-
-
 def _evolved(before: MemberDraws, fresh: MemberDraws, rho: Mapping[str, Array]) -> MemberDraws:
     """Draws of a morning, from those of the morning before and fresh ones.
 
@@ -213,10 +196,13 @@ def _evolved(before: MemberDraws, fresh: MemberDraws, rho: Mapping[str, Array]) 
     for name, new in fresh.errors.items():
         c = persistence(rho[name][1:], rho[name][:-1])
         c[shared:] = 0.0
-        errors[name] = c * kept(before.errors[name], new) + np.sqrt(1.0 - c**2) * new
+        mean = fresh.means[name]
+        old = kept(before.errors[name] - before.means[name], new - mean)
+        errors[name] = mean + c * old + np.sqrt(1.0 - c**2) * (new - mean)
     return MemberDraws(
         windows=fresh.windows,
         errors=errors,
+        means=fresh.means,
         ties={n: kept(before.ties[n], new) for n, new in fresh.ties.items()},
         rain_hours=kept(before.rain_hours, fresh.rain_hours),
     )

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from past_weather import made_up
+from rank_histogram import rank_histogram
 
 from readiness.atmosphere.weather import HOUR, VARIABLES
 from readiness.forecasts.analogues import ShortRecordError, analogue_weather, cut_days
@@ -166,6 +167,30 @@ def test_members_have_the_skill_of_independent_errors():
     }
     assert skill["evolving"] == pytest.approx(skill["independent"], abs=0.1)
     assert np.mean(skill["evolving"]) == pytest.approx(np.mean(skill["independent"]), abs=0.03)
+
+
+# law: truth and members are exchangeable, so each fifth of the members' range holds the truth
+# equally often; at midsummer days are warmer than the season that scores refer to
+@pytest.mark.parametrize("kind", ["evolving", "independent"])
+def test_members_of_midsummer_are_calibrated(kind):
+    members, counts = 19, np.zeros(20)
+    rng = np.random.default_rng(0)
+    for year, seed in product(YEARS, range(SEEDS)):
+        truth, climate = season(year)
+        truth = truth.between(truth.start + 51 * 24 * HOUR, truth.stop)  # from 10 July
+        evolution = ForecastEvolution.of(truth, climate, days=DAYS, seed=10 * year + seed)
+        for morning in range(0, 40, 4):
+            target = ahead(truth, morning)
+            if kind == "evolving":
+                weather = evolution.issue(morning, members=members)
+            else:
+                weather = emulate_forecast(
+                    target, climate, members=members, seed=1000 * (10 * year + seed) + morning
+                )
+            temp = weather.temp[:, 0].reshape(members, DAYS, 24).mean(axis=2)
+            counts += rank_histogram(temp.T, daily(target, "temp"), rng=rng)
+    fifths = counts.reshape(5, 4).sum(axis=1) / counts.sum()
+    assert fifths == pytest.approx(np.full(5, 0.2), abs=0.05)
 
 
 def test_a_morning_does_not_depend_on_the_mornings_issued_before():
