@@ -154,7 +154,7 @@ class Crew:
         out anew.
     hours_max_day : most working hours of a day, h, 0-24.
     absent : dates on which the crew is away all day.
-    away : intervals in which the crew is away for part of a day.
+    away : further intervals in which the crew is away, for absences that hold parts of days.
     """
 
     id: str

@@ -112,7 +112,7 @@ def read_time(text: str, tz: ZoneInfo, order: DateOrder | None = None) -> tuple[
     m = _CLOCK.search(text)
     day = read_date(text[: m.start()].rstrip(" ,").removesuffix("T") if m else text, order)
     if m is None:
-        return farm_time_to_utc(datetime.combine(day, time(0)), tz), False
+        return start_of_day(day, tz), False
     hour, zone = int(m["h"]), m["zone"]
     if m["half"]:
         if not 1 <= hour <= 12:
@@ -146,9 +146,21 @@ def farm_time_to_utc(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetim
     return utc
 
 
+def start_of_day(day: date, tz: ZoneInfo) -> datetime:
+    """Midnight that begins a day of farm time, UTC."""
+    return farm_time_to_utc(datetime.combine(day, time(0)), tz)
+
+
 def end_of_day(day: date, tz: ZoneInfo) -> datetime:
     """Midnight that ends a day of farm time, UTC."""
-    return farm_time_to_utc(datetime.combine(day + timedelta(days=1), time(0)), tz)
+    return start_of_day(day + timedelta(days=1), tz)
+
+
+def whole_days(first: datetime, last: datetime, tz: ZoneInfo) -> list[date]:
+    """Days of farm time that lie wholly between two aware times."""
+    begin, end = first.astimezone(tz).date(), last.astimezone(tz).date()
+    days = [begin + timedelta(days=n) for n in range((end - begin).days + 1)]
+    return [d for d in days if first <= start_of_day(d, tz) and end_of_day(d, tz) <= last]
 
 
 def second_occurrence(utc: datetime, tz: ZoneInfo) -> datetime | None:

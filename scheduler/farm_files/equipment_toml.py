@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -27,7 +27,7 @@ from scheduler.farm.model import (
     Week,
 )
 from scheduler.farm.units import kg_hl, normalized_name, si_per_unit
-from scheduler.farm_files.dates import end_of_day, read_daily_span
+from scheduler.farm_files.dates import end_of_day, read_daily_span, whole_days
 from scheduler.farm_files.named_values import Raw
 from scheduler.farm_files.record import Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
@@ -266,7 +266,7 @@ def read_hours(r: Record, key: str, text: str) -> DailySpan | None:
 
 
 def read_absences(r: Record) -> tuple[tuple[date, ...], tuple[Interval, ...]]:
-    """Days away, and intervals (UTC) away for part of a day; wrong ones are noted.
+    """Whole days away, and intervals (UTC) that hold parts of days; wrong ones are noted.
 
     An absence is a day, or the text of two days or times with a dash between them.
     """
@@ -277,11 +277,9 @@ def read_absences(r: Record) -> tuple[tuple[date, ...], tuple[Interval, ...]]:
             first, last, has_clock = _absence(r, value)
             if last <= first:
                 raise UnreadableError(f'"{value}" ends before it begins', "swap its times")
+            days += whole_days(first, last, r.notation.tz)
             if has_clock:
                 away.append((first, last))
-            else:
-                begin, end = (t.astimezone(r.notation.tz).date() for t in (first, last))
-                days += [begin + timedelta(days=n) for n in range((end - begin).days)]
         except UnreadableError as error:
             r.note("absent", error.message, error.remedy)
     return tuple(days), tuple(away)

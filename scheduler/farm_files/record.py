@@ -6,13 +6,20 @@ import difflib
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TypeVar
 
 from scheduler.errors import Problem, UnreadableError
 from scheduler.farm.units import SI_PER_UNIT, kg_hl, normalized_name, si_per_unit
 from scheduler.farm_files.csv_table import CsvTable, read_number
-from scheduler.farm_files.dates import DateOrder, end_of_day, farm_time_to_utc, read_date, read_time
+from scheduler.farm_files.dates import (
+    DateOrder,
+    end_of_day,
+    farm_time_to_utc,
+    read_date,
+    read_time,
+    start_of_day,
+)
 from scheduler.farm_files.named_values import Found, NamedValues, Notation, Raw
 
 T = TypeVar("T")
@@ -249,7 +256,7 @@ class Record(NamedValues):
         if isinstance(value, datetime):
             return (value.astimezone(UTC) if value.tzinfo else farm_time_to_utc(value, tz)), True
         if isinstance(value, date):
-            return farm_time_to_utc(datetime.combine(value, time(0)), tz), False
+            return start_of_day(value, tz), False
         return read_time(str(value), tz, self.date_order(key))
 
     def _float(self, found: Found) -> float:

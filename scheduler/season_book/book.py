@@ -254,8 +254,12 @@ class Book:
         return farm_state.breakdowns(self.entries("down", "repaired", until=until))
 
     def absences(self, farm: Farm, until: datetime) -> dict[str, tuple[date, ...]]:
-        """Days away by crew id."""
+        """Whole days away by crew id."""
         return farm_state.absences(self.entries("absent", until=until), farm)
+
+    def absent_intervals(self, until: datetime) -> Intervals:
+        """Absences that end at a time, by crew id."""
+        return farm_state.absent_intervals(self.entries("absent", until=until))
 
     def closures(self, farm: Farm, until: datetime) -> Intervals:
         """Closures by id of the delivery point."""

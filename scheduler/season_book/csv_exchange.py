@@ -17,7 +17,7 @@ from scheduler.farm.wording import formula_safe
 from scheduler.farm_files.csv_table import CsvTable, read_csv, read_number
 from scheduler.farm_files.dates import read_time
 from scheduler.season_book.book import Book
-from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, crop_of
+from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, crop_of, ends_at_a_time
 from scheduler.season_book.formatting import default_unit, write_value
 from scheduler.season_book.parsing import read_entry
 
@@ -54,11 +54,13 @@ def _row(entry: Entry, farm: Farm, tokens: Mapping[int, str]) -> dict[str, str]:
     """Cells of an entry by heading; `tokens` are those of all entries by id."""
     crop = crop_of(farm, entry.subject, entry.facts)
     noted = entry.noted or datetime.now(UTC)
+    at = entry.at.astimezone(farm.tz)
+    whole_days = entry.kind == "absent" and not ends_at_a_time(entry)
     row = {
         "token": entry.token,
         "kind": entry.kind,
         "subject": formula_safe(entry.subject),
-        "at": entry.at.astimezone(farm.tz).isoformat(),
+        "at": (at.date() if whole_days else at).isoformat(),
         "by": formula_safe(entry.by),
         "noted": noted.isoformat(),
         "replaces": tokens[entry.replaces] if entry.replaces else "",
@@ -181,7 +183,7 @@ def _facts(values: Mapping[str, str], facts: tuple[Fact, ...], table: CsvTable) 
 
 def _with_unit(text: str, unit: str, fact: Fact, table: CsvTable) -> str:
     """The text of a number with a decimal point and its unit; other texts as they are."""
-    if fact.quantity in ("choice", "text", "fields", "field", "crew", "time", "day"):
+    if fact.quantity in ("choice", "text", "fields", "field", "crew", "time", "day_or_time"):
         return text
     try:
         number = read_number(text, table.mark)

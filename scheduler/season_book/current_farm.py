@@ -11,7 +11,8 @@ from scheduler.season_book.book import Book
 
 def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
     """The farm with areas cut, breakdowns, absences, closures, loads and samples up to `now`."""
-    down, away = book.breakdowns(now), book.absences(farm, now)
+    down, absent = book.breakdowns(now), book.absences(farm, now)
+    away = book.absent_intervals(now)
     closed, delivered = book.closures(farm, now), book.delivered(farm, now)
     cut = book.progress(farm, now)
     samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
@@ -35,7 +36,12 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
         carts=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.carts),
         trucks=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.trucks),
         crews=tuple(
-            replace(c, absent=tuple(sorted({*c.absent, *away.get(c.id, ())}))) for c in farm.crews
+            replace(
+                c,
+                absent=tuple(sorted({*c.absent, *absent.get(c.id, ())})),
+                away=(*c.away, *away.get(c.id, ())),
+            )
+            for c in farm.crews
         ),
         points=tuple(
             replace(

@@ -23,7 +23,7 @@ class Fact:
     name : key in `Entry.facts` and in the CSV heading.
     label : words on forms and in lists.
     quantity : key of `units.SI_PER_UNIT`, or one of percent, test_weight, money, number, hours,
-        choice, text, fields, field, crew, time, day.
+        choice, text, fields, field, crew, time, day_or_time.
     low, high : bounds of a number, SI. A value outside is taken for a slip of the pen.
     required : whether an entry needs this fact.
     default : text that a form starts with.
@@ -107,7 +107,12 @@ _DOWN = (
     REMARK,
 )
 _ABSENT = (
-    Fact(name="until", label="Last day away", hint="blank: that day only", quantity="day"),
+    Fact(
+        name="until",
+        label="Away until",
+        hint="last day, and the hour if back that day; blank: that day only",
+        quantity="day_or_time",
+    ),
     REMARK,
 )
 _TICKET = (
@@ -228,6 +233,17 @@ class Entry:
         """A fact that is a time; None where it is absent."""
         text = self.text(name)
         return datetime.fromisoformat(text) if text else None
+
+
+def is_day(text: str) -> bool:
+    """Whether a text in ISO format is a day, and no time."""
+    return len(text) == 10
+
+
+def ends_at_a_time(absence: Entry) -> bool:
+    """Whether an absence ends at a time; else it takes whole days."""
+    until = absence.text("until")
+    return bool(until) and not is_day(until)
 
 
 def subject_ids(farm: Farm, subject_type: str) -> tuple[str, ...]:

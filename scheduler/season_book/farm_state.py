@@ -12,11 +12,12 @@ from readiness.season.inputs import Observation
 from scheduler.farm.model import OPEN_ENDED, Farm, Interval
 from scheduler.farm.slots import utc_hour
 from scheduler.farm.units import wheat_equivalent_t
-from scheduler.farm_files.dates import end_of_day
+from scheduler.farm_files.dates import end_of_day, whole_days
 from scheduler.season_book.entry_kinds import (
     NOTICE_CLOSING_EARLY,
     NOTICE_OPEN_AGAIN,
     Entry,
+    ends_at_a_time,
     field_of_parcel,
 )
 
@@ -120,14 +121,22 @@ def closures(entries: Sequence[Entry], farm: Farm) -> Intervals:
 
 
 def absences(entries: Sequence[Entry], farm: Farm) -> dict[str, tuple[date, ...]]:
-    """Days away by crew id."""
+    """Whole days away by crew id."""
     out: dict[str, set[date]] = {}
     for e in entries:
-        first = e.at.astimezone(farm.tz).date()
-        last = date.fromisoformat(e.text("until")) if e.text("until") else first
-        days = {first + timedelta(days=n) for n in range((last - first).days + 1)}
+        if ends_at_a_time(e):
+            days = whole_days(e.at, datetime.fromisoformat(e.text("until")), farm.tz)
+        else:
+            first = e.at.astimezone(farm.tz).date()
+            last = date.fromisoformat(e.text("until")) if e.text("until") else first
+            days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
         out.setdefault(e.subject, set()).update(days)
     return {crew: tuple(sorted(days)) for crew, days in out.items()}
+
+
+def absent_intervals(entries: Sequence[Entry]) -> Intervals:
+    """Absences that end at a time, by crew id; they may hold parts of days."""
+    return _intervals([e for e in entries if ends_at_a_time(e)], [])
 
 
 def delivered(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, float]:

@@ -19,7 +19,7 @@ from scheduler.farm.units import (
     show_test_weight,
 )
 from scheduler.farm.wording import clock, day_name
-from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Value, crop_of
+from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Value, crop_of, is_day
 
 
 def default_unit(fact: Fact, farm: Farm) -> str:
@@ -40,14 +40,21 @@ def default_unit(fact: Fact, farm: Farm) -> str:
     return pair[metric].replace("per_", f"{farm.currency}/")
 
 
+def is_time(fact: Fact, value: str) -> bool:
+    """Whether the text of a fact is a time, and no day."""
+    return fact.quantity == "time" or (fact.quantity == "day_or_time" and not is_day(value))
+
+
 def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
     """A value as people read it; `crop` is for units by the bushel."""
     if isinstance(value, tuple):
         return ", ".join(value)
     if isinstance(value, str):
-        if fact.quantity == "time":
+        if is_time(fact, value):
             here = datetime.fromisoformat(value).astimezone(farm.tz)
             return f"{day_name(here)} {here:%H:%M}"
+        if fact.quantity == "day_or_time":
+            return f"the end of {value}"
         return value
     units, number = farm.units, float(value)
     if fact.quantity == "depth":
@@ -72,7 +79,7 @@ def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
     if isinstance(value, tuple):
         return "; ".join(value)
     if isinstance(value, str):
-        if fact.quantity == "time":
+        if is_time(fact, value):
             return datetime.fromisoformat(value).astimezone(farm.tz).isoformat(timespec="minutes")
         return value
     number = float(value)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from typing import TypeVar
 
@@ -13,9 +13,15 @@ from scheduler.errors import EntryError, UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import normalized_name, show_area
 from scheduler.farm.wording import one_line
-from scheduler.farm_files.dates import farm_time_to_utc
-from scheduler.season_book.entry_kinds import KINDS, Entry, Kind, Value, crop_of
-from scheduler.season_book.value_parsing import identify, read_moment, read_text, read_value
+from scheduler.farm_files.dates import end_of_day, start_of_day
+from scheduler.season_book.entry_kinds import KINDS, Entry, Kind, Value, crop_of, is_day
+from scheduler.season_book.value_parsing import (
+    has_clock,
+    identify,
+    read_moment,
+    read_text,
+    read_value,
+)
 
 T = TypeVar("T")
 #: Greatest age of an entry; assumed, a season.
@@ -85,6 +91,8 @@ def read_entry(
     for name in facts:
         if name not in {f.name for f in known.facts}:
             problems[name] = f"{known.label.lower()} has no {one_line(name)[:40]}"
+    if kind == "absent":
+        values |= _end_of_absence(when, str(values.get("until", "")), farm)
     area, until = values.get("area"), values.get("until")
     if kind == "cut" and left_ha and who and isinstance(area, float):
         problems |= _area_problem(area, left_ha(who), who, farm)
@@ -106,12 +114,11 @@ def _unknown_kind(kind: str) -> EntryError:
 
 def _time_of_entry(at: str, farm: Farm, kind: Kind, now: datetime) -> datetime:
     """Time of an entry, UTC: within a season back, and ahead only where the kind allows it."""
-    if not at.strip():
+    if not at.strip() and kind.name != "absent":
         return now.astimezone(UTC).replace(microsecond=0)
-    when = read_moment(at, farm, now=now)
-    if kind.name == "absent":
-        day = when.astimezone(farm.tz).date()
-        when = farm_time_to_utc(datetime.combine(day, time(0)), farm.tz)
+    when = read_moment(at, farm, now=now) if at.strip() else now
+    if kind.name == "absent" and not has_clock(at):
+        when = start_of_day(when.astimezone(farm.tz).date(), farm.tz)
     same_day = when.astimezone(farm.tz).date() == now.astimezone(farm.tz).date()
     if same_day and ":" not in at and not kind.may_be_future:
         when = min(when, now.astimezone(UTC))  # today stands for noon, in the morning for now
@@ -120,6 +127,15 @@ def _time_of_entry(at: str, farm: Farm, kind: Kind, now: datetime) -> datetime:
     if when > now + (MAX_AHEAD if kind.may_be_future else CLOCK_SLACK):
         raise UnreadableError(f"{one_line(at)[:40]} is still to come", "check day and hour")
     return when
+
+
+def _end_of_absence(begin: datetime, until: str, farm: Farm) -> dict[str, Value]:
+    """End of an absence that begins within a day and ends with one, as a time; else nothing."""
+    day = begin.astimezone(farm.tz).date()
+    if begin == start_of_day(day, farm.tz) or (until and not is_day(until)):
+        return {}
+    last = date.fromisoformat(until) if until else day
+    return {"until": end_of_day(last, farm.tz).isoformat()}
 
 
 def _area_problem(area: float, left: float, field: str, farm: Farm) -> dict[str, str]:
@@ -135,6 +151,6 @@ def _area_problem(area: float, left: float, field: str, farm: Farm) -> dict[str,
 
 def _is_later(until: str, at: datetime, farm: Farm) -> bool:
     """Whether a time, or a day (which may be the same), comes after `at`."""
-    if len(until) == 10:
+    if is_day(until):
         return date.fromisoformat(until) >= at.astimezone(farm.tz).date()
     return datetime.fromisoformat(until) > at

@@ -167,6 +167,12 @@ def _parcel(farm: Farm, text: str) -> str:
     return f"{identify(farm, 'field', field)}/{parcel.strip()}"
 
 
+def _read_day_or_time(text: str, farm: Farm, now: datetime) -> str:
+    """A day, or a time (UTC) where the text holds a clock time, in ISO format."""
+    moment = read_moment(text, farm, now=now)
+    return moment.isoformat() if has_clock(text) else moment.astimezone(farm.tz).date().isoformat()
+
+
 _READERS: dict[str, Callable[[Fact, str, Farm, datetime], Value]] = {
     "choice": lambda fact, text, farm, now: _read_choice(fact, text),
     "text": lambda fact, text, farm, now: read_text(text),
@@ -174,11 +180,14 @@ _READERS: dict[str, Callable[[Fact, str, Farm, datetime], Value]] = {
     "field": lambda fact, text, farm, now: identify(farm, "field", text),
     "crew": lambda fact, text, farm, now: identify(farm, "crew", text),
     "time": lambda fact, text, farm, now: read_moment(text, farm, now=now).isoformat(),
-    "day": lambda fact, text, farm, now: (
-        read_moment(text, farm, now=now).astimezone(farm.tz).date().isoformat()
-    ),
+    "day_or_time": lambda fact, text, farm, now: _read_day_or_time(text, farm, now),
 }
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
+
+
+def has_clock(text: str) -> bool:
+    """Whether a text that `read_moment` reads holds a time of day."""
+    return ":" in text or one_line(text).lower() == "now"
 
 
 def read_moment(text: str, farm: Farm, *, now: datetime) -> datetime:
@@ -192,5 +201,5 @@ def read_moment(text: str, farm: Farm, *, now: datetime) -> datetime:
             words = f"{today + timedelta(days=days)}{words[len(word) :]}"
     if _CLOCK.fullmatch(words):
         words = f"{today} {words}"
-    when, has_clock = read_time(words, farm.tz)
-    return when if has_clock else when + timedelta(hours=12)
+    when, with_clock = read_time(words, farm.tz)
+    return when if with_clock else when + timedelta(hours=12)

@@ -12,7 +12,14 @@ from werkzeug.wrappers import Response as AnyResponse
 from scheduler.errors import ConflictError, EntryError
 from scheduler.farm.model import Farm
 from scheduler.season_book.book import Book
-from scheduler.season_book.entry_kinds import KINDS, Entry, Kind, crop_of, subject_ids
+from scheduler.season_book.entry_kinds import (
+    KINDS,
+    Entry,
+    Kind,
+    crop_of,
+    ends_at_a_time,
+    subject_ids,
+)
 from scheduler.season_book.formatting import default_unit, write_value
 from scheduler.season_book.parsing import read_entry
 from scheduler.web.context import app_context
@@ -188,6 +195,12 @@ def _choices(farm: Farm, subject_type: str) -> list[tuple[str, str]]:
     ]
 
 
+def _answer(name: str) -> str:
+    """An answer of the form, with the hour that stands in an input of its own."""
+    form = request.form
+    return f"{form.get(name, '')} {form.get(f'{name}_clock', '')}".strip()
+
+
 def _form_entry(book: Book, kind: Kind, *, corrected: int | None = None) -> Entry:
     """Read the entry that the form holds.
 
@@ -200,10 +213,10 @@ def _form_entry(book: Book, kind: Kind, *, corrected: int | None = None) -> Entr
     entry = read_entry(
         kind.name,
         form.get("subject", "")[:200],
-        {f.name: form.get(f.name, "")[:1000] for f in kind.facts},
+        {f.name: _answer(f.name)[:1000] for f in kind.facts},
         farm,
         now=now,
-        at=form.get("at", "")[:60],
+        at=_answer("at")[:60],
         by=form.get("by", "")[:100],
         token=form_token(),
         left_ha=lambda field: book.left_ha(farm, field, now, excluding=corrected),
@@ -221,5 +234,9 @@ def _typed_values(entry: Entry) -> dict[str, str]:
     texts = {n: write_value(facts[n], v, farm, crop) for n, v in entry.facts.items()}
     if "until" in texts:
         texts["until"] = texts["until"][:16]
-    at = entry.at.astimezone(farm.tz).strftime("%Y-%m-%dT%H:%M")
-    return {**dict.fromkeys(facts, ""), **texts, "subject": entry.subject, "at": at}
+    texts["at"] = entry.at.astimezone(farm.tz).strftime("%Y-%m-%dT%H:%M")
+    if entry.kind == "absent":
+        for name in ("at", "until"):
+            texts[name], _, clock = texts.get(name, "").partition("T")
+            texts[f"{name}_clock"] = clock if ends_at_a_time(entry) else ""
+    return {**dict.fromkeys(facts, ""), **texts, "subject": entry.subject}

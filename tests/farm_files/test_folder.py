@@ -361,7 +361,7 @@ def test_absences_of_days_and_of_part_of_a_day(folder):
     edit(folder, "farm.toml", '# absent = ["2026-08-15"]', f"absent = [{', '.join(texts)}] #")
     farm = read_farm(folder)
     (crew,) = farm.crews
-    assert [d.day for d in crew.absent] == [13, 14, 17, 18, 19]
+    assert [d.day for d in crew.absent] == [13, 14, 17, 18, 19, 21, 24]
     away = [tuple(f"{t.astimezone(farm.tz):%d %H:%M}" for t in pair) for pair in crew.away]
     assert away == [
         ("20 12:00", "20 18:00"),

@@ -13,8 +13,9 @@ from scheduler.command import main
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm_files.folder import read_farm
 from scheduler.season_book.book import Book
-from scheduler.season_book.csv_exchange import book_csv, read_rows
-from scheduler.season_book.entry_kinds import KINDS, crop_of
+from scheduler.season_book.csv_exchange import book_csv, import_rows, read_rows
+from scheduler.season_book.current_farm import apply_book
+from scheduler.season_book.entry_kinds import KINDS, Entry, crop_of
 from scheduler.season_book.formatting import write_value
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import read_value
@@ -56,7 +57,7 @@ def log(folder, capsys):
         ("cut F07 all", "area cut F07: 301 ac"),
         ("down C2", "breakdown C2"),
         ("repaired C2", "repaired C2"),
-        ("absent south", "crew absent south crew"),
+        ("absent south", "crew absent south crew: away until Thu 13 Aug 00:00"),
         (
             "ticket Rail F07 612 --moisture 14.1 --price 6.85",
             "load ticket Rail elevator: field F07, weight 612 bu, moisture 14.1 %, price $6.85/bu",
@@ -70,6 +71,54 @@ def test_each_kind_in_one_line(log, words, line):
     assert code == 0
     assert output.startswith(f"entry 1: {line} (")
     assert output.endswith(", Ann)")
+
+
+@pytest.mark.parametrize(
+    ("at", "until", "days", "away"),
+    [
+        ("", "", [16], []),
+        ("2026-08-18", "", [18], []),
+        ("", "2026-08-18", [16, 17, 18], []),
+        ("2026-08-18 12:00", "", [], [("18 12:00", "19 00:00")]),
+        ("2026-08-18 12:00", "2026-08-18 18:00", [], [("18 12:00", "18 18:00")]),
+        ("2026-08-18", "2026-08-18 12:00", [], [("18 00:00", "18 12:00")]),
+        ("2026-08-18 12:00", "2026-08-19", [19], [("18 12:00", "20 00:00")]),
+    ],
+)
+def test_an_absence_takes_the_hours_that_it_names(folder, tmp_path, at, until, days, away):
+    farm = read_farm(folder)
+
+    def absence(book):
+        there = apply_book(farm, book, NOW + timedelta(days=9))
+        crew = next(c for c in there.crews if c.id == "south crew")
+        shown = [tuple(f"{t.astimezone(farm.tz):%d %H:%M}" for t in pair) for pair in crew.away]
+        return [d.day for d in crew.absent], shown
+
+    with Book(folder) as book:
+        book.add(read_entry("absent", "south", {"until": until}, farm, now=NOW, at=at))
+        assert absence(book) == (days, away)
+        text = book_csv(book, farm)
+    # law: there and back through a table changes nothing
+    (tmp_path / "other").mkdir()
+    with Book(tmp_path / "other") as book:
+        import_rows(book, read_rows(text, farm, now=datetime.now(UTC)))
+        assert absence(book) == (days, away)
+
+
+def test_whole_days_of_older_books_stay_whole_days(folder):
+    # books of version 0.1.0 kept the clock of an entry without a day, and days alone as the end
+    farm = read_farm(folder)
+    with Book(folder) as book:
+        book.add(Entry(kind="absent", subject="south crew", at=NOW, facts={}))
+        there = apply_book(farm, book, NOW + timedelta(days=9))
+        crew = next(c for c in there.crews if c.id == "south crew")
+    assert ([d.day for d in crew.absent], crew.away) == ([16], ())
+
+
+def test_an_absence_ends_after_it_begins(log):
+    words = ("--at", "2026-08-12 12:00", "--until", "2026-08-12 09:00")
+    code, output = log("absent", "south", *words)
+    assert (code, output) == (1, "afterrain: until: ends before it begins")
 
 
 @pytest.mark.parametrize(

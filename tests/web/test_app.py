@@ -173,6 +173,21 @@ def test_entry_undo_and_correction(client, folder):
     assert client.post("/entries/2/undo", data=form, **LOCAL).status_code == 409
 
 
+def test_half_a_day_away(client, folder):
+    day = {"at": "2025-08-18", "until": "2025-08-18"}
+    hours = {"at_clock": "12:00", "until_clock": "18:00"}
+    text = post(client, "/enter/absent", subject="south crew", **day, **hours).text
+    assert "away until Mon 18 Aug 18:00" in text
+    form = get(client, "/entries/1/correct")
+    for name, value in (day | hours).items():
+        assert re.search(rf'name="{name}" value="{value}"', form), name
+    text = post(client, "/entries/1/correct", subject="south crew", **day).text
+    assert "away until the end of 2025-08-18" in text
+    form = get(client, "/entries/2/correct")
+    for name, value in (day | dict.fromkeys(hours, "")).items():
+        assert re.search(rf'name="{name}" value="{value}"', form), name
+
+
 def test_what_is_wrong_stands_beside_the_answer(client, folder):
     answer = post(client, "/enter/sample", subject="F07", moisture="168", test_weight="59")
     assert answer.status_code == 422
