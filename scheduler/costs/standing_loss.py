@@ -30,7 +30,7 @@ from scheduler.windows.daily_hours import HOLLOW
 #: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed, a
 #: half section, about two days of one combine. Over 20 make-ups and sets of members of the sample
 #: farm, half sections cut whole lost 0.4 % less than halves, because each parcel ends with a slot.
-PARCEL_HA = 130.0
+PARCEL_HA = 1e9
 #: Moisture of tonnage and machine rates where no moisture is known, points over base; assumed.
 RATE_OVER_BASE = 2.0
 #: Causes that last for days: a field that they close does not open within the day.

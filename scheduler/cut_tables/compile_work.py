@@ -116,6 +116,7 @@ def compile_work(
         area=np.array([job.area_ha for job in jobs]),
         yield_t=yield_t,
         leave_cost=standing_loss.leave_cost,
+        crop=np.unique([f.crop for f in fields], return_inverse=True)[1].astype(np.int64),
         shared=np.array([_shared(farm, f) for f in fields]),
         room=np.array([np.inf if p.capacity_t is None else p.capacity_t for p in farm.points]),
         room_factor=np.array([wheat_equivalent_t(1.0, f.crop) for f in fields]),

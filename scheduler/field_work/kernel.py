@@ -69,8 +69,8 @@ def _point_with_room(tables, room, k, m, s, j):
 
 
 @njit(cache=True, nogil=True)
-def run_slots(tables, state, policy, log, first, stop):
-    """Play a policy from slot `first` to before slot `stop` in every member; changes `state`.
+def run_slots(tables, state, policy, log, slots, of_members):
+    """Play a policy in the members and slots of two ranges (first, stop); changes `state`.
 
     Fills `log` where it has members.
     """
@@ -84,11 +84,10 @@ def run_slots(tables, state, policy, log, first, stop):
     order, rank, day = policy.order, policy.rank, tables.day
     move, slot_min = tables.move, tables.slot_min
     slot_h = slot_min / 60.0
-    members, crews = job.shape
-    jobs, points = left.shape[1], held.shape[2]
+    crews, jobs, points = job.shape[1], left.shape[1], held.shape[2]
     listed = policy.move_weight <= 0.0 and policy.moisture_weight <= 0.0
-    for m in range(members):
-        for s in range(first, stop):
+    for m in range(of_members[0], of_members[1]):
+        for s in range(slots[0], slots[1]):
             later = 0 if day[s] == day[0] else 1
             for k in range(crews):
                 # haul what is on carts and trucks to the points that are open

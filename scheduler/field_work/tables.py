@@ -75,6 +75,7 @@ class WorkTables:
     area : (job,), ha to cut.
     yield_t : (job,), t/ha as cut.
     leave_cost : (job,), money lost where the job is left whole; a part costs its share.
+    crop : (job,), number of the crop; start moistures of one crop are searched together.
     shared : (job,), two crews may work in it at once.
     room : (point,), t of wheat that the point still takes; infinite where unlimited.
     room_factor : (job,), t of wheat whose volume a tonne takes.
@@ -107,6 +108,7 @@ class WorkTables:
     area: Float
     yield_t: Float
     leave_cost: Float
+    crop: Int
     shared: Bool
     room: Float
     room_factor: Float
@@ -138,6 +140,7 @@ class WorkTables:
             "area": (j,),
             "yield_t": (j,),
             "leave_cost": (j,),
+            "crop": (j,),
             "shared": (j,),
             "room": (q,),
             "room_factor": (j,),

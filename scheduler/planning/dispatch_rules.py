@@ -1,82 +1,104 @@
-"""Four dispatching rules, each as a cutting order, to measure a plan against."""
+"""Four dispatching rules as policies, to measure a plan against and to start its search from.
+
+All crews share one ranking. A crew that is free goes to the field that the rule puts first among
+those that can be cut, so a rule skips shut fields as crews do.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 
 import numpy as np
 
 from scheduler.costs.grain_value import best_revenue_ha
-from scheduler.cut_tables.compiled import Compiled
-from scheduler.farm.distances import road_km
+from scheduler.cut_tables.compile_work import FarmWork
+from scheduler.field_work.play import Outcome
+from scheduler.field_work.policy import DECISIVE, Orders, Policy, ranked_lists
+from scheduler.solver.objective import objective_of
+from scheduler.solver.policy_search import Evaluator, Found
 
 NEAREST_FIRST, RIPEST_FIRST = "nearest first", "ripest first"
 LARGEST_FIRST, MOST_VALUABLE_FIRST = "largest first", "most valuable first"
+RULES = (NEAREST_FIRST, RIPEST_FIRST, LARGEST_FIRST, MOST_VALUABLE_FIRST)
+#: Start moistures of the rules, percent, the same for all fields; the last is no limit but that
+#: of threshing.
+RULE_STARTS = (13.5, 14.0, 14.5, 15.0, 15.5, 16.0, 17.0, 18.0, 20.0, 40.0)
 
-PriorityKey = Callable[[int, tuple[float, float]], float]
+
+def rule_policy(work: FarmWork, name: str, start: float) -> Policy:
+    """Policy of a dispatching rule that cuts at or below a moisture, percent."""
+    jobs, crews = len(work.jobs), len(work.makeup)
+    fields = [work.field(j) for j in range(jobs)]
+    weights: dict[str, float] = {}
+    row = tuple(range(jobs))
+    if name == NEAREST_FIRST:
+        weights = {"move_weight": DECISIVE}
+    elif name == RIPEST_FIRST:
+        weights = {"moisture_weight": DECISIVE}
+    elif name == LARGEST_FIRST:
+        row = tuple(sorted(row, key=lambda j: -work.tables.area[j]))
+    else:
+        no_haul = {p.id: 0.0 for p in work.farm.points}
+        worth = [best_revenue_ha(work.farm, f, no_haul) for f in fields]
+        row = tuple(sorted(row, key=lambda j: -worth[j] * work.tables.area[j]))
+    return Policy(
+        orders=(row,) * crews,
+        start=np.full((2, jobs), start),
+        patience=np.zeros(crews),
+        leave=np.zeros(crews),
+        **weights,
+    )
 
 
-def priority_keys(compiled: Compiled) -> dict[str, PriorityKey]:
-    """Priority keys of the rules, by name: the job with the least key goes next.
+def best_rules(
+    work: FarmWork, evaluator: Evaluator, *, objective: str, starts: Sequence[float] = RULE_STARTS
+) -> dict[str, tuple[float, Found]]:
+    """Each rule with the one start moisture that loses least on the evaluator's members.
 
-    A key takes a job and the place (latitude, longitude) where the crew stands.
+    Returns
+    -------
+    By name of the rule: its start moisture, percent, and the policy with its losses.
     """
-    farm, jobs = compiled.farm, compiled.jobs
-    fields = [farm.fields[j.field] for j in jobs]
-    no_haul = {p.id: 0.0 for p in farm.points}
-    revenue_ha = [best_revenue_ha(farm, f, no_haul) for f in fields]
-    moisture = compiled.standing_loss.moisture[:, [j.row for j in jobs], 0].mean(axis=0)
-    return {
-        NEAREST_FIRST: lambda j, at: road_km(at, (fields[j].lat, fields[j].lon)),
-        RIPEST_FIRST: lambda j, at: float(moisture[j]),
-        LARGEST_FIRST: lambda j, at: -fields[j].area_ha,
-        MOST_VALUABLE_FIRST: lambda j, at: -revenue_ha[j] * fields[j].area_ha,
-    }
+    weight = evaluator.tables.weight
+    out = {}
+    for name in RULES:
+        tried = []
+        for start in starts:
+            policy = rule_policy(work, name, start)
+            tried.append((start, Found(policy=policy, loss=evaluator.loss(policy))))
+        out[name] = min(tried, key=lambda x: objective_of(x[1].loss, weight, objective=objective))
+    return out
 
 
-def dispatched_orders(compiled: Compiled) -> dict[str, tuple[tuple[int, ...], ...]]:
-    """Orders of every rule: the crew that is free first takes the job that the rule puts first.
+def lists_of(outcome: Outcome, weight: np.ndarray) -> Orders:
+    """Each crew's fields in the order in which it begins them, in the member of median loss.
 
-    Times are those of the median member by count of slots from which a job cannot be finished. A
-    crew leaves a job that it can no longer finish to the others. Locked orders come first.
+    A field stands with the crew that begins it first; fields that nobody begins are left out.
     """
-    return {name: _dispatch(compiled, key) for name, key in priority_keys(compiled).items()}
+    log = outcome.log.job
+    rank = np.argsort(outcome.loss, kind="stable")
+    middle = int(rank[np.searchsorted(np.cumsum(weight[rank]), 0.5)])
+    rows: list[list[int]] = [[] for _ in range(log.shape[1])]
+    seen: set[int] = set()
+    for s in range(log.shape[2]):
+        for k, row in enumerate(rows):
+            for j in log[middle, k, s].tolist():
+                if j >= 0 and j not in seen:
+                    seen.add(j)
+                    row.append(j)
+    return tuple(tuple(row) for row in rows)
 
 
-def _dispatch(compiled: Compiled, key: PriorityKey) -> tuple[tuple[int, ...], ...]:
-    """Orders of one rule."""
-    tables = compiled.tables
-    members, crews, jobs, slots = tables.shape
-    fields = compiled.farm.fields
-    middle = int(np.argsort((tables.finish < 0).sum(axis=(1, 2, 3)), kind="stable")[members // 2])
-    finish = tables.finish[middle]
-    orders: list[list[int]] = [[] for _ in range(crews)]
-    free = tables.ready.astype(int).tolist()
-    stand = [jobs] * crews
-    spot = [(compiled.farm.base_lat, compiled.farm.base_lon)] * crews
-    todo = set(range(jobs))
-
-    def take(k: int, j: int, end: int) -> None:
-        f = fields[compiled.jobs[j].field]
-        orders[k].append(j)
-        free[k], stand[k], spot[k] = end, j, (f.lat, f.lon)
-        todo.discard(j)
-
-    for k, first in tables.locked:
-        for j in first:
-            arrival = min(free[k] + int(tables.move[k, stand[k], j]), slots - 1)
-            take(k, j, max(free[k], int(finish[k, j, arrival])))
-    busy = set(range(crews))
-    while busy and todo:
-        k = min(busy, key=lambda c: (free[c], c))
-        ends = {}
-        for j in todo:
-            arrival = free[k] + int(tables.move[k, stand[k], j])
-            if arrival < slots and finish[k, j, arrival] >= 0:
-                ends[j] = int(finish[k, j, arrival])
-        if not ends:
-            busy.discard(k)
-            continue
-        j = min(ends, key=lambda c: (key(c, spot[k]), c))
-        take(k, j, ends[j])
-    return tuple(tuple(o) for o in orders)
+def starting_lists(work: FarmWork, rule: Policy, orders: Orders, *, locked: Orders) -> Policy:
+    """Ranked lists from a rule's play: locked fields first, fields that nobody began last."""
+    crews, jobs = len(work.makeup), len(work.jobs)
+    fixed = {j for row in locked for j in row}
+    rows = [
+        [*locked[k], *(j for j in orders[k] if j not in fixed)] for k in range(crews)
+    ]
+    named = {j for row in rows for j in row}
+    for j in range(jobs):
+        if j not in named:
+            min(rows, key=len).append(j)
+    policy = ranked_lists(tuple(tuple(row) for row in rows), jobs, start=rule.start[1])
+    return policy

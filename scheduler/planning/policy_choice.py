@@ -1,0 +1,347 @@
+"""The decision of a morning: make-up and policy, searched on some members and checked on others."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+
+from scheduler.costs.standing_loss import StandingLoss
+from scheduler.cut_tables.compile_work import FarmWork, compile_work
+from scheduler.cut_tables.crew_makeup import MakeUp, makeups
+from scheduler.errors import NoPlanError
+from scheduler.farm.model import Farm
+from scheduler.farm.slots import farm_time
+from scheduler.explanation.own_order import jobs_named
+from scheduler.field_work.play import play
+from scheduler.field_work.policy import Orders, Policy
+from scheduler.orders.decision import Decision, Difference, MakeUpLoss, RuleLoss, difference
+from scheduler.planning.dispatch_rules import best_rules, lists_of, starting_lists
+from scheduler.planning.previous_plan import (
+    PreviousPlan,
+    job_names,
+    machine_ids,
+    plan_of,
+    previous_policy,
+)
+from scheduler.solver.objective import objective_of
+from scheduler.solver.policy_search import Evaluator, Found, search
+from scheduler.solver.stages import Progress, SolveStage, ignore_progress
+
+#: Members that rank the make-ups, spread over the ensemble; assumed, so that sixteen make-ups
+#: take no longer than the search.
+MAKEUP_MEMBERS = 7
+#: Make-ups searched further, and policies that each short search tries; assumed.
+FINALISTS, SHORT_ITERATIONS = 3, 150
+#: One member in so many checks the choice and takes no part in the search; fewer members than
+#: `LEAST_CHECKED` are all searched on, because a choice among them says nothing of others.
+CHECK_EVERY, LEAST_CHECKED = 3, 6
+#: Start moistures that make-ups and searches begin from, percent; assumed, a quick choice of
+#: `RULE_STARTS`.
+QUICK_STARTS = (14.5, 16.0, 18.0, 40.0)
+#: Standard errors by which a new plan must beat the previous one, besides the price of a change.
+CHANGE_ERRORS = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Effort:
+    """Work of a decision: policies tried by each search; 0 plays the start policies alone."""
+
+    iterations: int = 1500
+    makeup_iterations: int = SHORT_ITERATIONS
+
+
+NORMAL, FAST = Effort(), Effort(iterations=400, makeup_iterations=60)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Situation:
+    """What a decision rests on besides the season.
+
+    Attributes
+    ----------
+    now : aware planning time.
+    places : where each crew stands, a field's id, by crew; crews not named stand at the base.
+    locked : fields that the farmer holds at the head of a crew's order, by crew.
+    previous : the previous plan; None where there is none.
+    """
+
+    now: datetime
+    places: Mapping[str, str]
+    locked: Mapping[str, Sequence[str]]
+    previous: PreviousPlan | None
+
+
+def checked_members(members: int) -> tuple[list[int], list[int]]:
+    """Members to search on, and members to check on; all and none where there are few."""
+    if members < LEAST_CHECKED:
+        return list(range(members)), []
+    check = list(range(CHECK_EVERY - 1, members, CHECK_EVERY))
+    return [m for m in range(members) if m not in set(check)], check
+
+
+def decide(
+    standing_loss: StandingLoss,
+    situation: Situation,
+    *,
+    seed: int,
+    effort: Effort = NORMAL,
+    progress: Progress = ignore_progress,
+) -> Decision:
+    """Choose make-up and policy of a morning.
+
+    Make-ups are ranked by short searches on few members. The best is searched on two members in
+    three, from the dispatching rules and the previous plan. The other members compare the result
+    with the best plan that keeps yesterday's crews and first fields, which stay unless the change
+    saves more than its price and its standard error.
+
+    Raises
+    ------
+    NoPlanError
+        Where no crew has a combine within the days planned, or none can cut anything.
+    """
+    progress(SolveStage.SEARCH, 0.0)
+    makeups_ranked = rank_makeups(standing_loss, situation, seed=seed, effort=effort)
+    progress(SolveStage.SEARCH, 0.3)
+    choice = _Choice.of(standing_loss, situation, makeups_ranked[0].makeup, seed=seed)
+    found = choice.search(effort.iterations)
+    held_cost = None
+    if any(choice.locked):
+        free = replace(choice, locked=((),) * len(choice.locked)).search(effort.iterations // 2)
+        held_cost = choice.compare(found, free, choice)
+    progress(SolveStage.SEARCH, 0.7)
+    if situation.previous is not None:
+        makeup = _previous_makeup(standing_loss, situation)
+        kept_choice = choice.keeping_first_fields(standing_loss, makeup)
+        kept = kept_choice.search(effort.iterations // 2)
+        changes = choice.changes_from(found, kept_choice, kept)
+        saving = kept_choice.compare(kept, found, choice)
+        price = changes * standing_loss.farm.rules.change_price
+        if changes and saving.mean <= max(price, CHANGE_ERRORS * saving.error):
+            choice, found = kept_choice, kept
+    progress(SolveStage.DONE, 1.0)
+    return choice.decision(found, makeups_ranked, held_cost)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Choice:
+    """The choice of a policy for one make-up."""
+
+    work: FarmWork
+    situation: Situation
+    locked: Orders
+    seed: int
+
+    @staticmethod
+    def of(
+        standing_loss: StandingLoss, situation: Situation, makeup: MakeUp, *, seed: int
+    ) -> _Choice:
+        """The choice with the farmer's own orders held."""
+        work = compile_makeup(standing_loss, situation, makeup)
+        tables = work.tables
+        if (tables.point < 0).all() or not np.isfinite(tables.wet).any():
+            raise NoPlanError(
+                "no crew can cut anything within the days planned; see `afterrain ready` for what "
+                "closes the hours, plan more days, or raise a limit or a delivery point's room in "
+                "farm.toml"
+            )
+        locked = locked_jobs(work, situation)
+        return _Choice(work=work, situation=situation, locked=locked, seed=seed)
+
+    @property
+    def objective(self) -> str:
+        """Objective of the farm."""
+        return self.work.farm.rules.objective
+
+    def starts(self, evaluator: Evaluator) -> list[Policy]:
+        """Policies to start from: lists of every rule, and the previous plan."""
+        work, weight = self.work, evaluator.tables.weight
+        starts = []
+        rules = best_rules(work, evaluator, objective=self.objective, starts=QUICK_STARTS)
+        for _, rule in rules.values():
+            outcome = play(evaluator.tables, rule.policy, log=True)
+            orders = lists_of(outcome, weight)
+            starts.append(starting_lists(work, rule.policy, orders, locked=self.locked))
+        if self.situation.previous is not None:
+            base = min(starts, key=lambda p: float(weight @ evaluator.loss(p)))
+            previous = previous_policy(
+                work, self.situation.previous, base, locked=self.locked
+            )
+            starts.append(previous)
+        return starts
+
+    def search(self, iterations: int) -> Policy:
+        """The policy of least loss found on the members to search on, checked on the others."""
+        searched, unseen = checked_members(self.work.tables.shape[0])
+        tables = self.work.tables.of_members(searched)
+        found = search(
+            tables,
+            self.starts(Evaluator(tables)),
+            seed=self.seed,
+            locked=self.locked,
+            objective=self.objective,
+            iterations=iterations,
+        )
+        if not unseen:
+            return found[0].policy
+        check = Evaluator(self.work.tables.of_members(unseen))
+
+        def value(candidate: Found) -> float:
+            both = np.concatenate([candidate.loss, check.loss(candidate.policy)])
+            weight = np.full(len(both), 1.0 / len(both))
+            return objective_of(both, weight, objective=self.objective)
+
+        return min(found, key=value).policy
+
+    def compare(self, mine: Policy, other: Policy, choice: _Choice) -> Difference:
+        """What policy `mine` loses more than `other` of another choice, on unseen members."""
+        searched, unseen = checked_members(self.work.tables.shape[0])
+        members = unseen or searched
+        a, b = (
+            Evaluator(c.work.tables.of_members(members)).loss(p)
+            for c, p in ((self, mine), (choice, other))
+        )
+        return difference(a, b)
+
+    def keeping_first_fields(self, standing_loss: StandingLoss, makeup: MakeUp | None) -> _Choice:
+        """The choice that keeps yesterday's crews, where it can, and each crew's next field."""
+        previous = self.situation.previous
+        assert previous is not None
+        kept = self if makeup is None else _Choice.of(
+            standing_loss, self.situation, makeup, seed=self.seed
+        )
+        names = {name: j for j, name in enumerate(job_names(kept.work))}
+        held = {j for row in kept.locked for j in row}
+        rows = []
+        for machines, row in zip(kept.work.makeup, kept.locked, strict=True):
+            own = [names[n] for n in previous.orders.get(machines.crew, ()) if n in names]
+            rows.append(row or tuple(j for j in own[:1] if j not in held))
+            held.update(rows[-1])
+        return replace(kept, locked=tuple(rows))
+
+    def changes_from(self, mine: Policy, kept: _Choice, policy: Policy) -> int:
+        """Machines that change crews, and crews whose first field changes."""
+        crew_of = machine_ids(kept.work.makeup)
+        mine_of = machine_ids(self.work.makeup)
+        moved = sum(crew_of.get(m) != crew for m, crew in mine_of.items())
+        old, new = plan_of(kept.work, policy).orders, plan_of(self.work, mine).orders
+        return moved + sum(new.get(c, ())[:1] != row[:1] for c, row in old.items())
+
+    def decision(
+        self, policy: Policy, makeups_ranked: Sequence[MakeUpLoss], held_cost: Difference | None
+    ) -> Decision:
+        """The decision for a policy."""
+        searched, unseen = checked_members(self.work.tables.shape[0])
+        on_search = Evaluator(self.work.tables.of_members(searched))
+        rules = best_rules(self.work, on_search, objective=self.objective)
+        everywhere = Evaluator(self.work.tables)
+        own = locked_jobs(self.work, self.situation)
+        return Decision(
+            work=self.work,
+            policy=policy,
+            outcome=play(self.work.tables, policy, log=True),
+            locked=own,
+            searched=tuple(searched),
+            unseen=tuple(unseen),
+            makeups=tuple(makeups_ranked),
+            rules=tuple(
+                RuleLoss(
+                    name=name, start_pct=start, policy=f.policy, loss=everywhere.loss(f.policy)
+                )
+                for name, (start, f) in rules.items()
+            ),
+            held_cost=held_cost,
+        )
+
+
+def rank_makeups(
+    standing_loss: StandingLoss, situation: Situation, *, seed: int, effort: Effort = NORMAL
+) -> list[MakeUpLoss]:
+    """Rank the make-ups of the morning by short searches on few members.
+
+    A machine that changes crew, against the previous plan or else the farm file, costs
+    `rules.change_price`. A make-up without a crew whose orders the farmer holds is no option.
+
+    Raises
+    ------
+    NoPlanError
+        Where no crew has a combine within the days planned.
+    """
+    farm = standing_loss.farm
+    until = farm_time(standing_loss.slots[-1], farm.tz)
+    held = {crew for crew, fields in situation.locked.items() if fields}
+    options = [m for m in makeups(farm, situation.now, until) if m]
+    options = [m for m in options if held <= {c.crew for c in m}] or options[:1]
+    if not options:
+        raise NoPlanError(
+            "no crew has a combine within the days planned: repair one or call a crew in"
+        )
+    if len(options) == 1:
+        return [MakeUpLoss(makeup=options[0], loss=0.0)]
+    few = evenly_spaced_members(standing_loss, MAKEUP_MEMBERS)
+    known = crew_of_machine(farm, situation)
+
+    def cost(makeup: MakeUp) -> MakeUpLoss:
+        choice = _Choice.of(few, situation, makeup, seed=seed)
+        tables = choice.work.tables
+        found = search(
+            tables,
+            choice.starts(Evaluator(tables)),
+            seed=seed,
+            locked=choice.locked,
+            objective=choice.objective,
+            iterations=effort.makeup_iterations,
+        )[0]
+        loss = objective_of(found.loss, tables.weight, objective=choice.objective)
+        moved = sum(known.get(m) != crew for m, crew in machine_ids(makeup).items())
+        return MakeUpLoss(makeup=makeup, loss=loss + farm.rules.change_price * moved)
+
+    return sorted((cost(m) for m in options), key=lambda x: x.loss)
+
+
+def crew_of_machine(farm: Farm, situation: Situation) -> Mapping[str, str]:
+    """Crew of each machine, by the previous plan or else the farm file."""
+    if situation.previous is not None and situation.previous.crew_of_machine:
+        return situation.previous.crew_of_machine
+    return {m: c.id for c in farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
+
+
+def _previous_makeup(standing_loss: StandingLoss, situation: Situation) -> MakeUp | None:
+    """The make-up of the previous plan, if it is still possible."""
+    farm, previous = standing_loss.farm, situation.previous
+    assert previous is not None
+    until = farm_time(standing_loss.slots[-1], farm.tz)
+    for makeup in makeups(farm, situation.now, until, most=None):
+        now = machine_ids(makeup)
+        if all(previous.crew_of_machine.get(m) == crew for m, crew in now.items()):
+            return makeup
+    return None
+
+
+def evenly_spaced_members(standing_loss: StandingLoss, count: int) -> StandingLoss:
+    """Keep `count` members, evenly spaced through the ensemble."""
+    m = np.unique(np.linspace(0, standing_loss.loss.shape[0] - 1, count).astype(int))
+    by_member = ("loss", "field_open", "prospect", "headland_only", "moisture")
+    return replace(standing_loss, **{name: getattr(standing_loss, name)[m] for name in by_member})
+
+
+def compile_makeup(
+    standing_loss: StandingLoss, situation: Situation, makeup: MakeUp
+) -> FarmWork:
+    """Compile the work tables of a make-up, every crew where it stands."""
+    places = [situation.places.get(machines.crew, "base") for machines in makeup]
+    return compile_work(standing_loss, makeup, places=places)
+
+
+def locked_jobs(work: FarmWork, situation: Situation) -> Orders:
+    """Jobs that the farmer holds at the head of each crew's order."""
+    return tuple(
+        tuple(
+            j
+            for field in situation.locked.get(machines.crew, ())
+            for j in jobs_named(work.standing_loss, field)
+        )
+        for machines in work.makeup
+    )

@@ -1,0 +1,249 @@
+"""Search over policies: simulated annealing, every policy played on the same members.
+
+All policies meet the same members (common random numbers), so that a difference between two of
+them holds little noise. A policy that is clearly worse on the first members is given up there
+(a race). The number of policies is fixed and the random numbers are seeded, so that a seed names
+one result.
+
+References
+----------
+Kirkpatrick, Gelatt and Vecchi 1983, Science 220, 671-680 (simulated annealing).
+Glasserman and Yao 1992, Management Science 38(6), 884-908 (common random numbers; from memory).
+Maron and Moore 1994, Advances in Neural Information Processing Systems 6, 59-66 (races; from
+memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from scheduler.field_work.kernel import run_slots
+from scheduler.field_work.play import empty_log
+from scheduler.field_work.policy import Orders, Policy
+from scheduler.field_work.state import first_state
+from scheduler.field_work.tables import Float, Int, WorkTables
+from scheduler.solver.objective import MEAN, objective_of
+from scheduler.solver.search_settings import DEFAULTS, SearchSettings
+
+#: Values that the search tries for patience and leave, min, and for the stop margin, points.
+PATIENCE = (0.0, 30.0, 60.0, 120.0, 240.0, 480.0)
+LEAVE = (0.0, 20.0, 40.0, 60.0)
+STOP_MARGIN = (0.0, 0.5, 1.0)
+NO_LOG = empty_log()
+#: Start moisture of a job that never opens, percent; it decides nothing.
+DEFAULT_MOISTURE = 15.0
+#: Steps of a start moisture, points.
+START_STEPS = (-2.0, -1.0, -0.5, 0.5, 1.0, 2.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """A policy and its loss, (member,), on the members that it was searched on."""
+
+    policy: Policy
+    loss: Float
+
+
+class Evaluator:
+    """Plays policies on tables; a race gives up policies that are clearly worse."""
+
+    def __init__(self, tables: WorkTables, settings: SearchSettings = DEFAULTS) -> None:
+        self.tables, self.settings = tables, settings
+        self._arrays, self._state = tables.arrays, first_state(tables)
+        self._leave_ha = tables.leave_cost / tables.area
+        members = tables.shape[0]
+        ends = [*(b for b in settings.race_members if b < members), members]
+        self._blocks = list(zip([0, *ends[:-1]], ends, strict=True))
+
+    def loss(self, policy: Policy) -> Float:
+        """Loss of a policy, (member,)."""
+        loss = self.race(policy, np.zeros(0), math.inf)
+        assert loss is not None
+        return loss
+
+    def race(self, policy: Policy, best: Float, margin: float) -> Float | None:
+        """Loss of a policy, (member,); None as soon as it is clearly worse than `best`.
+
+        `margin` is the mean loss above that of `best` that is still of interest.
+        """
+        state, slots = self._state.copy(), (0, self.tables.shape[4])
+        loss = np.empty(self.tables.shape[0])
+        for a, b in self._blocks:
+            run_slots(self._arrays, state, policy.arrays, NO_LOG, slots, (a, b))
+            loss[a:b] = state.lost[a:b] + state.left[a:b] @ self._leave_ha
+            if b < len(loss) and math.isfinite(margin):
+                extra = loss[:b] - best[:b]
+                error = float(extra.std()) / math.sqrt(b)
+                if float(extra.mean()) - margin > self.settings.race_errors * error:
+                    return None
+        return loss
+
+
+def search(
+    tables: WorkTables,
+    starts: Sequence[Policy],
+    *,
+    seed: int,
+    locked: Orders | None = None,
+    objective: str = MEAN,
+    iterations: int | None = None,
+    settings: SearchSettings = DEFAULTS,
+) -> list[Found]:
+    """Policies of least loss that two independent searches find, the best first.
+
+    Parameters
+    ----------
+    starts : policies to start from, of ranked lists; each search starts from one of the best two.
+    seed : the same tables, starts and seed give the same policies on any machine.
+    locked : jobs with which the order of each crew must begin, as the starts already do.
+    objective : 'mean' over members, or 'cautious': the mean of the worst fifth.
+    iterations : policies that each search tries; by default `settings.iterations`.
+    """
+    evaluator = Evaluator(tables, settings)
+    fixed = tuple(len(row) for row in locked) if locked else (0,) * tables.shape[1]
+
+    def value(found: Found) -> float:
+        return objective_of(found.loss, tables.weight, objective=objective)
+
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        played = list(pool.map(lambda p: Found(policy=p, loss=evaluator.loss(p)), starts))
+        best = sorted(played, key=value)
+        chains = [
+            _Chain(
+                evaluator=evaluator,
+                fixed=fixed,
+                objective=objective,
+                rng=np.random.default_rng((seed, n)),
+                iterations=settings.iterations if iterations is None else iterations,
+            )
+            for n in range(2)
+        ]
+        found = list(pool.map(_Chain.run, chains, [best[0], best[min(1, len(best) - 1)]]))
+    return sorted(found, key=value)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Chain:
+    """One simulated annealing; `fixed` first jobs of each crew stay where they are."""
+
+    evaluator: Evaluator
+    fixed: tuple[int, ...]
+    objective: str
+    rng: np.random.Generator
+    iterations: int
+
+    def run(self, start: Found) -> Found:
+        """Anneal from a policy; returns the best policy met."""
+        settings, tables = self.evaluator.settings, self.evaluator.tables
+        current, best = start, start
+        level = least = self._value(start.loss)
+        cooling = settings.end_temperature / settings.start_temperature
+        moves = _Moves(tables, self.fixed, self.rng)
+        for step in range(self.iterations):
+            heat = settings.start_temperature * cooling ** (step / self.iterations)
+            margin = -heat * abs(level) * math.log(1.0 - self.rng.random())
+            policy = moves.neighbour(current.policy)
+            if self.objective == MEAN:
+                loss = self.evaluator.race(policy, current.loss, margin)
+            else:
+                loss = self.evaluator.loss(policy)
+            if loss is None or (new := self._value(loss)) > level + margin:
+                continue
+            current, level = Found(policy=policy, loss=loss), new
+            if level < least:
+                best, least = current, level
+        return best
+
+    def _value(self, loss: Float) -> float:
+        """Objective of the search."""
+        return objective_of(loss, self.evaluator.tables.weight, objective=self.objective)
+
+
+class _Moves:
+    """Random changes of a policy."""
+
+    def __init__(
+        self, tables: WorkTables, fixed: tuple[int, ...], rng: np.random.Generator
+    ) -> None:
+        self.fixed, self.rng = fixed, rng
+        self.jobs = tables.shape[2]
+        crops = [np.flatnonzero(tables.crop == c) for c in np.unique(tables.crop)]
+        self.groups = [*crops, np.arange(self.jobs)]
+        self.driest, self.wettest = _moisture_range(tables)
+
+    def neighbour(self, policy: Policy) -> Policy:
+        """The policy with one change."""
+        draw = self.rng.random()
+        if draw < 0.5:
+            return self._relocate(policy)
+        if draw < 0.6:
+            return self._swap(policy)
+        if draw < 0.75:
+            job = np.array([self.rng.integers(self.jobs)])
+            return self._restart(policy, job, slice(int(self.rng.integers(2)), None))
+        if draw < 0.92:
+            group = self.groups[int(self.rng.integers(len(self.groups)))]
+            row = int(self.rng.integers(3))
+            return self._restart(policy, group, slice(None) if row == 2 else slice(row, row + 1))
+        return self._rewait(policy)
+
+    def _place(self, size: int) -> int:
+        """A place in a list of `size`, in half of the draws near its head: today's work."""
+        if self.rng.random() < 0.5:
+            return min(int(self.rng.exponential(4.0)), size - 1)
+        return int(self.rng.integers(size))
+
+    def _relocate(self, policy: Policy) -> Policy:
+        """Move a job to another place of a crew's list."""
+        rows = [list(row) for row in policy.orders]
+        free = [k for k, row in enumerate(rows) if len(row) > self.fixed[k]]
+        if not free:
+            return policy
+        k = free[int(self.rng.integers(len(free)))]
+        job = rows[k].pop(self.fixed[k] + self._place(len(rows[k]) - self.fixed[k]))
+        to = k if self.rng.random() < 0.6 else int(self.rng.integers(len(rows)))
+        rows[to].insert(self.fixed[to] + self._place(len(rows[to]) - self.fixed[to] + 1), job)
+        return replace(policy, orders=tuple(tuple(row) for row in rows))
+
+    def _swap(self, policy: Policy) -> Policy:
+        """Swap two jobs of a crew's list."""
+        k = int(self.rng.integers(len(policy.orders)))
+        row, first = list(policy.orders[k]), self.fixed[k]
+        if len(row) - first < 2:
+            return policy
+        a, b = (first + self._place(len(row) - first) for _ in range(2))
+        row[a], row[b] = row[b], row[a]
+        orders = (*policy.orders[:k], tuple(row), *policy.orders[k + 1 :])
+        return replace(policy, orders=orders)
+
+    def _restart(self, policy: Policy, jobs: Int, days: slice) -> Policy:
+        """Change the start moisture of some jobs, today, later or both."""
+        start = policy.start.copy()
+        start[days, jobs] += START_STEPS[int(self.rng.integers(len(START_STEPS)))]
+        return replace(policy, start=np.clip(start, self.driest, self.wettest))
+
+    def _rewait(self, policy: Policy) -> Policy:
+        """Change patience or leave of a crew, or the stop margin."""
+        draw, k = self.rng.random(), int(self.rng.integers(len(policy.orders)))
+        if draw < 0.25:
+            return replace(policy, stop_margin=float(self.rng.choice(STOP_MARGIN)))
+        patience, leave = policy.patience.copy(), policy.leave.copy()
+        if draw < 0.6:
+            patience[k] = self.rng.choice(PATIENCE)
+        else:
+            leave[k] = self.rng.choice(LEAVE)
+        return replace(policy, patience=patience, leave=leave)
+
+
+def _moisture_range(tables: WorkTables) -> tuple[Float, Float]:
+    """Start moistures, (job,), from none to every open half-hour, on half points."""
+    wet = np.where(np.isfinite(tables.wet), tables.wet, np.nan)
+    known = np.isfinite(wet).any(axis=(0, 1))
+    wet[:, 0, ~known] = DEFAULT_MOISTURE
+    low, high = np.nanmin(wet, axis=(0, 1)), np.nanmax(wet, axis=(0, 1))
+    return np.floor(2.0 * low) / 2.0, np.ceil(2.0 * high) / 2.0
