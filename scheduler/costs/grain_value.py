@@ -131,18 +131,38 @@ def leave_cost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, 
     time and the sprouting of the horizon, less `leave_share`.
     """
     terms = loss_terms(farm, field)
-    best = best_revenue_ha(farm, field, haul_t)
     days = state.moisture.shape[-1] / 24.0 + terms["leave_days"]
     more = terms["leave_days"] * terms["leave_wettings_day"]
-    tw = test_weight(field, state.wettings[:, -1] + more, terms)
     left = max(0.0, 1.0 - terms["shatter_day"] * days) * (1.0 - terms["leave_share"])
+    weight = test_weight(field, state.wettings[:, -1] + more, terms)
+    return _loss_at_base_ha(farm, field, haul_t, weight, state.sprout[:, -1], left)
+
+
+def already_lost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, float]) -> Array:
+    """Money lost per ha before the first hour, whenever the grain is cut, (member,)."""
+    weight = test_weight(field, state.wettings[:, 0], loss_terms(farm, field))
+    return _loss_at_base_ha(farm, field, haul_t, weight, state.sprout[:, 0], 1.0)
+
+
+def _loss_at_base_ha(
+    farm: Farm,
+    field: Field,
+    haul_t: dict[str, float],
+    weight: Array,
+    sprout: Array,
+    left: float,
+) -> Array:
+    """Money lost per ha, (member,), of grain sold at base moisture where it pays most.
+
+    `weight` is the test weight, kg/hL, `sprout` the sprouted share, both (member,); `left` is the
+    share of the yield that still stands.
+    """
     nets = []
     for p in farm.points:
         if (market := p.markets.get(field.crop)) is not None:
-            price = market.price_t - discount_below(market.test_weight_discount, tw)
-            price = (
-                price - discount_above(market.sprout_discount, state.sprout[:, -1]) - haul_t[p.id]
-            )
+            price = market.price_t - discount_below(market.test_weight_discount, weight)
+            price = price - discount_above(market.sprout_discount, sprout) - haul_t[p.id]
             nets.append(price / (1.0 - market.moisture_base_pct / 100.0))
     value = dry_t_ha(field) * left * np.max(nets, axis=0)
+    best = best_revenue_ha(farm, field, haul_t)
     return np.asarray(np.maximum(best - value, 0.0), dtype=np.float64)

@@ -15,6 +15,7 @@ from readiness.season.simulate import Season
 from scheduler.costs.grain_value import (
     HAUL_T_KM,
     CropState,
+    already_lost_ha,
     best_revenue_ha,
     dry_t_ha,
     leave_cost_ha,
@@ -27,10 +28,8 @@ from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import BoolArray, farm_time
 from scheduler.windows.daily_hours import HOLLOW
 
-#: Fields larger than this are cut as parcels, ha, so that a crew can leave and return; assumed, a
-#: half section, about two days of one combine. Over 20 make-ups and sets of members of the sample
-#: farm, half sections cut whole lost 0.4 % less than halves, because each parcel ends with a slot.
-PARCEL_HA = 1e9
+#: Name of the part of a field outside its wet hollow.
+UPLAND = "upland"
 #: Moisture of tonnage and machine rates where no moisture is known, points over base; assumed.
 RATE_OVER_BASE = 2.0
 #: Causes that last for days: a field that they close does not open within the day.
@@ -42,7 +41,7 @@ HOURS_DAY = 8.0
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """A field, or a parcel of a field. `row` is its row in the season; a wet hollow has its own."""
+    """A field, its upland or its wet hollow. `row` is its row in the season; a wet hollow has its own."""
 
     field: int
     row: int
@@ -64,6 +63,7 @@ class StandingLoss:
     loss : (member, job, point, slot), money lost per ha against the best price now; NaN where the
         load is not taken.
     leave_cost : (job,), money lost if the job is left.
+    already_lost : (job,), money lost before the first slot, whenever the job is cut.
     field_open : (member, row, slot), the field can be cut.
     prospect : (member, row, slot), the ground bears and the grain is ripe.
     headland_only : (member, row, slot), carts stay at the field's edge.
@@ -79,6 +79,7 @@ class StandingLoss:
     day: NDArray[np.int64]
     loss: Array
     leave_cost: Array
+    already_lost: Array
     field_open: BoolArray
     prospect: BoolArray
     headland_only: BoolArray
@@ -101,7 +102,7 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
     start = slots[0].astype("datetime64[h]")
     first = int((start - season.start).astype(int))
     hour = ((slots - start) // np.timedelta64(60, "m")).astype(np.int64)
-    loss, leave_cost = loss_by_hour(farm, jobs, season, first)
+    loss, leave_cost, already_lost = loss_by_hour(farm, jobs, season, first)
     return StandingLoss(
         farm=farm,
         jobs=jobs,
@@ -110,6 +111,7 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
         day=np.array([farm_time(s, farm.tz).toordinal() for s in slots]),
         loss=loss[..., hour],
         leave_cost=leave_cost,
+        already_lost=already_lost,
         field_open=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],
         prospect=~np.isin(season.reason[:, :, first:], NO_PROSPECT)[:, :, hour],
         headland_only=(season.tier[:, :, first:] == Tier.HEADLAND_ONLY)[:, :, hour],
@@ -122,18 +124,15 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
 
 
 def jobs_of(farm: Farm) -> tuple[Job, ...]:
-    """Jobs of what is left of each field: the field or equal parts of it, and its wet hollow."""
+    """Jobs of what is left of each field: the field, or its upland and its wet hollow."""
     jobs: list[Job] = []
     hollow = len(farm.fields)
     for i, f in enumerate(farm.fields):
         left = f.area_ha * (1.0 - f.cut_fraction)
-        wet = f.area_ha * f.wet_fraction
-        wet = min(wet, left)
-        dry = left - wet
-        parts = max(1, int(np.ceil(dry / PARCEL_HA)))
-        for p in range(parts if dry > 1e-6 else 0):
-            name = f"part {p + 1} of {parts}" if parts > 1 else ("upland" if wet > 0 else "")
-            jobs.append(Job(field=i, row=i, parcel=name, area_ha=dry / parts))
+        wet = min(f.area_ha * f.wet_fraction, left)
+        if left - wet > 1e-6:
+            name = UPLAND if wet > 0 else ""
+            jobs.append(Job(field=i, row=i, parcel=name, area_ha=left - wet))
         if f.wet_fraction > 0:
             if wet > 1e-6:
                 jobs.append(Job(field=i, row=hollow, parcel=HOLLOW, area_ha=wet))
@@ -152,8 +151,8 @@ def crop_state(season: Season, row: int, first: int) -> CropState:
 
 def loss_by_hour(
     farm: Farm, jobs: Sequence[Job], season: Season, first: int
-) -> tuple[Array, Array]:
-    """Money lost per ha by cutting a job in an hour, and money lost by leaving it.
+) -> tuple[Array, Array, Array]:
+    """Money lost per ha by cutting a job in an hour, by leaving it, and lost already.
 
     The loss is against the best price for sound grain at base moisture now: it holds shatter,
     test weight, sprouting, discounts, drying, over-dryness and haul.
@@ -161,11 +160,11 @@ def loss_by_hour(
     Returns
     -------
     Loss, (member, job, point, hour) from season hour `first` on, NaN where the load is not taken;
-    and leave cost, (job,).
+    leave cost and loss of the past, (job,).
     """
     m, _, h = season.moisture[:, :, first:].shape
     out = np.full((m, len(jobs), len(farm.points), h), np.nan)
-    leave_cost = np.zeros(len(jobs))
+    leave_cost, already_lost = np.zeros(len(jobs)), np.zeros(len(jobs))
     for j, job in enumerate(jobs):
         field = farm.fields[job.field]
         state = crop_state(season, job.row, first)
@@ -180,10 +179,9 @@ def loss_by_hour(
                 out[:, j, q] = best - money
         low = np.nanmin(out[:, j]) if np.isfinite(out[:, j]).any() else 0.0
         out[:, j] -= min(low, 0.0)
-        leave_cost[j] = job.area_ha * float(
-            np.mean(leave_cost_ha(farm, field, state, haul)) - min(low, 0.0)
-        )
-    return out, leave_cost
+        for cost, of in ((leave_cost, leave_cost_ha), (already_lost, already_lost_ha)):
+            cost[j] = job.area_ha * (float(np.mean(of(farm, field, state, haul))) - min(low, 0.0))
+    return out, leave_cost, already_lost
 
 
 def wet_yield(field: Field, moisture: float | None = None) -> float:

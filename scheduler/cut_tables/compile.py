@@ -1,89 +1,160 @@
-"""Compile farm and season into cut tables; floats become integers here only.
-
-Rounding: a slot is open only if it is open throughout (window starts up, ends down); a job ends
-at the end of its last slot and a move at the end of its last slot (work up); money is rounded to
-the nearest cent.
-"""
+"""Compile farm and season into work tables; the farm's facts become arrays here only."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from scheduler.costs.grain_value import loss_terms
-from scheduler.costs.machine_rates import CrewMachines, MachinesUp
-from scheduler.costs.standing_loss import StandingLoss, wet_yield
-from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.cutting import CrewJob
-from scheduler.cut_tables.delivery import slots_to_open
+from scheduler.costs.machine_rates import HEADLAND_FACTOR, CrewMachines, MachinesUp, Rates
+from scheduler.costs.standing_loss import Job, StandingLoss, wet_yield
+from scheduler.cut_tables.crew_makeup import MakeUp
+from scheduler.cut_tables.point_hours import slots_to_open
 from scheduler.cut_tables.moves import moves
-from scheduler.cut_tables.point_choice import accepting_points, choose_points
-from scheduler.farm.model import Cart, Combine, Truck
+from scheduler.cut_tables.accepting_points import accepting_points
+from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
 from scheduler.farm.opening_hours import down_slots, forbidden_slots
-from scheduler.farm.slots import BoolArray
-from scheduler.farm.working_time import crew_slots, work_start_slots
-from scheduler.solver.tables import CutTables
+from scheduler.farm.slots import SLOT_MIN, BoolArray
+from scheduler.farm.units import wheat_equivalent_t
+from scheduler.farm.working_time import crew_slots
+from scheduler.field_work.tables import WorkTables
 
 
-def compile_tables(
-    standing_loss: StandingLoss,
-    makeup: Sequence[CrewMachines],
-    *,
-    places: Sequence[str],
-    assigned: Mapping[int, int] | None = None,
-    locked: tuple[tuple[int, tuple[int, ...]], ...] = (),
-) -> Compiled:
-    """Compile the cut tables of a make-up; all members weigh the same.
+@dataclass(frozen=True, kw_only=True)
+class FarmWork:
+    """Work tables of one make-up and the farm's facts behind them.
+
+    Attributes
+    ----------
+    tables : the arrays that simulator and search take.
+    standing_loss : the season in slots and money.
+    makeup : machines of each crew.
+    rates : `rates[crew][job]`, by point that the job may be delivered to.
+    up : machines of each crew that are up, by slot.
+    move_km : (crew, job + 1, job), the last row from where the crew stands.
+    """
+
+    tables: WorkTables
+    standing_loss: StandingLoss
+    makeup: MakeUp
+    rates: tuple[list[dict[int, Rates]], ...]
+    up: tuple[MachinesUp, ...]
+    move_km: Array
+
+    @property
+    def farm(self) -> Farm:
+        """The farm as it stands."""
+        return self.standing_loss.farm
+
+    @property
+    def jobs(self) -> tuple[Job, ...]:
+        """Fields and wet hollows, in the order of the tables."""
+        return self.standing_loss.jobs
+
+    def field(self, j: int) -> Field:
+        """The field of a job."""
+        return self.standing_loss.field(j)
+
+
+def compile_work(
+    standing_loss: StandingLoss, makeup: Sequence[CrewMachines], *, places: Sequence[str]
+) -> FarmWork:
+    """Compile the work tables of a make-up; all members weigh the same.
 
     Parameters
     ----------
     places : id of the place where each crew stands, 'base' or a field.
-    assigned : job -> crew of the previous orders; another crew costs `rules.change_price` more.
-    locked : see `CutTables`.
     """
     farm, jobs, slots = standing_loss.farm, standing_loss.jobs, standing_loss.slots
-    shape = len(standing_loss.loss), len(makeup), len(jobs), len(slots)
-    move, move_km = moves(farm, jobs, places)
-    worked = _worked(standing_loss, makeup)
+    members = len(standing_loss.loss)
+    rows = [job.row for job in jobs]
     up = tuple(_machines_up(machines, slots) for machines in makeup)
-    arrive = _arrivals(standing_loss, worked, move)
-    accepting = [
-        [dict(accepting_points(standing_loss, j, machines)) for j in range(len(jobs))]
-        for machines in makeup
-    ]
-    crew_jobs = _crew_jobs(standing_loss, worked, up)
-    rates = choose_points(standing_loss, crew_jobs, accepting, arrive)
-    finish, cost = np.full(shape, -1, np.int32), np.zeros(shape, np.int64)
-    can, point = np.zeros(shape, np.bool_), np.full(shape, -1, np.int16)
-    for k, j in np.ndindex(shape[1:3]):
-        job = crew_jobs[k][j].cut(rates[k][j], arrive[k, j])
-        can[:, k, j], point[:, k, j] = job.can, job.point
-        finish[:, k, j], cost[:, k, j] = job.finish, job.cost
-    change = round(farm.rules.change_price * 100)
-    for j, k in (assigned or {}).items():
-        cost[:, [other for other in range(len(makeup)) if other != k], j] += change
-    return Compiled(
-        tables=CutTables(
-            finish=finish,
-            cost=cost,
-            move=move,
-            ready=np.zeros(len(makeup), dtype=np.int32),
-            leave_cost=np.round(standing_loss.leave_cost * 100).astype(np.int64),
-            weight=np.full(shape[0], 1.0 / shape[0]),
-            locked=locked,
-        ),
+    machines, states = _machine_states(up)
+    rates = tuple(
+        [dict(accepting_points(standing_loss, j, m)) for j in range(len(jobs))] for m in makeup
+    )
+    shape = len(makeup), max(len(s) for s in states), len(jobs), len(farm.points)
+    cut_rate, haul_rate = np.zeros(shape[:3]), np.zeros(shape)
+    accepts = np.zeros((shape[0], *shape[2:]), np.bool_)
+    buffer, delay = np.zeros(accepts.shape[:2]), np.zeros(accepts.shape)
+    value = standing_loss.crew_hour_value(len(makeup))
+    yield_t = np.array([wet_yield(standing_loss.field(j)) for j in range(len(jobs))])
+    for k, j in np.ndindex(accepts.shape[:2]):
+        for q, r in rates[k][j].items():
+            accepts[k, j, q], buffer[k, j] = True, r.buffer
+            delay[k, j, q] = value * yield_t[j] / r.t_h
+            for u, at in enumerate(states[k]):
+                combine, cart, haul = (float(x[0]) for x in r.by_slot(at))
+                cut_rate[k, u, j], haul_rate[k, u, j, q] = min(combine, cart), haul
+    move, move_km = moves(farm, jobs, places)
+    fields = [standing_loss.field(j) for j in range(len(jobs))]
+    moisture = standing_loss.moisture[:, rows][:, :, standing_loss.hour]
+    edge = standing_loss.headland_only[:, rows]
+    rut = np.array([loss_terms(farm, f)["rut_ha"] for f in fields])
+    loss = standing_loss.loss + (edge * rut[:, None])[:, :, None]
+    tables = WorkTables(
+        wet=_by_slot(np.where(standing_loss.field_open[:, rows], moisture, np.inf)),
+        prospect=_by_slot(np.where(standing_loss.prospect[:, rows], moisture, np.inf)),
+        edge=np.ascontiguousarray(edge.transpose(0, 2, 1)),
+        loss=np.ascontiguousarray(loss.transpose(0, 3, 1, 2), dtype=np.float32),
+        day=standing_loss.day.astype(np.int64),
+        works=np.array(_worked(standing_loss, makeup)),
+        road=~forbidden_slots(farm.rules.road_forbidden, slots, farm.tz),
+        point_open=standing_loss.point_open,
+        slots_to_open=slots_to_open(standing_loss.point_open),
+        machines=machines,
+        cut_rate=cut_rate,
+        haul_rate=haul_rate,
+        accepts=accepts,
+        buffer=buffer,
+        delay=delay,
+        move=move,
+        area=np.array([job.area_ha for job in jobs]),
+        yield_t=yield_t,
+        leave_cost=standing_loss.leave_cost,
+        crop=np.unique([f.crop for f in fields], return_inverse=True)[1].astype(np.int64),
+        shared=np.array([_shared(farm, f) for f in fields]),
+        room=np.array([np.inf if p.capacity_t is None else p.capacity_t for p in farm.points]),
+        room_factor=np.array([wheat_equivalent_t(1.0, f.crop) for f in fields]),
+        weight=np.full(members, 1.0 / members),
+        edge_factor=HEADLAND_FACTOR,
+        slot_min=float(SLOT_MIN),
+    )
+    return FarmWork(
+        tables=tables,
         standing_loss=standing_loss,
         makeup=tuple(makeup),
-        can=can,
-        point=point,
         rates=rates,
         up=up,
-        arrive=arrive,
         move_km=move_km,
     )
+
+
+def _by_slot(moisture: Array) -> NDArray[np.float32]:
+    """(member, slot, job) of (member, job, slot); infinite where unknown, because unknown is wet."""
+    filled = np.where(np.isnan(moisture), np.inf, moisture)
+    return np.ascontiguousarray(filled.transpose(0, 2, 1), dtype=np.float32)
+
+
+def _shared(farm: Farm, field: Field) -> bool:
+    """Whether two crews may cut the field at once."""
+    least = farm.rules.share_from_ha
+    return least is not None and field.area_ha >= least
+
+
+def _machine_states(up: Sequence[MachinesUp]) -> tuple[NDArray[np.int64], list[list[MachinesUp]]]:
+    """State of each crew's machines in each slot, (crew, slot), and the machines up in a state."""
+    index, states = [], []
+    for machines in up:
+        columns = np.concatenate(list(machines))
+        _, first, inverse = np.unique(columns, axis=1, return_index=True, return_inverse=True)
+        index.append(inverse.ravel())
+        states.append([machines.at(int(s)) for s in first])
+    return np.array(index, np.int64), states
 
 
 def _worked(standing_loss: StandingLoss, makeup: Sequence[CrewMachines]) -> list[BoolArray]:
@@ -97,50 +168,7 @@ def _machines_up(machines: CrewMachines, slots: NDArray[np.datetime64]) -> Machi
     """Machines of a crew that are not down, slot by slot."""
 
     def up(kind: Sequence[Combine | Cart | Truck]) -> Array:
-        free = [~down_slots(machine.down, slots) for machine in kind]
+        free = [~down_slots(machine.unavailable, slots) for machine in kind]
         return np.array(free, dtype=np.float64).reshape(len(kind), len(slots))
 
     return MachinesUp(up(machines.combines), up(machines.carts), up(machines.trucks))
-
-
-def _arrivals(
-    standing_loss: StandingLoss,
-    worked: Sequence[BoolArray],
-    move: NDArray[np.int32],
-) -> NDArray[np.int32]:
-    """Slot at which work can begin after arriving in each slot, (crew, job, slot)."""
-    farm, slots = standing_loss.farm, standing_loss.slots
-    forbidden = forbidden_slots(farm.rules.road_forbidden, slots, farm.tz)
-    arrive = np.zeros((len(worked), len(standing_loss.jobs), len(slots)), dtype=np.int32)
-    for k, j in np.ndindex(arrive.shape[:2]):
-        arrive[k, j] = work_start_slots(~worked[k] | forbidden, int(move[k, :, j].max()))
-    return arrive
-
-
-def _crew_jobs(
-    standing_loss: StandingLoss, worked: Sequence[BoolArray], up: Sequence[MachinesUp]
-) -> list[list[CrewJob]]:
-    """Every crew on every job, `[crew][job]`."""
-    to_open = slots_to_open(standing_loss.point_open)
-    # contiguous copies: the kernels compile once, for one memory layout
-    losses = [standing_loss.loss[:, j].copy() for j in range(len(standing_loss.jobs))]
-    edges = [standing_loss.headland_only[:, job.row].copy() for job in standing_loss.jobs]
-    value = standing_loss.crew_hour_value(len(worked))
-    return [
-        [
-            CrewJob(
-                workable=standing_loss.field_open[:, job.row] & works,
-                headland_only=edges[j],
-                loss=losses[j],
-                day=standing_loss.day,
-                slots_to_open=to_open,
-                up=machines_up,
-                area_ha=job.area_ha,
-                t_ha=wet_yield(standing_loss.field(j)),
-                rut_ha=loss_terms(standing_loss.farm, standing_loss.field(j))["rut_ha"],
-                crew_value=value,
-            )
-            for j, job in enumerate(standing_loss.jobs)
-        ]
-        for works, machines_up in zip(worked, up, strict=True)
-    ]

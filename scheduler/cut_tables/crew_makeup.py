@@ -1,10 +1,10 @@
-"""Make-ups: which combines, carts and trucks form which crews today."""
+"""Make-ups: which combines, carts and trucks form which crews over the days planned."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import product
 from typing import TypeVar
 
@@ -18,43 +18,59 @@ Machine = TypeVar("Machine", Combine, Cart, Truck)
 MAX_MAKEUPS = 16
 
 
-def own_makeup(farm: Farm, now: datetime) -> MakeUp:
-    """The crews as the farm file has them, without machines down from `now` beyond the day.
+def own_makeup(farm: Farm, now: datetime, until: datetime) -> MakeUp:
+    """The crews as the farm file has them, with every machine that is up at some time.
 
-    A crew is left out if it has no combine or is absent today.
+    A crew without such a combine, or away on all days from `now` to `until`, is left out.
     """
-    crews = [_machines_of(farm, c, now) for c in farm.crews if now.date() not in c.absent]
+    crews = [_machines_of(farm, c, now, until) for c in farm.crews if _there(c, now, until)]
     return tuple(machines for machines in crews if machines.combines)
 
 
-def makeups(farm: Farm, now: datetime) -> list[MakeUp]:
+def makeups(
+    farm: Farm, now: datetime, until: datetime, *, most: int | None = MAX_MAKEUPS
+) -> list[MakeUp]:
     """Every make-up worth pricing, the user's own first; machines of one kind are alike.
 
+    A machine that is down, or joins later, works with its crew from the hour at which it is up.
     Machines of crews that are not fixed form a pool. Each crew left with a combine gets a truck,
     and a cart while carts last. Trucks go in turn to the crew with most combine capacity for each
     truck, with one truck moved either way as variants. A crew without a combine joins the others
     with its people. Trucks that the people of these crews cannot man stay parked.
+
+    Parameters
+    ----------
+    now, until : aware; the days planned.
+    most : number of make-ups at most; None lists all.
     """
-    own = own_makeup(farm, now)
+    own = own_makeup(farm, now, until)
     found = {_kinds(own): own}
-    free = [c for c in farm.crews if not c.fixed and now.date() not in c.absent]
+    free = [c for c in farm.crews if not c.fixed and _there(c, now, until)]
     fixed = tuple(m for m in own if m.crew not in {c.id for c in free})
     if len(free) > 1:
-        pool = [_machines_of(farm, crew, now) for crew in free]
+        pool = [_machines_of(farm, crew, now, until) for crew in free]
         for candidate in _splits(free, pool):
             makeup = tuple(sorted((*fixed, *candidate), key=lambda m: m.crew))
-            if len(found) < MAX_MAKEUPS and makeup:
+            if makeup:
                 found.setdefault(_kinds(makeup), makeup)
+            if len(found) == most:
+                break
     return list(found.values())
 
 
-def _machines_of(farm: Farm, crew: Crew, now: datetime) -> CrewMachines:
-    """A crew's own machines that are up today."""
+def _there(crew: Crew, now: datetime, until: datetime) -> bool:
+    """Whether a crew is there on some day from `now` to `until`."""
+    days = (until.date() - now.date()).days
+    return any(now.date() + timedelta(days=d) not in crew.absent for d in range(days + 1))
+
+
+def _machines_of(farm: Farm, crew: Crew, now: datetime, until: datetime) -> CrewMachines:
+    """A crew's own machines that are up at some time from `now` to `until`."""
     return CrewMachines(
         crew=crew.id,
-        combines=_up(_named(farm.combines, crew.combines, crew.id), now),
-        carts=_up(_named(farm.carts, crew.carts, crew.id), now),
-        trucks=_up(_named(farm.trucks, crew.trucks, crew.id), now),
+        combines=_up(_named(farm.combines, crew.combines, crew.id), now, until),
+        carts=_up(_named(farm.carts, crew.carts, crew.id), now, until),
+        trucks=_up(_named(farm.trucks, crew.trucks, crew.id), now, until),
     )
 
 
@@ -66,10 +82,10 @@ def _named(machines: Sequence[Machine], ids: Sequence[str], crew: str) -> tuple[
     return tuple(by_id[name] for name in ids)
 
 
-def _up(machines: tuple[Machine, ...], now: datetime) -> tuple[Machine, ...]:
-    """Machines that are not down from before `now` to more than a day after it."""
+def _up(machines: tuple[Machine, ...], now: datetime, until: datetime) -> tuple[Machine, ...]:
+    """Machines that no one interval keeps down from `now` to `until`."""
     return tuple(
-        m for m in machines if not any(a <= now and (b - now).days >= 1 for a, b in m.down)
+        m for m in machines if not any(a <= now and b >= until for a, b in m.unavailable)
     )
 
 

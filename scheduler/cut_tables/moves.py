@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from scheduler.costs.standing_loss import Job
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.slots import SLOT_MIN
 
 
 def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> float:
@@ -33,9 +31,7 @@ def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> floa
     return km / m.road_kmh * 60.0 + off + m.header_on_min + clean
 
 
-def moves_min(
-    farm: Farm, jobs: Sequence[Job], places: Sequence[str]
-) -> tuple[Array, Array]:
+def moves(farm: Farm, jobs: Sequence[Job], places: Sequence[str]) -> tuple[Array, Array]:
     """Minutes and km of every move, (crew, job + 1, job).
 
     Parameters
@@ -54,34 +50,3 @@ def moves_min(
 
     table = np.array([[[move(a, b) for b in ids] for a in [*ids, place]] for place in places])
     return np.ascontiguousarray(table[..., 0]), np.ascontiguousarray(table[..., 1])
-
-
-def moves(
-    farm: Farm, jobs: Sequence[Job], places: Sequence[str]
-) -> tuple[NDArray[np.int32], Array]:
-    """Duration and distance of every move.
-
-    Parameters
-    ----------
-    places : id of the place where each crew is now, 'base' or a field.
-
-    Returns
-    -------
-    Whole slots, rounded up, and km; both (crew, job + 1, job), the last row from the crew's place.
-    """
-    n = len(jobs)
-    fields = {f.id: f for f in farm.fields}
-    ids = [farm.fields[j.field].id for j in jobs]
-    km = np.zeros((len(places), n + 1, n))
-    slots = np.zeros((len(places), n + 1, n), dtype=np.int32)
-    known: dict[tuple[str, str], tuple[float, float]] = {}
-    for k, place in enumerate(places):
-        for i, a in enumerate([*ids, place]):
-            for j, b in enumerate(ids):
-                if (a, b) not in known:
-                    distance = 0.0 if a == b else between_km(farm, a, b)
-                    minutes = move_minutes(farm, fields.get(a), fields[b], distance)
-                    known[a, b] = distance, minutes
-                km[k, i, j], minutes = known[a, b]
-                slots[k, i, j] = int(np.ceil(minutes / SLOT_MIN - 1e-9))
-    return slots, km

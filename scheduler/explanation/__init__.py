@@ -2,11 +2,11 @@
 
 Layer: may import orders, cut_tables and what lies below.
 
-- `timing`: times of each job in every member, and their spread
+- `timing`: times of each job in every member, and the member whose clock is printed
 - `swap_costs`: the price of a swap: one place earlier or later, another crew, left out
 - `fallback`: where a crew goes if its first field is too tough or too soft
 - `own_order`: the price of a user's own orders
-- `stochastic_value`: value of perfect information and of the stochastic solution
+- `money`: lost already, still at stake, lost by the plan and by other ways
 - `reasons`: codes of what opens a field, decides its place or leaves it out
-- `briefing`: orders from a solved plan
+- `briefing`: orders from a decision
 """

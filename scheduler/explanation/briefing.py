@@ -1,9 +1,8 @@
-"""Orders from a solved plan: times with their spread, quality, deliveries, fallbacks, reasons."""
+"""Orders from a decision: times with their spread, quality, deliveries, fallbacks, reasons."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import timedelta
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -13,20 +12,21 @@ from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms, test_weight
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
-from scheduler.cut_tables.compiled import Compiled
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.explanation.fallback import best_first_job
 from scheduler.explanation.reasons import left_out_reason, order_reason
 from scheduler.explanation.timing import (
     Timing,
-    chance,
     first_hour,
     slot_time,
     spread,
     time_spread,
     timing,
+    usual_member,
 )
 from scheduler.farm.slots import SLOT_MIN
 from scheduler.farm.units import lb_bu
+from scheduler.orders.decision import Decision
 from scheduler.orders.model import (
     SHUT,
     TURNED_AWAY,
@@ -38,11 +38,10 @@ from scheduler.orders.model import (
     Order,
 )
 from scheduler.orders.reasons import FallbackAction, IdleNote, Wait
-from scheduler.solver.tables import Plan
 
 
 def expected_quality(
-    compiled: Compiled, season: Season, j: int, begin: Array
+    work: FarmWork, season: Season, j: int, begin: Array
 ) -> tuple[float, float, int | None]:
     """Expected quality of a job's grain when cut.
 
@@ -56,10 +55,10 @@ def expected_quality(
     the figures that also set the price. U.S. grade: that of wheat in a farm with US units, by both
     figures rounded to a tenth as shown; None otherwise.
     """
-    farm, field = compiled.farm, compiled.field(j)
-    stand = crop_state(season, compiled.jobs[j].row, first_hour(compiled, season))
+    farm, field = work.farm, work.field(j)
+    stand = crop_state(season, work.jobs[j].row, first_hour(work, season))
     done = np.flatnonzero(np.isfinite(begin))
-    at = done, compiled.standing_loss.hour[begin[done].astype(int)]
+    at = done, work.standing_loss.hour[begin[done].astype(int)]
     weight = float(test_weight(field, stand.wettings[at], loss_terms(farm, field)).mean())
     sprouted = 100.0 * float(stand.sprout[at].mean())
     if farm.units != "us" or not field.crop.startswith("wheat"):
@@ -69,89 +68,98 @@ def expected_quality(
 
 
 def order_line(
-    compiled: Compiled,
-    plan: Plan,
+    decision: Decision,
     season: Season,
     k: int,
-    at: int,
+    j: int,
+    *,
+    usual: int,
+    origin: int,
     alternative: Alternative | None,
-) -> Order | None:
-    """The order at place `at` (from 0) of crew `k`; None if no member gets the job done."""
-    j = plan.orders[k][at]
-    job, when = compiled.jobs[j], timing(compiled, plan, k, at)
-    done = float(np.isfinite(when.begin).mean())
-    if done == 0:
-        return None
-    field = compiled.field(j)
-    origin = len(compiled.jobs) if at == 0 else plan.orders[k][at - 1]
+) -> Order:
+    """The order of crew `k` for job `j`, which it cuts in some member.
+
+    Parameters
+    ----------
+    usual : member whose clock times are printed.
+    origin : job that the crew comes from; the number of jobs for where it stands.
+    """
+    work, when = decision.work, timing(decision, k, j)
+    job, field = work.jobs[j], work.field(j)
     moisture = spread(when.moisture)
     tonnes = job.area_ha * wet_yield(field, moisture.mid)
-    start = time_spread(compiled, when.begin)
-    to = deliveries(compiled, k, j, when, tonnes)
-    rate = compiled.rates[k][j][[p.id for p in compiled.farm.points].index(to[0].point)]
-    weight, sprouted, grade = expected_quality(compiled, season, j, when.begin)
+    start, finish = (time_spread(work, x, usual) for x in (when.begin, when.end))
+    to = deliveries(decision, k, j, when, tonnes)
+    rate = work.rates[k][j][[p.id for p in work.farm.points].index(to[0].point)]
+    weight, sprouted, grade = expected_quality(work, season, j, when.begin)
+    move_min = float(work.tables.move[k, origin, j])
+    ended = decision.outcome.state.ended[:, j]
+    done = float(np.isfinite(ended).mean())
+    by = [np.isfinite(e) and slot_time(work, e).date() <= finish.mid.date() for e in ended]
+    begin = when.begin[usual] if np.isfinite(when.begin[usual]) else np.nanmedian(when.begin)
     return Order(
         field=field.id,
         name=field.name,
         parcel=job.parcel,
         crop=field.crop,
-        leave_at=min(time_spread(compiled, when.leave).mid, start.mid),
-        move_min=float(compiled.tables.move[k, origin, j]) * SLOT_MIN,
-        move_km=float(compiled.move_km[k, origin, j]),
+        leave_at=slot_time(work, max(0.0, begin - move_min / SLOT_MIN)),
+        move_min=move_min,
+        move_km=float(work.move_km[k, origin, j]),
         start=start,
-        finish=time_spread(compiled, when.end),
+        finish=finish,
         area_ha=job.area_ha,
         tonnes=tonnes,
         moisture_pct=moisture,
         test_weight_kg_hl=weight,
         sprouted_pct=sprouted,
         us_grade=grade,
-        chance=chance(compiled, when, start.mid),
+        start_pct=float(decision.policy.start[0, j]),
+        later_pct=float(decision.policy.start[1, j]),
+        chance=float(np.mean(by)),
         done=done,
         loads=sum(d.loads for d in to),
         point=to[0].point,
         deliveries=to,
-        rate_ha_h=rate.t_h / (tonnes / job.area_ha),
+        rate_ha_h=rate.t_h / float(work.tables.yield_t[j]),
         limited_by=rate.limited_by,
         headland_only=bool(np.nanmean(when.edge) > 0.5),
-        loss=_job_cost(compiled, plan, k, j),
-        reason=order_reason(compiled, season, job.row, start.mid, alternative, done),
+        loss=job_loss(decision, j),
+        reason=order_reason(work, season, job.row, start.mid, alternative, done),
         alternative=alternative,
-        locked=any(j in jobs for _, jobs in compiled.tables.locked),
+        locked=any(j in row for row in decision.locked),
     )
 
 
 def deliveries(
-    compiled: Compiled, k: int, j: int, when: Timing, tonnes: float
+    decision: Decision, k: int, j: int, when: Timing, tonnes: float
 ) -> tuple[Delivery, ...]:
-    """Share out a job's `tonnes` by the delivery points of the slots in which it is cut.
+    """Share out a job's `tonnes` by the delivery points to which its grain goes.
 
     The first choice comes first. Less than half a load goes to the point that takes most.
     """
-    points = compiled.farm.points
-    member = np.repeat(np.arange(len(when.cut)), [len(cut) for cut in when.cut])
-    slot = np.concatenate(when.cut)
-    point = compiled.point[member, k, j, slot]
-    share = np.bincount(point, minlength=len(points)) / len(point)
-    total_loads = loads(tonnes, compiled.makeup[k].trucks, grain_density(compiled.field(j)))
+    work, cuts = decision.work, when.cuts
+    points = work.farm.points
+    share = np.bincount(cuts.point, cuts.area, len(points))
+    share = share / share.sum()
+    total_loads = loads(tonnes, work.makeup[k].trucks, grain_density(work.field(j)))
     most = int(share.argmax())
     small = (share * total_loads < 0.5) & (np.arange(len(points)) != most)
     share[most] += share[small].sum()
     share[small] = 0.0
     used = np.flatnonzero(share).tolist()
-    shut = ~compiled.standing_loss.point_open[:, slot]
-    turned_away = np.isnan(compiled.standing_loss.loss[member, j, :, slot]).T
+    shut = ~work.tables.point_open[:, cuts.slot]
+    turned_away = np.isnan(work.tables.loss[cuts.member, cuts.slot, j]).T
 
     def barred(q: int, first: int) -> bool:
         """Whether most of the grain of point `q` could not go to point `first`."""
-        return bool((shut[first] | turned_away[first])[point == q].mean() > 0.5)
+        return bool((shut[first] | turned_away[first])[cuts.point == q].mean() > 0.5)
 
     order = sorted(used, key=lambda q: (sum(barred(q, p) for p in used), -share[q]))
 
     def why(q: int) -> str:
         if q == order[0] or not barred(q, order[0]):
             return ""
-        return TURNED_AWAY if turned_away[order[0], point == q].mean() > 0.5 else SHUT
+        return TURNED_AWAY if turned_away[order[0], cuts.point == q].mean() > 0.5 else SHUT
 
     return tuple(
         Delivery(
@@ -161,74 +169,77 @@ def deliveries(
     )
 
 
-def _job_cost(compiled: Compiled, plan: Plan, k: int, j: int) -> float:
-    """Expected loss of one job as planned, money."""
-    start = plan.start[:, j]
-    done = start >= 0
-    cents = np.where(
-        done,
-        compiled.tables.cost[np.arange(len(start)), k, j, np.maximum(start, 0)],
-        compiled.tables.leave_cost[j],
+def job_loss(decision: Decision, j: int) -> float:
+    """Expected loss of one job under the plan, with its share left uncut, money."""
+    tables, log, state = decision.work.tables, decision.outcome.log, decision.outcome.state
+    member, crew, slot, entry = np.nonzero(log.job == j)
+    area = log.area[member, crew, slot, entry]
+    point = log.point[member, crew, slot, entry]
+    by_member = np.bincount(
+        member, area * tables.loss[member, slot, j, point], len(decision.outcome.loss)
     )
-    return float(compiled.tables.weight @ cents) / 100.0
+    by_member += state.left[:, j] / tables.area[j] * tables.leave_cost[j]
+    return float(tables.weight @ by_member)
 
 
-def fallback(compiled: Compiled, plan: Plan, k: int, *, objective: str) -> Fallback | None:
+def fallback(decision: Decision, k: int, orders: Sequence[Order]) -> Fallback | None:
     """What crew `k` does if its first sample is too tough, or the ground too soft."""
-    if not plan.orders[k] or not (plan.start[:, plan.orders[k][0]] >= 0).any():
+    if not orders:
         return None
-    begin = timing(compiled, plan, k, 0).begin
-    slot = int(spread(begin).mid) if np.isfinite(begin).any() else 0
-    tough = best_first_job(compiled.tables, plan, k, slot + 3 * 60 // SLOT_MIN, objective=objective)
-    soft = best_first_job(
-        compiled.tables, plan, k, slot + _slots_to_midnight(compiled, slot), objective=objective
-    )
-    first = plan.orders[k][0]
-    return Fallback(
-        if_tough=_action(compiled, first, tough, Wait.THREE_HOURS),
-        if_soft=_action(compiled, first, soft, Wait.TOMORROW),
-    )
+    work, row = decision.work, decision.policy.orders[k]
+    first = next(j for j in row if work.field(j).id == orders[0].field)
+    other = best_first_job(decision, k)
+    if other is not None and work.jobs[other].field == work.jobs[first].field:
+        other = None
 
+    def action(wait: Wait) -> FallbackAction:
+        name = work.field(first).name
+        if other is None:
+            return FallbackAction(first_name=name, wait=wait)
+        field = work.field(other)
+        return FallbackAction(
+            first_name=name,
+            wait=wait,
+            other_name=field.name,
+            other_field=field.id,
+            other_parcel=work.jobs[other].parcel,
+        )
 
-def _action(compiled: Compiled, first: int, other: int | None, wait: Wait) -> FallbackAction:
-    """Wait at job `first`, or go to job `other`, which must lie in another field."""
-    name = compiled.field(first).name
-    if other is None or compiled.jobs[other].field == compiled.jobs[first].field:
-        return FallbackAction(first_name=name, wait=wait)
-    field = compiled.field(other)
-    return FallbackAction(
-        first_name=name,
-        wait=wait,
-        other_name=field.name,
-        other_field=field.id,
-        other_parcel=compiled.jobs[other].parcel,
-    )
-
-
-def _slots_to_midnight(compiled: Compiled, slot: int) -> int:
-    """Slots from `slot` to just past the next midnight."""
-    now = slot_time(compiled, slot)
-    midnight = (now + timedelta(days=1)).replace(hour=0, minute=0)
-    return int((midnight - now).total_seconds() // 60 // SLOT_MIN) + 1
+    return Fallback(if_tough=action(Wait.THREE_HOURS), if_soft=action(Wait.TOMORROW))
 
 
 def crew_orders(
-    compiled: Compiled,
-    plan: Plan,
-    season: Season,
-    alternatives: dict[int, Alternative],
-    *,
-    objective: str,
+    decision: Decision, season: Season, alternatives: Mapping[int, Alternative]
 ) -> tuple[CrewOrders, ...]:
-    """The orders of every crew; `alternatives` by job."""
-    people = {c.id: c.people for c in compiled.farm.crews}
+    """The orders of every crew by rank; `alternatives` by job.
+
+    A crew's orders hold the fields of its list that it cuts in some member. A field that only
+    another crew gets to stands in nobody's orders here, but is cut: `left_out` omits it.
+    """
+    work, policy = decision.work, decision.policy
+    people = {c.id: c.people for c in work.farm.crews}
+    usual = usual_member(decision)
     out = []
-    for k, machines in enumerate(compiled.makeup):
-        lines = [
-            order_line(compiled, plan, season, k, at, alternatives.get(j))
-            for at, j in enumerate(plan.orders[k])
-        ]
-        orders = tuple(x for x in lines if x is not None)
+    for k, machines in enumerate(work.makeup):
+        cut = (decision.outcome.log.job[:, k, :, :, None] == np.arange(len(work.jobs))).any(
+            axis=(1, 2)
+        )
+        share = cut.mean(axis=0)
+        jobs = [j for j in policy.orders[k] if share[j] > 0]
+        orders, origin = [], len(work.jobs)
+        for j in jobs:
+            orders.append(
+                order_line(
+                    decision,
+                    season,
+                    k,
+                    j,
+                    usual=usual,
+                    origin=origin,
+                    alternative=alternatives.get(j),
+                )
+            )
+            origin = j
         out.append(
             CrewOrders(
                 crew=machines.crew,
@@ -236,35 +247,41 @@ def crew_orders(
                 carts=tuple(c.id for c in machines.carts),
                 trucks=tuple(t.id for t in machines.trucks),
                 people=people[machines.crew],
-                orders=orders,
-                fallback=fallback(compiled, plan, k, objective=objective),
-                note=_note(compiled, orders),
+                orders=tuple(orders),
+                fallback=fallback(decision, k, orders),
+                note=_note(work, orders),
+                patience_min=float(policy.patience[k]),
+                leave_min=float(policy.leave[k]),
+                stop_margin=policy.stop_margin,
+                move_weight=policy.move_weight,
             )
         )
     return tuple(out)
 
 
-def _note(compiled: Compiled, orders: Sequence[Order]) -> IdleNote | str:
+def _note(work: FarmWork, orders: Sequence[Order]) -> IdleNote | str:
     """Why the crew cuts nothing today; "" where it does."""
     if not orders:
         return IdleNote(first_start=None)
-    first_start = orders[0].start.mid
-    cuts_today = first_start.date() <= slot_time(compiled, 0).date()
+    first_start = min(o.start.mid for o in orders)
+    cuts_today = first_start.date() <= slot_time(work, 0).date()
     return "" if cuts_today else IdleNote(first_start=first_start)
 
 
-def left_out(compiled: Compiled, plan: Plan, season: Season) -> tuple[LeftOut, ...]:
-    """Jobs in nobody's orders or done in no member, each with its reason and its cost."""
-    never = [j for order in plan.orders for j in order if not (plan.start[:, j] >= 0).any()]
+def left_out(decision: Decision, season: Season) -> tuple[LeftOut, ...]:
+    """Jobs that no crew begins in any member, each with its reason and its cost."""
+    work = decision.work
+    begun = np.unique(decision.outcome.log.job)
     out = []
-    for j in sorted((*plan.left, *never)):
-        job, field = compiled.jobs[j], compiled.field(j)
-        out.append(
-            LeftOut(
-                field=field.id,
-                name=f"{field.name}, {job.parcel}" if job.parcel else field.name,
-                why=left_out_reason(compiled, season, j),
-                cost=float(compiled.tables.leave_cost[j]) / 100.0,
+    for j, job in enumerate(work.jobs):
+        if j not in begun:
+            field = work.field(j)
+            out.append(
+                LeftOut(
+                    field=field.id,
+                    name=f"{field.name}, {job.parcel}" if job.parcel else field.name,
+                    why=left_out_reason(work, season, j),
+                    cost=float(work.tables.leave_cost[j]),
+                )
             )
-        )
     return tuple(out)

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.cut_tables.compiled import Compiled
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.errors import FarmError
-from scheduler.orders.decision import Decision
-from scheduler.solver.evaluation import evaluate
-from scheduler.solver.tables import Orders
+from scheduler.field_work.play import play
+from scheduler.field_work.policy import Orders
+from scheduler.orders.decision import Decision, Difference, difference
+
+#: Share of a field cut, on average over members, from which it counts as cut.
+MOSTLY_CUT = 0.5
 
 
 def jobs_named(standing_loss: StandingLoss, name: str) -> list[int]:
-    """Jobs of a field by its id, or of one parcel by 'id/parcel'."""
+    """Jobs of a field by its id, or of one part of it by 'id/part'."""
     field, _, parcel = name.partition("/")
     return [
         j
@@ -29,20 +32,18 @@ class OwnOrderPrice:
 
     loss: float
     plan_loss: float
+    more: Difference  # what the user's orders lose more
     left_uncut: tuple[str, ...]  # names of fields that only the plan cuts
 
 
 def price_own_order(
-    decision: Decision,
-    orders: Mapping[str, Sequence[str]],
-    *,
-    plan_loss: float | None = None,
+    decision: Decision, orders: Mapping[str, Sequence[str]], *, plan_loss: float | None = None
 ) -> OwnOrderPrice:
-    """Price a user's orders on the tables of the plan.
+    """Price a user's orders by the simulator, on the members that judge the plan.
 
     Parameters
     ----------
-    orders : by crew, field ids (or 'id/parcel') in order; fields not named are left.
+    orders : by crew, field ids (or 'id/part') in order; fields not named follow as in the plan.
     plan_loss : loss to compare with; the plan's by default.
 
     Raises
@@ -50,39 +51,50 @@ def price_own_order(
     FarmError
         Where a crew or a field is not in the plan, or a field is ordered twice.
     """
-    compiled, plan = decision.compiled, decision.plan
-    own = evaluate(
-        compiled.tables, named_orders(compiled, orders), objective=compiled.farm.rules.objective
-    )
-    left_uncut = [compiled.field(j).name for j in own.left if j not in plan.left]
+    work, members = decision.work, decision.judged
+    own = replace(decision.policy, orders=named_orders(decision, orders))
+    outcome = play(work.tables, own)
+    plan = float(decision.outcome.loss[members].mean())
+    more = difference(outcome.loss[members], decision.outcome.loss[members])
+    if plan_loss is not None:
+        more = replace(more, mean=more.mean + plan - plan_loss)
+        plan = plan_loss
+
+    def cut(state_left: object) -> list[bool]:
+        share = 1.0 - (state_left / work.tables.area).mean(axis=0)  # type: ignore[operator]
+        return [bool(s > MOSTLY_CUT) for s in share]
+
+    before, now = cut(decision.outcome.state.left), cut(outcome.state.left)
+    lost = [work.field(j).name for j in range(len(work.jobs)) if before[j] and not now[j]]
     return OwnOrderPrice(
-        loss=own.cost / 100.0,
-        plan_loss=plan.cost / 100.0 if plan_loss is None else plan_loss,
-        left_uncut=tuple(dict.fromkeys(left_uncut)),
+        loss=plan + more.mean, plan_loss=plan, more=more, left_uncut=tuple(dict.fromkeys(lost))
     )
 
 
-def named_orders(compiled: Compiled, orders: Mapping[str, Sequence[str]]) -> Orders:
-    """Translate names into jobs; a user's own order may undo locked orders.
+def named_orders(decision: Decision, orders: Mapping[str, Sequence[str]]) -> Orders:
+    """Translate names into jobs; fields not named follow as in the plan.
 
     Raises
     ------
     FarmError
         Where a crew or a field is not in the plan, or a field is ordered twice.
     """
-    crews = [g.crew for g in compiled.makeup]
+    work: FarmWork = decision.work
+    crews = [g.crew for g in work.makeup]
     out: list[list[int]] = [[] for _ in crews]
     used: set[int] = set()
     for crew, names in orders.items():
         if crew not in crews:
             raise FarmError(f'there is no crew "{crew}" today; crews are {", ".join(crews)}')
         for name in names:
-            found = jobs_named(compiled.standing_loss, name)
+            found = jobs_named(work.standing_loss, name)
             if not found:
                 raise FarmError(f'there is nothing to cut in a field "{name}"')
             if twice := used & set(found):
-                field = compiled.field(min(twice))
+                field = work.field(min(twice))
                 raise FarmError(f'field "{field.id}" is ordered twice: name it once')
             used |= set(found)
             out[crews.index(crew)] += found
+    for row, planned in zip(out, decision.policy.orders, strict=True):
+        row += [j for j in planned if j not in used]
     return tuple(tuple(o) for o in out)

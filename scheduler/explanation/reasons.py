@@ -1,4 +1,4 @@
-"""Reason codes of a solved plan: what opens a field, what decides its place, what leaves it out."""
+"""Reason codes of a plan: what opens a field, what decides its place, what leaves it out."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from readiness.season.codes import Reason
 from readiness.season.simulate import Season
-from scheduler.cut_tables.compiled import Compiled
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.explanation.timing import first_hour
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.orders.model import Alternative
@@ -20,7 +20,7 @@ CHEAPEST_NAMED = 0.5
 
 
 def order_reason(
-    compiled: Compiled,
+    work: FarmWork,
     season: Season,
     row: int,
     begin: datetime,
@@ -35,7 +35,7 @@ def order_reason(
     begin : median start, farm time.
     done : share of members in which the crew gets to the field.
     """
-    closed_by, opens = _last_closed(compiled, season, row, begin)
+    closed_by, opens = _last_closed(work, season, row, begin)
     dearest, extra_loss = _dearest(alternative)
     return OrderReason(
         done=done, closed_by=closed_by, opens=opens, dearest=dearest, extra_loss=extra_loss
@@ -61,7 +61,7 @@ def _dearest(alternative: Alternative | None) -> tuple[Otherwise | None, float]:
 
 
 def _last_closed(
-    compiled: Compiled, season: Season, row: int, begin: datetime
+    work: FarmWork, season: Season, row: int, begin: datetime
 ) -> tuple[Reason | None, datetime | None]:
     """The cause that last closed the field in most members on the day of `begin`, and its end."""
     hour = int((utc_hour(begin) - season.start).astype(int))
@@ -71,21 +71,28 @@ def _last_closed(
         closed = codes[:, h] != Reason.OPEN
         if closed.mean() > 0.5:
             cause = Reason(int(np.bincount(codes[closed, h]).argmax()))
-            return cause, farm_time(season.start + np.timedelta64(h + 1, "h"), compiled.farm.tz)
+            return cause, farm_time(season.start + np.timedelta64(h + 1, "h"), work.farm.tz)
     return None, None
 
 
-def left_out_reason(compiled: Compiled, season: Season, j: int) -> LeftOutReason:
-    """What keeps job `j` out of everybody's orders."""
-    if (compiled.point[:, :, j] < 0).all():
+def left_out_reason(work: FarmWork, season: Season, j: int) -> LeftOutReason:
+    """What keeps job `j` out of everybody's orders.
+
+    The first of these: no delivery point buys the crop; the field does not open; no point takes
+    the grain in an hour in which the field is open; other work pays more.
+    """
+    tables = work.tables
+    if not tables.accepts[:, j].any():
         return LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT)
-    can_finish = (compiled.tables.finish[:, :, j, 0] >= 0).any(axis=1).mean()
-    if can_finish >= 0.5:
-        return LeftOutReason(kind=LeftOutKind.LOSES_MORE_ELSEWHERE)
-    ahead = season.reason[:, :, first_hour(compiled, season) :]
-    codes: NDArray[np.uint8] = ahead[:, compiled.jobs[j].row]
-    shut = codes[codes != Reason.OPEN]
-    if not shut.size:
-        return LeftOutReason(kind=LeftOutKind.TOO_LARGE)
-    cause = Reason(int(np.bincount(shut.ravel()).argmax()))
-    return LeftOutReason(kind=LeftOutKind.CLOSED, closed_by=cause)
+    open_here = np.isfinite(tables.wet[:, :, j])
+    works = tables.works.any(axis=0)
+    if not (open_here & works).any():
+        ahead = season.reason[:, :, first_hour(work, season) :]
+        codes: NDArray[np.uint8] = ahead[:, work.jobs[j].row][:, work.standing_loss.hour[works]]
+        shut = codes[codes != Reason.OPEN]
+        if shut.size:
+            cause = Reason(int(np.bincount(shut.ravel()).argmax()))
+            return LeftOutReason(kind=LeftOutKind.CLOSED, closed_by=cause)
+    if (tables.point[:, :, :, j][:, open_here] < 0).all():
+        return LeftOutReason(kind=LeftOutKind.TURNED_AWAY)
+    return LeftOutReason(kind=LeftOutKind.LOSES_MORE_ELSEWHERE)

@@ -3,41 +3,63 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
+from scheduler.field_work.policy import Orders, Policy
+from scheduler.orders.decision import Decision
 from scheduler.orders.model import Alternative
-from scheduler.solver.evaluation import evaluate
-from scheduler.solver.tables import CutTables, Orders, Plan
+from scheduler.solver.objective import objective_of
+from scheduler.solver.policy_search import Evaluator
+
+#: Places of each crew's order that are priced; assumed: orders farther down change before
+#: anybody follows them.
+PRICED_PLACES = 10
 
 
-def alternatives(tables: CutTables, plan: Plan, *, objective: str) -> dict[int, Alternative]:
-    """Loss of every change to one order, above that of the plan.
+def alternatives(decision: Decision) -> dict[int, Alternative]:
+    """Loss of every change to one order, above that of the plan, on all members.
 
-    A job moves one place earlier or later in its crew's order, to the best place of any other
-    crew, or out of all orders. A locked job can only be left.
+    A job moves one place earlier or later in its crew's order, to another crew (first, last, or
+    the same place), or out of all orders. A held job can only be left.
 
     Returns
     -------
-    By job, in money (the tables hold cents); None where there is no such place.
+    By job, in money; None where there is no such place.
     """
-    locked = {j for _, jobs in tables.locked for j in jobs}
+    policy, tables = decision.policy, decision.work.tables
+    objective = decision.work.farm.rules.objective
+    evaluator = Evaluator(tables)
+    held = {j for row in decision.locked for j in row}
+
+    def value(changed: Policy) -> float:
+        return objective_of(evaluator.loss(changed), tables.weight, objective=objective)
+
+    plan = value(policy)
 
     def extra(orders: Orders) -> float:
-        return (evaluate(tables, orders, objective=objective).cost - plan.cost) / 100.0
+        return value(replace(policy, orders=orders)) - plan
 
     out = {}
-    for k, order in enumerate(plan.orders):
-        for at, j in enumerate(order):
-            fixed = j in locked
-            sooner = None if at == 0 or fixed or order[at - 1] in locked else at - 1
+    for k, order in enumerate(policy.orders):
+        for at, j in enumerate(order[:PRICED_PLACES]):
+            fixed = j in held
+            sooner = None if at == 0 or fixed or order[at - 1] in held else at - 1
             later = None if at == len(order) - 1 or fixed else at
-            others = [extra(o) for o in _elsewhere(plan.orders, k, j)] if not fixed else []
+            others = [] if fixed else [extra(o) for o in _elsewhere(policy.orders, k, at)]
             out[j] = Alternative(
-                earlier=None if sooner is None else extra(_swapped(plan.orders, k, sooner)),
-                later=None if later is None else extra(_swapped(plan.orders, k, later)),
+                earlier=None if sooner is None else extra(_swapped(policy.orders, k, sooner)),
+                later=None if later is None else extra(_swapped(policy.orders, k, later)),
                 other_crew=min(others, default=None),
-                leave=extra(_without(plan.orders, j)),
+                leave=value(never_cut(policy, j)) - plan,
             )
     return out
+
+
+def never_cut(policy: Policy, j: int) -> Policy:
+    """The policy without job `j`: no grain is dry enough to start it."""
+    start = policy.start.copy()
+    start[:, j] = -1e3
+    return replace(policy, start=start)
 
 
 def _swapped(orders: Orders, k: int, at: int) -> Orders:
@@ -47,15 +69,11 @@ def _swapped(orders: Orders, k: int, at: int) -> Orders:
     return (*orders[:k], tuple(mine), *orders[k + 1 :])
 
 
-def _without(orders: Orders, j: int) -> Orders:
-    """Orders without job `j`."""
-    return tuple(tuple(x for x in o if x != j) for o in orders)
-
-
-def _elsewhere(orders: Orders, k: int, j: int) -> Iterator[Orders]:
-    """Orders with job `j` at every place of every crew but `k`."""
-    rest = _without(orders, j)
+def _elsewhere(orders: Orders, k: int, at: int) -> Iterator[Orders]:
+    """Orders with the job at `at` of crew `k` first, at the same place, or last with another."""
+    j = orders[k][at]
+    rest = tuple(tuple(x for x in o if x != j) for o in orders)
     for c, other in enumerate(rest):
         if c != k:
-            for at in range(len(other) + 1):
-                yield (*rest[:c], (*other[:at], j, *other[at:]), *rest[c + 1 :])
+            for place in sorted({0, min(at, len(other)), len(other)}):
+                yield (*rest[:c], (*other[:place], j, *other[place:]), *rest[c + 1 :])

@@ -1,4 +1,4 @@
-"""Times of each job of a plan in every member, and their spread over the members."""
+"""Times of each crew's fields in every member, read from the log of the work."""
 
 from __future__ import annotations
 
@@ -9,54 +9,85 @@ import numpy as np
 
 from readiness.atmosphere.weather import Array
 from readiness.season.simulate import Season
-from scheduler.cut_tables.compiled import Compiled
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.farm.slots import SLOT_MIN, farm_time
+from scheduler.field_work.tables import Int
+from scheduler.orders.decision import Decision
 from scheduler.orders.model import Spread, TimeSpread
-from scheduler.solver.tables import Int, Plan
 
 #: Share of members from which the median member gets a job done.
 MEDIAN_DONE = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
-class Timing:
-    """Slots of one job, (member,); NaN where the member does not get the job done."""
+class Cuts:
+    """Everything that one crew cuts of one job: arrays (cut,), one entry a slot.
 
-    leave: Array
+    `member`, `slot` and `point` are indices; `area` is in ha.
+    """
+
+    member: Int
+    slot: Int
+    area: Array
+    point: Int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Timing:
+    """Slots of one job with one crew, (member,); NaN where the crew does not cut it.
+
+    `end` is the slot at which the job is finished, by whichever crew; NaN where it is not.
+    """
+
     begin: Array
     end: Array
-    moisture: Array  # mean over the slots cut, percent
-    edge: Array  # share of the slots cut in which carts stay at the edge
-    cut: tuple[Int, ...]  # slots cut, by member
+    moisture: Array  # mean over what is cut, percent
+    edge: Array  # share cut while carts stay at the edge
+    cuts: Cuts
 
 
-def timing(compiled: Compiled, plan: Plan, k: int, at: int) -> Timing:
-    """Time the job at place `at` (from 0) of crew `k` in every member."""
-    order, j = plan.orders[k], plan.orders[k][at]
-    row, tables = compiled.jobs[j].row, compiled.tables
-    out = np.full((5, plan.start.shape[0]), np.nan)
-    slots = []
-    for m in range(plan.start.shape[0]):
-        s, e = int(plan.start[m, j]), int(plan.finish[m, j])
-        cut = np.flatnonzero(compiled.can[m, k, j, s:e]) + s
-        slots.append(cut)
-        if not cut.size:
-            continue
-        before = next((i for i in reversed(order[:at]) if plan.finish[m, i] >= 0), None)
-        free = tables.ready[k] if before is None else plan.finish[m, before]
-        move = tables.move[k, len(compiled.jobs) if before is None else before, j]
-        wet = compiled.standing_loss.moisture[m, row, compiled.standing_loss.hour[cut]].mean()
-        edge = compiled.standing_loss.headland_only[m, row, cut].mean()
-        out[:, m] = max(int(free), int(cut[0]) - int(move)), cut[0], e, wet, edge
-    return Timing(
-        leave=out[0], begin=out[1], end=out[2], moisture=out[3], edge=out[4], cut=tuple(slots)
+def cuts_of(decision: Decision, k: int, j: int) -> Cuts:
+    """What crew `k` cuts of job `j` in all members."""
+    log = decision.outcome.log
+    member, slot, entry = np.nonzero(log.job[:, k] == j)
+    at = member, np.full(len(member), k), slot, entry
+    return Cuts(
+        member=member.astype(np.int64),
+        slot=slot.astype(np.int64),
+        area=log.area[at].astype(np.float64),
+        point=log.point[at].astype(np.int64),
     )
 
 
-def slot_time(compiled: Compiled, slot: float) -> datetime:
+def timing(decision: Decision, k: int, j: int) -> Timing:
+    """Time job `j` with crew `k` in every member."""
+    work, cuts = decision.work, cuts_of(decision, k, j)
+    members = len(decision.outcome.loss)
+    row, hour = work.jobs[j].row, work.standing_loss.hour[cuts.slot]
+    total = np.bincount(cuts.member, cuts.area, members)
+
+    def mean(values: Array) -> Array:
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(np.bincount(cuts.member, cuts.area * values, members) / total)
+
+    begin = np.full(members, np.nan)
+    first = np.full(members, np.inf)
+    np.minimum.at(first, cuts.member, cuts.slot.astype(np.float64))
+    begin[np.isfinite(first)] = first[np.isfinite(first)]
+    cut = np.isfinite(begin)
+    return Timing(
+        begin=begin,
+        end=np.where(cut, decision.outcome.state.ended[:, j], np.nan),
+        moisture=mean(work.standing_loss.moisture[cuts.member, row, hour]),
+        edge=mean(work.tables.edge[cuts.member, cuts.slot, j].astype(np.float64)),
+        cuts=cuts,
+    )
+
+
+def slot_time(work: FarmWork, slot: float) -> datetime:
     """Farm time of a slot; fractions and the end of the horizon are allowed."""
-    return farm_time(compiled.standing_loss.slots[0], compiled.farm.tz) + timedelta(
-        minutes=float(slot) * SLOT_MIN
+    return farm_time(work.standing_loss.slots[0], work.farm.tz) + timedelta(
+        minutes=round(float(slot) * SLOT_MIN)
     )
 
 
@@ -66,35 +97,41 @@ def spread(values: Array) -> Spread:
     return Spread(low=float(low), mid=float(mid), high=float(high))
 
 
-def time_spread(compiled: Compiled, values: Array) -> TimeSpread:
-    """10th, 50th and 90th percentile of slots, as farm times.
+def time_spread(work: FarmWork, values: Array, usual: int) -> TimeSpread:
+    """10th and 90th percentile of slots, as farm times, around the time in member `usual`.
 
-    A member that does not get the job done counts as the end of the horizon, unless most members
-    do not: then only the members that do count.
+    A member without a value counts as the end of the horizon, unless most members are: then only
+    the members with one count. Where member `usual` has none, the median stands in for it.
     """
     done = np.isfinite(values)
+    filled = values
     if done.mean() >= MEDIAN_DONE:
-        values = np.where(done, values, len(compiled.standing_loss.slots))
-    s = spread(values)
+        filled = np.where(done, values, len(work.standing_loss.slots))
+    s = spread(filled)
+    mid = values[usual] if done[usual] else s.mid
+    low, high = min(s.low, mid), max(s.high, mid)
     return TimeSpread(
-        low=slot_time(compiled, s.low),
-        mid=slot_time(compiled, s.mid),
-        high=slot_time(compiled, s.high),
+        low=slot_time(work, low), mid=slot_time(work, mid), high=slot_time(work, high)
     )
 
 
-def chance(compiled: Compiled, when: Timing, start: datetime) -> float:
-    """Share of members that begin on the day of `start` and end on the median last day."""
-    end = (time_spread(compiled, when.end).mid - timedelta(seconds=1)).date()
-    kept = [
-        slot_time(compiled, b).date() == start.date()
-        and slot_time(compiled, e - 0.01).date() == end
-        for b, e in zip(when.begin, when.end, strict=True)
-        if np.isfinite(b)
-    ]
-    return sum(kept) / len(when.begin)
+def usual_member(decision: Decision) -> int:
+    """The member whose times are nearest to the medians, the first fields of each crew most.
+
+    All clock times that are printed come from this one member, so that they obey arithmetic.
+    """
+    members = len(decision.outcome.loss)
+    away = np.zeros(members)
+    for k, order in enumerate(decision.policy.orders):
+        for place, j in enumerate(order):
+            begin = timing(decision, k, j).begin
+            if np.isfinite(begin).mean() < MEDIAN_DONE:
+                continue
+            filled = np.where(np.isfinite(begin), begin, len(decision.work.standing_loss.slots))
+            away += np.abs(filled - np.median(filled)) / (1.0 + place)
+    return int(away.argmin())
 
 
-def first_hour(compiled: Compiled, season: Season) -> int:
+def first_hour(work: FarmWork, season: Season) -> int:
     """Hour of the season that holds the first slot."""
-    return int((compiled.standing_loss.slots[0].astype("datetime64[h]") - season.start).astype(int))
+    return int((work.standing_loss.slots[0].astype("datetime64[h]") - season.start).astype(int))

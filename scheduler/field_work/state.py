@@ -46,7 +46,7 @@ class WorkState(NamedTuple):
 
     def copy(self) -> WorkState:
         """The same state in new arrays."""
-        return WorkState(*(part.copy() for part in self))
+        return WorkState(**{name: part.copy() for name, part in self._asdict().items()})
 
 
 def first_state(tables: WorkTables) -> WorkState:

@@ -84,8 +84,10 @@ class Order:
     test_weight_kg_hl: float = nan  # expected when cut, as are the next two
     sprouted_pct: float = nan
     us_grade: int | None = None  # of wheat in US units, by the two above alone; 6 is Sample grade
-    chance: float  # share of members in which it starts and ends on the median days
-    done: float = 1.0  # share of members in which it is done within the days planned
+    start_pct: float = nan  # cut at or below this moisture today
+    later_pct: float = nan  # and on later days
+    chance: float  # share of members in which it is finished by the day of `finish.mid`
+    done: float = 1.0  # share of members in which it is finished within the days planned
     loads: float
     point: str  # id of the delivery point of first choice
     deliveries: tuple[Delivery, ...] = ()  # first choice first; none in plans of one point each
@@ -119,6 +121,10 @@ class CrewOrders:
     orders: tuple[Order, ...]
     fallback: Fallback | None
     note: IdleNote | str = ""
+    patience_min: float = 0.0  # wait at a shut field while the next can be cut
+    leave_min: float = 0.0  # longest move to a better field that opens while the crew cuts
+    stop_margin: float = 0.0  # points above the start moisture at which the crew stops
+    move_weight: float = 0.0  # places in the order that a minute of move is worth
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,6 +159,49 @@ class Change:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RuleComparison:
+    """What a dispatching rule, with its best start moisture, loses more than the plan."""
+
+    name: str
+    start_pct: float
+    loss: float
+    more: float
+    error: float  # standard error of `more`; infinite where it is unknown
+
+
+@dataclass(frozen=True, kw_only=True)
+class MoneyAtStake:
+    """The plan's money: what is lost, what can still be lost, and what other ways would lose.
+
+    Attributes
+    ----------
+    already_lost : lost before the first hour planned, whatever is done.
+    at_stake : expected loss of grain that nobody cuts, less what is lost already.
+    loss : expected loss of the plan, what is lost already included; `loss_error` is its standard
+        error over the members.
+    member_loss : (member,) of the plan.
+    rules : dispatching rules, played like the plan on members that neither was searched on.
+    floor : expected loss of whoever knew the weather; no way of working loses less.
+    held_cost, held_error : what the farmer's own orders cost, with its standard error; None where
+        no order is held.
+    judged : number of members that rules and plan are compared on.
+    unseen : whether these are members that the search did not use.
+    """
+
+    already_lost: float
+    at_stake: float
+    loss: float
+    loss_error: float
+    member_loss: tuple[float, ...]
+    rules: tuple[RuleComparison, ...]
+    floor: float | None
+    held_cost: float | None
+    held_error: float | None
+    judged: int
+    unseen: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class Morning:
     """A planned morning: all that terminal, sheet, page and files show.
 
@@ -176,14 +225,7 @@ class Morning:
     makeups: tuple[tuple[MakeUp, float], ...]  # the best ones with their expected loss
     crews: tuple[CrewOrders, ...]
     left_out: tuple[LeftOut, ...]
-    status: str
-    loss: float  # expected loss of the plan, money, as are the losses below
-    bound: float | None  # lower bound on the loss of any order
-    gap: float | None
-    rule_losses: dict[str, float]  # by dispatching rule
-    member_loss: tuple[float, ...]
-    value_of_perfect_information: float | None
-    value_of_stochastic_solution: float | None
+    money: MoneyAtStake
     cautions: tuple[DayCaution, ...]
     changes: tuple[Change | str, ...] = ()  # against the previous orders; news of the book is text
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught

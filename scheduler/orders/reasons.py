@@ -35,9 +35,9 @@ class OrderReason:
 class LeftOutKind(Enum):
     """What keeps a field out of all orders."""
 
-    NO_DELIVERY_POINT = auto()  # none takes the crop at the moisture expected
-    CLOSED = auto()  # closed for too long to finish the field
-    TOO_LARGE = auto()
+    NO_DELIVERY_POINT = auto()  # none with room buys the crop
+    CLOSED = auto()  # closed in all hours that the crews work
+    TURNED_AWAY = auto()  # too wet for every point whenever it is open
     LOSES_MORE_ELSEWHERE = auto()
 
 

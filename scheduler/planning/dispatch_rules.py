@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from scheduler.costs.grain_value import best_revenue_ha
-from scheduler.cut_tables.compile_work import FarmWork
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import DECISIVE, Orders, Policy, ranked_lists
 from scheduler.solver.objective import objective_of

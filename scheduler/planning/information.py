@@ -67,9 +67,9 @@ def gather(
     state = BookState()
     if Book.exists(folder):
         with Book(folder) as book:
+            state = _read_book(book, farm, when)
             farm = apply_book(farm, book, when)
             gauges = pd.concat([gauges, book.gauges(when)], ignore_index=True)
-            state = _read_book(book, farm, when)
     weather = weather_for(
         folder, farm, when, days=days, forecast=forecast, seed=seed, gauges=gauges
     )
@@ -80,7 +80,10 @@ def gather(
 
 
 def _read_book(book: Book, farm: Farm, now: datetime) -> BookState:
-    """Read what the book holds at `now`."""
+    """Read what the book holds at `now`.
+
+    `farm` is as its files have it: what the book says of it is counted once.
+    """
     document = book.last_plan(now)
     return BookState(
         observations=book.observations(farm, now),

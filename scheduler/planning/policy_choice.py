@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.cut_tables.compile_work import FarmWork, compile_work
+from scheduler.cut_tables.compile import FarmWork, compile_work
 from scheduler.cut_tables.crew_makeup import MakeUp, makeups
 from scheduler.errors import NoPlanError
 from scheduler.farm.model import Farm
@@ -28,7 +28,8 @@ from scheduler.planning.previous_plan import (
 )
 from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator, Found, search
-from scheduler.solver.stages import Progress, SolveStage, ignore_progress
+from scheduler.planning.stages import PlanStage
+from scheduler.solver.stages import Progress, ignore_progress
 
 #: Members that rank the make-ups, spread over the ensemble; assumed, so that sixteen make-ups
 #: take no longer than the search.
@@ -53,7 +54,10 @@ class Effort:
     makeup_iterations: int = SHORT_ITERATIONS
 
 
-NORMAL, FAST = Effort(), Effort(iterations=400, makeup_iterations=60)
+#: The usual effort; a quick one, and one for a page that waits a few seconds.
+NORMAL = Effort()
+FAST = Effort(iterations=400, makeup_iterations=60)
+SWIFT = Effort(iterations=150, makeup_iterations=20)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,16 +106,16 @@ def decide(
     NoPlanError
         Where no crew has a combine within the days planned, or none can cut anything.
     """
-    progress(SolveStage.SEARCH, 0.0)
+    progress(PlanStage.MAKEUPS, 0.15)
     makeups_ranked = rank_makeups(standing_loss, situation, seed=seed, effort=effort)
-    progress(SolveStage.SEARCH, 0.3)
+    progress(PlanStage.SEARCH, 0.3)
     choice = _Choice.of(standing_loss, situation, makeups_ranked[0].makeup, seed=seed)
     found = choice.search(effort.iterations)
     held_cost = None
     if any(choice.locked):
         free = replace(choice, locked=((),) * len(choice.locked)).search(effort.iterations // 2)
         held_cost = choice.compare(found, free, choice)
-    progress(SolveStage.SEARCH, 0.7)
+    progress(PlanStage.CHECK, 0.6)
     if situation.previous is not None:
         makeup = _previous_makeup(standing_loss, situation)
         kept_choice = choice.keeping_first_fields(standing_loss, makeup)
@@ -121,7 +125,6 @@ def decide(
         price = changes * standing_loss.farm.rules.change_price
         if changes and saving.mean <= max(price, CHANGE_ERRORS * saving.error):
             choice, found = kept_choice, kept
-    progress(SolveStage.DONE, 1.0)
     return choice.decision(found, makeups_ranked, held_cost)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from scheduler.cut_tables.compile_work import FarmWork
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.orders.model import CrewOrders

@@ -1,4 +1,4 @@
-"""Stages of planning a morning; those of the solver come between `MAKEUPS` and `UNCERTAINTY`."""
+"""Stages of planning a morning."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ from scheduler.solver.stages import Stage
 
 
 class PlanStage(Stage):
-    """What the planner itself does, in order."""
+    """What the planner does, in order."""
 
     READINESS = "soil and grain"
     MAKEUPS = "make-ups"
-    UNCERTAINTY = "uncertainty"
+    SEARCH = "search"
+    CHECK = "check on unseen forecasts"
+    FLOOR = "perfect knowledge"
     BRIEFING = "briefing"

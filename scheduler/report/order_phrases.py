@@ -44,9 +44,8 @@ SWAPS = {
 }
 WAITS = {Wait.THREE_HOURS: "wait three hours", Wait.TOMORROW: "wait for tomorrow"}
 LEFT_OUT = {
-    LeftOutKind.NO_DELIVERY_POINT: "no delivery point with room takes this crop at the moisture "
-    "expected",
-    LeftOutKind.TOO_LARGE: "too large to finish in the days planned",
+    LeftOutKind.NO_DELIVERY_POINT: "no delivery point with room buys this crop",
+    LeftOutKind.TURNED_AWAY: "too wet for every delivery point whenever it can be cut",
     LeftOutKind.LOSES_MORE_ELSEWHERE: "no crew gets to it in the days planned without losing more "
     "elsewhere",
 }
@@ -75,7 +74,7 @@ def left_out_text(reason: LeftOutReason | str) -> str:
         return reason
     if reason.closed_by is not None:
         cause = REASON_TEXT[reason.closed_by]
-        return f"cannot be finished in the days planned: mostly {cause}"
+        return f"cannot be cut in the days planned: mostly {cause}"
     return LEFT_OUT[reason.kind]
 
 

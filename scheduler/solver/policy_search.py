@@ -28,12 +28,14 @@ from scheduler.field_work.policy import Orders, Policy
 from scheduler.field_work.state import first_state
 from scheduler.field_work.tables import Float, Int, WorkTables
 from scheduler.solver.objective import MEAN, objective_of
-from scheduler.solver.search_settings import DEFAULTS, SearchSettings
+from scheduler.solver.settings import DEFAULTS, SearchSettings
 
 #: Values that the search tries for patience and leave, min, and for the stop margin, points.
 PATIENCE = (0.0, 30.0, 60.0, 120.0, 240.0, 480.0)
 LEAVE = (0.0, 20.0, 40.0, 60.0)
 STOP_MARGIN = (0.0, 0.5, 1.0)
+#: Places in the list that a minute of move is worth.
+MOVE_WEIGHT = (0.0, 0.03, 0.1, 0.3, 1.0)
 NO_LOG = empty_log()
 #: Start moisture of a job that never opens, percent; it decides nothing.
 DEFAULT_MOISTURE = 15.0
@@ -230,10 +232,12 @@ class _Moves:
     def _rewait(self, policy: Policy) -> Policy:
         """Change patience or leave of a crew, or the stop margin."""
         draw, k = self.rng.random(), int(self.rng.integers(len(policy.orders)))
-        if draw < 0.25:
+        if draw < 0.15:
             return replace(policy, stop_margin=float(self.rng.choice(STOP_MARGIN)))
+        if draw < 0.4:
+            return replace(policy, move_weight=float(self.rng.choice(MOVE_WEIGHT)))
         patience, leave = policy.patience.copy(), policy.leave.copy()
-        if draw < 0.6:
+        if draw < 0.7:
             patience[k] = self.rng.choice(PATIENCE)
         else:
             leave[k] = self.rng.choice(LEAVE)

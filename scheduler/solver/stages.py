@@ -10,17 +10,6 @@ class Stage(Enum):
     """A stage of some computation; each computation lists its own in a subclass."""
 
 
-class SolveStage(Stage):
-    """Stages of `solve`, in order."""
-
-    SEARCH = "search"
-    BOUND = "bound"
-    IMPROVE = "improve"
-    POLISH = "polish"
-    COMMON_BOUND = "common bound"
-    DONE = "done"
-
-
 #: Called with the stage that begins or goes on and the share of all work done, 0 to 1; an
 #: exception that it raises stops the computation.
 Progress = Callable[[Stage, float], None]
