@@ -12,10 +12,10 @@ from readiness.atmosphere.weather import Array
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.machine_rates import HEADLAND_FACTOR, CrewMachines, MachinesUp, Rates
 from scheduler.costs.standing_loss import Job, StandingLoss, wet_yield
-from scheduler.cut_tables.crew_makeup import MakeUp
-from scheduler.cut_tables.point_hours import slots_to_open
-from scheduler.cut_tables.moves import moves
 from scheduler.cut_tables.accepting_points import accepting_points
+from scheduler.cut_tables.crew_makeup import MakeUp
+from scheduler.cut_tables.moves import moves
+from scheduler.cut_tables.point_hours import slots_to_open
 from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
 from scheduler.farm.opening_hours import down_slots, forbidden_slots
 from scheduler.farm.slots import SLOT_MIN, BoolArray

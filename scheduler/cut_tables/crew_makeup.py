@@ -84,9 +84,7 @@ def _named(machines: Sequence[Machine], ids: Sequence[str], crew: str) -> tuple[
 
 def _up(machines: tuple[Machine, ...], now: datetime, until: datetime) -> tuple[Machine, ...]:
     """Machines that no one interval keeps down from `now` to `until`."""
-    return tuple(
-        m for m in machines if not any(a <= now and b >= until for a, b in m.unavailable)
-    )
+    return tuple(m for m in machines if not any(a <= now and b >= until for a, b in m.unavailable))
 
 
 def _kinds(makeup: MakeUp) -> tuple[tuple[str, ...], ...]:

@@ -20,6 +20,7 @@ from scheduler.explanation.timing import (
     first_hour,
     slot_time,
     spread,
+    time_or_median,
     time_spread,
     timing,
     usual_member,
@@ -96,7 +97,7 @@ def order_line(
     ended = decision.outcome.state.ended[:, j]
     done = float(np.isfinite(ended).mean())
     by = [np.isfinite(e) and slot_time(work, e).date() <= finish.mid.date() for e in ended]
-    begin = when.begin[usual] if np.isfinite(when.begin[usual]) else np.nanmedian(when.begin)
+    begin = time_or_median(when.begin, usual)
     return Order(
         field=field.id,
         name=field.name,
@@ -211,21 +212,22 @@ def fallback(decision: Decision, k: int, orders: Sequence[Order]) -> Fallback | 
 def crew_orders(
     decision: Decision, season: Season, alternatives: Mapping[int, Alternative]
 ) -> tuple[CrewOrders, ...]:
-    """The orders of every crew by rank; `alternatives` by job.
+    """The orders of every crew, in the order in which it begins them; `alternatives` by job.
 
-    A crew's orders hold the fields of its list that it cuts in some member. A field that only
-    another crew gets to stands in nobody's orders here, but is cut: `left_out` omits it.
+    A field stands with the crew that cuts most of it over all members.
     """
     work, policy = decision.work, decision.policy
     people = {c.id: c.people for c in work.farm.crews}
     usual = usual_member(decision)
+    area = cut_area(decision)
+    crew_of_job = np.where(area.sum(axis=0) > 0, area.argmax(axis=0), -1)
+    begins = [
+        np.inf if k < 0 else time_or_median(timing(decision, int(k), j).begin, usual)
+        for j, k in enumerate(crew_of_job)
+    ]
     out = []
     for k, machines in enumerate(work.makeup):
-        cut = (decision.outcome.log.job[:, k, :, :, None] == np.arange(len(work.jobs))).any(
-            axis=(1, 2)
-        )
-        share = cut.mean(axis=0)
-        jobs = [j for j in policy.orders[k] if share[j] > 0]
+        jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: begins[j])
         orders, origin = [], len(work.jobs)
         for j in jobs:
             orders.append(
@@ -257,6 +259,16 @@ def crew_orders(
             )
         )
     return tuple(out)
+
+
+def cut_area(decision: Decision) -> Array:
+    """Area that each crew cuts of each job, (crew, job), ha: the sum over members."""
+    log = decision.outcome.log
+    out = np.zeros((log.job.shape[1], len(decision.work.jobs)))
+    member, crew, slot, entry = np.nonzero(log.job >= 0)
+    at = member, crew, slot, entry
+    np.add.at(out, (crew, log.job[at]), log.area[at])
+    return out
 
 
 def _note(work: FarmWork, orders: Sequence[Order]) -> IdleNote | str:

@@ -17,6 +17,7 @@ from scheduler.orders.model import Spread, TimeSpread
 
 #: Share of members from which the median member gets a job done.
 MEDIAN_DONE = 0.5
+DAY_SLOTS = 24 * 60 // SLOT_MIN
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,6 +98,11 @@ def spread(values: Array) -> Spread:
     return Spread(low=float(low), mid=float(mid), high=float(high))
 
 
+def time_or_median(values: Array, usual: int) -> float:
+    """The value in member `usual`, else the median of the members that have one."""
+    return float(values[usual] if np.isfinite(values[usual]) else spread(values).mid)
+
+
 def time_spread(work: FarmWork, values: Array, usual: int) -> TimeSpread:
     """10th and 90th percentile of slots, as farm times, around the time in member `usual`.
 
@@ -116,19 +122,19 @@ def time_spread(work: FarmWork, values: Array, usual: int) -> TimeSpread:
 
 
 def usual_member(decision: Decision) -> int:
-    """The member whose times are nearest to the medians, the first fields of each crew most.
+    """The member whose times are nearest to the medians, most for the fields that begin first.
 
     All clock times that are printed come from this one member, so that they obey arithmetic.
     """
     members = len(decision.outcome.loss)
     away = np.zeros(members)
-    for k, order in enumerate(decision.policy.orders):
-        for place, j in enumerate(order):
+    for k in range(len(decision.work.makeup)):
+        for j in range(len(decision.work.jobs)):
             begin = timing(decision, k, j).begin
-            if np.isfinite(begin).mean() < MEDIAN_DONE:
-                continue
-            filled = np.where(np.isfinite(begin), begin, len(decision.work.standing_loss.slots))
-            away += np.abs(filled - np.median(filled)) / (1.0 + place)
+            if np.isfinite(begin).mean() >= MEDIAN_DONE:
+                filled = np.where(np.isfinite(begin), begin, len(decision.work.standing_loss.slots))
+                middle = np.median(filled)
+                away += np.abs(filled - middle) / (DAY_SLOTS + middle)
     return int(away.argmin())
 
 

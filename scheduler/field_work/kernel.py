@@ -75,10 +75,17 @@ def run_slots(tables, state, policy, log, slots, of_members):
     Fills `log` where it has members.
     """
     wet, prospect, edge, loss, point = (
-        tables.wet, tables.prospect, tables.edge, tables.loss, tables.point
+        tables.wet,
+        tables.prospect,
+        tables.edge,
+        tables.loss,
+        tables.point,
     )
     works, machines, cut_rate, haul_rate = (
-        tables.works, tables.machines, tables.cut_rate, tables.haul_rate
+        tables.works,
+        tables.machines,
+        tables.cut_rate,
+        tables.haul_rate,
     )
     left, place, job, moving, held = state.left, state.place, state.job, state.moving, state.held
     order, rank, day = policy.order, policy.rank, tables.day

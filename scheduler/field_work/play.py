@@ -77,7 +77,9 @@ def play(
     """
     state = first_state(tables) if state is None else state.copy()
     record = empty_log(tables if log else None)
-    run_slots(tables.arrays, state, policy.arrays, record, (0, tables.shape[4]), (0, tables.shape[0]))
+    run_slots(
+        tables.arrays, state, policy.arrays, record, (0, tables.shape[4]), (0, tables.shape[0])
+    )
     return Outcome(loss=total_loss(tables, state), state=state, log=record)
 
 

@@ -41,8 +41,9 @@ class Policy:
 
     Attributes
     ----------
-    orders : jobs of each crew, in order. A crew that has finished its list helps with the others':
-        their last jobs come first, because those are begun last. Jobs in no list come at the end.
+    orders : jobs of each crew, in order; a job may stand in several lists, and the crew that is
+        there first cuts it. A crew that has finished its list helps with the others': their last
+        jobs come first, because those are begun last. Jobs in no list come at the end.
     start : (2, job), percent: a crew starts a job at or below this moisture; row 0 on the first
         day, row 1 on later days.
     stop_margin : points by which a crew that cuts goes on above the start moisture.

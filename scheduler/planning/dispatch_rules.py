@@ -7,6 +7,7 @@ those that can be cut, so a rule skips shut fields as crews do.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -93,12 +94,21 @@ def starting_lists(work: FarmWork, rule: Policy, orders: Orders, *, locked: Orde
     """Ranked lists from a rule's play: locked fields first, fields that nobody began last."""
     crews, jobs = len(work.makeup), len(work.jobs)
     fixed = {j for row in locked for j in row}
-    rows = [
-        [*locked[k], *(j for j in orders[k] if j not in fixed)] for k in range(crews)
-    ]
+    rows = [[*locked[k], *(j for j in orders[k] if j not in fixed)] for k in range(crews)]
     named = {j for row in rows for j in row}
     for j in range(jobs):
         if j not in named:
             min(rows, key=len).append(j)
-    policy = ranked_lists(tuple(tuple(row) for row in rows), jobs, start=rule.start[1])
-    return policy
+    return ranked_lists(tuple(tuple(row) for row in rows), jobs, start=rule.start[1])
+
+
+def with_locked_first(rule: Policy, locked: Orders) -> Policy:
+    """The rule, but each crew begins with its locked fields, which no other crew lists."""
+    if not any(locked):
+        return rule
+    held = {j for row in locked for j in row}
+    rows = [
+        (*first, *(j for j in row if j not in held))
+        for first, row in zip(locked, rule.orders, strict=True)
+    ]
+    return replace(rule, orders=tuple(rows), move_weight=0.0, moisture_weight=0.0)

@@ -12,13 +12,18 @@ from scheduler.costs.standing_loss import StandingLoss
 from scheduler.cut_tables.compile import FarmWork, compile_work
 from scheduler.cut_tables.crew_makeup import MakeUp, makeups
 from scheduler.errors import NoPlanError
+from scheduler.explanation.own_order import jobs_named
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import farm_time
-from scheduler.explanation.own_order import jobs_named
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.orders.decision import Decision, Difference, MakeUpLoss, RuleLoss, difference
-from scheduler.planning.dispatch_rules import best_rules, lists_of, starting_lists
+from scheduler.planning.dispatch_rules import (
+    best_rules,
+    lists_of,
+    starting_lists,
+    with_locked_first,
+)
 from scheduler.planning.previous_plan import (
     PreviousPlan,
     job_names,
@@ -26,9 +31,9 @@ from scheduler.planning.previous_plan import (
     plan_of,
     previous_policy,
 )
+from scheduler.planning.stages import PlanStage
 from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator, Found, search
-from scheduler.planning.stages import PlanStage
 from scheduler.solver.stages import Progress, ignore_progress
 
 #: Members that rank the make-ups, spread over the ensemble; assumed, so that sixteen make-ups
@@ -159,7 +164,7 @@ class _Choice:
         return self.work.farm.rules.objective
 
     def starts(self, evaluator: Evaluator) -> list[Policy]:
-        """Policies to start from: lists of every rule, and the previous plan."""
+        """Policies to start from: every rule and the lists that come of it, and the previous plan."""
         work, weight = self.work, evaluator.tables.weight
         starts = []
         rules = best_rules(work, evaluator, objective=self.objective, starts=QUICK_STARTS)
@@ -167,11 +172,10 @@ class _Choice:
             outcome = play(evaluator.tables, rule.policy, log=True)
             orders = lists_of(outcome, weight)
             starts.append(starting_lists(work, rule.policy, orders, locked=self.locked))
+            starts.append(with_locked_first(rule.policy, self.locked))
         if self.situation.previous is not None:
             base = min(starts, key=lambda p: float(weight @ evaluator.loss(p)))
-            previous = previous_policy(
-                work, self.situation.previous, base, locked=self.locked
-            )
+            previous = previous_policy(work, self.situation.previous, base, locked=self.locked)
             starts.append(previous)
         return starts
 
@@ -212,8 +216,10 @@ class _Choice:
         """The choice that keeps yesterday's crews, where it can, and each crew's next field."""
         previous = self.situation.previous
         assert previous is not None
-        kept = self if makeup is None else _Choice.of(
-            standing_loss, self.situation, makeup, seed=self.seed
+        kept = (
+            self
+            if makeup is None
+            else _Choice.of(standing_loss, self.situation, makeup, seed=self.seed)
         )
         names = {name: j for j, name in enumerate(job_names(kept.work))}
         held = {j for row in kept.locked for j in row}
@@ -330,9 +336,7 @@ def evenly_spaced_members(standing_loss: StandingLoss, count: int) -> StandingLo
     return replace(standing_loss, **{name: getattr(standing_loss, name)[m] for name in by_member})
 
 
-def compile_makeup(
-    standing_loss: StandingLoss, situation: Situation, makeup: MakeUp
-) -> FarmWork:
+def compile_makeup(standing_loss: StandingLoss, situation: Situation, makeup: MakeUp) -> FarmWork:
     """Compile the work tables of a make-up, every crew where it stands."""
     places = [situation.places.get(machines.crew, "base") for machines in makeup]
     return compile_work(standing_loss, makeup, places=places)

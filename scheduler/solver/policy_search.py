@@ -35,7 +35,7 @@ PATIENCE = (0.0, 30.0, 60.0, 120.0, 240.0, 480.0)
 LEAVE = (0.0, 20.0, 40.0, 60.0)
 STOP_MARGIN = (0.0, 0.5, 1.0)
 #: Places in the list that a minute of move is worth.
-MOVE_WEIGHT = (0.0, 0.03, 0.1, 0.3, 1.0)
+MOVE_WEIGHT = (0.0, 0.03, 0.1, 0.3, 1.0, 3.0)
 NO_LOG = empty_log()
 #: Start moisture of a job that never opens, percent; it decides nothing.
 DEFAULT_MOISTURE = 15.0
@@ -100,7 +100,7 @@ def search(
 
     Parameters
     ----------
-    starts : policies to start from, of ranked lists; each search starts from one of the best two.
+    starts : policies to start from; each search starts from one of the best two.
     seed : the same tables, starts and seed give the same policies on any machine.
     locked : jobs with which the order of each crew must begin, as the starts already do.
     objective : 'mean' over members, or 'cautious': the mean of the worst fifth.
@@ -209,6 +209,10 @@ class _Moves:
         k = free[int(self.rng.integers(len(free)))]
         job = rows[k].pop(self.fixed[k] + self._place(len(rows[k]) - self.fixed[k]))
         to = k if self.rng.random() < 0.6 else int(self.rng.integers(len(rows)))
+        if job in rows[to]:
+            if rows[to].index(job) < self.fixed[to]:
+                return policy
+            rows[to].remove(job)
         rows[to].insert(self.fixed[to] + self._place(len(rows[to]) - self.fixed[to] + 1), job)
         return replace(policy, orders=tuple(tuple(row) for row in rows))
 
