@@ -3,7 +3,8 @@
 import csv
 import io
 import shutil
-from datetime import UTC, date, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -14,7 +15,7 @@ from places import SAMPLE
 
 from readiness.season.codes import Reason
 from scheduler.review.adherence import CrewDay, Deviation
-from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
+from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER, compile_observed
 from scheduler.review.delay_accounting import (
     WEATHER_CAUSES,
     Cause,
@@ -25,6 +26,7 @@ from scheduler.review.delay_accounting import (
     field_account,
 )
 from scheduler.review.phrases import deviation_text
+from scheduler.review.work_record import hour_states
 from scheduler.season_book.entry_kinds import Entry
 
 #: Every test here plans or reviews the sample farm.
@@ -281,6 +283,32 @@ def test_logged_absences_and_breakdowns_take_hours(review):
     assert review.crew_hours[Cause.DOWN, :, days.index("2026-08-19")].sum() > 1.0
     causes = review.field_hours.sum(axis=(1, 2, 3))
     assert all(causes[c] > 0 for c in (Cause.GROUND, Cause.GRAIN, Cause.MOVE, Cause.ELSEWHERE))
+
+
+def test_a_combine_that_is_not_on_the_farm_is_no_breakdown(review):
+    compiled, crew = compile_observed(review.observed), review.crews.index("north crew")
+    joins = datetime.fromisoformat("2026-08-20T00:00:00-05:00").astimezone(UTC)
+    own = compiled.makeup[crew]
+
+    def later(combines):
+        makeup = list(compiled.makeup)
+        makeup[crew] = replace(own, combines=combines)
+        return hour_states(review.observed, replace(compiled, makeup=tuple(makeup)), review.work)
+
+    hired = tuple(replace(c, joins=joins, down=()) for c in own.combines)
+    before, none_yet = later(own.combines), later(hired)
+    begins = review.observed.index(joins.astimezone(review.observed.farm.tz))
+    assert 24 < begins < review.observed.hours - 24
+    # without a combine the crew cannot work, and nothing of it is broken down
+    assert (none_yet.off[crew, :begins] == 1.0).all()
+    assert (none_yet.down[crew] == 0.0).all()
+    assert np.array_equal(none_yet.off[crew, begins:], before.off[crew, begins:])
+    # hand: one of two combines is on the farm and down for that time: all of what is there is down
+    span = ((joins - timedelta(days=1), joins),)
+    half = (replace(own.combines[0], down=span), hired[1])
+    down = later(half).down[crew]
+    assert (down[begins - 24 : begins] == 1.0).all()
+    assert (down[: begins - 24] == 0.0).all()
 
 
 def test_split_and_parts_sum_to_the_loss(review):
