@@ -149,7 +149,8 @@ def _add_log(commands: Commands) -> None:
         help="write what was seen or done into the season book",
         epilog="examples: log FARM rain NORTH 0.62; log FARM sample F07 16.8 --test-weight 59; "
         "log FARM ground F07 soft; log FARM cut F07 80 (or all); log FARM down C2 --until 18:00; "
-        "log FARM repaired C2; log FARM undo. Without a kind: the last entries.",
+        "log FARM repaired C2; log FARM absent SOUTH --from 12:00 --until 18:00; log FARM undo. "
+        "Without a kind: the last entries.",
     )
     log.add_argument("folder", type=Path, metavar="FOLDER", help="your farm's folder")
     log.add_argument("kind", nargs="?", default="", metavar="KIND", help=", ".join(LOG_WORDS))
