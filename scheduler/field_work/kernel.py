@@ -231,9 +231,14 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     left[m, j] -= area
                     state.room[m, q] -= tonnes * tables.room_factor[j]
                     hauled = min(tonnes, direct)
-                    held[m, k, q] += tonnes - hauled
-                    state.held_rate[m, k, q] = haul_rate[k, up, j, q]
-                    board += tonnes - hauled
+                    if tonnes > hauled:  # what is on board keeps the haul that it needs
+                        kept, before = tonnes - hauled, held[m, k, q]
+                        new, old = haul_rate[k, up, j, q], state.held_rate[m, k, q]
+                        if before > 0.0 and new > 0.0 and old > 0.0:
+                            new = (before + kept) / (before / old + kept / new)
+                        held[m, k, q] = before + kept
+                        state.held_rate[m, k, q] = new
+                        board += kept
                     if haul > 0.0:
                         share = max(0.0, share - hauled / haul)
                     if log.job.shape[0] > 0:
