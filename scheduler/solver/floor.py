@@ -20,9 +20,14 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from ortools.linear_solver.python import model_builder
+from ortools.linear_solver.python.model_builder_helper import (
+    ModelBuilderHelper,
+    ModelSolverHelper,
+    SolveStatus,
+)
 from scipy.sparse import csr_array
 
 from scheduler.field_work.tables import Float, Int, WorkTables
@@ -194,13 +199,11 @@ class _Ascent:
         return Prices(at[:jobs], self._room_use[:, None] * room, truck[:, :-1] + truck[:, -1:])
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Columns:
+class _Columns(NamedTuple):
     """Columns of one crew.
 
     Attributes
     ----------
-    k : the crew.
     begin, end : (column,), row of the crew's state as the day begins and ends.
     cost : (column,), loss on what is cut.
     used : (column, job + limited point), ha cut and room taken.
@@ -208,23 +211,12 @@ class _Columns:
     hauled : (column, slot of the day + 1, point + 1), slots of hauling before the slot.
     """
 
-    k: int
     begin: Int
     end: Int
     cost: Float
     used: Float
     first: Int
     hauled: Float
-
-    def in_window(self, window: _Window) -> Float:
-        """Slots of hauling for what each column cuts in a window, (column,)."""
-        if window.k != self.k:
-            return np.zeros(self.cost.size)
-        last, n = self.hauled.shape[1] - 1, np.arange(self.cost.size)
-        begin, end = (
-            np.minimum(np.maximum(w - self.first, 0), last) for w in (window.begin, window.end)
-        )
-        return self.hauled[n, end, window.column] - self.hauled[n, begin, window.column]
 
 
 class _Master:
@@ -240,7 +232,19 @@ class _Master:
         self._leave = leave
         self._limited = limited
         self._windows = windows
-        self._columns: list[_Columns] = []
+        none = np.zeros(0, np.int64)
+        width = leave.size + limited.size
+        self._columns = [
+            _Columns(
+                none,
+                none,
+                np.zeros(0),
+                np.zeros((0, width)),
+                none,
+                _hauled(np.zeros((0, c.network.longest_day, c.full.size - 1))),
+            )
+            for c in crews
+        ]
         self._known: set[tuple[object, ...]] = set()
         self._states: dict[tuple[int, int, int], int] = {}
         self._used: set[int] = set()
@@ -264,104 +268,104 @@ class _Master:
                 self._known.add(key)
                 keep.append(n)
                 rows.append([self._states.setdefault(s, len(self._states)) for s in (begin, end)])
+        begin_end = np.array(rows, np.int64).reshape(-1, 2)
+        used = np.concatenate([paths.cut, paths.room[:, self._limited]], axis=1)
+        new = _Columns(
+            begin=begin_end[:, 0],
+            end=begin_end[:, 1],
+            cost=paths.cost[keep],
+            used=used[keep],
+            first=day_start[paths.day[keep]],
+            hauled=_hauled(paths.hauling[keep]),
+        )
         if keep:
-            hauling = paths.hauling[keep]
-            total = np.concatenate([hauling, hauling.sum(axis=2, keepdims=True)], axis=2)
-            begin_end = np.array(rows, np.int64)
-            self._columns.append(
-                _Columns(
-                    k=k,
-                    begin=begin_end[:, 0],
-                    end=begin_end[:, 1],
-                    cost=paths.cost[keep],
-                    used=np.concatenate([paths.cut, paths.room[:, self._limited]], axis=1)[keep],
-                    first=day_start[paths.day[keep]],
-                    hauled=np.pad(total.cumsum(axis=1), ((0, 0), (1, 0), (0, 0))),
-                )
-            )
+            old = self._columns[k]
+            self._columns[k] = _Columns(*(np.concatenate(x) for x in zip(old, new, strict=True)))
 
     def solve(self, right: Float) -> tuple[float, Float]:
         """Value, and the multipliers of the rows whose right-hand sides are given."""
         jobs, known = self._leave.size, right.size
-        used = np.zeros((0, known))
-        begin = end = np.zeros(0, np.int64)
-        if self._columns:
-            rows = ([c.used, *(c.in_window(w) for w in self._windows)] for c in self._columns)
-            used = np.concatenate([np.column_stack(row) for row in rows])
-            begin = known + np.concatenate([c.begin for c in self._columns])
-            end = known + np.concatenate([c.end for c in self._columns])
-        count = len(used)
+        wide = [np.hstack([c.used, self._in_windows(k)]) for k, c in enumerate(self._columns)]
+        used = np.concatenate(wide)
+        begin, end, cost = (np.concatenate([c[i] for c in self._columns]) for i in range(3))
         n, row = np.nonzero(used)
-        every, left = np.arange(count), np.arange(jobs)
-        values = np.concatenate([used[n, row], -np.ones(count), np.ones(count + jobs)])
-        at = (
-            np.concatenate([row, begin, end, left]),
-            np.concatenate([n, every, every, count + left]),
-        )
-        lower = np.concatenate(
-            [right[:jobs], np.full(known - jobs, -np.inf), self._state_bounds(0)]
-        )
+        every, left = np.arange(len(used)), np.arange(jobs)
+        values = np.concatenate([used[n, row], -np.ones(every.size), np.ones(every.size + jobs)])
+        rows = np.concatenate([row, known + begin, known + end, left])
+        columns = np.concatenate([n, every, every, every.size + left])
+        lower, upper = self._state_bounds()
+        lower = np.concatenate([right[:jobs], np.full(known - jobs, -np.inf), lower])
         value, solution, dual = _solve(
-            np.concatenate([*(c.cost for c in self._columns), self._leave]),
-            (lower, np.concatenate([right, self._state_bounds(1)])),
-            csr_array((values, at), shape=(lower.size, count + jobs)),
+            np.concatenate([cost, self._leave]),
+            (lower, np.concatenate([right, upper])),
+            csr_array((values, (rows, columns)), shape=(lower.size, every.size + jobs)),
         )
-        self._used = set((begin[solution[:count] > 0.0] - known).tolist())
-        self._add_violated(solution[:count])
-        most = np.append(self._leave, np.zeros(known - jobs))
-        return value, np.minimum(dual[:known], most)
+        solution = solution[: every.size]
+        self._used = set(begin[solution > 0.0].tolist())
+        ends = np.cumsum([c.cost.size for c in self._columns])
+        for k, share in enumerate(np.split(solution, ends[:-1])):
+            self._add_violated(k, share)
+        return value, np.minimum(dual[:known], np.append(self._leave, np.zeros(known - jobs)))
 
-    def _state_bounds(self, side: int) -> Float:
-        """Lower or upper bounds of crews that end less crews that begin in each state."""
+    def _state_bounds(self) -> tuple[Float, Float]:
+        """Bounds of crews that end less crews that begin in each state."""
         last = [crew.network.day_start.size - 1 for crew in self._crews]
-        first_day, last_day, others = (-1.0, 0.0), (0.0, np.inf), (0.0, 0.0)
-        return np.array(
-            [
-                (first_day if d == 0 else last_day if d == last[k] else others)[side]
-                for k, d, _ in self._states
-            ]
-        )
+        lower = [-1.0 if d == 0 else 0.0 for _, d, _ in self._states]
+        upper = [np.inf if d == last[k] else 0.0 for k, d, _ in self._states]
+        return np.array(lower), np.array(upper)
 
-    def _add_violated(self, solution: Float) -> None:
-        """Add the most violated window of each crew and point."""
-        used = [
-            np.zeros((c.network.slot.size + c.network.longest_day, c.full.size))
-            for c in self._crews
-        ]
-        count = 0
-        for c in self._columns:
-            share = solution[count : count + c.cost.size]
-            count += share.size
-            for n in np.flatnonzero(share > 0.0):
-                first = c.first[n]
-                used[c.k][first : first + c.hauled.shape[1] - 1] += share[n] * np.diff(
-                    c.hauled[n], axis=0
-                )
-        for k, crew in enumerate(self._crews):
-            slot = crew.network.slot
-            over = -crew.open
-            over[slot] += used[k][: slot.size]
-            total = np.pad(over.cumsum(axis=0), ((1, 0), (0, 0)))
-            rise = total - np.minimum.accumulate(total, axis=0)
-            for q in np.flatnonzero(rise.max(axis=0) > crew.full + VIOLATION):
-                stop = int(rise[:, q].argmax())
-                first = int(total[: stop + 1, q].argmin())
-                begin, end = np.searchsorted(slot, (first, stop)).tolist()
-                limit = float(crew.full[q] + crew.open[first:stop, q].sum())
-                window = _Window(k=k, column=int(q), begin=begin, end=end, limit=limit)
-                if window not in self._windows:
-                    self._windows.append(window)
+    def _in_windows(self, k: int) -> Float:
+        """Slots of hauling for what each column of crew k cuts in each window."""
+        columns = self._columns[k]
+        out = np.zeros((columns.cost.size, len(self._windows)))
+        own = [v for v, w in enumerate(self._windows) if w.k == k]
+        if own:
+            point, *bounds = np.array(
+                [(w.column, w.begin, w.end) for w in self._windows if w.k == k], np.int64
+            ).T
+            last, n = columns.hauled.shape[1] - 1, np.arange(columns.cost.size)[:, None]
+            begin, end = (np.clip(b - columns.first[:, None], 0, last) for b in bounds)
+            out[:, own] = columns.hauled[n, end, point] - columns.hauled[n, begin, point]
+        return out
+
+    def _add_violated(self, k: int, share: Float) -> None:
+        """Add the most violated window of crew k for each point, given the share of its columns."""
+        crew, columns = self._crews[k], self._columns[k]
+        slot = crew.network.slot
+        n = np.flatnonzero(share > 0.0)
+        hauling = share[n, None, None] * np.diff(columns.hauled[n], axis=1)
+        at = columns.first[n, None] + np.arange(hauling.shape[1])
+        used = np.zeros((slot.size + hauling.shape[1], crew.full.size))
+        np.add.at(used, at, hauling)
+        over = -crew.open
+        over[slot] += used[: slot.size]
+        total = np.pad(over.cumsum(axis=0), ((1, 0), (0, 0)))
+        rise = total - np.minimum.accumulate(total, axis=0)
+        for q in np.flatnonzero(rise.max(axis=0) > crew.full + VIOLATION):
+            stop = int(rise[:, q].argmax())
+            first = int(total[: stop + 1, q].argmin())
+            begin, end = np.searchsorted(slot, (first, stop)).tolist()
+            limit = float(crew.full[q] + crew.open[first:stop, q].sum())
+            window = _Window(k=k, column=int(q), begin=begin, end=end, limit=limit)
+            if window not in self._windows:
+                self._windows.append(window)
+
+
+def _hauled(hauling: Float) -> Float:
+    """Slots of hauling before each slot, to each point and in the last column to all."""
+    total = np.concatenate([hauling, hauling.sum(axis=2, keepdims=True)], axis=2)
+    return np.pad(total.cumsum(axis=1), ((0, 0), (1, 0), (0, 0)))
 
 
 def _solve(
     cost: Float, bounds: tuple[Float, Float], matrix: csr_array
 ) -> tuple[float, Float, Float]:
     """Value, solution and dual values of a linear program over variables of at least 0."""
-    model, least = model_builder.Model(), np.zeros(cost.size)
-    model.helper.fill_model_from_sparse_data(least, least + np.inf, cost, *bounds, matrix)
-    solver = model_builder.Solver("GLOP")
-    status = solver.solve(model)
-    assert status == model_builder.SolveStatus.OPTIMAL, f"restricted master problem: {status}"
-    solution = solver.values(model.get_variables()).to_numpy()
-    dual = solver.dual_values(model.get_linear_constraints()).to_numpy()
-    return float(solver.objective_value), solution, dual
+    model, solver = ModelBuilderHelper(), ModelSolverHelper("GLOP")
+    free = np.zeros(cost.size), np.full(cost.size, np.inf)
+    # the stubs of OR-Tools take an array's number type for its shape
+    model.fill_model_from_sparse_data(*free, cost, *bounds, matrix)  # type: ignore[arg-type]
+    solver.solve(model)
+    assert solver.status() == SolveStatus.OPTIMAL, f"restricted master: {solver.status()}"
+    solution, dual = np.array(solver.variable_values()), np.array(solver.dual_values())
+    return float(solver.objective_value()), solution, dual
