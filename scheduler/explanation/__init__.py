@@ -7,6 +7,7 @@ Layer: may import orders, cut_tables and what lies below.
 - `fallback`: where a crew goes if its first field is too tough or too soft
 - `own_order`: the price of a user's own orders
 - `money`: lost already, still at stake, lost by the plan and by other ways
+- `deciding`: assumptions and observations that would change a crew's first field
 - `reasons`: codes of what opens a field, decides its place or leaves it out
 - `briefing`: orders from a decision
 """

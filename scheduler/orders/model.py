@@ -158,6 +158,29 @@ class Change:
     later_h: float = 0.0  # hours by which the median start moves; negative is sooner
 
 
+class DecidingCause(Enum):
+    """Changes of an assumption, or observations, that could change a crew's first field."""
+
+    GRAIN_WETTER = auto()  # a point wetter than modelled
+    GRAIN_DRIER = auto()
+    UNCUT_WORTH_MORE = auto()  # leaving grain costs half
+    UNCUT_WORTH_LESS = auto()  # leaving grain costs twice as much
+    WETTER_WEATHER = auto()  # the wetter half of the members
+    DRIER_WEATHER = auto()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Deciding:
+    """A change under which a crew would do better to begin with another field."""
+
+    crew: str
+    field_name: str  # the planned first field
+    cause: DecidingCause
+    other_name: str
+    saving: float  # money
+    error: float  # its standard error
+
+
 @dataclass(frozen=True, kw_only=True)
 class RuleComparison:
     """What a dispatching rule, with its best start moisture, loses more than the plan."""
@@ -226,6 +249,7 @@ class Morning:
     crews: tuple[CrewOrders, ...]
     left_out: tuple[LeftOut, ...]
     money: MoneyAtStake
+    deciding: tuple[Deciding, ...] = ()
     cautions: tuple[DayCaution, ...]
     changes: tuple[Change | str, ...] = ()  # against the previous orders; news of the book is text
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught

@@ -11,6 +11,7 @@ from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.errors import FarmError
 from scheduler.explanation.briefing import crew_orders, left_out
+from scheduler.explanation.deciding import deciding_causes
 from scheduler.explanation.money import money_at_stake
 from scheduler.explanation.own_order import OwnOrderPrice, price_own_order
 from scheduler.explanation.swap_costs import alternatives
@@ -58,7 +59,7 @@ def plan_morning(
     now : aware planning time; the clock's by default.
     forecast : a forecast file in place of the last stored forecast.
     days, seed : horizon and random seed; the same seed gives the same plan.
-    fast : a quarter of the search.
+    fast : a quarter of the search, without the value of perfect knowledge.
     swift : orders within seconds for a page that waits: a short search, without a floor.
     progress : called with each stage and the share of the work done.
 
@@ -101,7 +102,7 @@ def plan_farm(
 
     # times, chances, reasons and money that people read
     progress(PlanStage.FLOOR, 0.8)
-    money = money_at_stake(decision)
+    money = money_at_stake(decision, with_floor=effort is NORMAL)
     progress(PlanStage.BRIEFING, 0.9)
     return _brief(information, decision, season, sky, money, seed=seed)
 
@@ -149,6 +150,7 @@ def _brief(
         crews=crews,
         left_out=left_out(decision, season),
         money=money,
+        deciding=deciding_causes(decision, crews),
         cautions=day_cautions(
             farm, weather.forecast, now=now, lightning=weather.lightning, warnings=weather.warnings
         ),

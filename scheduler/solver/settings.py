@@ -15,7 +15,7 @@ class SearchSettings:
     start_temperature: float = 0.0005
     end_temperature: float = 0.00003
     # Members after which a policy is compared and given up where it is clearly worse.
-    race_members: tuple[int, ...] = (8, 16)
+    race_members: tuple[int, ...] = (4, 8, 14)
     # Standard errors by which a policy must be worse to be given up.
     race_errors: float = 2.0
 
