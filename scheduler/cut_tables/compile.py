@@ -135,7 +135,7 @@ def compile_work(
 
 
 def _by_slot(moisture: Array) -> NDArray[np.float32]:
-    """(member, slot, job) of (member, job, slot); infinite where unknown, because unknown is wet."""
+    """(member, slot, job) of (member, job, slot); unknown is wet, hence infinite."""
     filled = np.where(np.isnan(moisture), np.inf, moisture)
     return np.ascontiguousarray(filled.transpose(0, 2, 1), dtype=np.float32)
 

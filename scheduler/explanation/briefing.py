@@ -183,13 +183,12 @@ def job_loss(decision: Decision, j: int) -> float:
     return float(tables.weight @ by_member)
 
 
-def fallback(decision: Decision, k: int, orders: Sequence[Order]) -> Fallback | None:
-    """What crew `k` does if its first sample is too tough, or the ground too soft."""
-    if not orders:
+def fallback(decision: Decision, k: int, jobs: Sequence[int]) -> Fallback | None:
+    """What crew `k` does if the first of its `jobs` is too tough, or the ground too soft."""
+    if not jobs:
         return None
-    work, row = decision.work, decision.policy.orders[k]
-    first = next(j for j in row if work.field(j).id == orders[0].field)
-    other = best_first_job(decision, k)
+    work, first = decision.work, jobs[0]
+    other = best_first_job(decision, k, jobs)
     if other is not None and work.jobs[other].field == work.jobs[first].field:
         other = None
 
@@ -250,7 +249,7 @@ def crew_orders(
                 trucks=tuple(t.id for t in machines.trucks),
                 people=people[machines.crew],
                 orders=tuple(orders),
-                fallback=fallback(decision, k, orders),
+                fallback=fallback(decision, k, jobs),
                 note=_note(work, orders),
                 patience_min=float(policy.patience[k]),
                 leave_min=float(policy.leave[k]),

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from scheduler.explanation.fallback import begun_first
 from scheduler.field_work.policy import Orders
 from scheduler.field_work.tables import Float, WorkTables
 from scheduler.orders.decision import Decision, Difference, difference
@@ -37,7 +38,7 @@ def deciding_causes(decision: Decision, crews: tuple[CrewOrders, ...]) -> tuple[
         jobs = [names[o.field, o.parcel] for o in crew.orders]
         if len(jobs) < 2 or any(decision.locked[k]):
             continue
-        rivals = [(j, _first(decision.policy.orders, k, j)) for j in jobs[1 : 1 + RIVALS]]
+        rivals = [(j, begun_first(decision.policy.orders, k, j)) for j in jobs[1 : 1 + RIVALS]]
         for cause, tables, members in _changes(work.tables, jobs[0]):
             saving, rival = _best_saving(decision, tables, members, rivals)
             price = work.farm.rules.change_price
@@ -53,12 +54,6 @@ def deciding_causes(decision: Decision, crews: tuple[CrewOrders, ...]) -> tuple[
                     )
                 )
     return tuple(out)
-
-
-def _first(orders: Orders, k: int, j: int) -> Orders:
-    """Orders in which crew k begins with job j, which no other crew has."""
-    rest = tuple(tuple(x for x in row if x != j) for row in orders)
-    return (*rest[:k], (j, *rest[k]), *rest[k + 1 :])
 
 
 def _changes(

@@ -8,7 +8,6 @@ from scheduler.orders.decision import Decision
 from scheduler.orders.model import MoneyAtStake, RuleComparison
 from scheduler.solver.floor import floor
 
-
 #: Members whose floor is computed, evenly spaced through the ensemble, and the gap, as a share, at
 #: which each stops; assumed, so that the floor takes about a second for 26 fields.
 FLOOR_MEMBERS, FLOOR_GAP = 5, 0.01

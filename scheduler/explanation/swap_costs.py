@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from scheduler.explanation.fallback import NEVER_DRY
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Alternative
@@ -58,7 +59,7 @@ def alternatives(decision: Decision) -> dict[int, Alternative]:
 def never_cut(policy: Policy, j: int) -> Policy:
     """The policy without job `j`: no grain is dry enough to start it."""
     start = policy.start.copy()
-    start[:, j] = -1e3
+    start[:, j] = NEVER_DRY
     return replace(policy, start=start)
 
 

@@ -106,12 +106,12 @@ def time_or_median(values: Array, usual: int) -> float:
 def time_spread(work: FarmWork, values: Array, usual: int) -> TimeSpread:
     """10th and 90th percentile of slots, as farm times, around the time in member `usual`.
 
-    A member without a value counts as the end of the horizon, unless most members are: then only
-    the members with one count. Where member `usual` has none, the median stands in for it.
+    A member without a value counts as the end of the horizon, unless most members lack one: then
+    only the members with one count. Where member `usual` has none, the median stands in for it.
     """
     done = np.isfinite(values)
     filled = values
-    if done.mean() >= MEDIAN_DONE:
+    if done.mean() >= MEDIAN_DONE or not done.any():
         filled = np.where(done, values, len(work.standing_loss.slots))
     s = spread(filled)
     mid = values[usual] if done[usual] else s.mid

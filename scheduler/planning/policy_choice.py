@@ -164,7 +164,7 @@ class _Choice:
         return self.work.farm.rules.objective
 
     def starts(self, evaluator: Evaluator) -> list[Policy]:
-        """Policies to start from: every rule and the lists that come of it, and the previous plan."""
+        """Policies to start from: every rule, the lists that come of it, and the previous plan."""
         work, weight = self.work, evaluator.tables.weight
         starts = []
         rules = best_rules(work, evaluator, objective=self.objective, starts=QUICK_STARTS)
