@@ -1,13 +1,15 @@
 """Pricing problem of the floor: the path of one crew through the horizon that gains most.
 
-Time goes in steps of about a minute over the slots in which the crew works. A place is a group of
-jobs with moves of less than a step between them. At a place the crew cuts the job that gains most
-after all prices, slot by slot. A move takes its steps from slots with an open road.
+Time goes in steps over the slots in which the crew works. A place is a group of jobs with moves of
+less than a step between them. At a place the crew cuts the job that gains most after all prices,
+slot by slot. From its arrival, or from the morning, it cuts no longer in a day than the jobs of the
+place take whole at their slowest rates of the day, and one step more. A move takes its steps from
+slots with an open road.
 
-Moves are rounded down to whole steps and shortened to the quickest way, so the simulator's crews
-are no faster. The gain of a step is the same throughout a slot. A path that gains most therefore
-leaves or arrives at the boundary of a slot on each of its moves, and the dynamic program looks at
-no other moves.
+No path of the simulator is lost. Moves are rounded down to whole steps and shortened to the
+quickest way. Rounding all departures and arrivals of a path at one random threshold gives paths on
+the steps; their expected minutes at each place in each slot are those of the path, and none of them
+cuts a whole step longer at a place than the path does.
 """
 
 # mypy: disable-error-code="no-untyped-def"
@@ -21,6 +23,9 @@ from numba import njit
 
 from scheduler.field_work.tables import Bool, Float, Int, WorkTables
 
+#: Least length of a step, min. Steps of 3 min raise the floor of the sample farm by 0.06 % and take
+#: three quarters more time.
+STEP_MIN = 5.0
 #: Value of a path that does not exist.
 NO_PATH = -1e300
 
@@ -61,10 +66,12 @@ class CrewWeather(NamedTuple):
     ----------
     rate : (work slot, job), ha in a step; 0 where the job cannot be cut.
     loss : (work slot, job, point), money per ha; infinite where the load is not taken.
+    most : (day, place), most steps of cutting from an arrival, or the morning, on.
     """
 
     rate: Float
     loss: Float
+    most: Int
 
 
 class Prices(NamedTuple):
@@ -111,7 +118,7 @@ def crew_network(tables: WorkTables, k: int) -> CrewNetwork:
     """Time, places and moves of crew k."""
     slot = np.flatnonzero(tables.works[k])
     road = tables.road[slot]
-    steps = max(1, int(tables.slot_min))
+    steps = max(1, int(tables.slot_min / STEP_MIN))
     whole = np.floor(tables.move[k] / (tables.slot_min / steps) + 1e-9)
     place, move = _places(np.minimum(whole, 1 + road.sum() * steps).astype(np.int64))
     day_start = np.append(np.flatnonzero(np.diff(tables.day[slot], prepend=-1)), slot.size)
@@ -154,7 +161,15 @@ def crew_weather(tables: WorkTables, network: CrewNetwork, k: int, m: int) -> Cr
     rate = tables.cut_rate[k][tables.machines[k, slot]] / tables.yield_t
     rate = rate * np.where(tables.edge[m, slot], tables.edge_factor, 1.0)
     can = np.isfinite(tables.wet[m, slot]) & np.isfinite(loss).any(axis=2)
-    return CrewWeather(np.where(can, rate, 0.0) * (tables.slot_min / 60.0 / network.steps), loss)
+    rate = np.where(can, rate, 0.0) * (tables.slot_min / 60.0 / network.steps)
+    group = network.place[:, None] == np.arange(network.move.shape[1])
+    most = np.zeros((network.day_start.size - 1, group.shape[1]), np.int64)
+    for day, (a, b) in enumerate(zip(network.day_start[:-1], network.day_start[1:], strict=True)):
+        opens = rate[a:b] > 0.0
+        slowest = np.where(opens, rate[a:b], np.inf).min(axis=0)
+        whole = (np.ceil(tables.area / slowest) + 1.0) @ group
+        most[day] = np.minimum(whole, (opens @ group).sum(axis=0) * network.steps)
+    return CrewWeather(rate, loss, most)
 
 
 @njit(nogil=True)
@@ -182,48 +197,58 @@ def _best_gain(network, weather, prices):
 
 
 @njit(nogil=True, fastmath={"nnan", "ninf", "nsz", "reassoc"})
-def _fill_value(network, gain, value):
-    """Fill `value` (road step, place): the most that a crew there still gains."""
+def _fill_value(network, gain, most, value, leave, morning):
+    """Fill what a crew still gains: at a place, on leaving a place, and as each day begins.
+
+    value (road step, place) holds from arrival on; leave (work slot, step, place); morning
+    (day + 1, place).
+    """
     steps, move = network.steps, network.move
     slots, places = gain.shape
     flat = value.ravel()
     last = network.road_before[slots] * steps
     value[last] = 0.0
     value[last + 1 :] = NO_PATH
-    late = np.empty((steps, places))
-    early_end = move[:places] * places + np.arange(places)
-    wait = -move[:places] % steps
-    late_end = early_end + wait * places
-    for w in range(slots - 1, -1, -1):
-        r = network.road_before[w] * steps
-        if not network.road[w]:
-            for i in range(places):
-                value[r, i] += steps * gain[w, i]
-            continue
-        late[:] = NO_PATH
+    days = network.day_start.size - 1
+    morning[days] = 0.0
+    offset = move[:places] * places + np.arange(places)
+    size = network.longest_day * steps + 1
+    old, new = np.zeros((places, size)), np.zeros((places, size))
+    for day in range(days - 1, -1, -1):
         for i in range(places):
-            for j in range(places):
-                at = flat[r * places + late_end[i, j]]
-                late[wait[i, j], i] = max(late[wait[i, j], i], at)
-        for u in range(steps - 1, 0, -1):
-            for i in range(places):
-                value[r + u, i] = max(gain[w, i] + value[r + u + 1, i], late[u, i])
+            old[i] = morning[day + 1, i]
+        for w in range(network.day_start[day + 1] - 1, network.day_start[day] - 1, -1):
+            for u in range(steps - 1, -1, -1):
+                r = network.road_before[w] * steps + (u if network.road[w] else 0)
+                for i in range(places):
+                    go = NO_PATH
+                    if network.road[w]:
+                        for j in range(places):
+                            go = max(go, flat[r * places + offset[i, j]])
+                    leave[w, u, i] = go
+                    g, top = gain[w, i], most[day, i]
+                    new[i, 0] = max(go, old[i, 0])
+                    if g > 0.0:
+                        for n in range(1, top + 1):
+                            new[i, n] = max(max(go, old[i, n]), g + old[i, n - 1])
+                    else:
+                        for n in range(1, top + 1):
+                            new[i, n] = max(go, old[i, n])
+                    value[r, i] = new[i, top]
+                old, new = new, old
         for i in range(places):
-            best = gain[w, i] + value[r + 1, i]
-            for j in range(places):
-                best = max(best, flat[r * places + early_end[i, j]])
-            value[r, i] = best
+            morning[day, i] = old[i, most[day, i]]
 
 
 @njit(nogil=True)
-def _best_move(network, value, r, i):
-    """Place to move to from place i at road step r, and what the crew then gains."""
+def _next_place(network, value, r, i):
+    """Best place to move to from place i at road step r."""
     best, found = NO_PATH, 0
     for j in range(value.shape[1]):
         at = value[r + network.move[i, j], j]
         if at > best:
             best, found = at, j
-    return best, found
+    return found
 
 
 @njit(nogil=True)
@@ -231,37 +256,51 @@ def _arrival(network, r):
     """Work slot and step in it at which a move ends after `r` road steps."""
     u = r % network.steps
     if r == 0:
-        return 0, 0
+        return 0, u
     w = network.road_slot[(r - 1) // network.steps]
     return (w, u) if u > 0 else (w + 1, 0)
 
 
 @njit(nogil=True)
-def _follow(network, gain, value, day, state, present):
-    """Fill `present` (slot of the day, place), the steps at each place; returns the end state."""
+def _visit(network, gain, most, leave, morning, day, w, u, i, present):
+    """Fill the steps in which the crew cuts, from its arrival on; returns when it leaves."""
+    steps, stop, top = network.steps, network.day_start[day + 1], most[day, i]
+    first = w * steps + u
+    count = stop * steps - first
+    still = np.empty((count + 1, top + 1))
+    still[count] = morning[day + 1, i]
+    for t in range(count - 1, -1, -1):
+        at, step = (first + t) // steps, (first + t) % steps
+        for n in range(top + 1):
+            best = max(leave[at, step, i], still[t + 1, n])
+            if n > 0:
+                best = max(best, gain[at, i] + still[t + 1, n - 1])
+            still[t, n] = best
+    n = top
+    for t in range(count):
+        at, step = (first + t) // steps, (first + t) % steps
+        if n > 0 and gain[at, i] + still[t + 1, n - 1] >= still[t, n]:
+            present[at - network.day_start[day], i] += 1
+            n -= 1
+        elif leave[at, step, i] >= still[t, n]:
+            return at, step
+    return stop, 0
+
+
+@njit(nogil=True)
+def _follow(network, gain, most, value, leave, morning, day, state, present):
+    """Fill `present` (slot of the day, place), the steps of cutting; returns the end state."""
     steps, places = network.steps, gain.shape[1]
-    start, stop = network.day_start[day], network.day_start[day + 1]
-    w, u, i = start, 0, state
+    w, u, i = network.day_start[day], 0, state
+    stop = network.day_start[day + 1]
     if state >= places:
         i = state % places
         w, u = _arrival(network, state // places - 1)
     while w < stop:
-        r = network.road_before[w] * steps + u
-        if not network.road[w]:
-            present[w - start, i] += steps
-            w, u = w + 1, 0
-            continue
-        stay = gain[w, i] + value[r + 1, i]
-        stays, to = stay >= value[r, i], i
-        if u == 0 or not stays:  # from a boundary, `value` may hold an earlier slot without road
-            best, to = _best_move(network, value, r, i)
-            stays = stay >= best
-        if stays:
-            present[w - start, i] += 1
-            u += 1
-            if u == steps:
-                w, u = w + 1, 0
-        else:
+        w, u = _visit(network, gain, most, leave, morning, day, w, u, i, present)
+        if w < stop:
+            r = network.road_before[w] * steps + u
+            to = _next_place(network, value, r, i)
             r += network.move[i, to]
             i = to
             w, u = _arrival(network, r)
@@ -302,7 +341,10 @@ def best_paths(network, weather, prices, room_use, known):
     slots, places = gain.shape
     road_steps = network.road_before[slots] * network.steps
     value = np.empty((road_steps + network.steps + network.move.max() + 1, places))
-    _fill_value(network, gain, value)
+    most = weather.most
+    leave = np.empty((slots, network.steps, places))
+    morning = np.empty((network.day_start.size, places))
+    _fill_value(network, gain, most, value, leave, morning)
     best, first = 0.0, 0
     for j in range(places):
         at = value[network.move[places, j], j]
@@ -318,5 +360,5 @@ def best_paths(network, weather, prices, room_use, known):
             day[n], begin[n] = n, end[n - 1] if n > 0 else first
         else:
             day[n], begin[n] = known[n - days, 0], known[n - days, 1]
-        end[n] = _follow(network, gain, value, day[n], begin[n], present[n])
+        end[n] = _follow(network, gain, most, value, leave, morning, day[n], begin[n], present[n])
     return _day_paths(network, weather, room_use, best, choice, day, begin, end, present)

@@ -237,20 +237,7 @@ class _Master:
         self._leave = leave
         self._limited = limited
         self._windows = windows
-        none = np.zeros(0, np.int64)
-        width = leave.size + limited.size
-        self._columns = [
-            _Columns(
-                none,
-                none,
-                none,
-                np.zeros(0),
-                np.zeros((0, width)),
-                none,
-                _hauled(np.zeros((0, c.network.longest_day, c.full.size - 1))),
-            )
-            for c in crews
-        ]
+        self._columns: dict[int, _Columns] = {}
         self._known: set[int] = set()
         self._states: dict[tuple[int, int, int], int] = {}
         self._used: set[int] = set()
@@ -286,16 +273,18 @@ class _Master:
             first=day_start[paths.day[keep]],
             hauled=_hauled(paths.hauling[keep]),
         )
-        if keep:
-            old = self._columns[k]
-            self._columns[k] = _Columns._make(map(np.concatenate, zip(old, new, strict=True)))
+        old = self._columns.get(k)
+        both = new if old is None else map(np.concatenate, zip(old, new, strict=True))
+        self._columns[k] = _Columns._make(both)
 
     def solve(self, right: Float) -> tuple[float, Float]:
         """Value, and the multipliers of the rows whose right-hand sides are given."""
         jobs, known = self._leave.size, right.size
-        wide = [np.hstack([c.used, self._in_windows(k)]) for k, c in enumerate(self._columns)]
+        wide = [np.hstack([c.used, self._in_windows(k)]) for k, c in self._columns.items()]
         used = np.concatenate(wide)
-        begin, end, cost = (np.concatenate([c[i] for c in self._columns]) for i in range(1, 4))
+        begin, end, cost = (
+            np.concatenate([c[i] for c in self._columns.values()]) for i in range(1, 4)
+        )
         n, row = np.nonzero(used)
         every, left = np.arange(len(used)), np.arange(jobs)
         values = np.concatenate([used[n, row], -np.ones(every.size), np.ones(every.size + jobs)])
@@ -309,7 +298,7 @@ class _Master:
         )
         solution = solution[: every.size]
         self._used = set(begin[solution > 0.0].tolist())
-        ends = np.cumsum([c.cost.size for c in self._columns])
+        ends = np.cumsum([c.cost.size for c in self._columns.values()])
         for k, share in enumerate(np.split(solution, ends[:-1])):
             self._add_violated(k, share)
         reduced = cost - (matrix.T @ dual)[: every.size]
