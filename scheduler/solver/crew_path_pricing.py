@@ -120,7 +120,7 @@ def crew_network(tables: WorkTables, k: int) -> CrewNetwork:
     road = tables.road[slot]
     steps = max(1, int(tables.slot_min / STEP_MIN))
     whole = np.floor(tables.move[k] / (tables.slot_min / steps) + 1e-9)
-    place, move = _places(np.minimum(whole, 1 + road.sum() * steps).astype(np.int64))
+    place, move = _places(whole, 1 + int(road.sum()) * steps)
     day_start = np.append(np.flatnonzero(np.diff(tables.day[slot], prepend=-1)), slot.size)
     haul = tables.haul_rate[k][tables.machines[k, slot]] * (tables.slot_min / 60.0)
     return CrewNetwork(
@@ -137,20 +137,23 @@ def crew_network(tables: WorkTables, k: int) -> CrewNetwork:
     )
 
 
-def _places(steps: Int) -> tuple[Int, Int]:
-    """Place of each job, and the quickest moves between places."""
+def _places(steps: Float, never: int) -> tuple[Int, Int]:
+    """Place of each job, and steps of the quickest moves; `never` ends after the horizon.
+
+    The move of a place to itself goes by way of another.
+    """
     jobs = steps.shape[1]
     place = np.arange(jobs)
     for i, j in zip(*np.nonzero(np.minimum(steps[:-1], steps[:-1].T) == 0), strict=True):
         place[place == place[j]] = place[i]
     _, place = np.unique(place, return_inverse=True)
     places = int(place.max()) + 1
-    move = np.full((places + 1, places), steps.max(), np.int64)
+    move = np.full((places + 1, places), float(never))
     np.minimum.at(move, (np.append(place, places)[:, None], place[None, :]), steps)
+    np.fill_diagonal(move, never)
     for via in range(places):
         np.minimum(move, move[:, via : via + 1] + move[via], out=move)
-    np.fill_diagonal(move, max(1, move.max()))  # nobody gains by a move to where they stand
-    return place.astype(np.int64), move
+    return place.astype(np.int64), move.astype(np.int64)
 
 
 def crew_weather(tables: WorkTables, network: CrewNetwork, k: int, m: int) -> CrewWeather:

@@ -177,7 +177,7 @@ class ArcFlow:
         return self.solver.Objective().Value()
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, 1, 2, 3, 26, 38])  # 26 and 38 once came back for more
 def test_floor_is_the_value_of_the_linear_program_on_all_arcs(seed):
     tables = short_days(random_work(3, 1 + seed % 2, days=2, seed=seed, points=1 + seed % 3))
     found = tight_floor(tables)
