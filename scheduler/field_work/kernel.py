@@ -108,6 +108,7 @@ def run_slots(tables, state, policy, log, slots, of_members):
                             share = max(0.0, share - out / rate)
                         board += held[m, k, q]
                 if not works[k, s]:
+                    state.cutting[m, k] = False
                     continue
                 up = machines[k, s]
                 minutes = slot_min
@@ -123,6 +124,8 @@ def run_slots(tables, state, policy, log, slots, of_members):
                             break
                         moving[m, k] = 0.0
                     # decide: the job at hand first
+                    if job[m, k] >= 0 and left[m, job[m, k]] <= TINY:
+                        job[m, k] = -1  # another crew has finished it
                     here = job[m, k]
                     morning = state.today[m, k] != day[s]
                     state.today[m, k] = day[s]
@@ -145,8 +148,10 @@ def run_slots(tables, state, policy, log, slots, of_members):
                             if left[m, j] <= TINY:
                                 continue
                             opens = wet[m, s, j] <= policy.start[later, j]
-                            may = morning and (
-                                prospect[m, s, j] <= policy.start[later, j] + PROSPECT_POINTS
+                            may = (
+                                morning
+                                and prospect[m, s, j] <= policy.start[later, j] + PROSPECT_POINTS
+                                and tables.accepts[k, j].any()
                             )
                             if not opens and not may:
                                 continue
@@ -225,6 +230,7 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     state.cutting[m, k] = tonnes > TINY
                     if tonnes <= TINY:
                         break
+                    state.waited[m, k] = 0.0
                     done = tonnes >= standing - TINY
                     area = left[m, j] if done else tonnes / tables.yield_t[j]
                     state.lost[m] += area * loss[m, s, j, q]

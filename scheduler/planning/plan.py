@@ -112,7 +112,9 @@ def situation_of(information: InformationState) -> Situation:
     previous = information.previous_orders
     return Situation(
         now=information.now,
-        places={crew: field for field, crew in reversed(list(information.fields_in_progress.items()))},
+        places={
+            crew: field for field, crew in reversed(list(information.fields_in_progress.items()))
+        },
         locked=information.locked_fields,
         previous=previous_plan(previous) if previous else None,
     )

@@ -32,6 +32,7 @@ from scheduler.planning.previous_plan import (
     previous_policy,
 )
 from scheduler.planning.stages import PlanStage
+from scheduler.solver.check import violations
 from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator, Found, search
 from scheduler.solver.stages import Progress, ignore_progress
@@ -247,10 +248,14 @@ class _Choice:
         rules = best_rules(self.work, on_search, objective=self.objective)
         everywhere = Evaluator(self.work.tables)
         own = locked_jobs(self.work, self.situation)
+        outcome = play(self.work.tables, policy, log=True)
+        wrong = violations(self.work.tables, policy, outcome, locked=own)
+        if wrong:
+            raise AssertionError("\n".join(["the plan breaks its tables:", *wrong]))
         return Decision(
             work=self.work,
             policy=policy,
-            outcome=play(self.work.tables, policy, log=True),
+            outcome=outcome,
             locked=own,
             searched=tuple(searched),
             unseen=tuple(unseen),
