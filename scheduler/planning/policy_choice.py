@@ -17,6 +17,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.slots import farm_time
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import Orders, Policy
+from scheduler.field_work.tables import WorkTables
 from scheduler.orders.decision import Decision, Difference, MakeUpLoss, RuleLoss, difference
 from scheduler.planning.dispatch_rules import (
     best_rules,
@@ -38,10 +39,11 @@ from scheduler.solver.policy_search import Evaluator, Found, search
 from scheduler.solver.stages import Progress, ignore_progress
 
 #: Members that rank the make-ups, spread over the ensemble; assumed, so that sixteen make-ups
-#: take no longer than the search.
+#: take less time than the search.
 MAKEUP_MEMBERS = 7
-#: Make-ups searched further, and policies that each short search tries; assumed.
-FINALISTS, SHORT_ITERATIONS = 3, 150
+#: Make-ups searched after all are played by rules, and policies that each short search tries;
+#: assumed.
+FINALISTS, SHORT_ITERATIONS = 4, 200
 #: One member in so many checks the choice and takes no part in the search; fewer members than
 #: `LEAST_CHECKED` are all searched on, because a choice among them says nothing of others.
 CHECK_EVERY, LEAST_CHECKED = 3, 6
@@ -102,10 +104,10 @@ def decide(
 ) -> Decision:
     """Choose make-up and policy of a morning.
 
-    Make-ups are ranked by short searches on few members. The best is searched on two members in
-    three, from the dispatching rules and the previous plan. The other members compare the result
-    with the best plan that keeps yesterday's crews and first fields, which stay unless the change
-    saves more than its price and its standard error.
+    Make-ups are ranked by rules and short searches on few members. The best is searched on two
+    members in three, from the dispatching rules and the previous plan. The other members compare
+    the result with the best plan that keeps yesterday's crews and first fields. These stay unless
+    the change saves more than its price and its standard error.
 
     Raises
     ------
@@ -184,14 +186,7 @@ class _Choice:
         """The policy of least loss found on the members to search on, checked on the others."""
         searched, unseen = checked_members(self.work.tables.shape[0])
         tables = self.work.tables.of_members(searched)
-        found = search(
-            tables,
-            self.starts(Evaluator(tables)),
-            seed=self.seed,
-            locked=self.locked,
-            objective=self.objective,
-            iterations=iterations,
-        )
+        found = self.searched(tables, self.starts(Evaluator(tables)), iterations)
         if not unseen:
             return found[0].policy
         check = Evaluator(self.work.tables.of_members(unseen))
@@ -202,6 +197,19 @@ class _Choice:
             return objective_of(both, weight, objective=self.objective)
 
         return min(found, key=value).policy
+
+    def searched(
+        self, tables: WorkTables, starts: Sequence[Policy], iterations: int
+    ) -> list[Found]:
+        """What two searches on some members find, the best first."""
+        return search(
+            tables,
+            starts,
+            seed=self.seed,
+            locked=self.locked,
+            objective=self.objective,
+            iterations=iterations,
+        )
 
     def compare(self, mine: Policy, other: Policy, choice: _Choice) -> Difference:
         """What policy `mine` loses more than `other` of another choice, on unseen members."""
@@ -273,7 +281,7 @@ class _Choice:
 def rank_makeups(
     standing_loss: StandingLoss, situation: Situation, *, seed: int, effort: Effort = NORMAL
 ) -> list[MakeUpLoss]:
-    """Rank the make-ups of the morning by short searches on few members.
+    """Rank the make-ups of the morning on few members: all by rules, the best by short searches.
 
     A machine that changes crew, against the previous plan or else the farm file, costs
     `rules.change_price`. A make-up without a crew whose orders the farmer holds is no option.
@@ -297,22 +305,28 @@ def rank_makeups(
     few = evenly_spaced_members(standing_loss, MAKEUP_MEMBERS)
     known = crew_of_machine(farm, situation)
 
-    def cost(makeup: MakeUp) -> MakeUpLoss:
-        choice = _Choice.of(few, situation, makeup, seed=seed)
-        tables = choice.work.tables
-        found = search(
-            tables,
-            choice.starts(Evaluator(tables)),
-            seed=seed,
-            locked=choice.locked,
-            objective=choice.objective,
-            iterations=effort.makeup_iterations,
-        )[0]
-        loss = objective_of(found.loss, tables.weight, objective=choice.objective)
+    def priced(choice: _Choice, policies: Sequence[Policy]) -> MakeUpLoss:
+        """The make-up with the least loss of some policies, and the price of its changes."""
+        evaluator = Evaluator(choice.work.tables)
+        weight = evaluator.tables.weight
+        least = min(
+            objective_of(evaluator.loss(p), weight, objective=choice.objective) for p in policies
+        )
+        makeup = choice.work.makeup
         moved = sum(known.get(m) != crew for m, crew in machine_ids(makeup).items())
-        return MakeUpLoss(makeup=makeup, loss=loss + farm.rules.change_price * moved)
+        return MakeUpLoss(makeup=makeup, loss=least + farm.rules.change_price * moved)
 
-    return sorted((cost(m) for m in options), key=lambda x: x.loss)
+    tried = []
+    for makeup in options:
+        choice = _Choice.of(few, situation, makeup, seed=seed)
+        starts = choice.starts(Evaluator(choice.work.tables))
+        tried.append((priced(choice, starts), choice, starts))
+    tried.sort(key=lambda x: x[0].loss)
+    ranked = []
+    for _, choice, starts in tried[:FINALISTS]:
+        found = choice.searched(choice.work.tables, starts, effort.makeup_iterations)
+        ranked.append(priced(choice, [f.policy for f in found]))
+    return sorted(ranked, key=lambda x: x.loss)
 
 
 def crew_of_machine(farm: Farm, situation: Situation) -> Mapping[str, str]:
