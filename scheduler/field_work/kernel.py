@@ -97,11 +97,14 @@ def run_slots(tables, state, policy, log, slots, of_members):
         for s in range(slots[0], slots[1]):
             later = 0 if day[s] == day[0] else 1
             for k in range(crews):
+                up = machines[k, s]
                 # haul what is on carts and trucks to the points that are open
                 share, board = 1.0, 0.0
                 for q in range(points):
                     if held[m, k, q] > 0.0:
                         rate = state.held_rate[m, k, q] * slot_h
+                        if haul_rate[k, up, :, q].max() <= 0.0:
+                            rate = 0.0  # no truck runs
                         if tables.point_open[q, s] and rate > 0.0 and share > 0.0:
                             out = min(held[m, k, q], rate * share)
                             held[m, k, q] -= out
@@ -110,7 +113,6 @@ def run_slots(tables, state, policy, log, slots, of_members):
                 if not works[k, s]:
                     state.cutting[m, k] = False
                     continue
-                up = machines[k, s]
                 minutes = slot_min
                 for entry in range(log.entries):
                     # move
@@ -240,6 +242,8 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     if tonnes > hauled:  # what is on board keeps the haul that it needs
                         kept, before = tonnes - hauled, held[m, k, q]
                         new, old = haul_rate[k, up, j, q], state.held_rate[m, k, q]
+                        if new <= 0.0:  # grain waits for the trucks to run again
+                            new = haul_rate[k, :, j, q].max()
                         if before > 0.0 and new > 0.0 and old > 0.0:
                             new = (before + kept) / (before / old + kept / new)
                         held[m, k, q] = before + kept

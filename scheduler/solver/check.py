@@ -60,9 +60,11 @@ def violations(
 def _cuts(outcome: Outcome) -> list[_Cut]:
     """Entries of the log by member, crew, slot and order within the slot."""
     log = outcome.log
-    at = np.nonzero(log.job >= 0)
-    columns = (*at[:3], log.job[at], log.point[at], log.area[at])
-    return [_Cut(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
+    entries = np.argwhere(log.job >= 0)
+    at = tuple(entries.T)
+    jobs, points, areas = log.job[at].tolist(), log.point[at].tolist(), log.area[at].tolist()
+    rows = zip(entries[:, :3].tolist(), jobs, points, areas, strict=True)
+    return [_Cut(m, k, s, job, point, area) for (m, k, s), job, point, area in rows]
 
 
 def _wrong_heads(policy: Policy, locked: Orders) -> Iterator[str]:
@@ -178,30 +180,34 @@ def _overfull(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:
     """Cuts of one crew in one member that are neither hauled nor fit on carts and trucks.
 
     Grain on board waits with the time that its haul takes. In each slot the trucks first haul what
-    is on board, to the first open point first; with the time left they haul what is cut.
+    is on board, to the first open point first; with the time left they haul what is cut. Grain
+    that is cut while no truck runs waits for all trucks.
     """
     hours = tables.slot_min / 60.0
     tonnes_on, hours_on = [0.0] * tables.room.size, [0.0] * tables.room.size
-    slot, free = -1, hours
+    slot, free, crew = -1, hours, cuts[0].crew
     for c in cuts:
         while slot < c.slot:
             slot, free = (slot + 1, hours) if any(tonnes_on) else (c.slot, hours)
-            for q in np.flatnonzero(tables.point_open[:, slot]):
+            for q in np.flatnonzero(tables.point_open[:, slot]).tolist():
                 used = min(free, hours_on[q])
-                if used > 0.0:
+                runs = tables.haul_rate[crew, tables.machines[crew, slot], :, q].any()
+                if used > 0.0 and runs:
                     tonnes_on[q] *= 1.0 - used / hours_on[q]
                     hours_on[q] -= used
                     free -= used
-        up, q = tables.machines[c.crew, c.slot], c.point
-        rate = float(tables.haul_rate[c.crew, up, c.job, q])
+        q = c.point
+        rate = float(tables.haul_rate[crew, tables.machines[crew, c.slot], c.job, q])
         tonnes = c.area * tables.yield_t[c.job]
         hauled = min(tonnes, rate * free) if tables.point_open[q, c.slot] else 0.0
         free -= hauled / rate if hauled > 0.0 else 0.0
-        if tonnes > hauled:
-            tonnes_on[q] += tonnes - hauled
-            hours_on[q] += (tonnes - hauled) / rate if rate > 0.0 else np.inf
-        most = float(tables.buffer[c.crew, c.job])
-        if tonnes > hauled and sum(tonnes_on) > most * (1.0 + ROUNDING) + ROUNDING * (1.0 + tonnes):
+        kept, rounding = tonnes - hauled, ROUNDING * (1.0 + tonnes)
+        if kept <= rounding:
+            continue
+        tonnes_on[q] += kept
+        hours_on[q] += kept / (rate or float(tables.haul_rate[crew, :, c.job, q].max()))
+        most = float(tables.buffer[crew, c.job])
+        if sum(tonnes_on) > most * (1.0 + ROUNDING) + rounding:
             door = "open" if tables.point_open[q, c.slot] else "closed"
             yield f"{c}: {sum(tonnes_on):.2f} t on board, {most:.2f} fit; point {q} is {door}"
 

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from work_tables import one_crew_work
 
-from scheduler.field_work.play import play
+from scheduler.field_work.kernel import run_slots
+from scheduler.field_work.play import empty_log, play
 from scheduler.field_work.policy import DECISIVE, Policy, ranked_lists
+from scheduler.field_work.state import first_state
 from scheduler.field_work.tables import WorkTables
 
 SHUT = np.inf
@@ -131,6 +133,23 @@ def test_full_carts_hold_the_crew_at_the_rate_of_the_haul():
     # trucks haul 0.2 t/h: after 0.3 t on board a slot cuts 0.1 t
     tables = work([DRY], buffer=np.full((1, 1), 0.3), haul_rate=np.full((1, 1, 1, 1), 0.2))
     assert areas(tables, lists((0,), jobs=1))[0] == [0.4, 0.1, 0.1, 0.1, 0.1, 0.1]
+
+
+def test_trucks_that_come_back_haul_what_waits_on_board():
+    # no truck runs in slots 0 to 2; then trucks haul 0.6 t/h, a slot 0.3 t
+    tables = work(
+        [[15.0, *[SHUT] * 5]],
+        buffer=np.full((1, 1), 0.5),
+        haul_rate=np.array([0.0, 0.6]).reshape(1, 2, 1, 1),
+        cut_rate=np.ones((1, 2, 1)),
+        machines=np.array([[0, 0, 0, 1, 1, 1]]),
+    )
+    policy = lists((0,), jobs=1)
+    assert areas(tables, policy)[0] == [0.5, 0, 0, 0, 0, 0]
+    first, state = (0, 4), first_state(tables)
+    run_slots(tables.arrays, state, policy.arrays, empty_log(), first, (0, 1))
+    assert state.held.sum() == pytest.approx(0.2)
+    assert play(tables, policy).state.held.sum() == 0.0
 
 
 def test_the_best_point_is_filled_before_the_rest_goes_to_the_next():
