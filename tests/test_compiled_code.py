@@ -49,5 +49,5 @@ def test_a_change_of_any_source_behind_compiled_code_moves_the_folder(tree, name
 def test_constants_of_the_kernels_are_among_the_sources():
     found = {path.relative_to(ROOT).as_posix() for path in compiled_sources(ROOT)}
     assert {"readiness/season/kernel.py", "readiness/soil/layers.py"} <= found
-    assert {"scheduler/solver/settings.py", "readiness/season/codes.py"} <= found
+    assert {"scheduler/field_work/kernel.py", "readiness/season/codes.py"} <= found
     assert "scheduler/web/app.py" not in found

@@ -58,7 +58,7 @@ class Floor:
     ----------
     bound : (member,), money: nobody loses less, even knowing the weather.
     restricted : (member,), value of the last restricted master problem: no less than the linear
-        program's value, unless a window is still violated.
+        program's value, unless a window is still violated; infinite without a solution.
     iterations : (member,), rounds of pricing.
     """
 
@@ -178,7 +178,10 @@ class _Ascent:
             if complete and restricted - bound <= gap * abs(restricted):
                 break
             windows = len(self._windows)
-            restricted, dual = master.solve(self._right_hand_side())
+            solved = master.solve(self._right_hand_side())
+            if solved is None:
+                break
+            restricted, dual = solved
             at = (1.0 - SMOOTHING) * dual
             at[: best.size] += SMOOTHING * best
         self._start = best
@@ -277,8 +280,11 @@ class _Master:
         both = new if old is None else map(np.concatenate, zip(old, new, strict=True))
         self._columns[k] = _Columns._make(both)
 
-    def solve(self, right: Float) -> tuple[float, Float]:
-        """Value, and the multipliers of the rows whose right-hand sides are given."""
+    def solve(self, right: Float) -> tuple[float, Float] | None:
+        """Value, and the multipliers of the rows whose right-hand sides are given.
+
+        None where the linear solver fails.
+        """
         jobs, known = self._leave.size, right.size
         wide = [np.hstack([c.used, self._in_windows(k)]) for k, c in self._columns.items()]
         used = np.concatenate(wide)
@@ -293,9 +299,12 @@ class _Master:
         lower, upper = self._state_bounds()
         lower = np.concatenate([right[:jobs], np.full(known - jobs, -np.inf), lower])
         matrix = csr_array((values, (rows, columns)), shape=(lower.size, every.size + jobs))
-        value, solution, dual = _solve(
+        solved = _solve(
             np.concatenate([cost, self._leave]), (lower, np.concatenate([right, upper])), matrix
         )
+        if solved is None:
+            return None
+        value, solution, dual = solved
         solution = solution[: every.size]
         self._used = set(begin[solution > 0.0].tolist())
         ends = np.cumsum([c.cost.size for c in self._columns.values()])
@@ -369,13 +378,17 @@ def _hauled(hauling: Float) -> Float:
 
 def _solve(
     cost: Float, bounds: tuple[Float, Float], matrix: csr_array
-) -> tuple[float, Float, Float]:
-    """Value, solution and dual values of a linear program over variables of at least 0."""
+) -> tuple[float, Float, Float] | None:
+    """Value, solution and dual values of a linear program over variables of at least 0.
+
+    None where the solver cannot tell, for want of precision.
+    """
     model, solver = ModelBuilderHelper(), ModelSolverHelper("GLOP")
     free = np.zeros(cost.size), np.full(cost.size, np.inf)
     # the stubs of OR-Tools take an array's number type for its shape
     model.fill_model_from_sparse_data(*free, cost, *bounds, matrix)  # type: ignore[arg-type]
     solver.solve(model)
-    assert solver.status() == SolveStatus.OPTIMAL, f"restricted master: {solver.status()}"
+    if solver.status() != SolveStatus.OPTIMAL:
+        return None
     solution, dual = np.array(solver.variable_values()), np.array(solver.dual_values())
     return float(solver.objective_value()), solution, dual

@@ -9,6 +9,7 @@ from work_tables import one_crew_work, random_work, slots_to_open
 
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists
+from scheduler.solver import floor as floor_module
 from scheduler.solver.crew_path_pricing import Prices, best_paths, crew_network, crew_weather
 from scheduler.solver.floor import floor
 
@@ -314,6 +315,21 @@ def test_floor_repeats_and_takes_members():
     np.testing.assert_allclose(some.bound, whole.bound[[3, 1]], rtol=2e-3)
     assert (whole.bound <= whole.restricted).all()
     assert (whole.bound >= 0.998 * whole.restricted).all()
+
+
+def test_a_linear_solver_that_fails_leaves_a_valid_bound(base, monkeypatch):
+    tables, bound = base
+    solve, calls = floor_module._solve, []
+
+    def failing(*args):
+        calls.append(args)
+        return solve(*args) if len(calls) < 12 else None
+
+    monkeypatch.setattr(floor_module, "_solve", failing)
+    stopped = floor(tables)
+    assert len(calls) == 12
+    assert stopped.iterations.tolist() == [12]
+    assert 0.0 < stopped.bound[0] < bound
 
 
 def test_no_work_no_crew_time_leaves_everything():
