@@ -68,7 +68,8 @@ def random_work(
             room[-1] = 0.3 * (area * yield_t).sum()
     machines = np.zeros((crews, slots), np.int64)
     machines[0] = ordinal >= days // 2
-    rate = rng.uniform(0.9, 1.1, (crews, 1, jobs)) * np.array([0.8, 1.0])[:, None]
+    machines[-1, ordinal == 1] = 2  # no truck runs
+    rate = rng.uniform(0.9, 1.1, (crews, 1, jobs)) * np.array([0.8, 1.0, 1.0])[:, None]
     works = (hour >= 7) & (hour < 21)
     works = np.repeat(works[None], crews, axis=0)
     ours = opens[:, :, None, :] & works
@@ -76,6 +77,7 @@ def random_work(
     rate = rate * (area * yield_t).sum() / max(load * usable, 1.0)
     haul = np.repeat(rate[..., None], points, axis=3)
     haul = haul * (rng.uniform(0.8, 2.2, (jobs, points)) if limits else 50.0)
+    haul[:, 2] = 0.0 if limits else haul[:, 2]
     buffer = np.repeat(rng.uniform(10, 60, crews)[:, None] if limits else np.inf, jobs, axis=-1)
     move = 8.0 + 1.3 * np.linalg.norm(place[:, None] - place[None], axis=2)
     move[(place[:, None] == place[None]).all(axis=2)] = 0.0

@@ -118,7 +118,8 @@ class _Crew:
 def _crew(tables: WorkTables, k: int) -> _Crew:
     """Network and hauling limits of crew k."""
     network = crew_network(tables, k)
-    own = (tables.point_open & tables.accepts[k].any(axis=0)[:, None]).T
+    runs = (tables.haul_rate[k] > 0.0).any(axis=1)[tables.machines[k]]
+    own = tables.point_open.T & tables.accepts[k].any(axis=0) & runs
     per_t = np.where(tables.accepts[k], network.truck / tables.yield_t[:, None], 0.0)
     slowest = per_t.max(axis=(0, 1), initial=0.0)
     slowest = np.append(slowest, slowest.max())

@@ -57,7 +57,7 @@ class ArcFlow:
 
     def __init__(self, tables, m):
         self.tables, self.m = tables, m
-        self.solver = pywraplp.Solver.CreateSolver("GLOP")
+        self.solver = pywraplp.Solver.CreateSolver("CLP")
         self.cut = [[] for _ in tables.area]
         self.into = [[] for _ in tables.room]
         self.cost = []
@@ -142,6 +142,7 @@ class ArcFlow:
                     self.into[q].append(float(t.room_factor[j]) * tonnes)
                     self.cost.append(float(t.loss[m, s, j, q]) * x)
                     haul = float(t.haul_rate[k, t.machines[k, s], j, q])
+                    haul = haul or float(t.haul_rate[k, :, j, q].max())
                     use.setdefault((s, q), []).append(tonnes * (60.0 / t.slot_min / haul))
             if parts:
                 self.solver.Add(
@@ -154,11 +155,13 @@ class ArcFlow:
         worked = np.flatnonzero(t.works[k])
         slow = np.zeros(t.room.size)
         for j, q in zip(*np.nonzero(t.accepts[k]), strict=True):
-            ups = np.unique(t.machines[k, worked])
-            slow[q] = max(slow[q], *(60.0 / t.slot_min / t.haul_rate[k, u, j, q] for u in ups))
+            hauls = [t.haul_rate[k, u, j, q] for u in np.unique(t.machines[k, worked])]
+            hauls = [haul or t.haul_rate[k, :, j, q].max() for haul in hauls]
+            slow[q] = max(slow[q], 60.0 / t.slot_min / min(hauls))
         taken = t.accepts[k].any(axis=0)
         for points in [*([q] for q in range(t.room.size)), list(range(t.room.size))]:
-            opens = (t.point_open[points] & taken[points, None]).any(axis=0)
+            runs = t.haul_rate[k][t.machines[k]].max(axis=1)[:, points].T > 0.0
+            opens = (t.point_open[points] & taken[points, None] & runs).any(axis=0)
             full = slow[points].max() * t.buffer[k].max()
             total = [
                 self.solver.NumVar(0.0, self.solver.infinity(), "") for _ in range(worked.size)
