@@ -19,6 +19,7 @@ import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -159,7 +160,56 @@ class _Chain:
             current, level = Found(policy=policy, loss=loss), new
             if level < least:
                 best, least = current, level
-        return best
+        return self._simplified(best)
+
+    def _simplified(self, found: Found) -> Found:
+        """The policy with every number that decides nothing at its plainest.
+
+        An annealing lets such numbers wander. On weather that no member foresees they would
+        decide at random.
+        """
+        settings = self.evaluator.settings
+        limit = self._value(found.loss) * (1.0 + settings.simpler_share)
+        crews = len(found.policy.orders)
+        plainest: list[dict[str, Any]] = [
+            {"stop_margin": 0.0},
+            {"leave": np.zeros(crews)},
+            {"patience": np.zeros(crews)},
+            {"move_weight": 0.0},
+        ]
+        for numbers in plainest:
+            found = self._if_as_good(found, replace(found.policy, **numbers), limit)
+        today, later = 0, 1
+        for crop in np.unique(self.evaluator.tables.crop):
+            jobs = np.flatnonzero(self.evaluator.tables.crop == crop)
+            for j in jobs.tolist():
+                common = round(2.0 * float(np.median(found.policy.start[later, jobs]))) / 2.0
+                found = self._started(found, later, j, np.array(common), limit)
+            found = self._started(found, today, jobs, found.policy.start[later, jobs], limit)
+            for j in jobs.tolist():
+                found = self._started(found, today, j, found.policy.start[later, j], limit)
+        return found
+
+    def _started(
+        self, found: Found, row: int, jobs: Int | int, start: Float, limit: float
+    ) -> Found:
+        """The policy with another start moisture of some jobs, if as good."""
+        if (found.policy.start[row, jobs] == start).all():
+            return found
+        changed = found.policy.start.copy()
+        changed[row, jobs] = start
+        return self._if_as_good(found, replace(found.policy, start=changed), limit)
+
+    def _if_as_good(self, found: Found, policy: Policy, limit: float) -> Found:
+        """The policy if its loss is within the limit, else what was found."""
+        loss = (
+            self.evaluator.race(policy, found.loss, 0.0)
+            if self.objective == MEAN
+            else (self.evaluator.loss(policy))
+        )
+        if loss is None or self._value(loss) > limit:
+            return found
+        return Found(policy=policy, loss=loss)
 
     def _value(self, loss: Float) -> float:
         """Objective of the search."""

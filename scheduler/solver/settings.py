@@ -18,6 +18,8 @@ class SearchSettings:
     race_members: tuple[int, ...] = (4, 8, 14)
     # Standard errors by which a policy must be worse to be given up.
     race_errors: float = 2.0
+    # Share of the loss that a plainer policy may lose more.
+    simpler_share: float = 0.0003
 
 
 #: The settings that every caller uses; other ones are for measuring.
