@@ -10,6 +10,7 @@ import mornings
 from scheduler.errors import AfterrainError
 from scheduler.explanation.own_order import OwnOrderPrice
 from scheduler.farm_files.folder import read_farm
+from scheduler.orders.decision import Difference
 from scheduler.planning.stages import PlanStage
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
@@ -66,4 +67,7 @@ def price_order(folder, morning, orders, *, plan_loss):
         was = list(dict.fromkeys(o.field for o in crew.orders))
         out += sum(a != b for a, b in zip(wanted, was, strict=False))
         out += 20 * abs(len(was) - len(wanted))
-    return OwnOrderPrice(loss=morning.loss + 100.0 * out, plan_loss=plan_loss, left_uncut=())
+    more = Difference(mean=morning.money.loss + 100.0 * out - plan_loss, error=30.0 * (out > 0))
+    return OwnOrderPrice(
+        loss=morning.money.loss + 100.0 * out, plan_loss=plan_loss, more=more, left_uncut=()
+    )

@@ -31,8 +31,10 @@ from scheduler.orders.model import (
     Delivery,
     Fallback,
     LeftOut,
+    MoneyAtStake,
     Morning,
     Order,
+    RuleComparison,
     Spread,
     TimeSpread,
 )
@@ -235,6 +237,8 @@ def order(place: Farm, i: int, at: int) -> Order:
         test_weight_kg_hl=77.0,
         sprouted_pct=1.4,
         us_grade=2 if place.units == "us" and f.crop == "wheat_hard" else None,
+        start_pct=16.0,
+        later_pct=18.0,
         chance=max(0.35, 0.9 - 0.12 * at),
         loads=f.area_ha * f.yield_t_ha / 28.0,
         point=place.points[i % 2].id,
@@ -274,6 +278,10 @@ def crews(place: Farm) -> tuple[CrewOrders, ...]:
                 trucks=crew.trucks,
                 people=crew.people,
                 orders=orders,
+                patience_min=30.0 * k,
+                leave_min=40.0 * k,
+                stop_margin=0.5,
+                move_weight=0.3 * k,
                 fallback=Fallback(
                     if_tough=FallbackAction(first_name="Home quarter", wait=Wait.THREE_HOURS),
                     if_soft=FallbackAction(
@@ -306,6 +314,33 @@ def with_words(made: tuple[CrewOrders, ...], currency: str) -> tuple[CrewOrders,
     return tuple(map(crew_with_words, made))
 
 
+def money(members: int, **changes: object) -> MoneyAtStake:
+    """Invented money; `changes` replace its attributes."""
+    rules = (
+        ("ripest first", 18.0, 880.0, 210.0),
+        ("nearest first", 16.0, 150.0, 190.0),
+        ("most valuable first", 40.0, -60.0, 250.0),
+        ("largest first", 15.5, 2960.0, 640.0),
+    )
+    made = MoneyAtStake(
+        already_lost=1140.0,
+        at_stake=52300.0,
+        loss=3140.0,
+        loss_error=260.0,
+        member_loss=tuple(float(2200 + 310 * m) for m in range(members)),
+        rules=tuple(
+            RuleComparison(name=name, start_pct=start, loss=3140.0 + more, more=more, error=error)
+            for name, start, more, error in rules
+        ),
+        floor=2500.0,
+        held_cost=None,
+        held_error=None,
+        judged=3,
+        unseen=True,
+    )
+    return replace(made, **changes)  # type: ignore[arg-type]
+
+
 def morning(
     *,
     fields: int = 6,
@@ -333,12 +368,15 @@ def morning(
         source="invented ensemble",
         issued=NOW - timedelta(hours=4),
         age_h=4.0,
+        forecast_until=None,
         weather_notes=("gauge G2: 6 hours missing on 14 Aug, filled from its neighbour",),
         members=members,
         weather=sky,
         season=season(place, sky, unknown=unknown),
-        makeup=own_makeup(place, NOW),
-        makeups=tuple(zip(makeups(place, NOW)[:2], (3140.0, 3890.0), strict=True)),
+        makeup=own_makeup(place, NOW, NOW + timedelta(days=days)),
+        makeups=tuple(
+            zip(makeups(place, NOW, NOW + timedelta(days=days))[:2], (3140.0, 3890.0), strict=True)
+        ),
         crews=crews(place),
         left_out=(
             LeftOut(
@@ -348,19 +386,7 @@ def morning(
                 cost=4200.0,
             ),
         ),
-        status="feasible",
-        loss=3140.0,
-        bound=3115.0,
-        gap=0.0079617,
-        rule_losses={
-            "nearest first": 5210.0,
-            "ripest first": 4020.0,
-            "largest first": 6100.0,
-            "most valuable first": 4480.0,
-        },
-        member_loss=tuple(float(2200 + 310 * m) for m in range(members)),
-        value_of_perfect_information=640.0,
-        value_of_stochastic_solution=210.0,
+        money=money(members),
         cautions=(
             FireDanger(index=28.0, hazard_class="very high", peak=NOW.replace(hour=16), stop=None),
             LongDay(hours=(("North", 14.0),)),

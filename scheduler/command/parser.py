@@ -77,7 +77,7 @@ def _add_check(commands: Commands) -> None:
 def _add_plan(commands: Commands) -> None:
     plan = commands.add_parser("plan", help="make the cutting order of the day")
     _add_planning_options(plan)
-    plan.add_argument("--fast", action="store_true", help="a shorter search, a wider gap")
+    plan.add_argument("--fast", action="store_true", help="search a quarter as long")
     plan.add_argument("--no-files", action="store_true", help="print only, write nothing")
     plan.set_defaults(run=partial(run_command, "plan", "run_plan"))
 
@@ -99,7 +99,7 @@ def _add_price(commands: Commands) -> None:
         action="append",
         required=True,
         metavar="CREW=FIELD,FIELD,...",
-        help="one per crew; a parcel is FIELD/PARCEL; fields not named are left uncut",
+        help="one per crew; a part is FIELD/PART; fields not named follow as in the plan",
     )
     price.set_defaults(run=partial(run_command, "plan", "run_price"))
 

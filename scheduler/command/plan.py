@@ -12,22 +12,12 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.orders.model import Morning
 from scheduler.planning.information import outlook_of
 from scheduler.planning.plan import plan_morning, price_order
-from scheduler.planning.stages import PlanStage
 from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
 from scheduler.report.plan_document import document
 from scheduler.report.terminal import terminal_plan, terminal_ready
 from scheduler.season_book.book import Book
-from scheduler.solver.stages import SolveStage, Stage
-from scheduler.solver.warm_up import WarmUp
 from scheduler.windows.model_inputs import season_for_work
-
-#: Stages of planning that call compiled code, and the stage of `solve` that compiles it.
-COMPILED_BY: dict[Stage, SolveStage] = {
-    PlanStage.MAKEUPS: SolveStage.SEARCH,
-    SolveStage.BOUND: SolveStage.BOUND,
-    SolveStage.COMMON_BOUND: SolveStage.COMMON_BOUND,
-}
 
 
 def run_plan(args: argparse.Namespace) -> int:
@@ -75,15 +65,9 @@ def run_price(args: argparse.Namespace) -> int:
 
 
 def _plan(args: argparse.Namespace, *, fast: bool = False) -> Morning:
-    """Plan the morning, with a progress bar, while a second process compiles the solver."""
+    """Plan the morning, with a progress bar."""
     now = planning_time(args.on, read_farm(args.folder))
-    with ProgressBar(STAGE_TEXT) as show, WarmUp() as warm_up:
-
-        def progress(stage: Stage, share: float) -> None:
-            show(stage, share)
-            if stage in COMPILED_BY:
-                warm_up.wait(COMPILED_BY[stage])
-
+    with ProgressBar(STAGE_TEXT) as progress:
         return plan_morning(
             args.folder,
             now=now,

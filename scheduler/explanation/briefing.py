@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 
@@ -18,9 +20,9 @@ from scheduler.explanation.reasons import left_out_reason, order_reason
 from scheduler.explanation.timing import (
     Timing,
     first_hour,
+    member_shown,
     slot_time,
     spread,
-    time_or_median,
     time_spread,
     timing,
     usual_member,
@@ -89,7 +91,8 @@ def order_line(
     job, field = work.jobs[j], work.field(j)
     moisture = spread(when.moisture)
     tonnes = job.area_ha * wet_yield(field, moisture.mid)
-    start, finish = (time_spread(work, x, usual) for x in (when.begin, when.end))
+    shown = member_shown(when, usual)
+    start, finish = (time_spread(work, x, shown) for x in (when.begin, when.end))
     to = deliveries(decision, k, j, when, tonnes)
     rate = work.rates[k][j][[p.id for p in work.farm.points].index(to[0].point)]
     weight, sprouted, grade = expected_quality(work, season, j, when.begin)
@@ -97,13 +100,12 @@ def order_line(
     ended = decision.outcome.state.ended[:, j]
     done = float(np.isfinite(ended).mean())
     by = [np.isfinite(e) and slot_time(work, e).date() <= finish.mid.date() for e in ended]
-    begin = time_or_median(when.begin, usual)
     return Order(
         field=field.id,
         name=field.name,
         parcel=job.parcel,
         crop=field.crop,
-        leave_at=slot_time(work, max(0.0, begin - move_min / SLOT_MIN)),
+        leave_at=slot_time(work, max(0.0, when.begin[shown] - move_min / SLOT_MIN)),
         move_min=move_min,
         move_km=float(work.move_km[k, origin, j]),
         start=start,
@@ -221,25 +223,25 @@ def crew_orders(
     area = cut_area(decision)
     crew_of_job = np.where(area.sum(axis=0) > 0, area.argmax(axis=0), -1)
     begins = [
-        np.inf if k < 0 else time_or_median(timing(decision, int(k), j).begin, usual)
+        np.inf if k < 0 else _shown_begin(decision, int(k), j, usual)
         for j, k in enumerate(crew_of_job)
     ]
     out = []
     for k, machines in enumerate(work.makeup):
         jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: begins[j])
-        orders, origin = [], len(work.jobs)
+        orders: list[Order] = []
+        origin = len(work.jobs)
         for j in jobs:
-            orders.append(
-                order_line(
-                    decision,
-                    season,
-                    k,
-                    j,
-                    usual=usual,
-                    origin=origin,
-                    alternative=alternatives.get(j),
-                )
+            line = order_line(
+                decision,
+                season,
+                k,
+                j,
+                usual=usual,
+                origin=origin,
+                alternative=alternatives.get(j),
             )
+            orders.append(after(orders[-1], line) if orders else line)
             origin = j
         out.append(
             CrewOrders(
@@ -255,9 +257,35 @@ def crew_orders(
                 leave_min=float(policy.leave[k]),
                 stop_margin=policy.stop_margin,
                 move_weight=policy.move_weight,
+                moisture_weight=policy.moisture_weight,
             )
         )
     return tuple(out)
+
+
+def after(previous: Order, order: Order) -> Order:
+    """Times of an order that obey arithmetic after the previous one of its crew.
+
+    The simulator counts moves in whole slots, and the times of an order that the crew lacks in the
+    usual member are from another. The crew leaves after it has finished or, where it comes back to
+    the previous field, after it has begun there.
+    """
+    back = previous.finish.mid > order.start.mid
+    leave_at = max(order.leave_at, previous.start.mid if back else previous.finish.mid)
+    start = max(order.start.mid, leave_at + timedelta(minutes=order.move_min))
+    finish = max(order.finish.mid, start)
+    return replace(
+        order,
+        leave_at=leave_at,
+        start=replace(order.start, mid=start, high=max(order.start.high, start)),
+        finish=replace(order.finish, mid=finish, high=max(order.finish.high, finish)),
+    )
+
+
+def _shown_begin(decision: Decision, k: int, j: int, usual: int) -> float:
+    """Slot at which crew `k` begins job `j` in the member that is shown."""
+    when = timing(decision, k, j)
+    return float(when.begin[member_shown(when, usual)])
 
 
 def cut_area(decision: Decision) -> Array:

@@ -98,23 +98,27 @@ def spread(values: Array) -> Spread:
     return Spread(low=float(low), mid=float(mid), high=float(high))
 
 
-def time_or_median(values: Array, usual: int) -> float:
-    """The value in member `usual`, else the median of the members that have one."""
-    return float(values[usual] if np.isfinite(values[usual]) else spread(values).mid)
+def member_shown(when: Timing, usual: int) -> int:
+    """The member whose times of a job are shown.
 
-
-def time_spread(work: FarmWork, values: Array, usual: int) -> TimeSpread:
-    """10th and 90th percentile of slots, as farm times, around the time in member `usual`.
-
-    A member without a value counts as the end of the horizon, unless most members lack one: then
-    only the members with one count. Where member `usual` has none, the median stands in for it.
+    Member `usual`, unless the crew does not cut the job there: then the member, of those that also
+    finish it, with the median begin.
     """
-    done = np.isfinite(values)
-    filled = values
-    if done.mean() >= MEDIAN_DONE or not done.any():
-        filled = np.where(done, values, len(work.standing_loss.slots))
-    s = spread(filled)
-    mid = values[usual] if done[usual] else s.mid
+    if np.isfinite(when.begin[usual]):
+        return usual
+    both = np.isfinite(when.begin) & np.isfinite(when.end)
+    begin = np.where(both, when.begin, np.nan) if both.any() else when.begin
+    return int(np.nanargmin(np.abs(begin - spread(begin).mid)))
+
+
+def time_spread(work: FarmWork, values: Array, shown: int) -> TimeSpread:
+    """10th and 90th percentile of slots, as farm times, around the time in member `shown`.
+
+    Members without a value do not count, but where `shown` is one its time is the horizon's end.
+    """
+    end = float(len(work.standing_loss.slots))
+    mid = values[shown] if np.isfinite(values[shown]) else end
+    s = spread(values) if np.isfinite(values).any() else Spread(low=mid, mid=mid, high=mid)
     low, high = min(s.low, mid), max(s.high, mid)
     return TimeSpread(
         low=slot_time(work, low), mid=slot_time(work, mid), high=slot_time(work, high)

@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
+from scheduler.farm.units import Units
 
 #: Text of each reason that closes an hour.
 REASON_TEXT: dict[int, str] = {
@@ -30,6 +31,11 @@ def one_line(text: str) -> str:
     return " ".join("".join(swap.get(unicodedata.category(c), c) for c in text).split())
 
 
+def sentence(text: str) -> str:
+    """The text with a capital first letter; the others stay."""
+    return text[:1].upper() + text[1:]
+
+
 def formula_safe(text: str) -> str:
     """The text of a table cell, quoted where a spreadsheet would take it for a formula."""
     clean = one_line(text)
@@ -41,11 +47,16 @@ def day_name(when: datetime | date) -> str:
     return f"{when:%a} {when.day} {when:%b}"
 
 
-def clock(when: datetime, reference: datetime | date) -> str:
-    """'10:00' on the day of `reference`, 'Sat 10:00' within six days, else 'Sat 16 Aug 10:00'."""
+def clock(when: datetime, reference: datetime | date, units: Units = "metric") -> str:
+    """'10:00' on the day of `reference`, 'Sat 10:00' within six days, else 'Sat 16 Aug 10:00'.
+
+    With US units a 12-hour clock, '10:00 am'.
+    """
     day = reference.date() if isinstance(reference, datetime) else reference
     days = abs((when.date() - day).days)
     prefix = "" if days == 0 else f"{when:%a} " if days < 6 else f"{day_name(when)} "
+    if units == "us":
+        return f"{prefix}{when.hour % 12 or 12}:{when:%M} {'am' if when.hour < 12 else 'pm'}"
     return f"{prefix}{when:%H:%M}"
 
 

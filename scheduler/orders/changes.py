@@ -1,10 +1,11 @@
-"""Changes of this morning's orders against the previous orders."""
+"""Changes of this morning's orders and crews against the previous ones."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from scheduler.orders.model import Change, ChangeKind, CrewOrders, Order
+from scheduler.farm.model import Farm
+from scheduler.orders.model import Change, ChangeKind, CrewOrders, MachineMove, Order
 
 Key = tuple[str, str]
 #: A start that moves by less than this is the same order, h; assumed, because crews set off by
@@ -24,6 +25,20 @@ def changes_since(
         if key not in new
     ]
     return tuple(change for change in changes if change is not None)
+
+
+def machine_moves(
+    farm: Farm, previous: Sequence[CrewOrders] | None, current: Sequence[CrewOrders]
+) -> tuple[MachineMove, ...]:
+    """Machines with another crew than in the previous orders, or else in the farm file."""
+    before = {m: c.id for c in farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
+    before |= {m: c.crew for c in previous or () for m in (*c.combines, *c.carts, *c.trucks)}
+    return tuple(
+        MachineMove(machine=m, from_crew=before[m], to_crew=c.crew)
+        for c in current
+        for m in (*c.combines, *c.carts, *c.trucks)
+        if before.get(m, c.crew) != c.crew
+    )
 
 
 def _by_field(crews: Sequence[CrewOrders]) -> Mapping[Key, tuple[str, int, Order]]:

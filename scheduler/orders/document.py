@@ -1,14 +1,20 @@
 """The one serialiser of orders, and the plan read back from the document that keeps it.
 
-`plan.json`, version 1: times are UTC ('2025-08-16T15:00:00Z'), quantities SI (ha, t, km, min,
+`plan.json`, version 2: times are UTC ('2025-08-16T15:00:00Z'), quantities SI (ha, t, km, min,
 percent wet basis), money in `currency`, unknown numbers null. Top level: `schema`, `version`,
 `farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
-(source, issued, age_h, notes), `makeup` (chosen, priced), `crews`, `left_out`, `status`, `loss`,
-`bound`, `gap`, `rules_of_thumb`, `member_loss`, `foresight_value`, `ignoring_cost`, `cautions`,
-`changes`, `lessons`. A crew holds `crew`, its machines, `people`, `fallback`, `note` and `orders`,
-each the attributes of `scheduler.orders.model.Order` and its `place` from 1. `us_grade` (1-5, 6 for
-U.S. Sample grade) follows from test weight and sprouted kernels alone; the other grading factors
-are unknown. It is null for all but wheat in a farm with US units.
+(source, issued, age_h, until, notes), `makeup` (chosen, priced), `machine_moves`, `crews`,
+`left_out`, `money`, `cautions`, `changes`, `lessons`. `forecast.until` is null where the forecast
+reaches to the end of the days planned. `money` holds the attributes of
+`scheduler.orders.model.MoneyAtStake`; a standard error that is unknown is null. A crew holds the
+attributes of `CrewOrders`; each of its `orders` those of `Order`, and its `place` from 1. `chance`
+is the share of members in which the field is finished by the day of `finish.mid`; `start_pct` and
+`later_pct` are start moistures today and on later days. `us_grade` (1-5, 6 for U.S. Sample grade)
+follows from test weight and sprouted kernels alone; the other grading factors are unknown. It is
+null for all but wheat in a farm with US units.
+
+A document of version 1 has neither start moistures nor `money`. Its expected loss is read; its
+comparisons with other ways are not, because another simulator made them.
 """
 
 from __future__ import annotations
@@ -24,7 +30,7 @@ from zoneinfo import ZoneInfo
 from cattrs import Converter
 
 from scheduler.farm.model import Farm
-from scheduler.orders.model import CrewOrders, LeftOut
+from scheduler.orders.model import CrewOrders, LeftOut, MachineMove, MoneyAtStake
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.windows.daily_hours import DayFigures
 
@@ -66,11 +72,9 @@ class IssuedPlan:
     makeup: str
     members: int
     age_h: float | None
-    status: str
-    loss: float
-    bound: float | None
-    gap: float | None
-    rule_losses: dict[str, float]
+    money: MoneyAtStake
+    forecast_until: datetime | None = None
+    machine_moves: tuple[MachineMove, ...] = ()
 
 
 @cache
@@ -114,6 +118,24 @@ def read_issued_plan(document: Mapping[str, Any], farm: Farm) -> IssuedPlan:
         "source": document["forecast"]["source"],
         "issued": document["forecast"]["issued"],
         "makeup": document["makeup"]["chosen"],
-        "rule_losses": document["rules_of_thumb"],
+        "forecast_until": document["forecast"].get("until"),
+        "money": document.get("money") or _money_of_version_1(document),
     }
     return converter(farm.tz).structure(named, IssuedPlan)
+
+
+def _money_of_version_1(document: Mapping[str, Any]) -> dict[str, Any]:
+    """`money` of a document of version 1: the expected loss alone."""
+    return {
+        "already_lost": None,
+        "at_stake": None,
+        "loss": document["loss"],
+        "loss_error": None,
+        "member_loss": document.get("member_loss", []),
+        "rules": [],
+        "floor": None,
+        "held_cost": None,
+        "held_error": None,
+        "judged": document["members"],
+        "unseen": False,
+    }

@@ -125,6 +125,7 @@ class CrewOrders:
     leave_min: float = 0.0  # longest move to a better field that opens while the crew cuts
     stop_margin: float = 0.0  # points above the start moisture at which the crew stops
     move_weight: float = 0.0  # places in the order that a minute of move is worth
+    moisture_weight: float = 0.0  # places in the order that a point of moisture is worth
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,6 +183,15 @@ class Deciding:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MachineMove:
+    """A machine that works with another crew than before."""
+
+    machine: str
+    from_crew: str
+    to_crew: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class RuleComparison:
     """What a dispatching rule, with its best start moisture, loses more than the plan."""
 
@@ -229,8 +239,10 @@ class Morning:
     """A planned morning: all that terminal, sheet, page and files show.
 
     `season` starts some days before `now` and runs to the horizon; its field axis follows
-    `farm.fields`, then the wet hollows (`season_rows`). `decision` prices a user's own orders; no
-    output shows it.
+    `farm.fields`, then the wet hollows (`season_rows`). `forecast_until` is the end of the
+    forecast; past weather stands in for the hours after it; None where it reaches to the end of
+    the days planned. `decision` prices a user's own orders; no output
+    shows it.
     """
 
     farm: Farm
@@ -240,6 +252,7 @@ class Morning:
     source: str  # of the forecast
     issued: datetime | None
     age_h: float | None
+    forecast_until: datetime | None
     weather_notes: tuple[str, ...]
     members: int
     weather: Weather  # per field, same hours as season
@@ -252,5 +265,6 @@ class Morning:
     deciding: tuple[Deciding, ...] = ()
     cautions: tuple[DayCaution, ...]
     changes: tuple[Change | str, ...] = ()  # against the previous orders; news of the book is text
+    machine_moves: tuple[MachineMove, ...] = ()  # against the previous orders, else the farm file
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught
     decision: Decision | None = field(default=None, repr=False, compare=False)

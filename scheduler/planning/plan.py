@@ -16,7 +16,7 @@ from scheduler.explanation.money import money_at_stake
 from scheduler.explanation.own_order import OwnOrderPrice, price_own_order
 from scheduler.explanation.swap_costs import alternatives
 from scheduler.farm.slots import SLOT_MIN, slot_times
-from scheduler.orders.changes import changes_since
+from scheduler.orders.changes import changes_since, machine_moves
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Change, MoneyAtStake, Morning
 from scheduler.orders.safety import day_cautions
@@ -143,6 +143,9 @@ def _brief(
         source=weather.source,
         issued=weather.issued,
         age_h=weather.age_h,
+        forecast_until=None
+        if weather.forecast_until is None
+        else weather.forecast_until.astimezone(farm.tz),
         weather_notes=weather.notes,
         members=season.moisture.shape[0],
         weather=sky,
@@ -157,6 +160,7 @@ def _brief(
             farm, weather.forecast, now=now, lightning=weather.lightning, warnings=weather.warnings
         ),
         changes=changes,
+        machine_moves=machine_moves(farm, information.previous_orders, crews),
         lessons=information.lessons,
         decision=decision,
     )

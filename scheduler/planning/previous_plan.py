@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -26,7 +27,7 @@ class PreviousPlan:
     orders : by crew, what it cuts, in order.
     start_pct : start moisture of each field on later days, percent.
     patience_min, leave_min : by crew; see `Policy`.
-    stop_margin : see `Policy`.
+    stop_margin, move_weight, moisture_weight : see `Policy`.
     """
 
     crew_of_machine: Mapping[str, str]
@@ -35,6 +36,8 @@ class PreviousPlan:
     patience_min: Mapping[str, float] = field(default_factory=dict)
     leave_min: Mapping[str, float] = field(default_factory=dict)
     stop_margin: float = 0.0
+    move_weight: float = 0.0
+    moisture_weight: float = 0.0
 
 
 def machine_ids(makeup: MakeUp) -> dict[str, str]:
@@ -58,11 +61,16 @@ def previous_plan(crews: Sequence[CrewOrders]) -> PreviousPlan:
         crew_of_machine={m: c.crew for c in crews for m in (*c.combines, *c.carts, *c.trucks)},
         orders={c.crew: tuple((o.field, o.parcel) for o in c.orders) for c in crews},
         start_pct={
-            (o.field, o.parcel): o.start_pct for c in crews for o in c.orders if o.start_pct
+            (o.field, o.parcel): o.later_pct
+            for c in crews
+            for o in c.orders
+            if math.isfinite(o.later_pct)
         },
         patience_min={c.crew: c.patience_min for c in crews},
         leave_min={c.crew: c.leave_min for c in crews},
         stop_margin=crews[0].stop_margin if crews else 0.0,
+        move_weight=crews[0].move_weight if crews else 0.0,
+        moisture_weight=crews[0].moisture_weight if crews else 0.0,
     )
 
 
@@ -79,6 +87,8 @@ def plan_of(work: FarmWork, policy: Policy) -> PreviousPlan:
         patience_min=dict(zip(crews, policy.patience.tolist(), strict=True)),
         leave_min=dict(zip(crews, policy.leave.tolist(), strict=True)),
         stop_margin=policy.stop_margin,
+        move_weight=policy.move_weight,
+        moisture_weight=policy.moisture_weight,
     )
 
 
@@ -109,4 +119,6 @@ def previous_policy(
         stop_margin=previous.stop_margin,
         patience=np.array([previous.patience_min.get(c, 0.0) for c in crews]),
         leave=np.array([previous.leave_min.get(c, 0.0) for c in crews]),
+        move_weight=previous.move_weight,
+        moisture_weight=previous.moisture_weight,
     )

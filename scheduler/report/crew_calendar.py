@@ -19,9 +19,20 @@ from datetime import UTC, datetime
 import icalendar
 
 from scheduler.farm.units import show_area, show_distance
-from scheduler.farm.wording import clock, crop_name, day_name, one_line, percent
+from scheduler.farm.wording import clock, crop_name, day_name, one_line, sentence
 from scheduler.orders.model import CrewOrders, Morning, Order
-from scheduler.report.order_phrases import reason_text
+from scheduler.report.order_phrases import (
+    beyond_forecast,
+    chance_text,
+    finish_clock,
+    idle_crews,
+    left_unfinished,
+    machine_change_text,
+    points_text,
+    reason_text,
+    start_text,
+    way_lines,
+)
 from scheduler.report.phrases import (
     EDGE_ONLY,
     field_title,
@@ -53,7 +64,8 @@ def calendar(crew: CrewOrders, morning: Morning, earlier: bytes = b"") -> bytes:
     earlier : the calendar that the crew got before; events that cannot be read are ignored.
     """
     ordered = [_event(crew, place, order, morning) for place, order in enumerate(crew.orders, 1)]
-    return _issue(f"{TITLE}{one_line(crew.crew)}", ordered, morning, earlier)
+    machine_lines = _machine_lines(crew.crew, morning)
+    return _issue(f"{TITLE}{one_line(crew.crew)}", ordered, morning, earlier, machine_lines)
 
 
 def withdrawn(earlier: bytes, morning: Morning) -> bytes:
@@ -66,7 +78,14 @@ def withdrawn(earlier: bytes, morning: Morning) -> bytes:
     if not any(e.end > morning.now for e in _issued_events(earlier)):
         return b""
     before = icalendar.Calendar.from_ical(earlier)
-    return _issue(str(before.get("name", TITLE)), [], morning, earlier)
+    title = str(before.get("name", TITLE))
+    machine_lines = [
+        line
+        for crew in idle_crews(morning)
+        if title == f"{TITLE}{one_line(crew)}"
+        for line in _machine_lines(crew, morning)
+    ]
+    return _issue(title, [], morning, earlier, machine_lines)
 
 
 def uid(crew: str, order: Order, morning: Morning) -> str:
@@ -76,12 +95,20 @@ def uid(crew: str, order: Order, morning: Morning) -> str:
 
 
 def _issue(
-    title: str, ordered: Sequence[icalendar.Event], morning: Morning, earlier: bytes
+    title: str,
+    ordered: Sequence[icalendar.Event],
+    morning: Morning,
+    earlier: bytes,
+    machine_lines: Sequence[str],
 ) -> bytes:
     """Write ordered and cancelled events; SEQUENCE rises unless the calendar is the earlier one."""
     issued = _issued_events(earlier)
     uids = {str(e["uid"]) for e in ordered}
-    gone = [_cancelled(e, morning) for e in issued if e.end > morning.now and e.uid not in uids]
+    gone = [
+        _cancelled(e, morning, machine_lines)
+        for e in issued
+        if e.end > morning.now and e.uid not in uids
+    ]
     minute = int(morning.now.timestamp()) // 60  # fits into 32 bits until 6053
     last = max((e.sequence for e in issued), default=0)
     again = _written(title, (*ordered, *gone), max(minute, last))
@@ -130,7 +157,10 @@ def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> ical
     event.add("dtstart", order.leave_at.astimezone(UTC))
     event.add("dtend", max(order.finish.mid, order.leave_at).astimezone(UTC))
     event.add("summary", f"{place}. {field_title(order)}")
-    event.add("description", "\n".join(_description(order, morning)))
+    lines = list(_description(order, morning))
+    if place == 1:
+        lines = [*_machine_lines(crew.crew, morning), *lines, *way_lines(crew)]
+    event.add("description", "\n".join(lines))
     spot = next((f for f in morning.farm.fields if f.id == order.field), None)
     if spot is not None:
         event.add("geo", (spot.lat, spot.lon))
@@ -139,7 +169,15 @@ def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> ical
     return event
 
 
-def _cancelled(issued: IssuedEvent, morning: Morning) -> icalendar.Event:
+def _machine_lines(crew: str, morning: Morning) -> list[str]:
+    """Machines that join or leave the crew."""
+    moves = machine_change_text(crew, morning)
+    return [f"Machines: {moves}"] if moves else []
+
+
+def _cancelled(
+    issued: IssuedEvent, morning: Morning, machine_lines: Sequence[str]
+) -> icalendar.Event:
     """Cancel an event, in words too, because not every program reads STATUS."""
     event = _stamped(issued.uid, morning)
     event.add("dtstart", issued.begin)
@@ -147,7 +185,8 @@ def _cancelled(issued: IssuedEvent, morning: Morning) -> icalendar.Event:
     event.add("location", issued.field)
     event.add("summary", f"No longer ordered: {issued.field}")
     made = f"{day_name(morning.now)} {morning.now:%H:%M}"
-    event.add("description", f"Not among this crew's orders in the plan of {made}")
+    lines = [f"Not among this crew's orders in the plan of {made}", *machine_lines]
+    event.add("description", "\n".join(lines))
     event.add("status", "CANCELLED")
     return event
 
@@ -169,12 +208,20 @@ def _description(order: Order, morning: Morning) -> Iterator[str]:
         f"({show_distance(order.move_km, units)})"
     )
     yield f"Start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
-    yield f"Finish {clock(order.finish.mid, day)} ({time_range(order.finish, day)})"
+    yield f"Finish {finish_clock(order, morning, day)} ({time_range(order.finish, day)})"
     area = show_area(order.area_ha, units)
     yield f"{crop_name(order.crop)}, {area}, {grain_text(order, morning)}"
     yield f"Moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
-    yield f"Chance that it goes as said {percent(order.chance)}"
+    yield sentence(chance_text(order))
+    if left := left_unfinished(order, morning):
+        yield sentence(left)
+    if start := start_text(order, morning):
+        yield f"Start {start}"
+    if beyond := beyond_forecast(order, morning.forecast_until):
+        yield sentence(beyond)
     yield haul_text(order)
+    if len(order.deliveries) > 1:
+        yield f"Grain {points_text(order, morning.farm)}"
     if order.headland_only:
         yield EDGE_ONLY.capitalize()
     yield f"Why: {one_line(reason_text(order.reason, morning.farm.currency))}"

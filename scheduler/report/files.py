@@ -12,7 +12,8 @@ from pathlib import Path
 from scheduler.atomic import recover_folder, replace_folder
 from scheduler.orders.model import Morning
 from scheduler.report.crew_calendar import calendar, withdrawn
-from scheduler.report.messages import message
+from scheduler.report.messages import idle_message, message
+from scheduler.report.order_phrases import idle_crews
 from scheduler.report.plan_csv import plan_csv
 from scheduler.report.plan_document import plan_json
 from scheduler.report.sheet import sheet
@@ -38,8 +39,11 @@ def plan_files(morning: Morning, earlier: Mapping[str, bytes]) -> dict[str, byte
         "plan.json": document.encode(),
         "plan.csv": plan_csv(morning).encode("utf-8-sig"),  # the mark shows spreadsheets UTF-8
     }
-    name_parts = file_name_parts([c.crew for c in morning.crews])
-    for part, crew in zip(name_parts, morning.crews, strict=True):
+    idle = idle_crews(morning)
+    name_parts = file_name_parts([*(c.crew for c in morning.crews), *idle])
+    for part, name in zip(name_parts[len(morning.crews) :], idle, strict=True):
+        files[f"crew-{part}.txt"] = (idle_message(name, morning) + "\n").encode()
+    for part, crew in zip(name_parts[: len(morning.crews)], morning.crews, strict=True):
         files[f"crew-{part}.txt"] = (message(crew, morning) + "\n").encode()
         name = f"crew-{part}.ics"
         files[name] = calendar(crew, morning, earlier.get(name, b""))

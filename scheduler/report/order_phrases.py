@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+import itertools
+import math
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
+from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
-from scheduler.farm.wording import REASON_TEXT
-from scheduler.orders.model import Change, ChangeKind
+from scheduler.farm.model import Farm
+from scheduler.farm.units import show_money
+from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent
+from scheduler.orders.document import IssuedPlan
+from scheduler.orders.model import (
+    SHUT,
+    TURNED_AWAY,
+    Change,
+    ChangeKind,
+    CrewOrders,
+    Morning,
+    Order,
+)
 from scheduler.orders.reasons import (
     FallbackAction,
     IdleNote,
@@ -35,7 +50,11 @@ OPENS: dict[Reason, str] = {
 }
 #: Two amounts that differ by no more are the same, as rounded to whole money.
 SAME_MONEY = 0.5
-#: Share of members below which an order says how often the crew gets to the field.
+#: Standard errors that a real difference exceeds.
+REAL_ERRORS = 2.0
+#: Places in the list for a minute of move from which distance alone decides.
+NEAREST_WEIGHT = 100.0
+#: Share of members below which an order says how often the field is finished at all.
 SURELY = 0.9
 SWAPS = {
     Otherwise.LATER: "one place later",
@@ -52,10 +71,12 @@ LEFT_OUT = {
 
 
 def reason_text(reason: OrderReason | str, currency: str) -> str:
-    """How often the crew gets to the field, what opens the field, what decides its place."""
+    """How often the field is finished, what opens the field, what decides its place."""
     if isinstance(reason, str):
         return reason
-    parts = [f"got to in {reason.done:.0%} of the forecasts"] if reason.done < SURELY else []
+    parts = []
+    if reason.done < SURELY:
+        parts.append(f"finished within the days planned in {percent(reason.done)} of the forecasts")
     if reason.closed_by is None:
         parts.append("open since the day before, begun when the crew is free")
     else:
@@ -113,21 +134,189 @@ def change_text(change: Change | str, currency: str) -> str:
 
 def own_order_lines(price: OwnOrderPrice, currency: str) -> list[str]:
     """What a user's own order loses, the difference to the plan, and what it leaves uncut."""
-
-    def money(value: float) -> str:
-        return f"{currency}{value:,.0f}"
-
-    more = price.loss - price.plan_loss
-    lines = [f"your order loses {money(price.loss)}; the plan {money(price.plan_loss)}"]
-    if more > SAME_MONEY:
-        lines.append(f"yours costs {money(more)} more")
-    elif more < -SAME_MONEY:
-        lines.append(f"yours saves {money(-more)}: take it")
-    else:
+    more = price.more
+    loss, plan = show_money(price.loss, currency), show_money(price.plan_loss, currency)
+    lines = [f"your order loses {loss}; the plan {plan}"]
+    if is_nothing(more.mean, more.error):
         lines.append("yours is as good as the plan")
+    else:
+        amount = show_money(abs(more.mean), currency)
+        words = f"costs {amount} more" if more.mean > 0.0 else f"saves {amount}"
+        better = ": take it" if more.mean < 0.0 and more.real else ""
+        lines.append(f"yours {words}{give_or_take(more.mean, more.error, currency)}{better}")
     if price.left_uncut:
         lines.append("left uncut, though the plan cuts them: " + ", ".join(price.left_uncut))
     return lines
+
+
+def is_nothing(mean: float, error: float) -> bool:
+    """Whether a difference and its standard error both round to no money."""
+    return abs(mean) < SAME_MONEY and error < SAME_MONEY
+
+
+def give_or_take(mean: float, error: float, currency: str) -> str:
+    """', give or take $300', the standard error of a difference, and whether it is real.
+
+    An error that is not finite is unknown.
+    """
+    if not math.isfinite(error):
+        return ", error unknown: no real difference"
+    real = abs(mean) > REAL_ERRORS * error
+    return f", give or take {show_money(error, currency)}{'' if real else ': no real difference'}"
+
+
+def own_order_kept(plan: Morning | IssuedPlan) -> str:
+    """' with your order kept' where the plan holds an order of the farmer's own, else ""."""
+    held = plan.money.held_cost is not None or any(o.locked for c in plan.crews for o in c.orders)
+    return " with your order kept" if held else ""
+
+
+def threshing_limit(farm: Farm, crop: str) -> float:
+    """Moisture up to which a crop is threshed, percent; infinite for an unknown crop."""
+    known = CROPS.get(crop)
+    return farm.rules.thresh_limit_pct.get(crop, known.thresh_limit if known else math.inf)
+
+
+def start_moisture_text(start_pct: float, limit: float) -> str:
+    """'at 19.5 % or drier', or 'as soon as it threshes' where the threshing limit is reached."""
+    if start_pct >= limit:
+        return "as soon as it threshes"
+    return f"at {round(start_pct, 1):g} % or drier"
+
+
+def start_text(order: Order, plan: Morning | IssuedPlan) -> str:
+    """At what moisture an order starts; "" where the plan does not say."""
+    today = order.start.mid.date() == plan.now.date()
+    start = order.start_pct if today else order.later_pct
+    if math.isnan(start):
+        return ""
+    return start_moisture_text(start, threshing_limit(plan.farm, order.crop))
+
+
+def points_text(order: Order, farm: Farm) -> str:
+    """Where the grain goes by its moisture, 'up to 15 %: Rail; wetter: home bins'.
+
+    The limits are those of the delivery points that the order uses.
+    """
+    markets = {p.id: p.markets.get(order.crop) for p in farm.points}
+    by_why: dict[str, list[str]] = {}
+    for d in order.deliveries:
+        by_why.setdefault(d.why, []).append(d.point)
+    first, *others = by_why.get("") or [order.point]
+    drier = {q: m.moisture_limit_pct for q, m in markets.items() if m is not None}
+    chain = sorted([first, *by_why.get(TURNED_AWAY, ())], key=lambda q: drier.get(q, math.inf))
+    parts = []
+    if len(chain) > 1 and all(q in drier for q in chain):
+        parts = [f"up to {drier[q]:g} %: {one_line(q)}" for q in chain[:-1]]
+        parts.append(f"wetter: {one_line(chain[-1])}")
+    else:
+        parts.append(" or ".join(map(one_line, chain)))
+    if others:
+        parts[0] += f" or {' or '.join(map(one_line, others))}"
+    if shut := by_why.get(SHUT):
+        parts.append(f"{' or '.join(map(one_line, shut))} when {one_line(first)} is shut")
+    return "; ".join(parts)
+
+
+def chance_text(order: Order) -> str:
+    """'cut by Sat 16 Aug in 71 % of the forecasts'."""
+    if math.isnan(order.chance):
+        return "chance unknown"
+    return f"cut by {day_name(order.finish.mid)} in {percent(order.chance)} of the forecasts"
+
+
+def beyond_forecast(order: Order, forecast_until: datetime | None) -> str:
+    """A remark on an order that begins after the end of the forecast, else ""."""
+    if forecast_until is None or order.start.mid < forecast_until:
+        return ""
+    return "beyond the forecast; from past weather"
+
+
+def finish_clock(order: Order, plan: Morning | IssuedPlan, beside: date) -> str:
+    """Clock time of the finish; 'after Mon 06:00' where it is beyond the days planned."""
+    if order.finish.mid < plan.until:
+        return clock(order.finish.mid, beside)
+    return f"after {clock(plan.until, beside)}"
+
+
+def left_unfinished(order: Order, plan: Morning | IssuedPlan) -> str:
+    """A remark on a field that its crew leaves for the next order and finishes later, else ""."""
+    for crew in plan.crews:
+        for place, (one, following) in enumerate(itertools.pairwise(crew.orders), 2):
+            if one is order and following.start.mid < order.finish.mid:
+                return f"left for order {place} and finished later"
+    return ""
+
+
+def wait_text(crew: CrewOrders) -> str:
+    """How long the crew waits at a field that is not fit."""
+    if crew.patience_min <= 0.0:
+        return "do not wait where another field on the list is fit"
+    return f"wait {crew.patience_min:.0f} min, then go to the next that is fit"
+
+
+def way_lines(crew: CrewOrders) -> list[str]:
+    """How the crew goes through its orders; none where the plan does not say."""
+    if all(math.isnan(o.later_pct) for o in crew.orders):
+        return []
+    lines = [f"At a field that is not fit: {wait_text(crew)}."]
+    above = "" if crew.stop_margin <= 0.0 else f"{crew.stop_margin:g} points above "
+    lines.append(f"Stop where the grain is wetter than {above}its start moisture.")
+    if crew.leave_min > 0.0:
+        lines.append(
+            "Leave for a field higher on the list once it is fit, if the move takes at most "
+            f"{crew.leave_min:.0f} min."
+        )
+    else:
+        lines.append("Leave a field only when it is finished or no longer fit.")
+    if crew.moisture_weight >= NEAREST_WEIGHT:
+        lines.append("Of the fields that are fit, the driest comes first.")
+    elif crew.move_weight >= NEAREST_WEIGHT:
+        lines.append("Of the fields that are fit, the nearest comes first.")
+    elif crew.move_weight > 0.0:
+        lines.append(f"Ten minutes of move count as {10 * crew.move_weight:g} places in the list.")
+    return lines
+
+
+def machine_change_text(crew: str, plan: Morning | IssuedPlan) -> str:
+    """Machines that join and leave a crew, 'C2 from South; T1 to North'; "" where none does."""
+    joining: dict[str, list[str]] = {}
+    leaving: dict[str, list[str]] = {}
+    for move in plan.machine_moves:
+        if move.to_crew == crew:
+            joining.setdefault(move.from_crew, []).append(move.machine)
+        elif move.from_crew == crew:
+            leaving.setdefault(move.to_crew, []).append(move.machine)
+    parts = [f"{', '.join(ids)} from {other}" for other, ids in joining.items()]
+    parts += [f"{', '.join(ids)} to {other}" for other, ids in leaving.items()]
+    return one_line("; ".join(parts))
+
+
+def idle_crews(plan: Morning | IssuedPlan) -> list[str]:
+    """Crews of the farm that are not in the plan, because no combine works with them."""
+    return [c.id for c in plan.farm.crews if c.id not in {made.crew for made in plan.crews}]
+
+
+def makeup_lines(plan: Morning | IssuedPlan) -> list[str]:
+    """Machines that change crews, crews without orders, and machines that no crew uses."""
+    lines = [
+        f"{one_line(crew.crew)}: {text}"
+        for crew in plan.crews
+        if (text := machine_change_text(crew.crew, plan))
+    ]
+    lines += [f"{one_line(crew)}: {idle_crew_text(crew, plan)}" for crew in idle_crews(plan)]
+    used = {m for c in plan.crews for m in (*c.combines, *c.carts, *c.trucks)}
+    farm = plan.farm
+    parked = [m.id for m in (*farm.combines, *farm.carts, *farm.trucks) if m.id not in used]
+    if parked:
+        lines.append(f"In no crew: {', '.join(map(one_line, parked))}")
+    return lines
+
+
+def idle_crew_text(crew: str, plan: Morning | IssuedPlan) -> str:
+    """What becomes of a crew without orders."""
+    moves = machine_change_text(crew, plan)
+    return f"no orders, because no combine works with it{f'; {moves}' if moves else ''}"
 
 
 def note_text(note: IdleNote | str) -> str:

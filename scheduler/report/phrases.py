@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
@@ -17,7 +17,7 @@ from scheduler.farm.units import (
     show_test_weight,
     wheat_equivalent_t,
 )
-from scheduler.farm.wording import REASON_TEXT, clock, one_line
+from scheduler.farm.wording import REASON_TEXT, clock, one_line, sentence
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
     SHUT,
@@ -25,11 +25,19 @@ from scheduler.orders.model import (
     CrewOrders,
     Morning,
     Order,
+    RuleComparison,
     Spread,
     TimeSpread,
 )
 from scheduler.planning.stages import PlanStage
-from scheduler.solver.stages import SolveStage, Stage
+from scheduler.report.order_phrases import (
+    give_or_take,
+    is_nothing,
+    own_order_kept,
+    start_moisture_text,
+    threshing_limit,
+)
+from scheduler.solver.stages import Stage
 from scheduler.windows.daily_hours import HOLLOW, DayHours
 from scheduler.windows.model_inputs import season_rows
 
@@ -59,16 +67,15 @@ WORK_TEXT: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
 #: What the planner does in each stage, beside its progress bar.
 STAGE_TEXT: dict[Stage, str] = {
     PlanStage.READINESS: "running soil and grain",
-    PlanStage.MAKEUPS: "pricing make-ups",
-    SolveStage.SEARCH: "searching for orders",
-    SolveStage.BOUND: "proving how good they are",
-    SolveStage.IMPROVE: "looking for better orders",
-    SolveStage.POLISH: "polishing",
-    SolveStage.COMMON_BOUND: "proving how good one order can be",
-    SolveStage.DONE: "done",
-    PlanStage.UNCERTAINTY: "weighing what is not known",
+    PlanStage.MAKEUPS: "comparing make-ups",
+    PlanStage.SEARCH: "searching for orders",
+    PlanStage.CHECK: "checking them on other forecasts",
+    PlanStage.FLOOR: "reckoning the money",
     PlanStage.BRIEFING: "putting it into words",
 }
+#: End of the forecast up to which the plan warns, h from now; assumed: today and tomorrow, the
+#: days that a crew is sent out for.
+SHORT_FORECAST_H = 36.0
 EDGE_ONLY = "carts and trucks stay at the edge"
 
 
@@ -89,6 +96,16 @@ def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> 
     """10th to 90th percentile, '09:30-11:30'; a day other than that of `beside` is named."""
     low = clock(spread.low, beside)
     return f"{low}{dash}{clock(spread.high, beside if spread.low.date() == beside else spread.low)}"
+
+
+def times_note(members: int) -> str:
+    """What clock times, their ranges and the share beside 'cut by' mean."""
+    return (
+        f"Clock times are those of one forecast near the middle of {members}; a field that the "
+        "crew does not cut in that forecast has times from another. A range holds that time and "
+        "eight in ten of the forecasts in which the crew cuts the field. 'Cut by' counts the "
+        "forecasts in which the whole field is cut by the end of that day."
+    )
 
 
 def moisture_range(spread: Spread, dash: str = "-") -> str:
@@ -203,75 +220,106 @@ def total_area(crew: CrewOrders, morning: Morning) -> str:
     return show_area(sum(o.area_ha for o in crew.orders), morning.farm.units)
 
 
-def weather_line(morning: Morning | IssuedPlan) -> str:
-    """Source, members and age of the weather, and the end of planning."""
-    age = "age unknown" if morning.age_h is None else f"{morning.age_h:.0f} h old"
+def weather_line(plan: Morning | IssuedPlan) -> str:
+    """Source, members, age and end of the forecast, and the end of planning."""
+    age = "age unknown" if plan.age_h is None else f"{plan.age_h:.0f} h old"
+    zone = plan.farm.tz
     issued = (
-        ""
-        if morning.issued is None
-        else f", issued {clock(morning.issued.astimezone(morning.farm.tz), morning.now)}"
+        "" if plan.issued is None else f", issued {clock(plan.issued.astimezone(zone), plan.now)}"
     )
+    until = plan.forecast_until
+    reach = "" if until is None else f", forecast to {clock(until.astimezone(zone), plan.now)}"
     return (
-        f"{one_line(morning.source)}, {morning.members} member{'s' if morning.members != 1 else ''}"
-        f"{issued}, {age}; planned to {clock(morning.until, morning.now)}"
+        f"{one_line(plan.source)}, {plan.members} member{'s' if plan.members != 1 else ''}"
+        f"{issued}, {age}{reach}; planned to {clock(plan.until, plan.now)}"
     )
 
 
-def objective_text(morning: Morning | IssuedPlan) -> str:
-    """Name of the loss that the plan minimises."""
-    if morning.farm.rules.objective == "cautious":
-        return "loss averaged over the worst fifth of the forecasts"
-    return "expected loss"
-
-
-def loss_lines(morning: Morning | IssuedPlan) -> tuple[str, ...]:
-    """Sentences about the loss, the best rule of thumb, and the lower bound."""
-    money = morning.farm.currency
-    objective = objective_text(morning).capitalize()
-    lines = [f"{objective} of this plan: {show_money(morning.loss, money)}."]
-    if morning.rule_losses:
-        name, rule = min(morning.rule_losses.items(), key=lambda item: item[1])
-        saved = rule - morning.loss
-        verdict = (
-            f"the plan saves {show_money(saved, money)}"
-            if saved > 0.5
-            else f"the plan loses {show_money(-saved, money)} more"
-            if saved < -0.5
-            else "the plan is as good"
-        )
-        lines.append(
-            f"Best of {len(morning.rule_losses)} rules of thumb, {name}: "
-            f"{show_money(rule, money)}; {verdict}."
-        )
-    lines.append(proof_text(morning))
-    return tuple(lines)
-
-
-def proof_text(morning: Morning | IssuedPlan) -> str:
-    """The optimality gap in plain words, rounded so that the plan never looks better than it is."""
-    if morning.bound is None or morning.gap is None:
-        return "Not proven: no limit was found in time to what the best order could lose."
-    if morning.status == "optimal" or morning.gap <= 0.0:
-        return "Proven: no order of these fields can lose less in these forecasts."
-    money = show_money(math.floor(morning.bound), morning.farm.currency)
-    within = math.ceil(round(morning.gap * 1000.0, 6)) / 10.0
+def short_forecast_text(plan: Morning | IssuedPlan) -> str:
+    """A warning where the forecast ends within `SHORT_FORECAST_H`, else ""."""
+    if plan.forecast_until is None:
+        return ""
+    hours = (plan.forecast_until - plan.now) / timedelta(hours=1)
+    if hours > SHORT_FORECAST_H:
+        return ""
     return (
-        f"No order of these fields can lose less than {money}; this one is within {within:.1f} %."
+        f"The forecast reaches only {hours:.0f} hours ahead. Orders after that are a guess from "
+        "past weather: fetch a longer forecast before you count on them."
     )
 
 
-def worth_lines(morning: Morning) -> tuple[str, ...]:
-    """Sentences about the value of perfect information and of the stochastic solution."""
-    money = morning.farm.currency
-    lines = []
-    if morning.value_of_perfect_information is not None:
+def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
+    """Sentences about the plan's money.
+
+    Lost already, at stake, lost by the plan; the price of the farmer's own orders; what rules of
+    thumb lose more; what perfect knowledge of the weather would save.
+    """
+    money, currency = plan.money, plan.farm.currency
+    if math.isnan(money.already_lost):
+        return (f"Expected loss of this plan: {show_money(money.loss, currency)}.",)
+    kept = own_order_kept(plan)
+    ahead = show_money(money.loss - money.already_lost, currency)
+    error = money.loss_error
+    give = f", give or take {show_money(error, currency)}" if math.isfinite(error) else ""
+    lines = [
+        f"Already lost: {show_money(money.already_lost, currency)}. Still at stake: "
+        f"{show_money(money.at_stake, currency)}, of which this plan{kept} is expected to lose "
+        f"{ahead}{give}."
+    ]
+    if money.held_cost is not None:
+        lines.append(_held_text(money.held_cost, money.held_error, currency))
+    than = f" than this plan{kept}" if kept else ""
+    lines += [_rule_text(rule, plan.farm, than) for rule in money.rules]
+    if money.floor is not None:
+        saving = show_money(max(0.0, money.loss - money.floor), currency)
         lines.append(
-            "Knowing the weather beforehand would save another "
-            f"{show_money(morning.value_of_perfect_information, money)}."
+            f"Knowing the weather beforehand would save at most {saving}"
+            f"{f' against this plan{kept}' if kept else ''}."
         )
-    if morning.value_of_stochastic_solution is not None:
-        lines.append(
-            "Planning on the average forecast alone would lose "
-            f"{show_money(morning.value_of_stochastic_solution, money)} more."
+    return (*lines, _basis_text(plan))
+
+
+def _held_text(cost: float, error: float | None, currency: str) -> str:
+    """What the farmer's own orders cost."""
+    error = math.nan if error is None else error
+    if is_nothing(cost, error):
+        return "Keeping your order costs nothing."
+    amount = show_money(abs(cost), currency)
+    words = f"costs {amount} more" if cost > 0.0 else f"saves {amount}"
+    return f"Keeping your order {words}{give_or_take(cost, error, currency)}."
+
+
+def _rule_text(rule: RuleComparison, farm: Farm, than: str) -> str:
+    """What a rule of thumb loses more than the plan; `than` follows the amount."""
+    limit = max(threshing_limit(farm, f.crop) for f in farm.fields)
+    start = start_moisture_text(rule.start_pct, limit)
+    words = "just as much as this plan"
+    if not is_nothing(rule.more, rule.error):
+        more = "more" if rule.more > 0.0 else "less"
+        amount = show_money(abs(rule.more), farm.currency)
+        give = give_or_take(rule.more, rule.error, farm.currency)
+        words = f"{amount} {more}{than}{give}"
+    return f"{sentence(one_line(rule.name))}, started {start}, would lose {words}."
+
+
+def _basis_text(plan: Morning | IssuedPlan) -> str:
+    """What the money is a mean of, and what 'give or take' means."""
+    money = plan.money
+    if money.judged == 1:
+        text = "All this is in the one forecast there is, so its error is unknown"
+    elif money.unseen:
+        text = (
+            f"All this is the mean of {money.judged} forecasts that neither the plan nor the start "
+            "moisture of a rule was chosen on"
         )
-    return tuple(lines)
+    else:
+        text = (
+            f"All this is the mean of the {money.judged} forecasts that the plan was chosen on, "
+            "which flatters it: they are too few to set some aside"
+        )
+    cautious = (
+        " The plan is chosen for the worst fifth of the forecasts."
+        if plan.farm.rules.objective == "cautious"
+        else ""
+    )
+    return f"{text}; 'give or take' is one standard error.{cautious}"

@@ -11,7 +11,7 @@ from datetime import datetime
 from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
 from scheduler.farm.wording import crop_name, formula_safe
 from scheduler.orders.model import Morning, Order
-from scheduler.report.order_phrases import reason_text
+from scheduler.report.order_phrases import beyond_forecast, points_text, reason_text
 from scheduler.report.phrases import grade_name, haul_text
 
 Cell = str | float
@@ -19,7 +19,7 @@ Cell = str | float
 
 def plan_csv(morning: Morning) -> str:
     """Write one row an order, in farm time and the farm's units, with CRLF (RFC 4180)."""
-    columns = _columns(morning.farm.units, morning.farm.currency)
+    columns = _columns(morning)
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["crew", "place", *columns])
@@ -30,8 +30,9 @@ def plan_csv(morning: Morning) -> str:
     return out.getvalue()
 
 
-def _columns(units: Units, currency: str) -> dict[str, Callable[[Order], Cell]]:
+def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
     """Columns by their heading, each with the function that gives an order's cell."""
+    farm, units, until = morning.farm, morning.farm.units, morning.forecast_until
     metric = units == "metric"
     distance, area, mass = (DEFAULT_UNITS[q][metric] for q in ("distance", "area", "mass"))
     return {
@@ -54,14 +55,19 @@ def _columns(units: Units, currency: str) -> dict[str, Callable[[Order], Cell]]:
         "moisture_low_pct": lambda o: _number(o.moisture_pct.low, 1),
         "moisture_high_pct": lambda o: _number(o.moisture_pct.high, 1),
         **_quality_columns(units),
-        "chance_pct": lambda o: _number(100 * o.chance, 0),
+        "start_at_pct": lambda o: _number(o.start_pct, 1),
+        "later_start_at_pct": lambda o: _number(o.later_pct, 1),
+        "cut_by_finish_day_pct": lambda o: _number(100 * o.chance, 0),
+        "cut_at_all_pct": lambda o: _number(100 * o.done, 0),
+        "beyond_forecast": lambda o: "yes" if beyond_forecast(o, until) else "no",
         "loads": lambda o: _number(o.loads, 1),
         "point": lambda o: formula_safe(o.point),
         "haul": lambda o: formula_safe(haul_text(o)),
+        "point_by_moisture": lambda o: formula_safe(points_text(o, farm)),
         "headland_only": lambda o: "yes" if o.headland_only else "no",
         "loss": lambda o: _number(o.loss, 2),
         "locked": lambda o: "yes" if o.locked else "no",
-        "reason": lambda o: formula_safe(reason_text(o.reason, currency)),
+        "reason": lambda o: formula_safe(reason_text(o.reason, farm.currency)),
         "changed": lambda o: formula_safe(o.changed),
     }
 

@@ -26,7 +26,7 @@ from scheduler.report.order_phrases import (
 from scheduler.report.phrases import lost_to_text, makeup_text, row_title
 from scheduler.windows.daily_hours import DayFigures, DayHours, hours_by_day
 
-PLAN_VERSION = 1
+PLAN_VERSION = 2
 
 
 def plan_json(morning: Morning) -> dict[str, Any]:
@@ -47,6 +47,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
             "source": morning.source,
             "issued": data(morning.issued),
             "age_h": data(morning.age_h),
+            "until": data(morning.forecast_until),
             "notes": list(morning.weather_notes),
         },
         "makeup": {
@@ -55,19 +56,13 @@ def plan_json(morning: Morning) -> dict[str, Any]:
                 {"makeup": makeup_text(m), "loss": data(loss)} for m, loss in morning.makeups
             ],
         },
+        "machine_moves": data(morning.machine_moves),
         "crews": crews,
         "left_out": data(morning.left_out),
-        "rules_of_thumb": data(morning.rule_losses),
         "until": data(morning.until),
         "seed": morning.seed,
         "members": morning.members,
-        "status": morning.status,
-        "loss": data(morning.loss),
-        "bound": data(morning.bound),
-        "gap": data(morning.gap),
-        "member_loss": data(morning.member_loss),
-        "foresight_value": data(morning.value_of_perfect_information),
-        "ignoring_cost": data(morning.value_of_stochastic_solution),
+        "money": data(morning.money),
         "cautions": list(caution_lines(morning)),
         "changes": [change_text(c, morning.farm.currency) for c in morning.changes],
         "lessons": list(lesson_lines(morning.lessons, morning.farm)),

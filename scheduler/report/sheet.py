@@ -20,22 +20,32 @@ from scheduler.report.figures.svg import (
 from scheduler.report.hour_shades import shade_of, shades
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
+    beyond_forecast,
     change_text,
     fallback_text,
+    finish_clock,
     left_out_text,
+    left_unfinished,
+    machine_change_text,
+    makeup_lines,
     note_text,
+    own_order_kept,
+    points_text,
     reason_text,
+    start_text,
+    way_lines,
 )
 from scheduler.report.phrases import (
     LIMIT_TEXT,
     delivery_lines,
     field_title,
-    loss_lines,
     makeup_text,
+    money_lines,
     quality_note,
     row_title,
+    short_forecast_text,
+    times_note,
     weather_line,
-    worth_lines,
 )
 from scheduler.report.template_environment import template_environment, unbroken, value_texts
 from scheduler.windows.daily_hours import DayHours, hours_by_day, row_of
@@ -51,8 +61,11 @@ def sheet(morning: Morning) -> str:
     return template.render(
         m=morning,
         weather=weather_line(morning),
-        losses=loss_lines(morning),
-        worth=worth_lines(morning),
+        money_lines=money_lines(morning),
+        kept=own_order_kept(morning),
+        short_forecast=short_forecast_text(morning),
+        makeup_lines=makeup_lines(morning),
+        times_note=times_note(morning.members),
         today_cautions=day_caution_lines(morning),
         cautions=caution_lines(morning),
         shades=shades(),
@@ -70,6 +83,13 @@ def sheet(morning: Morning) -> str:
         left_out_text=left_out_text,
         fallback_text=fallback_text,
         note_text=note_text,
+        way_lines=way_lines,
+        start_text=lambda order: start_text(order, morning),
+        points_text=lambda order: points_text(order, morning.farm),
+        beyond=lambda order: beyond_forecast(order, morning.forecast_until),
+        finish_clock=lambda order, day: finish_clock(order, morning, day),
+        left_unfinished=lambda order: left_unfinished(order, morning),
+        machine_change_text=lambda crew: machine_change_text(crew, morning),
         by_day=by_day,
         **alternative_texts(morning),
         **value_texts(morning.farm),

@@ -16,7 +16,15 @@ from scheduler.farm.units import (
     show_temp,
     show_wind,
 )
-from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line, percent
+from scheduler.farm.wording import (
+    clock,
+    crew_title,
+    crop_name,
+    day_name,
+    one_line,
+    percent,
+    sentence,
+)
 from scheduler.report.phrases import (
     EDGE_ONLY,
     field_title,
@@ -51,7 +59,7 @@ def configure(environment: Environment) -> None:
         "crew": crew_title,
         "machines": machines,
         "field_title": field_title,
-        "heading": heading,
+        "sentence": sentence,
         "bold_topic": bold_topic,
     }
     environment.globals |= {
@@ -84,11 +92,6 @@ def value_texts(farm: Farm) -> dict[str, Callable[[float], str]]:
 def unbroken(text: str) -> str:
     """Join a value and its unit with no-break spaces."""
     return text.replace(" ", "\N{NO-BREAK SPACE}")
-
-
-def heading(text: str) -> str:
-    """Capitalise the first letter and leave the others."""
-    return text[:1].upper() + text[1:]
 
 
 def bold_topic(caution: str) -> Markup:

@@ -16,11 +16,20 @@ from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
+    beyond_forecast,
+    chance_text,
     change_text,
     fallback_text,
+    finish_clock,
     left_out_text,
+    left_unfinished,
+    makeup_lines,
     note_text,
+    own_order_kept,
+    points_text,
     reason_text,
+    start_text,
+    way_lines,
 )
 from scheduler.report.phrases import (
     EDGE_ONLY,
@@ -30,18 +39,19 @@ from scheduler.report.phrases import (
     field_title,
     grain_text,
     haul_text,
-    loss_lines,
     lost_to_text,
     machines,
     makeup_text,
     moisture_range,
+    money_lines,
     quality_note,
     quality_text,
     row_title,
+    short_forecast_text,
     time_range,
+    times_note,
     total_area,
     weather_line,
-    worth_lines,
 )
 from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day
 
@@ -65,14 +75,16 @@ def heading(text: str) -> list[str]:
 
 
 def terminal_plan(morning: Morning) -> str:
-    """Write orders of every crew, losses, fields left out, cautions and status."""
+    """Write orders of every crew, money, fields left out, cautions and the seed."""
     lines = _head_lines(morning)
     for crew in morning.crews:
         lines += _crew_lines(crew, morning)
     if grain := delivery_lines(morning):
         lines += heading("Where the grain goes, if all is cut")
         lines += [line for text in grain for line in wrapped(text, 2, hang=4)]
-    lines += _loss_lines(morning)
+    lines += heading(f"What it is worth{own_order_kept(morning)}")
+    for text in money_lines(morning):
+        lines += wrapped(text, 2, hang=4)
     if morning.left_out:
         lines += heading("Left out")
         for left in morning.left_out:
@@ -84,7 +96,7 @@ def terminal_plan(morning: Morning) -> str:
     lines += heading("Cautions")
     for caution in caution_lines(morning):
         lines += wrapped(f"- {one_line(caution)}", 2, hang=4)
-    lines += ["", f"Status: {morning.status}; seed {morning.seed}"]
+    lines += ["", f"Seed {morning.seed}"]
     return "\n".join(lines) + "\n"
 
 
@@ -95,19 +107,19 @@ def _head_lines(morning: Morning) -> list[str]:
     lines = [title, "=" * min(WIDTH, len(title)), *wrapped(f"Weather: {weather_line(morning)}", 0)]
     for note in morning.weather_notes:
         lines += wrapped(f"Weather note: {one_line(note)}", 0, hang=2)
+    if short := short_forecast_text(morning):
+        lines += wrapped(short, 0)
     if morning.makeup:
         lines += wrapped(f"Make-up: {one_line(makeup_text(morning.makeup))}", 0, hang=2)
+    for text in makeup_lines(morning):
+        lines += wrapped(f"Machines: {text}", 0, hang=2)
     for change in morning.changes:
         text = one_line(change_text(change, morning.farm.currency))
         lines += wrapped(f"Changed: {text}", 0, hang=2)
     for lesson in lesson_lines(morning.lessons, morning.farm):
         lines += wrapped(f"Learnt: {one_line(lesson)}", 0, hang=2)
     return lines + wrapped(
-        f"Times are the middle of {morning.members} forecasts, with the 10th to 90th percentile in "
-        "brackets; 'chance' is that the field is begun and finished on the days said. A field not "
-        "got to in every forecast has the times of those in which it is, so it may show an earlier "
-        "hour than the field before it. "
-        f"{quality_note(morning.farm)}",
+        f"{times_note(morning.members)} {quality_note(morning.farm)}",
         0,
     )
 
@@ -123,6 +135,8 @@ def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
             day = order.start.mid.date()
             lines.append(("Today, " if day == morning.now.date() else "") + day_name(day))
         lines += _order_lines(place, order, morning)
+    for text in way_lines(crew):
+        lines += wrapped(text, 0, hang=2)
     if crew.fallback is not None:
         lines += wrapped(
             f"If the first sample is tough: {one_line(fallback_text(crew.fallback.if_tough))}",
@@ -148,36 +162,39 @@ def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
         f"leave {clock(order.leave_at, day)} (move {order.move_min:.0f} min, "
         f"{show_distance(order.move_km, units)})"
         f"  start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
-        f"  done {clock(order.finish.mid, day)} ({time_range(order.finish, day)})"
+        f"  done {finish_clock(order, morning, day)} ({time_range(order.finish, day)})"
     )
     third = (
         f"moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
         f"  {quality_text(order, morning)}"
     )
     limit = LIMIT_TEXT.get(order.limited_by, order.limited_by)
-    fourth = f"chance {percent(order.chance)}  {show_rate(order.rate_ha_h, units)}, {limit}"
+    fourth = f"{chance_text(order)}  {show_rate(order.rate_ha_h, units)}, {limit}"
     lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
     for text in (second, third, fourth):
         lines += wrapped(text, 4)
-    for text in _remarks(order, morning.farm.currency):
+    for text in _remarks(order, morning):
         lines += wrapped(text, 4, hang=6)
     return lines
 
 
-def _remarks(order: Order, currency: str) -> Iterator[str]:
+def _remarks(order: Order, morning: Morning) -> Iterator[str]:
+    if order.locked:
+        yield "held by your order"
+    if beyond := beyond_forecast(order, morning.forecast_until):
+        yield beyond
+    if left := left_unfinished(order, morning):
+        yield left
+    if start := start_text(order, morning):
+        yield f"start {start}"
+    if len(order.deliveries) > 1:
+        yield f"grain {points_text(order, morning.farm)}"
     if order.headland_only:
         yield f"ground: {EDGE_ONLY}"
-    if reason := reason_text(order.reason, currency):
+    if reason := reason_text(order.reason, morning.farm.currency):
         yield f"why: {one_line(reason)}"
     if order.changed:
         yield f"changed: {one_line(order.changed)}"
-
-
-def _loss_lines(morning: Morning) -> list[str]:
-    lines = heading("What it is worth")
-    for text in (*loss_lines(morning), *worth_lines(morning)):
-        lines += wrapped(text, 2, hang=4)
-    return lines
 
 
 def terminal_ready(

@@ -275,8 +275,8 @@ class Book:
 
     def issue_plan(self, document: dict[str, Any], *, seen: int, by: str = "") -> Entry:
         """Keep an issued plan (a `plan_json`); `seen` is the revision that it was made from."""
-        loss = document.get("loss")
-        facts: dict[str, Value] = {"seen": float(seen), "status": str(document.get("status", ""))}
+        loss = document.get("money", {}).get("loss")
+        facts: dict[str, Value] = {"seen": float(seen)}
         if isinstance(loss, (int, float)):
             facts["loss"] = float(loss)
         at = datetime.fromisoformat(document["made"])

@@ -73,6 +73,7 @@ class FarmWeather:
         where no source says.
     source : service and product of the forecast, or name of the file.
     issued, age_h : time of issue (UTC) and age now, h; None where unknown.
+    forecast_until : end of the forecast itself (UTC); None where `forecast` holds no later hours.
     notes : sentences that the user must know.
     warnings : official warnings that are not over for all fields.
     """
@@ -85,6 +86,7 @@ class FarmWeather:
     age_h: float | None
     notes: tuple[str, ...]
     warnings: tuple[Alert, ...] = ()
+    forecast_until: datetime | None = None
 
 
 def weather_for(
@@ -125,7 +127,7 @@ def weather_for(
     pairs = rain_pairs(
         folder, gauge_readings(farm, gauges), cells[0].source.rpartition(" ")[2], until=now
     )
-    members = _members(cells, recorded, hour, days, seed, pairs, notes)
+    members, stop = _members(cells, recorded, hour, days, seed, pairs, notes)
     past = past_or_stand_in(recorded, members, hour, notes).sites(cell_of)
     ahead = members.sites(cell_of)
     thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
@@ -139,7 +141,13 @@ def weather_for(
         age_h=None if issued is None else (now - issued) / timedelta(hours=1),
         notes=tuple(dict.fromkeys(notes)),
         warnings=tuple(dict.fromkeys(w.alert for w in warnings)),
+        forecast_until=_utc(stop) if stop < members.stop else None,
     )
+
+
+def _utc(time: np.datetime64) -> datetime:
+    """A UTC hour as an aware datetime."""
+    return pd.Timestamp(str(time), tz="UTC").to_pydatetime()
 
 
 def _note_age(
@@ -164,8 +172,8 @@ def _members(
     seed: int,
     pairs: RainPairs,
     notes: list[str],
-) -> Weather:
-    """Weather of the members from now to the horizon, (member, cell, hour)."""
+) -> tuple[Weather, np.datetime64]:
+    """Weather of the members from now to the horizon, (member, cell, hour); the forecast's end."""
     members = _common([c.payload.weather for c in cells], hour)
     members = _without_unknown(fill_gaps(members, lat=cells[0].lat, lon=cells[0].lon))
     lead = _lead(cells, hour)
@@ -193,7 +201,7 @@ def _members(
             f"Beyond the forecast's end ({utc_text(members.stop)}) members follow weather "
             "of the records."
         )
-    return extend_with_analogues(members, recorded, hours=24 * days, seed=seed)
+    return extend_with_analogues(members, recorded, hours=24 * days, seed=seed), members.stop
 
 
 def _has_enough_days(recorded: Weather, hour: np.datetime64) -> bool:
@@ -207,8 +215,7 @@ def _has_enough_days(recorded: Weather, hour: np.datetime64) -> bool:
 def _lead(cells: Sequence[ForecastCell], hour: np.datetime64) -> float:
     """Age of the oldest cell's forecast at `hour`, h; 0 where unknown."""
     issues = [c.issued for c in cells if c.issued]
-    at = pd.Timestamp(str(hour), tz="UTC").to_pydatetime()
-    return max([(at - i) / timedelta(hours=1) for i in issues] + [0.0])
+    return max([(_utc(hour) - i) / timedelta(hours=1) for i in issues] + [0.0])
 
 
 def _common(parts: Sequence[Weather], hour: np.datetime64) -> Weather:

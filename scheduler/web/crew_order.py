@@ -169,11 +169,11 @@ def _price(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> Price:
     """Ask the planner for the price of an order."""
     try:
         loss, lines = app_context().planner.price(
-            all_orders(plan, crew, fields), plan_loss=plan.loss
+            all_orders(plan, crew, fields), plan_loss=plan.money.loss
         )
     except AfterrainError as error:
         return Price(error=str(error))
-    return Price(lines=lines, cost=loss - plan.loss)
+    return Price(lines=lines, cost=loss - plan.money.loss)
 
 
 def _save(

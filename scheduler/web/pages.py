@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -14,7 +15,20 @@ from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.report.caution_phrases import STANDING, issued_day_cautions
 from scheduler.report.hour_shades import shades
-from scheduler.report.phrases import loss_lines, weather_line
+from scheduler.report.order_phrases import (
+    beyond_forecast,
+    chance_text,
+    finish_clock,
+    idle_crew_text,
+    left_unfinished,
+    machine_change_text,
+    makeup_lines,
+    own_order_kept,
+    points_text,
+    start_text,
+    way_lines,
+)
+from scheduler.report.phrases import money_lines, short_forecast_text, times_note, weather_line
 from scheduler.report.sheet import by_day
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.web.access import linked_crew
@@ -73,7 +87,13 @@ def field() -> str:
     crews = plan.crews if plan else ()
     orders = [(c.crew, o) for c in crews for o in c.orders if o.field == name]
     return render_template(
-        "field.html", field=found, plan=plan, cut=cut, entries=entries[::-1], orders=orders
+        "field.html",
+        field=found,
+        plan=plan,
+        cut=cut,
+        entries=entries[::-1],
+        orders=orders,
+        chance_text=chance_text,
     )
 
 
@@ -118,9 +138,11 @@ def crew(token: str) -> str:
         entry, plan = context.issued(book)
     if name is None or name not in {c.id for c in context.farm().crews}:
         abort(404, "this link has ended: ask for a new one")
+    idle = "" if plan is None else idle_crew_text(name, plan)
     if plan is not None:
         plan = replace(plan, crews=tuple(c for c in plan.crews if c.crew == name))
-    return render_template("crew.html", name=name, **_orders_view(context, plan, entry, []))
+    view = _orders_view(context, plan, entry, [])
+    return render_template("crew.html", name=name, idle=idle, **view)
 
 
 def sheet() -> Response:
@@ -131,7 +153,7 @@ def sheet() -> Response:
         abort(404, "there are no orders yet: replan first")
     home = context.folder / "plans" / plan.now.strftime("%Y-%m-%d")
     if not (home / "sheet.html").is_file() or _planning_time(home) != plan.now:
-        abort(404, "the sheet is drawn when the orders are proven: try again in a minute")
+        abort(404, "the sheet is drawn when the longer search is done: try again in a minute")
     return _self_contained(home / "sheet.html")
 
 
@@ -188,9 +210,27 @@ def _orders_view(
         "old": now - plan.now > STALE_ORDERS,
         "weather": weather_line(aged),
         "weather_old": age is not None and age > plan.farm.rules.forecast_age_max_h,
-        "losses": loss_lines(aged),
+        "short_forecast": short_forecast_text(plan),
+        "money_lines": money_lines(plan),
+        "kept": own_order_kept(plan),
+        "makeup_lines": makeup_lines(plan),
+        "times_note": times_note(plan.members),
+        "texts": _order_texts(plan),
         "cautions": issued_day_cautions(plan.cautions),
         "next_day": next_day,
+    }
+
+
+def _order_texts(plan: IssuedPlan) -> dict[str, Callable[..., Any]]:
+    """Functions by name that word an order of the plan, or a crew's orders."""
+    return {
+        "start": lambda order: start_text(order, plan),
+        "points": lambda order: points_text(order, plan.farm),
+        "finish": lambda order, day: finish_clock(order, plan, day),
+        "left": lambda order: left_unfinished(order, plan),
+        "beyond": lambda order: beyond_forecast(order, plan.forecast_until),
+        "way": way_lines,
+        "machines": lambda crew: machine_change_text(crew, plan),
     }
 
 

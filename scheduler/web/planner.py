@@ -18,7 +18,7 @@ from scheduler.errors import AfterrainError
 from scheduler.season_book.book import Book
 from scheduler.web.worker import (
     OrdersIssued,
-    OrdersProven,
+    OrdersRefined,
     PlanFailed,
     PlanProgress,
     PlanRequest,
@@ -26,7 +26,7 @@ from scheduler.web.worker import (
     PriceRequest,
     Report,
     make_orders,
-    prove_orders,
+    refine_orders,
 )
 
 GRACE_S = 3.0  # from asking a run to stop to killing it; assumed, a step of the search takes less
@@ -42,8 +42,8 @@ class ReplanState:
     ----------
     running : whether orders are being made.
     stopping : whether that run was asked to stop.
-    proving : whether the orders made are being proven and their sheet drawn.
-    share, text : progress of the run or the proof.
+    refining : whether a longer search goes on, and their sheet is being drawn.
+    share, text : progress of the run or of the longer search.
     error : why the last run made no orders.
     plan : entry of the last plan that was issued, 0 for none.
     began : monotonic time at which the last run began, s.
@@ -52,7 +52,7 @@ class ReplanState:
 
     running: bool = False
     stopping: bool = False
-    proving: bool = False
+    refining: bool = False
     share: float = 0.0
     text: str = ""
     error: str = ""
@@ -87,8 +87,8 @@ class Planner:
         self._price_requests = 0
         self._request = PlanRequest(now=datetime.now(UTC), revision=0)
         self._worker: _Worker | None = None
-        self._prover: SpawnProcess | None = None
-        self._proof_pipe: Connection | None = None
+        self._refiner: SpawnProcess | None = None
+        self._refining_pipe: Connection | None = None
 
     def warm(self) -> None:
         """Start the worker before the first request, so that its first answer is quick."""
@@ -100,8 +100,8 @@ class Planner:
         with self._changed:
             if self.state.running:
                 return False
-            if self._prover is not None:
-                self._prover.kill()
+            if self._refiner is not None:
+                self._refiner.kill()
             worker = self._live_worker()
             worker.cancel.clear()
             with Book(self.folder) as book:
@@ -156,7 +156,7 @@ class Planner:
         """End both processes."""
         with self._changed:
             worker = self._worker.process if self._worker else None
-            for process in (worker, self._prover):
+            for process in (worker, self._refiner):
                 if process is not None:
                     process.kill()
                     process.join(5)
@@ -171,12 +171,12 @@ class Planner:
             self._listen_to(ours, self._worker_ended)
         return self._worker
 
-    def _start_proof(self, issue: int) -> None:
+    def _start_refining(self, issue: int) -> None:
         ours, theirs = self._spawn.Pipe(duplex=False)
-        self._proof_pipe = ours
-        self._prover = self._start_process(prove_orders, theirs, self._request, issue)
-        self.state = replace(self.state, proving=True, share=0.0, text="proving the orders")
-        self._listen_to(ours, lambda: self._proof_ended(ours))
+        self._refining_pipe = ours
+        self._refiner = self._start_process(refine_orders, theirs, self._request, issue)
+        self.state = replace(self.state, refining=True, share=0.0, text="searching further")
+        self._listen_to(ours, lambda: self._refining_ended(ours))
 
     def _start_process(
         self, target: Callable[..., None], theirs: Connection, *args: Any
@@ -216,13 +216,13 @@ class Planner:
         state = self.state
         match report:
             case PlanProgress():
-                if (state.running and not state.stopping) or state.proving:
+                if (state.running and not state.stopping) or state.refining:
                     self.state = replace(state, share=report.share, text=report.text)
             case OrdersIssued():
                 self._end_run(plan=report.entry)
-                self._start_proof(report.entry)
-            case OrdersProven():
-                if state.proving:
+                self._start_refining(report.entry)
+            case OrdersRefined():
+                if state.refining:
                     self.state = replace(state, plan=report.entry, text="drawing the sheet")
             case PlanFailed():
                 self._end_run(error=report.text)
@@ -233,9 +233,9 @@ class Planner:
         if self.state.running:
             self._end_run(error="cancelled" if self.state.stopping else WORKER_ENDED)
 
-    def _proof_ended(self, pipe: Connection) -> None:
-        if pipe is self._proof_pipe:
-            self.state = replace(self.state, proving=False)
+    def _refining_ended(self, pipe: Connection) -> None:
+        if pipe is self._refining_pipe:
+            self.state = replace(self.state, refining=False)
 
     def _end_run(self, *, plan: int = 0, error: str = "") -> None:
         self.state = replace(

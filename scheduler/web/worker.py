@@ -2,7 +2,7 @@
 
 The first process makes orders in seconds and prices the orders that people propose. It stays, so
 that its compiled code and the morning's tables are ready. The second process plans the same
-morning thoroughly, proves the plan and draws the sheet; then it ends.
+morning by a longer search and draws the sheet; then it ends.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ if TYPE_CHECKING:  # loads the solver, which the page does without
     from scheduler.explanation.own_order import OwnOrderPrice
 
 #: Niceness of the processes: both yield to the page's answers, the second also to new orders.
-NICE_ORDERS, NICE_PROOF = 5, 10
+NICE_ORDERS, NICE_REFINE = 5, 10
 PLANNER_FAILED = "the planner failed; its report is on the terminal"
 
 
@@ -75,8 +75,8 @@ class OrdersIssued:
 
 
 @dataclass(frozen=True, kw_only=True)
-class OrdersProven:
-    """The proven orders are in the season book, as its `entry`; the sheet is still missing."""
+class OrdersRefined:
+    """Orders of the longer search are in the season book, as its `entry`; no sheet is drawn yet."""
 
     entry: int
 
@@ -99,7 +99,7 @@ class Priced:
 
 
 Request = PlanRequest | PriceRequest
-Report = PlanProgress | OrdersIssued | OrdersProven | PlanFailed | Priced
+Report = PlanProgress | OrdersIssued | OrdersRefined | PlanFailed | Priced
 
 
 class PlannerModule(Protocol):
@@ -160,14 +160,15 @@ def make_orders(folder: Path, module: str, pipe: Connection, cancel: Event) -> N
             pipe.send(_failure(request, PLANNER_FAILED))
 
 
-def prove_orders(
+def refine_orders(
     folder: Path, module: str, pipe: Connection, request: PlanRequest, issue: int
 ) -> None:
-    """Plan the morning thoroughly, issue that plan and write its files. Runs in the second process.
+    """Plan the morning by a longer search, issue that plan and write its files.
 
-    Nothing is issued if another plan than the entry `issue` was issued in the meantime.
+    Runs in the second process. Nothing is issued if another plan than the entry `issue` was issued
+    in the meantime.
     """
-    planner = _start(NICE_PROOF, module)
+    planner = _start(NICE_REFINE, module)
     from scheduler.report.files import write_plan  # loads matplotlib, which only files need
 
     def progress(stage: Stage, share: float) -> None:
@@ -180,7 +181,7 @@ def prove_orders(
             if last is None or last.id != issue:
                 return
             entry = book.issue_plan(document(morning), seen=request.revision)
-            pipe.send(OrdersProven(entry=entry.id))
+            pipe.send(OrdersRefined(entry=entry.id))
         write_plan(morning, folder)
     except OSError:
         return  # the page has ended

@@ -13,6 +13,7 @@ import icalendar
 import mornings
 import pytest
 
+from scheduler.orders.model import MachineMove
 from scheduler.report import files
 from scheduler.report.crew_calendar import calendar, uid, withdrawn
 from scheduler.report.files import plan_files, write_plan
@@ -209,13 +210,20 @@ def test_a_crew_in_no_plan_any_more_gets_a_calendar_that_withdraws_all(
     morning, work, drawn, tmp_path
 ):
     write_plan(ordered(morning, work.north, work.south), tmp_path)
-    alone = replace(morning, now=morning.now + HOUR, crews=morning.crews[:1])
+    moves = (MachineMove(machine="C3", from_crew="South", to_crew="North"),)
+    alone = replace(morning, now=morning.now + HOUR, crews=morning.crews[:1], machine_moves=moves)
+    first = events(calendar(alone.crews[0], alone))[0]["DESCRIPTION"]
+    assert first.splitlines()[0] == "Machines: C3 from South"
     for _ in range(2):  # a phone that missed the first learns it from the second
         home = write_plan(alone, tmp_path)[0].parent
         data = (home / "crew-south.ics").read_bytes()
         assert icalendar.Calendar.from_ical(data)["NAME"] == "Cutting order South"
         assert cancelled(data) == {f"{o.name} ({o.field})" for o in work.south}
-        assert not (home / "crew-south.txt").exists()
+        text = (home / "crew-south.txt").read_text()
+        assert "South" in text
+        assert "no orders, because no combine works with it; C3 to North." in text
+        for event in events(data):
+            assert event["DESCRIPTION"].splitlines()[-1] == "Machines: C3 to North"
         alone = replace(alone, now=alone.now + HOUR)
     write_plan(replace(alone, now=morning.now + 9 * NEXT), tmp_path)
     assert not (tmp_path / "plans" / "2025-08-25" / "crew-south.ics").exists()

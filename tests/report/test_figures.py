@@ -137,10 +137,15 @@ def test_ground_strip_shows_the_likeliest_tier(morning):
 
 def test_losses_are_sorted_and_rules_are_all_there(morning):
     heights = [p.get_height() for p in plot_losses(morning).patches]
-    assert heights == sorted(morning.member_loss)
+    assert heights == sorted(morning.money.member_loss)
     ax = plot_rules(morning)
-    assert [p.get_width() for p in ax.patches] == [morning.loss, *morning.rule_losses.values()]
-    assert [t.get_text() for t in ax.get_yticklabels()] == ["this plan", *morning.rule_losses]
+    rules = morning.money.rules
+    np.testing.assert_allclose([p.get_width() for p in ax.patches], [r.more for r in rules])
+    assert [t.get_text() for t in ax.get_yticklabels()] == [r.name for r in rules]
+    (lines,) = ax.collections  # two standard errors to each side
+    ends = sorted(tuple(s[:, 0]) for s in lines.get_segments())
+    wanted = sorted((r.more - 2 * r.error, r.more + 2 * r.error) for r in rules)
+    np.testing.assert_allclose(ends, wanted)
 
 
 # One palette, light to dark: CIE lightness falls by even steps, so it survives grey print.

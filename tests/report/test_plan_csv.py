@@ -22,14 +22,13 @@ def morning():
 def test_unknown_numbers_are_null(morning):
     odd = replace(
         mornings.with_first_order(morning, chance=float("nan")),
-        bound=None,
-        gap=None,
-        value_of_perfect_information=None,
+        money=mornings.money(5, floor=None, loss_error=float("inf")),
     )
     text = json.dumps(plan_json(odd), allow_nan=False)
     assert json.loads(text)["crews"][0]["orders"][0]["chance"] is None
-    assert json.loads(text)["bound"] is None
-    assert table(plan_csv(odd))[0]["chance_pct"] == ""
+    assert json.loads(text)["money"]["floor"] is None
+    assert json.loads(text)["money"]["loss_error"] is None
+    assert table(plan_csv(odd))[0]["cut_by_finish_day_pct"] == ""
 
 
 def table(text):
@@ -43,6 +42,14 @@ def test_plan_csv_has_a_row_an_order_in_the_farms_units(morning):
     assert float(rows[0]["ac"]) == pytest.approx(orders[0].area_ha / ACRE_HA, abs=0.05)
     assert float(rows[0]["move_mi"]) == pytest.approx(orders[0].move_km / MILE_KM, abs=0.05)
     assert rows[0]["start"] == "2025-08-16 10:00"
+    assert (rows[0]["start_at_pct"], rows[0]["later_start_at_pct"]) == ("16.0", "18.0")
+    assert (rows[0]["cut_by_finish_day_pct"], rows[0]["cut_at_all_pct"]) == ("90", "100")
+    assert rows[0]["point_by_moisture"] == "Elevator"
+    assert {r["beyond_forecast"] for r in rows} == {"no"}
+    cut_off = replace(morning, forecast_until=orders[1].start.mid)
+    beyond = [r["beyond_forecast"] for r in table(plan_csv(cut_off))]
+    assert beyond == ["yes" if o.start.mid >= cut_off.forecast_until else "no" for o in orders]
+    assert beyond.count("yes") == 1
     assert plan_csv(morning).splitlines()[0].startswith("crew,place,field")
     metric = table(plan_csv(mornings.morning(fields=3, units="metric")))
     assert float(metric[0]["ha"]) == 40.0

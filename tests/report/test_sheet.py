@@ -11,11 +11,13 @@ import pytest
 
 from scheduler.costs.machine_rates import CrewMachines
 from scheduler.orders.cautions import FireWarning
+from scheduler.orders.model import MachineMove, RuleComparison
 from scheduler.orders.safety import day_cautions
 from scheduler.report.caution_phrases import STANDING, caution_lines
 from scheduler.report.hour_shades import shades
 from scheduler.report.lesson_phrases import lesson_lines
-from scheduler.report.order_phrases import fallback_text, left_out_text, reason_text
+from scheduler.report.order_phrases import fallback_text, left_out_text, reason_text, way_lines
+from scheduler.report.phrases import money_lines
 from scheduler.report.sheet import change_costs, field_cards, hour_calendar, hour_cell, sheet
 from scheduler.windows.daily_hours import DayHours
 
@@ -102,7 +104,13 @@ def test_all_of_the_morning_is_there(morning, page):
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone." in text
     assert "sprouted kernels alone; other damage or foreign material can lower it." in text
     assert left_out_text(morning.left_out[0].why) in text
-    assert "within 0.8 %" in text
+    for line in money_lines(morning):
+        assert line in text
+    assert "held by your order" in text
+    assert "Cut by Sat 16 Aug 90 % of the forecasts" in text
+    assert "Start at 16 % or drier." in text
+    for line in way_lines(morning.crews[1]):
+        assert line in text
     assert "invented ensemble, 9 members, issued 02:00, 4 h old" in text
     assert len(STANDING) == 6
 
@@ -151,11 +159,13 @@ def test_everything_from_people_is_escaped(morning):
             morning.crews[1],
         ),
         left_out=(replace(morning.left_out[0], name=EVIL, why=EVIL),),
-        rule_losses={EVIL: 1.0},
+        machine_moves=(MachineMove(machine=EVIL, from_crew="South", to_crew=EVIL),),
+        money=mornings.money(
+            9, rules=(RuleComparison(name=EVIL, start_pct=16.0, loss=1.0, more=1.0, error=0.1),)
+        ),
         cautions=(FireWarning(event=EVIL, start=morning.now, stop=morning.now),),
         changes=(EVIL,),
         lessons=(replace(morning.lessons[0], field=fields[0].id),),
-        status=EVIL,
     )
     text = sheet(evil)
     outside = re.sub(r'src="data:[^"]*"', "", text)
@@ -183,13 +193,10 @@ def test_a_morning_without_work_still_has_a_sheet(morning):
         crews=tuple(idle),
         left_out=(),
         changes=(),
-        bound=None,
-        gap=None,
+        money=mornings.money(9, rules=(), floor=None),
         cautions=(),
         weather_notes=(),
         makeups=(),
-        value_of_perfect_information=None,
-        value_of_stochastic_solution=None,
         issued=None,
         age_h=None,
     )

@@ -100,9 +100,9 @@ def test_all_or_none(book):
 def test_plans_are_kept_as_issued(book):
     assert book.last_plan() is None
     for hour in (11, 12):
-        book.issue_plan({"made": f"2026-08-16T{hour}:00:00Z", "loss": hour, "crews": []}, seen=7)
-    assert book.last_plan()["loss"] == 12
-    assert book.last_plan(NOW + timedelta(minutes=30))["loss"] == 11
+        book.issue_plan({"made": f"2026-08-16T{hour}:00:00Z", "seed": hour, "crews": []}, seen=7)
+    assert book.last_plan()["seed"] == 12
+    assert book.last_plan(NOW + timedelta(minutes=30))["seed"] == 11
     assert book.last_plan(NOW) is None
     assert book.last_issue().number("seen") == 7
 

@@ -74,7 +74,7 @@ def test_a_version_1_book_opens_with_all_it_had(tmp_path):
         tokens = {e.token for e in book.entries(superseded=True)}
         assert len(tokens) == 2
         assert all(tokens)
-        book.issue_plan({"made": "2026-08-16T11:00:00Z", "loss": 1.0}, seen=2)
+        book.issue_plan({"made": "2026-08-16T11:00:00Z", "money": {"loss": 1.0}}, seen=2)
         assert book.integrity() == "ok"
         with pytest.raises(sqlite3.IntegrityError, match="never changed"):
             book._db.execute("UPDATE entry SET who = 'x'")

@@ -4,16 +4,20 @@ import random
 import re
 import shutil
 import time
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
 import mornings
 import pytest
+from markupsafe import escape
 from places import SAMPLE
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import read_issued_plan
-from scheduler.report.phrases import quality_note
+from scheduler.orders.model import MachineMove
+from scheduler.report.order_phrases import start_text, way_lines
+from scheduler.report.phrases import money_lines, quality_note, times_note
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS
@@ -85,6 +89,7 @@ def issue(folder, **changes):
     import fake_planner
 
     morning = fake_planner.plan_morning(folder, progress=lambda *_: None, now=mornings.NOW)
+    morning = replace(morning, **changes)
     with Book(folder) as book:
         book.issue_plan(document(morning), seen=book.revision)
     return morning
@@ -134,6 +139,35 @@ def test_every_view_with_a_plan(client, folder):
     assert "If the first sample is too wet" in text
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone<" in text
     assert f'<p class="fine">{quality_note(morning.farm)}</p>' in text
+    plan = shown_plan(folder)
+    for line in (*money_lines(plan), *way_lines(plan.crews[1]), times_note(plan.members)):
+        assert escape(line) in text
+    assert f"Start {start_text(first, plan)}." in text
+    assert "Cut by Sat 16 Aug</dt><dd>90 %" in text
+    assert "proven" not in text.lower()
+
+
+def shown_plan(folder):
+    """The plan that the page shows."""
+    with Book(folder) as book:
+        return read_issued_plan(book.last_plan(), read_farm(folder))
+
+
+def test_the_page_tells_what_rests_on_past_weather_and_who_has_which_machine(client, folder):
+    north, south = read_farm(folder).crews
+    moves = (MachineMove(machine="C2", from_crew=south.id, to_crew=north.id),)
+    until = mornings.NOW + timedelta(hours=25)
+    morning = issue(folder, machine_moves=moves, forecast_until=until)
+    text = get(client, "/")
+    assert "The forecast reaches only 25 hours ahead." in text
+    later = [o for c in morning.crews for o in c.orders if o.start.mid >= until]
+    assert text.count("Beyond the forecast; from past weather.") == len(later) > 0
+    assert f"Machines: C2 from {south.id}" in text
+    assert f"Machines: C2 to {north.id}" in text
+    assert f"<li>{north.id}: C2 from {south.id}</li>" in text
+    issue(folder, machine_moves=moves, crews=morning.crews[:1])
+    text = get(client, "/")
+    assert f"<li>{south.id}: no orders, because no combine works with it; C2 to {north.id}" in text
 
 
 def test_forms_of_every_kind(client):
@@ -152,7 +186,8 @@ def test_an_issued_plan_reads_back_as_the_orders_were(folder):
         plan = read_issued_plan(book.last_plan(), read_farm(folder))
     assert plan.crews == mornings.with_words(morning.crews, morning.farm.currency)
     assert plan.now == morning.now
-    assert plan.rule_losses == morning.rule_losses
+    assert plan.money == morning.money
+    assert plan.forecast_until == morning.forecast_until
     assert len(plan.hours) == morning.season.reason.shape[1]
     assert all(len(row.days) == len(plan.dates) for row in plan.hours)
 
@@ -284,10 +319,10 @@ def test_own_order_is_priced_and_kept(client, folder, planner):
     swapped = [was[1], was[0], *was[2:]]
     data = {**form, "fields": ", ".join(swapped)}
     priced = client.post("/order/price", data=data, **LOCAL).json
-    assert priced["lines"][1] == "yours costs $200 more"
+    assert priced["lines"][1] == "yours costs $200 more, give or take $30"
     assert priced["cost"] == 200.0
     text = client.post("/order", data={**data, "do": "price"}, **LOCAL).text
-    assert "yours costs $200 more" in text
+    assert "yours costs $200 more, give or take $30" in text
     text = client.post("/order", data={**data, "move": "up:1"}, **LOCAL).text
     assert f'value="{", ".join(was)}"' in text  # moved back, without a script
     assert "yours is as good as the plan" in text
@@ -302,7 +337,10 @@ def test_own_order_is_priced_and_kept(client, folder, planner):
     assert answer.status_code == 409
     assert f"Ann wrote about {crew} in the meantime" in answer.text
     run_plan(client, planner)
-    assert "set by hand" in get(client, "/")
+    text = get(client, "/")
+    assert "held by your order" in text
+    assert ">Money with your order kept<" in text
+    assert "of which this plan with your order kept is expected to lose" in text
 
 
 @pytest.mark.slow

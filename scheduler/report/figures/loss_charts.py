@@ -1,19 +1,22 @@
-"""Loss of the plan: by forecast member, and beside the rules of thumb."""
+"""Loss of the plan by forecast member, and what rules of thumb lose more."""
 
 from __future__ import annotations
 
+from math import isfinite
+
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import StrMethodFormatter
+from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from scheduler.orders.model import Morning
-from scheduler.report.figures.axes import INK, PALETTE, money_axis, new_axes, note, short_name
+from scheduler.report.figures.axes import INK, PALETTE, new_axes, note, short_name
+from scheduler.report.order_phrases import REAL_ERRORS, own_order_kept
 
 
 def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
     """Draw the sorted losses of the plan in all members, with their mean."""
     ax = ax or new_axes(3.7, 2.1)
-    losses = np.sort(np.array(morning.member_loss))
+    losses = np.sort(np.array(morning.money.member_loss))
     ax.bar(np.arange(1, len(losses) + 1), losses, color=PALETTE[3], edgecolor=INK, linewidth=0.4)
     ax.axhline(losses.mean(), color=INK, linewidth=0.9, linestyle="--")
     note(ax, "mean", 0.4, losses.mean(), up=5)
@@ -25,15 +28,20 @@ def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
-    """Draw the loss of the plan beside those of the rules of thumb."""
+    """Draw what each rule of thumb loses more than the plan, with two standard errors each way."""
     ax = ax or new_axes(3.7, 2.1)
-    names = ["this plan", *map(short_name, morning.rule_losses)]
-    losses = [morning.loss, *morning.rule_losses.values()]
-    heights = range(len(names), 0, -1)
-    colors = [PALETTE[5], *[PALETTE[2]] * len(morning.rule_losses)]
-    ax.barh(list(heights), losses, height=0.6, color=colors, edgecolor=INK, linewidth=0.5)
-    ax.set_yticks(list(heights), names, fontsize=7.5, parse_math=False)
-    for y, loss in zip(heights, losses, strict=True):
-        note(ax, f"{loss:,.0f}", loss, y)
-    money_axis(ax, f"expected loss, {morning.farm.currency}", 1.22 * max(*losses, 1.0), ticks=4)
+    rules = morning.money.rules
+    heights = np.arange(len(rules), 0, -1)
+    more = np.array([r.more for r in rules])
+    errors = np.array([r.error if isfinite(r.error) else 0.0 for r in rules])
+    ax.barh(heights, more, height=0.6, color=PALETTE[2], edgecolor=INK, linewidth=0.5)
+    ax.errorbar(more, heights, xerr=REAL_ERRORS * errors, fmt="none", ecolor=INK, capsize=2.5)
+    ax.axvline(0.0, color=INK, linewidth=0.9)
+    names = [short_name(r.name) for r in rules]
+    ax.set_yticks(heights, names, fontsize=7.5, parse_math=False)
+    label = f"{morning.farm.currency} lost more than by this plan{own_order_kept(morning)}"
+    ax.set_xlabel(label, fontsize=8, parse_math=False)
+    ax.xaxis.set_major_locator(MaxNLocator(4))
+    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+    ax.tick_params(axis="x", labelsize=7)
     return ax

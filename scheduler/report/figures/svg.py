@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Sequence
+from math import isfinite
 from urllib.parse import quote
 
 import matplotlib
@@ -21,6 +22,7 @@ from scheduler.report.figures.curves import plot_grain, plot_ground
 from scheduler.report.figures.farm_map import plot_map
 from scheduler.report.figures.loss_charts import plot_losses, plot_rules
 from scheduler.report.figures.timeline import plot_timeline
+from scheduler.report.order_phrases import own_order_kept
 from scheduler.report.phrases import field_title
 
 
@@ -82,15 +84,18 @@ def alternative_texts(morning: Morning) -> dict[str, str]:
         f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or 'no field'}"
         for c in morning.crews
     )
+    kept = own_order_kept(morning)
     rules = ", ".join(
-        f"{name} {show_money(cost, money)}" for name, cost in morning.rule_losses.items()
+        f"{r.name} {show_money(r.more, money)}"
+        + ("" if not isfinite(r.error) else f", give or take {show_money(r.error, money)}")
+        for r in morning.money.rules
     )
-    low, high = min(morning.member_loss), max(morning.member_loss)
+    low, high = min(morning.money.member_loss), max(morning.money.member_loss)
     return {
         "timeline_alt": f"Orders of each crew against time, as listed above, {ways}.",
         "map_alt": f"Map of the farm with the way of each crew, {ways}.",
-        "rules_alt": f"Expected loss: this plan {show_money(morning.loss, money)}; {rules}.",
-        "losses_alt": f"Loss of this plan in {morning.members} forecast members, from "
+        "rules_alt": f"Lost more than by this plan{kept}, with its standard error: {rules}.",
+        "losses_alt": f"Loss of this plan{kept} in {morning.members} forecast members, from "
         f"{show_money(low, money)} to {show_money(high, money)}.",
     }
 

@@ -27,9 +27,9 @@ DAYS_NAMED = 14  # on the time axis
 def plot_timeline(morning: Morning, *, ax: Axes | None = None) -> Axes:
     """Draw the numbered orders of each crew against time.
 
-    Bars run from the middle start to the middle finish, whiskers from the 10th percentile of the
-    start to the 90th of the finish. Nights are grey. The curve at the foot is the chance of rain
-    anywhere on the farm.
+    Bars run from start to finish in the forecast that is shown, whiskers from the 10th percentile
+    of the start to the 90th of the finish. Nights are grey. The curve at the foot is the chance of
+    rain anywhere on the farm.
     """
     ax = ax or new_axes(9.0, 1.0 + 0.62 * len(morning.crews))
     first, last = hour_of(morning, morning.now) - 1, hour_of(morning, morning.until)
