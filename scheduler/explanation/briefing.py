@@ -120,6 +120,7 @@ def order_line(
         later_pct=float(decision.policy.start[1, j]),
         chance=float(np.mean(by)),
         done=done,
+        shown=shown == usual,
         loads=sum(d.loads for d in to),
         point=to[0].point,
         deliveries=to,
@@ -215,6 +216,7 @@ def crew_orders(
 ) -> tuple[CrewOrders, ...]:
     """The orders of every crew, in the order in which it begins them; `alternatives` by job.
 
+    Fields that a crew cuts only in other members than the usual one come last.
     A field stands with the crew that cuts most of it over all members.
     """
     work, policy = decision.work, decision.policy
@@ -222,13 +224,13 @@ def crew_orders(
     usual = usual_member(decision)
     area = cut_area(decision)
     crew_of_job = np.where(area.sum(axis=0) > 0, area.argmax(axis=0), -1)
-    begins = [
-        np.inf if k < 0 else _shown_begin(decision, int(k), j, usual)
+    places = [
+        (False, np.inf) if k < 0 else _place(timing(decision, int(k), j), usual)
         for j, k in enumerate(crew_of_job)
     ]
     out = []
     for k, machines in enumerate(work.makeup):
-        jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: begins[j])
+        jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: places[j])
         orders: list[Order] = []
         origin = len(work.jobs)
         for j in jobs:
@@ -266,10 +268,11 @@ def crew_orders(
 def after(previous: Order, order: Order) -> Order:
     """Times of an order that obey arithmetic after the previous one of its crew.
 
-    The simulator counts moves in whole slots, and the times of an order that the crew lacks in the
-    usual member are from another. The crew leaves after it has finished or, where it comes back to
-    the previous field, after it has begun there.
+    The simulator counts moves in whole slots. The crew leaves after it has finished or, where it
+    comes back to the previous field, after it has begun there. Times from another member stay.
     """
+    if not order.shown:
+        return order
     back = previous.finish.mid > order.start.mid
     leave_at = max(order.leave_at, previous.start.mid if back else previous.finish.mid)
     start = max(order.start.mid, leave_at + timedelta(minutes=order.move_min))
@@ -282,10 +285,10 @@ def after(previous: Order, order: Order) -> Order:
     )
 
 
-def _shown_begin(decision: Decision, k: int, j: int, usual: int) -> float:
-    """Slot at which crew `k` begins job `j` in the member that is shown."""
-    when = timing(decision, k, j)
-    return float(when.begin[member_shown(when, usual)])
+def _place(when: Timing, usual: int) -> tuple[bool, float]:
+    """Sorting key of an order: those of the usual member by begin, then the others."""
+    shown = member_shown(when, usual)
+    return shown != usual, float(when.begin[shown])
 
 
 def cut_area(decision: Decision) -> Array:

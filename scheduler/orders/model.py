@@ -88,6 +88,7 @@ class Order:
     later_pct: float = nan  # and on later days
     chance: float  # share of members in which it is finished by the day of `finish.mid`
     done: float = 1.0  # share of members in which it is finished within the days planned
+    shown: bool = True  # whether the crew cuts it in the member of which the other times are
     loads: float
     point: str  # id of the delivery point of first choice
     deliveries: tuple[Delivery, ...] = ()  # first choice first; none in plans of one point each

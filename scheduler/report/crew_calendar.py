@@ -28,6 +28,7 @@ from scheduler.report.order_phrases import (
     idle_crews,
     left_unfinished,
     machine_change_text,
+    other_forecast,
     points_text,
     reason_text,
     start_text,
@@ -213,6 +214,8 @@ def _description(order: Order, morning: Morning) -> Iterator[str]:
     yield f"{crop_name(order.crop)}, {area}, {grain_text(order, morning)}"
     yield f"Moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
     yield sentence(chance_text(order))
+    if other := other_forecast(order):
+        yield sentence(other)
     if left := left_unfinished(order, morning):
         yield sentence(left)
     if start := start_text(order, morning):

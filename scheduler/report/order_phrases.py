@@ -243,9 +243,16 @@ def left_unfinished(order: Order, plan: Morning | IssuedPlan) -> str:
     """A remark on a field that its crew leaves for the next order and finishes later, else ""."""
     for crew in plan.crews:
         for place, (one, following) in enumerate(itertools.pairwise(crew.orders), 2):
-            if one is order and following.start.mid < order.finish.mid:
+            if one is order and following.shown and following.start.mid < order.finish.mid:
                 return f"left for order {place} and finished later"
     return ""
+
+
+def other_forecast(order: Order) -> str:
+    """A remark on a field that the crew does not cut in the forecast shown, else ""."""
+    return (
+        "" if order.shown else "only in other forecasts than the one shown; times from one of them"
+    )
 
 
 def wait_text(crew: CrewOrders) -> str:

@@ -101,10 +101,10 @@ def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> 
 def times_note(members: int) -> str:
     """What clock times, their ranges and the share beside 'cut by' mean."""
     return (
-        f"Clock times are those of one forecast near the middle of {members}; a field that the "
-        "crew does not cut in that forecast has times from another. A range holds that time and "
-        "eight in ten of the forecasts in which the crew cuts the field. 'Cut by' counts the "
-        "forecasts in which the whole field is cut by the end of that day."
+        f"Clock times are those of one forecast near the middle of {members}; fields that the crew "
+        "cuts only in other forecasts come last. A range holds that time and eight in ten of the "
+        "forecasts in which the crew cuts the field. 'Cut by' counts the forecasts in which the "
+        "whole field is cut by the end of that day."
     )
 
 

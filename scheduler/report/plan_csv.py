@@ -59,6 +59,7 @@ def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
         "later_start_at_pct": lambda o: _number(o.later_pct, 1),
         "cut_by_finish_day_pct": lambda o: _number(100 * o.chance, 0),
         "cut_at_all_pct": lambda o: _number(100 * o.done, 0),
+        "in_forecast_shown": lambda o: "yes" if o.shown else "no",
         "beyond_forecast": lambda o: "yes" if beyond_forecast(o, until) else "no",
         "loads": lambda o: _number(o.loads, 1),
         "point": lambda o: formula_safe(o.point),

@@ -25,6 +25,7 @@ from scheduler.report.order_phrases import (
     left_unfinished,
     makeup_lines,
     note_text,
+    other_forecast,
     own_order_kept,
     points_text,
     reason_text,
@@ -183,6 +184,8 @@ def _remarks(order: Order, morning: Morning) -> Iterator[str]:
         yield "held by your order"
     if beyond := beyond_forecast(order, morning.forecast_until):
         yield beyond
+    if other := other_forecast(order):
+        yield other
     if left := left_unfinished(order, morning):
         yield left
     if start := start_text(order, morning):

@@ -40,6 +40,7 @@ from scheduler.report.order_phrases import (
     machine_change_text,
     makeup_lines,
     note_text,
+    other_forecast,
     own_order_lines,
     points_text,
     reason_text,
@@ -257,6 +258,11 @@ def test_a_field_left_for_the_next_and_a_finish_beyond_the_days_planned():
     changed = replace(morning, crews=(replace(crew, orders=(first, crew.orders[1], late)),))
     assert left_unfinished(first, changed) == "left for order 2 and finished later"
     assert left_unfinished(late, changed) == left_unfinished(crew.orders[1], changed) == ""
+    elsewhere = replace(crew.orders[1], shown=False)
+    odd = replace(morning, crews=(replace(crew, orders=(first, elsewhere, late)),))
+    assert left_unfinished(first, odd) == ""  # the times of another forecast say nothing
+    assert other_forecast(first) == ""
+    assert other_forecast(elsewhere).startswith("only in other forecasts than the one shown")
     assert finish_clock(late, changed, late.start.mid.date()) == "after Fri 06:00"
     assert finish_clock(crew.orders[1], changed, morning.now.date()) == "19:30"
 

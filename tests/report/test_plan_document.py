@@ -60,7 +60,7 @@ def test_the_next_morning_reads_what_keeps_its_orders_stable(morning):
     assert kept.move_weight == made.crews[0].move_weight
 
 
-NEW_IN_2 = {"start_pct", "later_pct", "done"}
+NEW_IN_2 = {"start_pct", "later_pct", "done", "shown"}
 NEW_OF_CREWS_IN_2 = {"patience_min", "leave_min", "stop_margin", "move_weight", "moisture_weight"}
 
 
