@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from ortools.linear_solver import pywraplp
+from random_policies import random_farm, random_policy
 from work_tables import one_crew_work, random_work, slots_to_open
 
 from scheduler.field_work.play import play
@@ -29,21 +30,6 @@ def short_days(tables):
         haul_rate=3.0 * tables.haul_rate,
         works=tables.works & (hour >= 9.0) & (hour < 17.0),
     )
-
-
-def random_policies(tables, count, rng):
-    """Random ranked lists with random start moistures, patience and leave."""
-    crews, jobs = tables.shape[1:3]
-    for _ in range(count):
-        order = rng.permutation(jobs)
-        policy = ranked_lists(
-            tuple(tuple(order[k::crews].tolist()) for k in range(crews)),
-            jobs,
-            start=rng.uniform(14.5, 20.0, jobs),
-            patience=rng.choice([0.0, 60.0, 500.0]),
-            leave=rng.choice([0.0, 20.0, 500.0]),
-        )
-        yield replace(policy, stop_margin=rng.uniform(0.0, 2.0))
 
 
 class ArcFlow:
@@ -238,20 +224,11 @@ def test_one_field_one_crew_without_limits_meets_the_best_start_moisture(seed):
 def farms_and_policies(seeds, policies):
     """Loss of random policies less the floor, as a share of what stands, over random farms."""
     for seed in seeds:
-        rng = np.random.default_rng(seed)
-        jobs, crews, points = (int(rng.integers(*span)) for span in ((3, 10), (1, 4), (1, 4)))
-        tables = random_work(
-            jobs,
-            crews,
-            members=2,
-            days=int(rng.integers(2, 6)),
-            points=points,
-            seed=seed,
-            load=rng.uniform(0.4, 1.0),
-        )
+        tables = random_farm(seed)
         bound = floor(tables).bound
-        for policy in random_policies(tables, policies, rng):
-            yield (play(tables, policy).loss - bound) / tables.leave_cost.sum()
+        for n in range(policies):
+            loss = play(tables, random_policy(tables, 1000 * seed + n)).loss
+            yield (loss - bound) / tables.leave_cost.sum()
 
 
 def test_no_random_policy_loses_less():
