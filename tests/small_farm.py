@@ -1,7 +1,7 @@
 """A small farm worked by hand: two crews, three combines, three fields, level weather."""
 
 from dataclasses import replace
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -9,7 +9,7 @@ import numpy as np
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.cut_tables.compile import compile_tables
+from scheduler.cut_tables.compile import compile_work
 from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.farm.model import (
     Cart,
@@ -27,6 +27,7 @@ UTC = ZoneInfo("UTC")
 NOW = datetime(2026, 8, 12, 6, tzinfo=UTC)
 DAY = ((time(0), time(0)),) * 7
 HOURS = 96
+UNTIL = NOW + timedelta(hours=HOURS)
 
 
 def combine(name, **other):
@@ -120,13 +121,18 @@ def season(n, moisture=13.5, members=1, days=4):
     )
 
 
-def compiled(the_farm, the_season=None, makeup=None):
+def standing(the_farm, the_season=None):
+    """Standing loss of a farm over the days of a season."""
     the_season = the_season or season(len(the_farm.fields))
-    standing_loss = standing_loss_of(
-        the_farm, the_season, slot_times(NOW, the_season.moisture.shape[2] // 24, 30)
-    )
-    makeup = makeup or own_makeup(the_farm, NOW)
-    return compile_tables(standing_loss, makeup, places=["base"] * len(makeup))
+    days = the_season.moisture.shape[2] // 24
+    return standing_loss_of(the_farm, the_season, slot_times(NOW, days, 30))
+
+
+def compiled(the_farm, the_season=None, makeup=None):
+    """Work tables of a farm, every crew at the base."""
+    loss = standing(the_farm, the_season)
+    makeup = makeup or own_makeup(the_farm, NOW, UNTIL)
+    return compile_work(loss, makeup, places=["base"] * len(makeup))
 
 
 def two_points(**bins):

@@ -124,7 +124,10 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
 
 
 def jobs_of(farm: Farm) -> tuple[Job, ...]:
-    """Jobs of what is left of each field: the field, or its upland and its wet hollow."""
+    """Jobs of what is left of each field, by field id: the field, or its upland and its wet hollow.
+
+    The order of the rows in the farm's file has no effect on the jobs, so it has none on the plan.
+    """
     jobs: list[Job] = []
     hollow = len(farm.fields)
     for i, f in enumerate(farm.fields):
@@ -137,7 +140,7 @@ def jobs_of(farm: Farm) -> tuple[Job, ...]:
             if wet > 1e-6:
                 jobs.append(Job(field=i, row=hollow, parcel=HOLLOW, area_ha=wet))
             hollow += 1
-    return tuple(jobs)
+    return tuple(sorted(jobs, key=lambda job: farm.fields[job.field].id))
 
 
 def crop_state(season: Season, row: int, first: int) -> CropState:

@@ -102,9 +102,7 @@ def run_slots(tables, state, policy, log, slots, of_members):
                 share, board = 1.0, 0.0
                 for q in range(points):
                     if held[m, k, q] > 0.0:
-                        rate = state.held_rate[m, k, q] * slot_h
-                        if haul_rate[k, up, :, q].max() <= 0.0:
-                            rate = 0.0  # no truck runs
+                        rate = state.held_rate[m, k, q] * tables.trucks_up[k, up, q] * slot_h
                         if tables.point_open[q, s] and rate > 0.0 and share > 0.0:
                             out = min(held[m, k, q], rate * share)
                             held[m, k, q] -= out
@@ -241,9 +239,7 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     hauled = min(tonnes, direct)
                     if tonnes > hauled:  # what is on board keeps the haul that it needs
                         kept, before = tonnes - hauled, held[m, k, q]
-                        new, old = haul_rate[k, up, j, q], state.held_rate[m, k, q]
-                        if new <= 0.0:  # grain waits for the trucks to run again
-                            new = haul_rate[k, :, j, q].max()
+                        new, old = tables.full_haul[k, j, q], state.held_rate[m, k, q]
                         if before > 0.0 and new > 0.0 and old > 0.0:
                             new = (before + kept) / (before / old + kept / new)
                         held[m, k, q] = before + kept

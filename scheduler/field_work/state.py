@@ -25,7 +25,7 @@ class WorkState(NamedTuple):
     cutting : (member, crew), the crew cut in the last slot.
     today : (member, crew), ordinal of the day on which the crew last decided in the morning.
     held : (member, crew, point), t on carts and trucks for each delivery point.
-    held_rate : (member, crew, point), t/h at which this grain is hauled, a harmonic mean
+    held_rate : (member, crew, point), t/h at which all trucks haul this grain, a harmonic mean
         over its fields.
     room : (member, point), t of wheat that the points still take.
     ended : (member, job), slot at which the job was finished, in slots and parts of it; NaN

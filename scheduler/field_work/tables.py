@@ -33,6 +33,8 @@ class WorkArrays(NamedTuple):
     machines: Int
     cut_rate: Float
     haul_rate: Float
+    full_haul: Float
+    trucks_up: Float
     accepts: Bool
     buffer: Float
     delay: Float
@@ -163,6 +165,18 @@ class WorkTables:
         out = np.empty((k, m, s, j), np.int8)
         fill_points(self.loss, self.delay, self.accepts, self.slots_to_open, out)
         return out
+
+    @cached_property
+    def full_haul(self) -> Float:
+        """t/h that all trucks of a crew haul, (crew, job, point)."""
+        return np.asarray(self.haul_rate.max(axis=1))
+
+    @cached_property
+    def trucks_up(self) -> Float:
+        """Share of `full_haul` in each state of the machines, (crew, state, point)."""
+        full = np.broadcast_to(self.full_haul[:, None], self.haul_rate.shape)
+        share = np.divide(self.haul_rate, full, out=np.zeros(full.shape), where=full > 0.0)
+        return np.asarray(share.max(axis=2))
 
     @property
     def arrays(self) -> WorkArrays:

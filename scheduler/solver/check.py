@@ -180,8 +180,8 @@ def _overfull(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:
     """Cuts of one crew in one member that are neither hauled nor fit on carts and trucks.
 
     Grain on board waits with the time that its haul takes. In each slot the trucks first haul what
-    is on board, to the first open point first; with the time left they haul what is cut. Grain
-    that is cut while no truck runs waits for all trucks.
+    is on board, to the first open point first; with the time left they haul what is cut. Trucks
+    that are down haul neither.
     """
     hours = tables.slot_min / 60.0
     tonnes_on, hours_on = [0.0] * tables.room.size, [0.0] * tables.room.size
@@ -190,12 +190,12 @@ def _overfull(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:
         while slot < c.slot:
             slot, free = (slot + 1, hours) if any(tonnes_on) else (c.slot, hours)
             for q in np.flatnonzero(tables.point_open[:, slot]).tolist():
-                used = min(free, hours_on[q])
-                runs = tables.haul_rate[crew, tables.machines[crew, slot], :, q].any()
-                if used > 0.0 and runs:
+                share = float(tables.trucks_up[crew, tables.machines[crew, slot], q])
+                used = min(free * share, hours_on[q])  # with all trucks
+                if used > 0.0:
                     tonnes_on[q] *= 1.0 - used / hours_on[q]
                     hours_on[q] -= used
-                    free -= used
+                    free -= used / share
         q = c.point
         rate = float(tables.haul_rate[crew, tables.machines[crew, c.slot], c.job, q])
         tonnes = c.area * tables.yield_t[c.job]
@@ -205,7 +205,7 @@ def _overfull(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:
         if kept <= rounding:
             continue
         tonnes_on[q] += kept
-        hours_on[q] += kept / (rate or float(tables.haul_rate[crew, :, c.job, q].max()))
+        hours_on[q] += kept / float(tables.full_haul[crew, c.job, q])
         most = float(tables.buffer[crew, c.job])
         if sum(tonnes_on) > most * (1.0 + ROUNDING) + rounding:
             door = "open" if tables.point_open[q, c.slot] else "closed"

@@ -44,7 +44,7 @@ class CrewNetwork(NamedTuple):
     road_slot : (road slot,), work slots with an open road.
     place : (job,), place of each job.
     move : (place + 1, place), steps; the last row from where the crew stands at the first slot.
-    truck : (work slot, job, point), slots of hauling for a ha, now or once trucks run; 0 for never.
+    truck : (work slot, job, point), slots in which all trucks haul a ha; 0 for never.
     """
 
     slot: Int
@@ -122,8 +122,7 @@ def crew_network(tables: WorkTables, k: int) -> CrewNetwork:
     whole = np.floor(tables.move[k] / (tables.slot_min / steps) + 1e-9)
     place, move = _places(whole, 1 + int(road.sum()) * steps)
     day_start = np.append(np.flatnonzero(np.diff(tables.day[slot], prepend=-1)), slot.size)
-    haul = tables.haul_rate[k][tables.machines[k, slot]]
-    haul = np.where(haul > 0.0, haul, tables.haul_rate[k].max(axis=0)) * (tables.slot_min / 60.0)
+    haul = np.repeat(tables.full_haul[None, k], slot.size, axis=0) * (tables.slot_min / 60.0)
     return CrewNetwork(
         slot=slot,
         day_start=day_start,

@@ -106,7 +106,7 @@ class _Crew:
 
     Attributes
     ----------
-    open : (slot, point + 1), 1 where grain can be hauled.
+    open : (slot, point + 1), share of all trucks' haul that is possible; 0 where closed.
     full : (point + 1,), most slots of hauling for what carts and trucks hold.
     """
 
@@ -118,14 +118,14 @@ class _Crew:
 def _crew(tables: WorkTables, k: int) -> _Crew:
     """Network and hauling limits of crew k."""
     network = crew_network(tables, k)
-    runs = (tables.haul_rate[k] > 0.0).any(axis=1)[tables.machines[k]]
-    own = tables.point_open.T & tables.accepts[k].any(axis=0) & runs
+    takes = tables.point_open & tables.accepts[k].any(axis=0)[:, None]
+    own = takes.T * tables.trucks_up[k, tables.machines[k]]
     per_t = np.where(tables.accepts[k], network.truck / tables.yield_t[:, None], 0.0)
     slowest = per_t.max(axis=(0, 1), initial=0.0)
     slowest = np.append(slowest, slowest.max())
     full = np.full(slowest.size, np.inf)
     np.multiply(slowest, tables.buffer[k].max(), out=full, where=slowest > 0.0)
-    opens = np.column_stack([own, own.any(axis=1)]).astype(np.float64)
+    opens = np.column_stack([own, own.max(axis=1)])
     return _Crew(network=network, open=opens, full=full)
 
 

@@ -127,8 +127,7 @@ class ArcFlow:
                     tonnes = float(t.yield_t[j]) * x
                     self.into[q].append(float(t.room_factor[j]) * tonnes)
                     self.cost.append(float(t.loss[m, s, j, q]) * x)
-                    haul = float(t.haul_rate[k, t.machines[k, s], j, q])
-                    haul = haul or float(t.haul_rate[k, :, j, q].max())
+                    haul = float(t.haul_rate[k, :, j, q].max())  # of all trucks
                     use.setdefault((s, q), []).append(tonnes * (60.0 / t.slot_min / haul))
             if parts:
                 self.solver.Add(
@@ -141,13 +140,14 @@ class ArcFlow:
         worked = np.flatnonzero(t.works[k])
         slow = np.zeros(t.room.size)
         for j, q in zip(*np.nonzero(t.accepts[k]), strict=True):
-            hauls = [t.haul_rate[k, u, j, q] for u in np.unique(t.machines[k, worked])]
-            hauls = [haul or t.haul_rate[k, :, j, q].max() for haul in hauls]
-            slow[q] = max(slow[q], 60.0 / t.slot_min / min(hauls))
+            slow[q] = max(slow[q], 60.0 / t.slot_min / t.haul_rate[k, :, j, q].max())
+        full = np.maximum(t.haul_rate[k].max(axis=0), 1e-9)
+        share = (t.haul_rate[k] / full).max(axis=1)  # of trucks up
         taken = t.accepts[k].any(axis=0)
         for points in [*([q] for q in range(t.room.size)), list(range(t.room.size))]:
-            runs = t.haul_rate[k][t.machines[k]].max(axis=1)[:, points].T > 0.0
-            opens = (t.point_open[points] & taken[points, None] & runs).any(axis=0)
+            up = share[t.machines[k]].T[points]
+            opens = (t.point_open[points] & taken[points, None]) * up
+            opens = opens.max(axis=0)
             full = slow[points].max() * t.buffer[k].max()
             total = [
                 self.solver.NumVar(0.0, self.solver.infinity(), "") for _ in range(worked.size)
