@@ -245,10 +245,15 @@ def _add_validate(commands: Commands) -> None:
 
 def _add_rehearse(commands: Commands) -> None:
     rehearse = commands.add_parser(
-        "rehearse", help="play past seasons: the planner against rules of thumb and hindsight"
+        "rehearse", help="play past seasons: the planner against rules of thumb"
     )
     _add_rehearsal_options(rehearse)
-    rehearse.add_argument("--perfect", action="store_true", help="forecast the weather that came")
+    rehearse.add_argument(
+        "--errors",
+        choices=("persistent", "independent"),
+        default="persistent",
+        help="how the errors of successive mornings' forecasts hang together",
+    )
     rehearse.set_defaults(run=partial(run_command, "rehearse", "run_rehearse"))
 
 

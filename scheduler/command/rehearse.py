@@ -29,7 +29,7 @@ from scheduler.simulation.whatif import (
 def run_rehearse(args: argparse.Namespace) -> int:
     """Play the seasons, print each of them and the headline."""
     farm, stations = read_farm(args.folder), read_stations(args.records)
-    settings = replace(_settings(args, RehearsalSettings()), perfect=args.perfect)
+    settings = replace(_settings(args, RehearsalSettings()), errors=args.errors)
     todo = season_tasks(farm, stations, years=args.years, settings=settings)
     with parallel_map(workers=min(args.workers, len(todo)), cluster=args.cluster) as run:
         results = tqdm(

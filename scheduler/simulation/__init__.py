@@ -3,11 +3,10 @@
 Layer: may import report and what lies below.
 
 - `station_farm`: the farm moved to a weather station
-- `past_season`: observed weather, states and cut tables of a past season
-- `field_work`: crews cutting slot by slot in observed weather
-- `following`: loss of orders that crews follow, half-cut fields resumed
+- `past_season`: observed weather and states of a past season
+- `season_work`: its field work, day by day, also when machines change crews
 - `season_results`: losses of a season and headline figures of many
-- `rehearsal`: past seasons by the planner, the rules and the best fixed order
+- `rehearsal`: past seasons by the planner and by dispatching rules
 - `alterations`: one more machine, longer hours, a dryer, tile
 - `closed_form`: the closed-form timeliness cost of a past season
 - `parallel`: a map over tasks, in processes or on a cluster

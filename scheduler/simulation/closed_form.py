@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from scheduler.costs.grain_value import best_revenue_ha, loss_terms
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.costs.timeliness import least_cost_capacity, timeliness_cost
-from scheduler.cut_tables.compiled import Compiled
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.farm.working_time import crew_slots
 from scheduler.simulation.past_season import PastSeason
+from scheduler.simulation.season_work import SeasonWork
 from scheduler.simulation.workable_days import WORKABLE_H
 
 
@@ -86,7 +87,7 @@ def timeliness_inputs(past: PastSeason) -> TimelinessInputs:
     working = hours >= WORKABLE_H
     return TimelinessInputs(
         area=float(area.sum()),
-        capacity=capacity_ha_h(past.compiled),
+        capacity=capacity_ha_h(_own_work(past)),
         loss_day=float((area * value) @ loss / (area @ value)),
         value_ha=float(area @ value / area.sum()),
         hours_day=float(hours[working].mean()) if working.any() else 0.0,
@@ -99,7 +100,7 @@ def _crew_hours(past: PastSeason) -> NDArray[np.float64]:
 
     Returns (field, day).
     """
-    standing_loss = past.compiled.standing_loss
+    standing_loss = past.standing_loss
     crews = past.farm.crews
     at_work = np.any([crew_slots(c, standing_loss.slots, past.farm.tz) for c in crews], axis=0)
     fields = standing_loss.field_open.shape[1]
@@ -107,13 +108,25 @@ def _crew_hours(past: PastSeason) -> NDArray[np.float64]:
     return np.asarray(by_day.sum(axis=2) * 24.0 / by_day.shape[2])
 
 
-def capacity_ha_h(compiled: Compiled) -> float:
-    """Cutting rate of all crews together, ha/h, averaged over the area of the farm."""
+def _own_work(past: PastSeason) -> FarmWork:
+    """Work tables of the farm's own make-up."""
+    work = SeasonWork(past)
+    return work.work(work.own_makeup)
+
+
+def capacity_ha_h(work: FarmWork) -> float:
+    """Cutting rate of all crews together, ha/h, averaged over the area of the farm.
+
+    Each crew delivers to the point with the highest rate.
+    """
     total = 0.0
-    for k in range(len(compiled.makeup)):
-        main_rates = [(compiled.main_rates(k, j), j) for j in range(len(compiled.jobs))]
-        rated = [(rates, j) for rates, j in main_rates if rates is not None]
-        area = np.array([compiled.jobs[j].area_ha for _, j in rated])
-        speed = np.array([r.t_h / wet_yield(compiled.field(j)) for r, j in rated])
+    for k in range(len(work.makeup)):
+        best = [
+            max((r.t_h for r in work.rates[k][j].values()), default=0.0)
+            for j in range(len(work.jobs))
+        ]
+        rated = [j for j, t_h in enumerate(best) if t_h > 0]
+        area = np.array([work.jobs[j].area_ha for j in rated])
+        speed = np.array([best[j] / wet_yield(work.field(j)) for j in rated])
         total += float(area.sum() / (area / speed).sum()) if rated else 0.0
     return total

@@ -1,8 +1,8 @@
-"""A past season at a station: observed weather, the models' run on it, and its cut tables."""
+"""A past season at a station: observed weather, and the models' run on it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 import numpy as np
@@ -16,14 +16,10 @@ from readiness.sources.daily_record import DailyRecord
 from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
 from readiness.sources.quality_screens import fill_short_gaps, screen_record
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
-from scheduler.cut_tables.compile import compile_tables
-from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.crew_makeup import MakeUp, own_makeup
 from scheduler.errors import FarmError
-from scheduler.farm.distances import between_km
-from scheduler.farm.model import Farm, Field
+from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, slot_times, utc_hour
-from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
+from scheduler.simulation.station_farm import farm_at_station, hollows_as_fields
 from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
 
 #: Days from the first ripe field to the first morning, and days of a season; assumed: grain dries
@@ -39,14 +35,12 @@ SLOTS_DAY = 24 * 60 // SLOT_MIN
 
 @dataclass(frozen=True, kw_only=True)
 class PastSeason:
-    """A past season; every parcel of the farm is a field of its own, so job j is field j.
+    """A past season; every wet hollow of the farm is a field of its own, so job j is field j.
 
     Attributes
     ----------
     farm
         The farm moved to the station, nothing cut yet.
-    makeup
-        The crews with their machines, the same all season.
     weather
         (1, 1, hour) observed weather from the first morning.
     climate
@@ -55,18 +49,17 @@ class PastSeason:
         (1, field, hour) states of the fields under the observed weather.
     states
         State of the models on each morning.
-    compiled
-        Cut tables of the observed weather, one member, from the first morning.
+    standing_loss
+        The observed season in slots and money, one member, from the first morning.
     """
 
     year: int
     farm: Farm
-    makeup: MakeUp
     weather: Weather
     climate: Weather
     season: Season
     states: tuple[RunState, ...]
-    compiled: Compiled
+    standing_loss: StandingLoss
 
     @property
     def days(self) -> int:
@@ -94,7 +87,7 @@ def complete_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int
     out = []
     years = daily.days.astype("datetime64[Y]").astype(int) + 1970
     for year in range(int(years.min()), int(years.max()) + 1):
-        span = _span(split_into_parcels(farm_at_station(farm, daily, year)))
+        span = _span(hollows_as_fields(farm_at_station(farm, daily, year)))
         if span[0] < records.times[0] or span[1] > records.stop:
             continue
         of_season = records.between(*span)
@@ -111,7 +104,7 @@ def _span(farm: Farm) -> tuple[np.datetime64, np.datetime64]:
 
 
 def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> PastSeason:
-    """Run the models on the observed weather of a season and compile its cut tables.
+    """Run the models on the observed weather of a season.
 
     Parameters
     ----------
@@ -127,7 +120,7 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
     FarmError
         If the records do not hold the whole season, or no whole other year.
     """
-    there = split_into_parcels(farm_at_station(farm, daily, year))
+    there = hollows_as_fields(farm_at_station(farm, daily, year))
     start, end = _span(there)
     now = _first_morning(there)
     first = utc_hour(now)
@@ -138,45 +131,15 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
         raise FarmError(f"records of {daily.name}, season {year}: {error}") from None
     states = morning_states(there, spin, weather)
     season = simulate_fields(there, weather, states[0])
-    makeup = own_makeup(there, now)
-    standing_loss = sold_at_best_price(
-        standing_loss_of(there, season, slot_times(now, SEASON_DAYS, SLOT_MIN))
-    )
     return PastSeason(
         year=year,
         farm=there,
-        makeup=makeup,
         weather=weather,
         climate=climate,
         season=season,
         states=states,
-        compiled=compile_tables(standing_loss, makeup, places=["base"] * len(makeup)),
+        standing_loss=standing_loss_of(there, season, slot_times(now, SEASON_DAYS, SLOT_MIN)),
     )
-
-
-def sold_at_best_price(standing_loss: StandingLoss) -> StandingLoss:
-    """Standing loss with the grain of each hour valued at the delivery point that pays most.
-
-    The haul is that to the quickest point, whose storage is unlimited. So the ways to decide a
-    season differ in nothing but their orders.
-    """
-    best = np.fmin.reduce(standing_loss.loss, axis=2)
-    loss = np.full_like(standing_loss.loss, np.nan)
-    for j in range(len(standing_loss.jobs)):
-        loss[:, j, quickest_point(standing_loss.farm, standing_loss.field(j))] = best[:, j]
-    points = tuple(replace(p, capacity_t=None) for p in standing_loss.farm.points)
-    return replace(standing_loss, loss=loss, farm=replace(standing_loss.farm, points=points))
-
-
-def quickest_point(farm: Farm, field: Field) -> int:
-    """Index of the delivery point for a field's crop with the shortest round trip of a truck."""
-    speed = min((t.loaded_kmh for t in farm.trucks), default=1.0)
-
-    def minutes(q: int) -> float:
-        p = farm.points[q]
-        return 120.0 * between_km(farm, field.id, p.id) / speed + p.queue_min + p.unload_min
-
-    return min((q for q, p in enumerate(farm.points) if field.crop in p.markets), key=minutes)
 
 
 def simulate_fields(

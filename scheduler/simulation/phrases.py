@@ -9,9 +9,10 @@ import numpy as np
 
 from scheduler.farm.model import Farm
 from scheduler.farm.units import ACRE_HA, show_money
+from scheduler.planning.dispatch_rules import RULE_STARTS
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.columns import columns
-from scheduler.simulation.season_results import RehearsalSummary
+from scheduler.simulation.season_results import FixedRule, RehearsalSummary
 from scheduler.simulation.whatif import SeasonOutcome, WhatIf, completion
 from scheduler.simulation.workable_days import HalfMonth, chance_of_days, half_months
 
@@ -20,46 +21,66 @@ COMPLETION_SHARES = (0.5, 0.8, 0.9)
 #: Caveat of every simulation of past seasons.
 CAVEAT = (
     "Soil and grain are taken as the model has them; forecasts are emulated, not archived. "
-    "What is measured is the order."
+    "What is measured is the decision."
 )
 
 
 def rehearsal_lines(summary: RehearsalSummary, farm: Farm) -> list[str]:
     """Lines of a rehearsal: every season, mean losses of the rules, headline figures."""
-    head = ["station", "year", "ours", "hindsight", "best rule", "share", "which rule"]
+    rule = summary.best_rule
+    head = ["station", "year", "planner", "perfect forecast", "rule", "planner against rule"]
     rows = [
         [
             s.station,
             str(s.year),
-            *(_money(v, farm) for v in (s.planner.loss, s.best_fixed_order, s.best_rule)),
-            "-" if s.share is None else f"{100 * s.share:.0f} %",
-            min(s.rules, key=lambda n: s.rules[n]),
+            *(_money(v, farm) for v in (s.planner.loss, s.perfect.loss, s.rules[rule])),
+            f"{100.0 * (s.planner.loss / s.rules[rule] - 1.0):+.1f} %",
         ]
         for s in summary.seasons
     ]
-    means = {
-        n: float(np.mean([s.rules[n] for s in summary.seasons])) for n in summary.seasons[0].rules
-    }
-    by_rule = [
-        ["rule, all seasons", "mean loss"],
-        *([n, _money(v, farm)] for n, v in means.items()),
-    ]
+    names = sorted({name for name, _ in summary.seasons[0].rules})
+    by_rule = [["rule, with its best start moisture", "mean loss"]]
+    for name in names:
+        means = {
+            r: float(np.mean([s.rules[r] for s in summary.seasons]))
+            for r in summary.seasons[0].rules
+            if r[0] == name
+        }
+        best = min(means, key=lambda r: means[r])
+        by_rule.append([rule_text(best), _money(means[best], farm)])
+    mean, low, high = summary.saving
     lines = [
-        "MONEY LOST ON THE WEATHER THAT CAME",
+        "MONEY LOST IN THE OBSERVED WEATHER",
         *columns([head, *rows]),
         "",
         *columns(by_rule),
         "",
+        f"The yardstick is {rule_text(rule)}, in all seasons: the best of "
+        f"{len(summary.seasons[0].rules)} fixed rules in hindsight.",
+        f"The planner loses {_money(mean, farm)} less on average "
+        f"({100.0 * mean / summary.rule_loss:.1f} %)"
+        + (
+            f"; with 90 % confidence between {_money(low, farm)} and {_money(high, farm)}."
+            if np.isfinite(low)
+            else "; one season gives no confidence."
+        ),
+        f"It loses less in {summary.lower} of {len(summary.seasons)} seasons; in its worst season "
+        f"it loses {100.0 * summary.worst_excess:+.1f} % against the rule.",
     ]
-    if summary.median_share is not None:
+    if summary.share is not None:
         lines.append(
-            f"Share of the avoidable loss captured, (best rule of the year - ours) / (best rule "
-            f"- hindsight): {100 * summary.median_share:.0f} % in the median season."
+            f"It saves {100.0 * summary.share:.0f} % of what a perfect forecast every morning "
+            "would save."
         )
-    worse = summary.worst_excess
-    how = f"{100 * worse:.1f} % worse" if worse > 0 else f"{-100 * worse:.1f} % better"
-    lines.append(f"Best rule on average: {summary.best_rule}; in our worst season we did {how}.")
     return [*lines, CAVEAT]
+
+
+def rule_text(rule: FixedRule) -> str:
+    """A rule and its start moisture in words."""
+    name, start = rule
+    if start >= RULE_STARTS[-1]:
+        return f"{name}, as soon as it threshes"
+    return f"{name}, from {start:g} %"
 
 
 def whatif_lines(
@@ -174,7 +195,6 @@ def _half_of_a_fortnight(m: HalfMonth) -> str:
 def workability_lines(outcomes: Sequence[SeasonOutcome]) -> list[str]:
     """Lines on the workable days of each field by half-month, and their persistence."""
     names: dict[str, int] = {}
-    # parcels of a field differ only where one is a wet hollow
     for i, name in enumerate(outcomes[0].fields):
         field, _, part = name.partition("/")
         names.setdefault(f"{field} {part}" if part == "wet hollow" else field, i)

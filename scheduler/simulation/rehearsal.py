@@ -1,289 +1,204 @@
-"""Rehearsal: past seasons decided each morning by the planner, by rules, and by one fixed order.
+"""Rehearsal: past seasons decided each morning by the planner, and by dispatching rules.
 
 Each morning the planner has the states of soil and grain under the weather so far and an emulated
-forecast; it compiles cut tables and runs a short search, without a lower bound. The make-up and the
-delivery point of each field are the same for every way to decide. The models of soil and grain
-count as true: a rehearsal measures the value of orders under an uncertain forecast.
+forecast. It decides as on any morning (`planning.policy_choice.decide`), make-up included. The
+crews then work that day in the observed weather. The models of soil and grain count as true: a
+rehearsal measures the value of decisions under an uncertain forecast.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from typing import Literal
 
 import numpy as np
 
-from readiness.atmosphere.weather import HOUR
+from readiness.atmosphere.weather import HOUR, Weather
+from readiness.forecasts.forecast_evolution import ForecastEvolution
 from readiness.forecasts.reforecast import emulate_forecast
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
-from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.cut_tables.compiled import Compiled
-from scheduler.farm.model import Farm, Field
+from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
+from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, slot_times
-from scheduler.planning.crew_makeup_choice import compile_makeup
-from scheduler.planning.dispatch_rules import RIPEST_FIRST, dispatched_orders, priority_keys
-from scheduler.planning.information import InformationState
-from scheduler.simulation.field_work import (
-    Choice,
-    FieldWorkState,
-    begun,
-    fit_on_arrival,
-    follow,
-    work,
-)
-from scheduler.simulation.past_season import (
-    SLOTS_DAY,
-    PastSeason,
-    simulate_fields,
-    sold_at_best_price,
-)
-from scheduler.simulation.season_results import SeasonComparison, SeasonResult
-from scheduler.solver.annealing import search, short_search
-from scheduler.solver.evaluation import evaluate
-from scheduler.solver.tables import Orders
-from scheduler.weather.field_weather import FarmWeather
+from scheduler.field_work.play import play
+from scheduler.field_work.policy import Policy
+from scheduler.orders.decision import Decision
+from scheduler.planning.dispatch_rules import RULE_STARTS, RULES, rule_policy
+from scheduler.planning.policy_choice import Effort, Situation, decide
+from scheduler.planning.previous_plan import PreviousPlan, plan_of
+from scheduler.simulation.past_season import PastSeason, simulate_fields
+from scheduler.simulation.season_results import FixedRule, SeasonComparison, SeasonResult
+from scheduler.simulation.season_work import SeasonWork
 
-#: Moves of the search for the best fixed order, from each start; assumed: more moves reduced the
-#: loss by less than 0.2 % on trial seasons.
-BEST_ORDER_MOVES = 300_000
-#: Moisture, percent, above which a careful farmer who follows a rule does not cut; assumed: the
-#: limit of most elevators.
-DRY_PCT = 16.0
+#: Work of each decision; assumed: less than the planner's usual, because yesterday's plan is the
+#: start of today's. A perfect forecast has one member, so a longer search takes no more time.
+EFFORT = Effort(iterations=600, makeup_iterations=60)
+PERFECT_EFFORT = Effort(iterations=4000, makeup_iterations=400)
+#: How the errors of successive mornings' forecasts hang together.
+Errors = Literal["persistent", "independent", "perfect"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class RehearsalSettings:
     """Settings of the planner in a rehearsal.
 
-    The defaults are assumed, from three seasons at stations outside the headline result: plans
-    that reach towards the end of harvest captured more than plans of twelve days, and six more
-    members changed nothing clear.
-
     Attributes
     ----------
     members
         Members of each forecast.
     days
-        Days planned ahead.
-    moves
-        Moves of each morning's search.
-    perfect
-        Whether the forecast is the observed weather.
+        Days planned ahead: a plan that does not reach the end of harvest starts too wet, because
+        what it leaves costs much.
+    effort
+        Work of each decision.
+    errors
+        'persistent': the errors of a day's forecast change a little every morning. 'independent':
+        they are drawn anew. 'perfect': the forecast is the observed weather.
     seed
         Seed of forecasts and searches.
     """
 
-    members: int = 9
-    days: int = 20
-    moves: int = 20_000
-    perfect: bool = False
+    members: int = 31
+    days: int = 30
+    effort: Effort = EFFORT
+    errors: Errors = "persistent"
     seed: int = 0
 
 
-def season_result(state: FieldWorkState) -> SeasonResult:
-    """Result of a season at its end."""
-    return SeasonResult(
-        loss=state.loss,
-        ended=tuple(int(s) // SLOTS_DAY if s >= 0 else -1 for s in state.ended),
-    )
+class _Forecasts:
+    """Emulated forecasts of the mornings of a season."""
+
+    def __init__(self, past: PastSeason, settings: RehearsalSettings) -> None:
+        self._past, self._settings = past, settings
+        self._evolution = None
+        if settings.errors == "persistent":
+            self._evolution = ForecastEvolution.of(
+                past.weather,
+                past.climate,
+                days=settings.days,
+                seed=1000 * past.year + settings.seed,
+            )
+
+    def issue(self, day: int) -> Weather:
+        """Members of the forecast of morning `day`, (member, 1, hour)."""
+        past, settings = self._past, self._settings
+        if self._evolution is not None:
+            return self._evolution.issue(day, members=settings.members)
+        start = past.weather.times[0] + 24 * day * HOUR
+        end = min(start + 24 * settings.days * HOUR, past.weather.stop)
+        return emulate_forecast(
+            past.weather.between(start, end),
+            past.climate,
+            members=settings.members,
+            seed=_seed(past, day, settings),
+            perfect=settings.errors == "perfect",
+        )
 
 
-def play(past: PastSeason, decide: Callable[[int, FieldWorkState], Choice]) -> SeasonResult:
-    """Work a season through, one day after the other.
-
-    Parameters
-    ----------
-    past
-        The season.
-    decide
-        Called each morning with the day and the state of the work; returns the policy by which
-        crews choose their next job that day.
-    """
-    state = begun(past.compiled)
-    for day in range(past.days):
-        if not state.open_jobs:
-            break
-        work(state, day * SLOTS_DAY, (day + 1) * SLOTS_DAY, decide(day, state))
-    return season_result(state)
-
-
-# -- the planner --------------------------------------------------------------------------------
+def _seed(past: PastSeason, day: int, settings: RehearsalSettings) -> int:
+    """Seed of a morning, different in every season."""
+    return 1000 * past.year + 100_000_000 * settings.seed + day
 
 
 def rehearse(past: PastSeason, settings: RehearsalSettings) -> SeasonResult:
-    """Work a season through by the planner's orders of each morning."""
-    orders: Orders = ((),) * len(past.makeup)
+    """Work a season through by the planner's decision of each morning."""
+    work, forecasts = SeasonWork(past), _Forecasts(past, settings)
+    previous: PreviousPlan | None = None
+    for day in range(past.days):
+        if work.done:
+            break
+        decision, fields = morning_decision(
+            past, work, day, forecasts.issue(day), previous, settings=settings
+        )
+        previous = plan_of(decision.work, decision.policy)
+        policy = _on_all_fields(decision, fields, len(past.farm.fields))
+        work.work_day(decision.work.makeup, policy, day)
+    return SeasonResult(loss=work.loss, ended=work.ended)
 
-    def decide(day: int, state: FieldWorkState) -> Choice:
-        nonlocal orders
-        orders = morning_orders(past, state, day, settings=settings, previous=orders)
-        return follow(orders)
 
-    return play(past, decide)
-
-
-def morning_orders(
+def morning_decision(
     past: PastSeason,
-    state: FieldWorkState,
+    work: SeasonWork,
     day: int,
+    forecast: Weather,
+    previous: PreviousPlan | None,
     *,
     settings: RehearsalSettings,
-    previous: Orders,
-) -> Orders:
-    """The planner's orders of a morning: for each crew, jobs of the season in order."""
-    open_jobs = sorted(state.open_jobs)
-    information, compiled = morning_tables(past, state, day, settings=settings)
-    job_of_field = {past.farm.fields[j].id: j for j in open_jobs}
-    season_jobs = [job_of_field[compiled.field(i).id] for i in range(len(compiled.jobs))]
-    table_jobs = {j: i for i, j in enumerate(season_jobs)}
-    hint = tuple(tuple(table_jobs[j] for j in o if j in table_jobs) for o in previous)
-    plan = short_search(
-        compiled.tables,
-        seed=settings.seed + day,
-        objective=information.farm.rules.objective,
-        moves=settings.moves,
-        orders=hint,
-    )
-    return tuple(tuple(season_jobs[i] for i in order) for order in plan.orders)
-
-
-def morning_tables(
-    past: PastSeason, state: FieldWorkState, day: int, *, settings: RehearsalSettings
-) -> tuple[InformationState, Compiled]:
-    """The information state of a morning, and the cut tables of the days ahead."""
-    # a finished field stays while a crew stands there, because the crew's next move begins there
-    kept = sorted(state.open_jobs | {j for j in state.at if j < len(past.farm.fields)})
-    farm = farm_on_morning(past, state, day, kept)
-    now = past.morning(day)
-    start = past.weather.times[0] + 24 * day * HOUR
-    end = min(start + 24 * settings.days * HOUR, past.weather.stop)
-    seed = 1000 * past.year + 100_000_000 * settings.seed + day
-    forecast = emulate_forecast(
-        past.weather.between(start, end),
-        past.climate,
-        members=settings.members,
-        seed=seed,
-        perfect=settings.perfect,
-    )
+) -> tuple[Decision, list[int]]:
+    """The planner's decision of a morning, and the field of the season of each of its jobs."""
+    farm, kept = farm_on_morning(past, work, day)
+    seed = _seed(past, day, settings)
     season = simulate_fields(farm, forecast, past.states[day].fields(kept), seed=seed)
-    information = InformationState(
-        farm=farm,
-        now=now,
-        weather=FarmWeather(
-            past=past.weather,
-            forecast=forecast,
-            lightning=None,
-            source="emulated",
-            issued=now,
-            age_h=0.0,
-            notes=(),
-        ),
-        fields_in_progress=_crew_by_field(past, state),
+    slots = slot_times(past.morning(day), forecast.shape[2] // 24, SLOT_MIN)
+    standing_loss: StandingLoss = standing_loss_of(farm, season, slots)
+    situation = Situation(
+        now=past.morning(day),
+        places={crew: past.farm.fields[j].id for crew, j in work.places.items()},
+        locked={},
+        previous=previous,
     )
-    slots = slot_times(now, forecast.shape[2] // 24, SLOT_MIN)
-    standing_loss = sold_at_best_price(standing_loss_of(farm, season, slots))
-    # the cost of waiting within a day is that of the tables of the observed weather, all season
-    standing_loss = replace(standing_loss, day_loss=past.compiled.standing_loss.day_loss)
-    return information, compile_makeup(information, standing_loss, past.makeup)
+    decision = decide(standing_loss, situation, seed=seed, effort=settings.effort)
+    return decision, [kept[job.field] for job in decision.work.jobs]
 
 
-def _crew_by_field(past: PastSeason, state: FieldWorkState) -> dict[str, str]:
-    """Crew that stands in a field, by id of the field."""
-    return {
-        past.farm.fields[j].id: machines.crew
-        for machines, j in zip(past.makeup, state.at, strict=True)
-        if j < len(past.farm.fields)
-    }
+def farm_on_morning(past: PastSeason, work: SeasonWork, day: int) -> tuple[Farm, list[int]]:
+    """The farm as it stands on a morning, and the fields of the season that it holds.
 
-
-def _initial_test_weight(f: Field) -> float:
-    """Test weight before any wetting, kg/hL."""
-    return f.test_weight_kg_hl or CROPS[f.crop].test_weight
-
-
-def farm_on_morning(past: PastSeason, state: FieldWorkState, day: int, kept: Sequence[int]) -> Farm:
-    """The farm with the fields `kept`, their cut fractions, and test weights after wettings."""
+    A finished field stays while a crew stands there, because the crew's next move begins there.
+    """
+    standing = set(np.flatnonzero(work.left > 1e-9).tolist())
+    kept = sorted(standing | set(work.places.values()))
+    area = past.standing_loss.jobs
     wettings = past.season.wettings[0, :, 24 * day] - past.season.wettings[0, :, 0]
     fields = []
     for j in kept:
         f = past.farm.fields[j]
         terms = loss_terms(past.farm, f)
         drop = min(wettings[j] * terms["test_weight_per_wetting"], terms["test_weight_loss_max"])
+        sound = f.test_weight_kg_hl or CROPS[f.crop].test_weight
         fields.append(
             replace(
                 f,
-                cut_fraction=float(state.done_share[j]),
-                test_weight_kg_hl=_initial_test_weight(f) - drop,
+                cut_fraction=float(1.0 - work.left[j] / area[j].area_ha),
+                test_weight_kg_hl=sound - drop,
             )
         )
-    return replace(past.farm, fields=tuple(fields))
+    points = tuple(
+        p if p.capacity_t is None else replace(p, capacity_t=max(0.0, float(work.room[q])))
+        for q, p in enumerate(past.farm.points)
+    )
+    return replace(past.farm, fields=tuple(fields), points=points), kept
 
 
-# -- rules and the best fixed order -------------------------------------------------------------
+def _on_all_fields(decision: Decision, fields: list[int], count: int) -> Policy:
+    """The decided policy with the fields of the season as its jobs."""
+    policy = decision.policy
+    start = np.full((2, count), -np.inf)
+    start[:, fields] = policy.start
+    orders = tuple(tuple(fields[i] for i in row) for row in policy.orders)
+    return replace(policy, orders=orders, start=start)
 
 
-def play_rule(past: PastSeason, name: str, *, wettest: float = np.inf) -> SeasonResult:
-    """Work a season through by a dispatching rule, which sees the fields but no forecast.
-
-    A free crew goes to the field that the rule ranks first among those that can be cut on its
-    arrival, and waits where none can. So the rule does better than its ranking alone.
-
-    Parameters
-    ----------
-    past
-        The season.
-    name
-        Name of the rule, see `dispatch_rules`.
-    wettest
-        Moisture, percent, above which the crew does not cut.
-    """
-    farm, key = past.farm, priority_keys(past.compiled)[name]
-
-    def choose(state: FieldWorkState, k: int, t: int, free: set[int]) -> int | None:
-        at = state.at[k]
-        here = farm.fields[at] if at < len(farm.fields) else None
-        position = (here.lat, here.lon) if here else (farm.base_lat, farm.base_lon)
-        moisture = past.season.moisture[0, :, past.compiled.standing_loss.hour[t]]
-        fit = [j for j in free if moisture[j] <= wettest and fit_on_arrival(state, k, t, j)]
-
-        def rank(j: int) -> tuple[float, int]:
-            return (float(moisture[j]) if name == RIPEST_FIRST else key(j, position)), j
-
-        return min(fit, key=rank, default=None)
-
-    return play(past, lambda day, state: partial(choose, state))
-
-
-def play_rules(past: PastSeason) -> dict[str, float]:
-    """Money lost by every rule, with and without waiting for dry grain."""
-    names = list(priority_keys(past.compiled))
-    as_threshable = {name: play_rule(past, name).loss for name in names}
-    once_dry = {f"{n}, once dry": play_rule(past, n, wettest=DRY_PCT).loss for n in names}
-    return as_threshable | once_dry
-
-
-def best_fixed_order_loss(
-    past: PastSeason, *, moves: int = BEST_ORDER_MOVES, seed: int = 0
-) -> float:
-    """Money lost by the best fixed order that a search finds in the observed weather."""
-    tables = past.compiled.tables
-    starts = [tables.prefixes, *dispatched_orders(past.compiled).values()]
-    best = min(starts, key=lambda o: evaluate(tables, o).cost)
-    costs = [
-        evaluate(tables, search(tables, start, moves=moves, seed=seed + n)).cost
-        for n, start in enumerate((tables.prefixes, best))
-    ]
-    return min(costs) / 100.0
+def play_rules(past: PastSeason) -> dict[FixedRule, float]:
+    """Money lost by every rule with every start moisture, by the farm's own make-up."""
+    season_work = SeasonWork(past)
+    work = season_work.work(season_work.own_makeup)
+    return {
+        (name, start): float(play(work.tables, rule_policy(work, name, start)).loss[0])
+        for name in RULES
+        for start in RULE_STARTS
+    }
 
 
 def compare_season(past: PastSeason, station: str, settings: RehearsalSettings) -> SeasonComparison:
-    """One season by the planner, by every rule, and by the best fixed order."""
+    """One season by the planner, by the planner with a perfect forecast, and by every rule."""
     return SeasonComparison(
         station=station,
         year=past.year,
         planner=rehearse(past, settings),
+        perfect=rehearse(
+            past, replace(settings, errors="perfect", days=past.days, effort=PERFECT_EFFORT)
+        ),
         rules=play_rules(past),
-        best_fixed_order=best_fixed_order_loss(past, seed=settings.seed),
     )

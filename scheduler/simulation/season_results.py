@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from statistics import median
+from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
+
+#: A dispatching rule with its start moisture, percent.
+FixedRule = tuple[str, float]
+#: Level of the confidence intervals.
+CONFIDENCE = 0.9
 
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonResult:
-    """Result of one season: money lost, and the day each job was finished.
+    """Result of one season: money lost, and the day each field was finished.
 
     Attributes
     ----------
     loss
         Money lost.
     ended
-        Day on which each job was finished, 0 for the first morning, -1 for never.
+        Day on which each field was finished, 0 for the first morning, -1 for never.
     """
 
     loss: float
@@ -26,7 +31,7 @@ class SeasonResult:
 
     @property
     def done_day(self) -> int | None:
-        """Days from the first morning to the end of harvest; None where jobs are unfinished."""
+        """Days from the first morning to the end of harvest; None where fields are unfinished."""
         return None if min(self.ended, default=0) < 0 else max(self.ended, default=0)
 
 
@@ -38,50 +43,69 @@ class SeasonComparison:
     ----------
     planner
         Result of the planner.
-    best_fixed_order
-        Loss of the best fixed order found.
+    perfect
+        Result of the planner with a perfect forecast every morning.
     rules
-        Loss of each dispatching rule.
+        Loss of each dispatching rule with each start moisture.
     """
 
     station: str
     year: int
     planner: SeasonResult
-    best_fixed_order: float
-    rules: Mapping[str, float] = field(default_factory=dict)
-
-    @property
-    def best_rule(self) -> float:
-        """Loss of the rule with the least loss in this season."""
-        return min(self.rules.values())
-
-    @property
-    def share(self) -> float | None:
-        """Share of the avoidable loss that the planner avoids; None where none is avoidable."""
-        avoidable = self.best_rule - self.best_fixed_order
-        return (self.best_rule - self.planner.loss) / avoidable if avoidable > 0 else None
+    perfect: SeasonResult
+    rules: Mapping[FixedRule, float]
 
 
 @dataclass(frozen=True, kw_only=True)
 class RehearsalSummary:
-    """Comparisons of many seasons, and their headline figures."""
+    """Comparisons of many seasons, and their headline figures.
+
+    The yardstick is one rule with one start moisture, the same in all seasons, with the least
+    mean loss in hindsight. Nobody knew beforehand which one that is.
+    """
 
     seasons: tuple[SeasonComparison, ...]
 
     @property
-    def best_rule(self) -> str:
-        """Name of the rule with the least mean loss."""
-        names = self.seasons[0].rules
-        return min(names, key=lambda n: float(np.mean([s.rules[n] for s in self.seasons])))
+    def best_rule(self) -> FixedRule:
+        """The rule and start moisture with the least mean loss."""
+        every = self.seasons[0].rules
+        return min(every, key=lambda r: float(np.mean([s.rules[r] for s in self.seasons])))
 
     @property
-    def median_share(self) -> float | None:
-        """Median share of the avoidable loss that the planner avoids; None if none is avoidable."""
-        shares = [s.share for s in self.seasons if s.share is not None]
-        return median(shares) if shares else None
+    def rule_loss(self) -> float:
+        """Mean loss of that rule."""
+        return float(np.mean([s.rules[self.best_rule] for s in self.seasons]))
+
+    @property
+    def saving(self) -> tuple[float, float, float]:
+        """Mean saving of the planner against that rule, with its paired confidence interval.
+
+        The interval is that of Student's t; it is infinite for a single season.
+        """
+        gain = np.array([s.rules[self.best_rule] - s.planner.loss for s in self.seasons])
+        mean = float(gain.mean())
+        if len(gain) < 2:
+            return mean, -np.inf, np.inf
+        error = float(gain.std(ddof=1) / np.sqrt(len(gain)))
+        half = float(stats.t.ppf(0.5 + CONFIDENCE / 2.0, len(gain) - 1)) * error
+        return mean, mean - half, mean + half
+
+    @property
+    def share(self) -> float | None:
+        """Share of (rule - perfect forecast) that the planner saves; None where that is nothing."""
+        rule = self.rule_loss
+        perfect = rule - float(np.mean([s.perfect.loss for s in self.seasons]))
+        planner = rule - float(np.mean([s.planner.loss for s in self.seasons]))
+        return planner / perfect if perfect > 0 else None
+
+    @property
+    def lower(self) -> int:
+        """Number of seasons in which the planner loses less than that rule."""
+        return sum(s.planner.loss < s.rules[self.best_rule] for s in self.seasons)
 
     @property
     def worst_excess(self) -> float:
-        """Largest excess of the planner's loss over the best rule on average, as a share."""
+        """Largest excess of the planner's loss over that rule's, as a share."""
         rule = self.best_rule
         return max(s.planner.loss / s.rules[rule] - 1.0 for s in self.seasons)

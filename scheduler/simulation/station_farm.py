@@ -1,4 +1,4 @@
-"""The farm of a past season: moved to a weather station, each parcel a field of its own."""
+"""The farm of a past season: moved to a weather station, each wet hollow a field of its own."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from readiness.sources.daily_record import DailyRecord
 from scheduler.costs.standing_loss import jobs_of
 from scheduler.errors import FarmError
 from scheduler.farm.model import DeliveryPoint, Farm, Field
+from scheduler.windows.daily_hours import HOLLOW
 from scheduler.windows.model_inputs import HOLLOW_CLAY
 
 #: Days by which a crop ripens later for each degree of latitude north (Hopkins 1918, from memory:
@@ -34,7 +35,7 @@ def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
     """Move a farm to a station in a year, with the same distances, soils and machines.
 
     Fields ripen as the latitude has it. Samples, cut fractions, gauges, absences, breakdowns and
-    closures are dropped.
+    closures are dropped, and every machine is there.
 
     Raises
     ------
@@ -67,6 +68,7 @@ def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
         lat, lon = position(p.lat, p.lon)
         return replace(p, lat=lat, lon=lon, closed=())
 
+    there: dict[str, Any] = {"down": (), "joins": None, "leaves": None}
     return replace(
         farm,
         tz=ZoneInfo(ZONES.get(daily.utc_offset, farm.tz.key)),
@@ -75,10 +77,10 @@ def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
         fields=tuple(moved_field(f) for f in farm.fields),
         points=tuple(moved_point(p) for p in farm.points),
         gauges={},
-        crews=tuple(replace(c, absent=()) for c in farm.crews),
-        combines=tuple(replace(c, down=()) for c in farm.combines),
-        carts=tuple(replace(c, down=()) for c in farm.carts),
-        trucks=tuple(replace(t, down=()) for t in farm.trucks),
+        crews=tuple(replace(c, absent=(), away=()) for c in farm.crews),
+        combines=tuple(replace(c, **there) for c in farm.combines),
+        carts=tuple(replace(c, **there) for c in farm.carts),
+        trucks=tuple(replace(t, **there) for t in farm.trucks),
         elevation_m=farm.elevation_m if np.isnan(daily.elevation_m) else daily.elevation_m,
     )
 
@@ -103,15 +105,15 @@ def ripe_date(field: Field, year: int, north: float) -> date:
     return date(year, 1, 1) + timedelta(days=day.timetuple().tm_yday - 1) + shift
 
 
-def split_into_parcels(farm: Farm) -> Farm:
-    """The farm with each job (parcel of a large field, wet hollow) as a field of its own."""
+def hollows_as_fields(farm: Farm) -> Farm:
+    """The farm with every job, a field or its upland or wet hollow, as a field of its own."""
     fields: list[Field] = []
     parts: dict[str, list[str]] = {}
     for job in jobs_of(farm):
         f = farm.fields[job.field]
         part = f.id if not job.parcel else f"{f.id}/{job.parcel}"
         soil: dict[str, Any] = {}
-        if job.parcel == "wet hollow":
+        if job.parcel == HOLLOW:
             clay = min(f.clay + HOLLOW_CLAY, 0.6)
             soil = {
                 "clay": clay,

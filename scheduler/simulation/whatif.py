@@ -11,6 +11,7 @@ import numpy as np
 from readiness.sources.daily_record import DailyRecord
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
+from scheduler.planning.policy_choice import Effort
 from scheduler.simulation.alterations import Alteration, apply_alteration
 from scheduler.simulation.closed_form import TimelinessInputs, timeliness_inputs
 from scheduler.simulation.parallel import MapFunction
@@ -21,7 +22,9 @@ from scheduler.simulation.workable_days import WorkableDays, workable_days
 
 #: Cheaper than the settings of a rehearsal, because only the difference between two farms counts;
 #: assumed.
-WHATIF_SETTINGS = RehearsalSettings(members=5, days=20, moves=10_000)
+WHATIF_SETTINGS = RehearsalSettings(
+    members=9, days=20, effort=Effort(iterations=100, makeup_iterations=10)
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,7 +50,7 @@ class SeasonOutcome:
     workable
         Workable hours of each field and day.
     fields
-        Ids of the fields of the simulated farm: whole fields, or parcels of them.
+        Ids of the fields of the simulated farm: fields, or their uplands and wet hollows.
     timeliness
         Inputs of the closed form for the season.
     """
@@ -128,7 +131,7 @@ def play_task(task: SeasonTask) -> SeasonOutcome:
 
 
 def compare_task(task: SeasonTask) -> SeasonComparison:
-    """Simulate one season under the planner, every rule, and the best fixed order."""
+    """Simulate one season under the planner and every rule."""
     return compare_season(_season_of(task), task.daily.name, task.settings)
 
 
