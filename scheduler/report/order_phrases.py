@@ -171,6 +171,12 @@ def own_order_kept(plan: Morning | IssuedPlan) -> str:
     return " with your order kept" if held else ""
 
 
+def kept_note(plan: Morning | IssuedPlan) -> str:
+    """A sentence on what the plan claims where it holds an order of the farmer's own, else ""."""
+    kept = own_order_kept(plan)
+    return f"All that follows is reckoned{kept}: money, times and reasons." if kept else ""
+
+
 def threshing_limit(farm: Farm, crop: str) -> float:
     """Moisture up to which a crop is threshed, percent; infinite for an unknown crop."""
     known = CROPS.get(crop)
@@ -267,7 +273,8 @@ def way_lines(crew: CrewOrders) -> list[str]:
     if all(math.isnan(o.later_pct) for o in crew.orders):
         return []
     lines = [f"At a field that is not fit: {wait_text(crew)}."]
-    above = "" if crew.stop_margin <= 0.0 else f"{crew.stop_margin:g} points above "
+    points = "point" if crew.stop_margin == 1.0 else "points"
+    above = "" if crew.stop_margin <= 0.0 else f"{crew.stop_margin:g} {points} above "
     lines.append(f"Stop where the grain is wetter than {above}its start moisture.")
     if crew.leave_min > 0.0:
         lines.append(

@@ -21,6 +21,7 @@ from scheduler.report.order_phrases import (
     change_text,
     fallback_text,
     finish_clock,
+    kept_note,
     left_out_text,
     left_unfinished,
     makeup_lines,
@@ -108,6 +109,8 @@ def _head_lines(morning: Morning) -> list[str]:
     lines = [title, "=" * min(WIDTH, len(title)), *wrapped(f"Weather: {weather_line(morning)}", 0)]
     for note in morning.weather_notes:
         lines += wrapped(f"Weather note: {one_line(note)}", 0, hang=2)
+    if kept := kept_note(morning):
+        lines += wrapped(kept, 0)
     if short := short_forecast_text(morning):
         lines += wrapped(short, 0)
     if morning.makeup:

@@ -42,9 +42,11 @@ def test_a_field_that_no_member_finishes_still_has_times():
 
 @pytest.fixture
 def orders():
+    """Two orders of a crew: the second is left for when the first is finished."""
     first, second = mornings.crews(mornings.farm(fields=6))[0].orders[:2]
-    assert first.finish.mid <= second.leave_at
-    return first, second
+    leave_at = first.finish.mid
+    start = mornings.spread(leave_at + timedelta(minutes=second.move_min), 1)
+    return first, replace(second, leave_at=leave_at, start=start)
 
 
 def test_a_crew_leaves_after_it_has_finished_and_starts_after_the_move(orders):
@@ -67,7 +69,7 @@ def test_a_crew_that_comes_back_leaves_after_it_has_begun(orders):
     late = second.finish.mid + timedelta(hours=3)
     first = replace(first, finish=replace(first.finish, mid=late))
     early = replace(second, leave_at=first.start.mid - timedelta(hours=1))
-    assert after(first, second) == second
+    assert after(orders[0], second) == after(first, second) == second
     assert after(first, early).leave_at == first.start.mid
 
 

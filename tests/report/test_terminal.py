@@ -150,6 +150,9 @@ def test_every_claim_says_that_an_order_is_kept_and_what_that_costs(morning):
     rules = lines[2 : 2 + len(money.rules)]
     assert all("than this plan with your order kept" in line for line in rules)
     assert "save at most $640 against this plan with your order kept." in lines[-2]
+    note = "All that follows is reckoned with your order kept: money, times and reasons."
+    assert note in terminal_plan(replace(morning, money=money))
+    assert "your order" not in terminal_plan(unheld(morning))
     assert "WHAT IT IS WORTH WITH YOUR ORDER KEPT" in terminal_plan(replace(morning, money=money))
 
     def held(cost, error):

@@ -74,6 +74,9 @@ def test_sample(sample, forecast):
         assert np.isfinite(getattr(weather.forecast, name)).all(), name
     assert weather.age_h == 5.0
     assert weather.lightning is None or weather.lightning.shape[1:] == weather.forecast.shape[1:]
+    # the ensemble reaches past the days planned; the gridpoint answer ends after six days
+    six_days = MORNING + timedelta(days=6)
+    assert weather.forecast_until == (None if forecast is None else six_days)
     again = weather_for(SAMPLE, farm, MORNING, days=12, gauges=gauges, forecast=path, seed=3)
     np.testing.assert_array_equal(weather.forecast.rain, again.forecast.rain)
 

@@ -340,6 +340,7 @@ def test_own_order_is_priced_and_kept(client, folder, planner):
     text = get(client, "/")
     assert "held by your order" in text
     assert ">Money with your order kept<" in text
+    assert "All that follows is reckoned with your order kept" in text
     assert "of which this plan with your order kept is expected to lose" in text
 
 
