@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
 
 from scheduler.farm.model import Farm
 from scheduler.orders.model import Change, ChangeKind, CrewOrders, MachineMove, Order
@@ -11,14 +12,20 @@ Key = tuple[str, str]
 #: A start that moves by less than this is the same order, h; assumed, because crews set off by
 #: the state of the ears, not by the clock.
 SAME_H = 2.0
+#: Starts farther off than this change with every forecast, h; assumed: crews are sent out for today
+#: and tomorrow.
+NEAR_H = 48.0
 
 
 def changes_since(
-    previous: Sequence[CrewOrders], current: Sequence[CrewOrders]
+    previous: Sequence[CrewOrders], current: Sequence[CrewOrders], *, now: datetime
 ) -> tuple[Change, ...]:
-    """Every order that is new, has another crew or time, or is dropped; dropped ones last."""
+    """Every order that is new, has another crew or time, or is dropped; dropped ones last.
+
+    A time counts only where one of the two starts is within `NEAR_H` of `now`.
+    """
     old, new = _by_field(previous), _by_field(current)
-    changes = [_change(old.get(key), new[key]) for key in new]
+    changes = [_change(old.get(key), new[key], now) for key in new]
     changes += [
         Change(kind=ChangeKind.DROPPED, order=order, crew=crew, place=place)
         for key, (crew, place, order) in old.items()
@@ -50,15 +57,18 @@ def _by_field(crews: Sequence[CrewOrders]) -> Mapping[Key, tuple[str, int, Order
     }
 
 
-def _change(old: tuple[str, int, Order] | None, new: tuple[str, int, Order]) -> Change | None:
+def _change(
+    old: tuple[str, int, Order] | None, new: tuple[str, int, Order], now: datetime
+) -> Change | None:
     crew, place, order = new
     if old is None:
         return Change(kind=ChangeKind.NEW, order=order, crew=crew, place=place)
     previous_crew, _, before = old
-    later_h = (order.start.mid - before.start.mid).total_seconds() / 3600.0
+    later_h = (order.start.mid - before.start.mid) / timedelta(hours=1)
+    near = min(order.start.mid, before.start.mid) <= now + timedelta(hours=NEAR_H)
     if previous_crew != crew:
         kind = ChangeKind.OTHER_CREW
-    elif abs(later_h) >= SAME_H:
+    elif near and order.shown and before.shown and abs(later_h) >= SAME_H:
         kind = ChangeKind.OTHER_TIME
     else:
         return None

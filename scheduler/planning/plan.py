@@ -134,7 +134,10 @@ def _brief(
     crews = crew_orders(decision, season, alternatives(decision))
     changes: tuple[Change | str, ...] = ()
     if information.previous_orders is not None:
-        changes = (*information.book_news, *changes_since(information.previous_orders, crews))
+        changes = (
+            *information.book_news,
+            *changes_since(information.previous_orders, crews, now=now),
+        )
     return Morning(
         farm=farm,
         now=now,

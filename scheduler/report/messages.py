@@ -24,7 +24,7 @@ from scheduler.report.order_phrases import (
 from scheduler.report.phrases import field_title
 
 END = " See sheet."
-MESSAGE_CHARS = 300  # two joined text messages carry 306 characters of the GSM 7-bit alphabet
+MESSAGE_CHARS = 306  # what two joined text messages carry of the GSM 7-bit alphabet
 TITLE_CHARS = 34  # of a field; a longer name gives way to the field's id
 WAITS = {Wait.THREE_HOURS: "wait 3 h", Wait.TOMORROW: "wait for tomorrow"}
 
@@ -33,7 +33,7 @@ def message(crew: CrewOrders, morning: Morning) -> str:
     """Write the crew's next day of work in at most `MESSAGE_CHARS` characters.
 
     What is needed first comes first: machines that change crews; the first field, when to leave
-    and from what moisture to cut; where its grain goes; what to do where it is not fit; cautions;
+    and from what moisture to cut; what to do where it is not fit; where its grain goes; cautions;
     then the other fields of the day.
     """
     head = f"{crew.crew} {day_name(morning.now)}:"
@@ -72,10 +72,10 @@ def _seven_bit(text: str) -> str:
 def _extras(crew: CrewOrders, morning: Morning) -> Iterator[str]:
     """Sentences for the space that is left, the most needed first."""
     first = crew.orders[0]
-    yield f"Grain {points_text(first, morning.farm)}."
+    yield from _not_fit(crew)
+    yield f"Grain {points_text(first, morning.farm, shut=False)}."
     if first.headland_only:
         yield "Carts at edge."
-    yield from _not_fit(crew)
     topics = [c.split(":")[0].lower() for c in day_caution_lines(morning)]
     if topics:
         yield f"Caution: {', '.join(topics)}."

@@ -199,10 +199,14 @@ def start_text(order: Order, plan: Morning | IssuedPlan) -> str:
     return start_moisture_text(start, threshing_limit(plan.farm, order.crop))
 
 
-def points_text(order: Order, farm: Farm) -> str:
+def points_text(order: Order, farm: Farm, *, shut: bool = True) -> str:
     """Where the grain goes by its moisture, 'up to 15 %: Rail; wetter: home bins'.
 
     The limits are those of the delivery points that the order uses.
+
+    Parameters
+    ----------
+    shut : whether to name the points that take grain while the first choice is shut.
     """
     markets = {p.id: p.markets.get(order.crop) for p in farm.points}
     by_why: dict[str, list[str]] = {}
@@ -219,8 +223,8 @@ def points_text(order: Order, farm: Farm) -> str:
         parts.append(" or ".join(map(one_line, chain)))
     if others:
         parts[0] += f" or {' or '.join(map(one_line, others))}"
-    if shut := by_why.get(SHUT):
-        parts.append(f"{' or '.join(map(one_line, shut))} when {one_line(first)} is shut")
+    if shut and (instead := by_why.get(SHUT)):
+        parts.append(f"{' or '.join(map(one_line, instead))} when {one_line(first)} is shut")
     return "; ".join(parts)
 
 

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from scheduler.web.context import app_context
 
 #: Attributes of `ReplanState` that the script of the page reads.
-JSON_NAMES = ("running", "proving", "share", "text", "error", "plan")
+JSON_NAMES = ("running", "refining", "share", "text", "error", "plan")
 
 
 def register(app: Flask) -> None:

@@ -19,7 +19,7 @@ def test_message_has_first_things_first(morning):
     text = message(morning.crews[0], morning)
     assert text.startswith(
         "North Sat 16 Aug: 1) Home quarter (F01): leave 9:20 am, cut from 10:00 am at 16% or "
-        "drier, 98.8 ac. Grain Elevator. Tough: wait 3 h. Soft: Mail road north (F03), then back. "
+        "drier, 98.8 ac. Tough: wait 3 h. Soft: Mail road north (F03), then back. Grain Elevator. "
         "Caution: fire, long day. Cut by Sat 16 Aug in 90% of the forecasts."
     )
     assert text.endswith("See sheet.")

@@ -138,7 +138,7 @@ def test_changes_against_the_previous_orders():
         replace(north, orders=(first, moved)),
         replace(south, orders=(*south.orders, third)),
     )
-    changes = changes_since(before, after)
+    changes = changes_since(before, after, now=mornings.NOW)
     assert [c.kind for c in changes] == [
         ChangeKind.NEW,
         ChangeKind.OTHER_TIME,
@@ -151,8 +151,12 @@ def test_changes_against_the_previous_orders():
         f"{second.name}, wet hollow: starts 5 h later, {start}: {why}",
         f"{third.name}: now South, was North: {why}",
     ]
-    assert changes_since(before, before) == ()
-    (dropped,) = changes_since(before, (before[0], replace(south, orders=south.orders[1:])))
+    assert changes_since(before, before, now=mornings.NOW) == ()
+    later = mornings.NOW - timedelta(hours=72)  # both starts are more than two days off
+    kinds = [c.kind for c in changes_since(before, after, now=later)]
+    assert kinds == [ChangeKind.NEW, ChangeKind.OTHER_CREW]
+    without = (before[0], replace(south, orders=south.orders[1:]))
+    (dropped,) = changes_since(before, without, now=mornings.NOW)
     assert change_text(dropped, "$") == (
         f"{south.orders[0].name}: no longer ordered (was South); it is cut, or left out below"
     )
@@ -233,6 +237,7 @@ def test_grain_goes_by_its_moisture():
     )
     shut = replace(order, deliveries=(both[0], replace(both[1], why=SHUT)))
     assert points_text(shut, farm) == "Elevator; Home bins when Elevator is shut"
+    assert points_text(shut, farm, shut=False) == "Elevator"
     either = replace(order, deliveries=(both[0], replace(both[1], why="")))
     assert points_text(either, farm) == "Elevator or Home bins"
 

@@ -192,7 +192,7 @@ def own_order(ann, folder):
     page.get_by_role("heading", name="Written down").wait_for()
     ann.look("own-order-given")
     ann.replan()
-    assert page.get_by_text("set by hand").first.is_visible()
+    assert page.get_by_text("held by your order").first.is_visible()
     ann.look("orders-with-own")
 
 
