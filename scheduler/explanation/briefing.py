@@ -260,6 +260,7 @@ def crew_orders(
                 stop_margin=policy.stop_margin,
                 move_weight=policy.move_weight,
                 moisture_weight=policy.moisture_weight,
+                ranked=tuple((work.field(j).id, work.jobs[j].parcel) for j in policy.orders[k]),
             )
         )
     return tuple(out)

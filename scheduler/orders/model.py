@@ -127,6 +127,7 @@ class CrewOrders:
     stop_margin: float = 0.0  # points above the start moisture at which the crew stops
     move_weight: float = 0.0  # places in the order that a minute of move is worth
     moisture_weight: float = 0.0  # places in the order that a point of moisture is worth
+    ranked: tuple[tuple[str, str], ...] = ()  # the policy's list: ids of fields, and parcels
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -27,9 +27,9 @@ from scheduler.planning.dispatch_rules import (
 )
 from scheduler.planning.previous_plan import (
     PreviousPlan,
+    first_jobs,
     job_names,
     machine_ids,
-    plan_of,
     previous_policy,
 )
 from scheduler.planning.stages import PlanStage
@@ -127,7 +127,7 @@ def decide(
     if situation.previous is not None:
         makeup = _previous_makeup(standing_loss, situation)
         kept_choice = choice.keeping_first_fields(standing_loss, makeup)
-        kept = kept_choice.search(effort.iterations // 2)
+        kept = kept_choice.or_previous(kept_choice.search(effort.iterations // 2), choice.locked)
         changes = choice.changes_from(found, kept_choice, kept)
         saving = kept_choice.compare(kept, found, choice)
         price = changes * standing_loss.farm.rules.change_price
@@ -234,18 +234,34 @@ class _Choice:
         held = {j for row in kept.locked for j in row}
         rows = []
         for machines, row in zip(kept.work.makeup, kept.locked, strict=True):
-            own = [names[n] for n in previous.orders.get(machines.crew, ()) if n in names]
-            rows.append(row or tuple(j for j in own[:1] if j not in held))
+            first = names.get(previous.first.get(machines.crew, ("", "")))
+            rows.append(row or (() if first is None or first in held else (first,)))
             held.update(rows[-1])
         return replace(kept, locked=tuple(rows))
+
+    def or_previous(self, kept: Policy, locked: Orders) -> Policy:
+        """The previous plan as it was, but for the locked jobs, where it loses less than `kept`."""
+        assert self.situation.previous is not None
+        previous = previous_policy(self.work, self.situation.previous, kept, locked=locked)
+        searched, _ = checked_members(self.work.tables.shape[0])
+        evaluator = Evaluator(self.work.tables.of_members(searched))
+
+        def value(policy: Policy) -> float:
+            weight = evaluator.tables.weight
+            return objective_of(evaluator.loss(policy), weight, objective=self.objective)
+
+        return min((previous, kept), key=value)
 
     def changes_from(self, mine: Policy, kept: _Choice, policy: Policy) -> int:
         """Machines that change crews, and crews whose first field changes."""
         crew_of = machine_ids(kept.work.makeup)
         mine_of = machine_ids(self.work.makeup)
         moved = sum(crew_of.get(m) != crew for m, crew in mine_of.items())
-        old, new = plan_of(kept.work, policy).orders, plan_of(self.work, mine).orders
-        return moved + sum(new.get(c, ())[:1] != row[:1] for c, row in old.items())
+        old, new = (
+            first_jobs(c.work, play(c.work.tables, p, log=True))
+            for c, p in ((kept, policy), (self, mine))
+        )
+        return moved + sum(new.get(crew) != job for crew, job in old.items())
 
     def decision(
         self, policy: Policy, makeups_ranked: Sequence[MakeUpLoss], held_cost: Difference | None

@@ -10,8 +10,10 @@ import numpy as np
 
 from scheduler.cut_tables.compile import FarmWork
 from scheduler.cut_tables.crew_makeup import MakeUp
+from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.orders.model import CrewOrders
+from scheduler.planning.dispatch_rules import lists_of
 
 #: A field or part of it: id and part.
 JobName = tuple[str, str]
@@ -24,7 +26,8 @@ class PreviousPlan:
     Attributes
     ----------
     crew_of_machine : crew of each machine.
-    orders : by crew, what it cuts, in order.
+    orders : by crew, the ranked list of its policy.
+    first : by crew, the field that it begins first.
     start_pct : start moisture of each field on later days, percent.
     patience_min, leave_min : by crew; see `Policy`.
     stop_margin, move_weight, moisture_weight : see `Policy`.
@@ -32,6 +35,7 @@ class PreviousPlan:
 
     crew_of_machine: Mapping[str, str]
     orders: Mapping[str, tuple[JobName, ...]]
+    first: Mapping[str, JobName] = field(default_factory=dict)
     start_pct: Mapping[JobName, float] = field(default_factory=dict)
     patience_min: Mapping[str, float] = field(default_factory=dict)
     leave_min: Mapping[str, float] = field(default_factory=dict)
@@ -56,10 +60,11 @@ def job_names(work: FarmWork) -> list[JobName]:
 
 
 def previous_plan(crews: Sequence[CrewOrders]) -> PreviousPlan:
-    """The previous plan from its orders."""
+    """The previous plan from its orders; an older plan has no list but the orders themselves."""
     return PreviousPlan(
         crew_of_machine={m: c.crew for c in crews for m in (*c.combines, *c.carts, *c.trucks)},
-        orders={c.crew: tuple((o.field, o.parcel) for o in c.orders) for c in crews},
+        orders={c.crew: c.ranked or tuple((o.field, o.parcel) for o in c.orders) for c in crews},
+        first={c.crew: (c.orders[0].field, c.orders[0].parcel) for c in crews if c.orders},
         start_pct={
             (o.field, o.parcel): o.later_pct
             for c in crews
@@ -74,8 +79,19 @@ def previous_plan(crews: Sequence[CrewOrders]) -> PreviousPlan:
     )
 
 
-def plan_of(work: FarmWork, policy: Policy) -> PreviousPlan:
-    """A policy as the previous plan of the next morning."""
+def first_jobs(work: FarmWork, outcome: Outcome) -> dict[str, JobName]:
+    """The job that each crew begins first, by crew, in the member of median loss."""
+    names = job_names(work)
+    begun = lists_of(outcome, work.tables.weight)
+    return {
+        machines.crew: names[row[0]]
+        for machines, row in zip(work.makeup, begun, strict=True)
+        if row
+    }
+
+
+def plan_of(work: FarmWork, policy: Policy, outcome: Outcome) -> PreviousPlan:
+    """A policy, with the outcome of its play, as the previous plan of the next morning."""
     names, crews = job_names(work), [m.crew for m in work.makeup]
     return PreviousPlan(
         crew_of_machine=machine_ids(work.makeup),
@@ -83,6 +99,7 @@ def plan_of(work: FarmWork, policy: Policy) -> PreviousPlan:
             crew: tuple(names[j] for j in row)
             for crew, row in zip(crews, policy.orders, strict=True)
         },
+        first=first_jobs(work, outcome),
         start_pct=dict(zip(names, policy.start[1].tolist(), strict=True)),
         patience_min=dict(zip(crews, policy.patience.tolist(), strict=True)),
         leave_min=dict(zip(crews, policy.leave.tolist(), strict=True)),

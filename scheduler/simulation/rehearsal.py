@@ -111,7 +111,7 @@ def rehearse(past: PastSeason, settings: RehearsalSettings) -> SeasonResult:
         decision, fields = morning_decision(
             past, work, day, forecasts.issue(day), previous, settings=settings
         )
-        previous = plan_of(decision.work, decision.policy)
+        previous = plan_of(decision.work, decision.policy, decision.outcome)
         policy = _on_all_fields(decision, fields, len(past.farm.fields))
         work.work_day(decision.work.makeup, policy, day)
     return SeasonResult(loss=work.loss, ended=work.ended)

@@ -152,7 +152,7 @@ def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(morning):
     decision = morning.decision
     orders = {
         crew: [f"{field}/{part}" if part else field for field, part in row]
-        for crew, row in plan_of(decision.work, decision.policy).orders.items()
+        for crew, row in plan_of(decision.work, decision.policy, decision.outcome).orders.items()
     }
     price = price_order(SAMPLE, morning, orders)
     assert price.loss == pytest.approx(morning.money.loss, rel=1e-6)
@@ -199,9 +199,10 @@ def test_a_slightly_warmer_forecast_keeps_crews_and_first_fields(information, mo
     assert first_fields(again) == first_fields(morning)
 
 
-def test_a_sample_that_says_what_the_model_said_keeps_crews_and_first_fields(information, morning):
-    """The median moisture at the planning hour, entered as a sample of a crew's first field."""
-    field = morning.crews[0].orders[0].field
+@pytest.mark.parametrize("place", [0, -1])
+def test_a_sample_that_says_what_the_model_said_keeps_crews_and_lists(information, morning, place):
+    """The median moisture at the planning hour, entered as a sample of a crew's field."""
+    field = morning.crews[0].orders[place].field
     row = [f.id for f in morning.farm.fields].index(field)
     hour = int((utc_hour(NOW) - morning.season.start).astype(int))
     moisture = float(np.median(morning.season.moisture[:, row, hour]))
@@ -216,7 +217,13 @@ def test_a_sample_that_says_what_the_model_said_keeps_crews_and_first_fields(inf
     )
     again = plan_farm(sampled, effort=USUAL)
     assert again.makeup == morning.makeup
-    assert first_fields(again) == first_fields(morning)
+    # the sampled field is surer to be shut at noon, so that its crew may have to begin elsewhere;
+    # the list that the crew goes by stays
+    kept = {c.crew: c.ranked[0] for c in again.crews}
+    first = first_fields(morning)
+    assert all(kept[c.crew] in (first[c.crew], c.ranked[0]) for c in morning.crews)
+    if place != 0:
+        assert first_fields(again) == first
 
 
 def first_fields(morning):

@@ -55,7 +55,7 @@ def big_farm(**other):
 
 def named_policy(decision):
     """Make-up and policy by names, so that plans on other tables compare."""
-    return machine_ids(decision.work.makeup), plan_of(decision.work, decision.policy)
+    return machine_ids(decision.work.makeup), previous_of(decision)
 
 
 def test_a_decision_is_sound_and_loses_no_more_than_a_rule_beyond_noise():
@@ -78,6 +78,11 @@ def test_rows_of_fields_have_no_effect_on_the_plan():
     by_row = (*by_row, "wettings", "sprout")
     other = replace(dry, **{name: getattr(dry, name)[:, rows] for name in by_row})
     assert named_policy(decided(turned, the_season=other)) == named_policy(decided(the_season=dry))
+
+
+def previous_of(decision):
+    """A decision as the previous plan of the next morning."""
+    return plan_of(decision.work, decision.policy, decision.outcome)
 
 
 # --- machines over the days ---
@@ -170,21 +175,19 @@ def test_a_held_order_that_wastes_a_day_costs_money():
 
 def test_the_plan_of_yesterday_stays_where_nothing_changed():
     before = decided()
-    previous = plan_of(before.work, before.policy)
+    previous = previous_of(before)
     again = decided(the_situation=situation(previous=previous), seed=1)
     assert machine_ids(again.work.makeup) == machine_ids(before.work.makeup)
-    first = {c: row[:1] for c, row in previous.orders.items()}
-    kept = plan_of(again.work, again.policy)
-    assert {c: row[:1] for c, row in kept.orders.items()} == first
+    assert previous_of(again).first == previous.first
 
 
 def test_a_change_that_saves_much_replaces_the_plan_of_yesterday():
     before = decided()
-    previous = plan_of(before.work, before.policy)
+    previous = previous_of(before)
     names = [("F1", ""), ("F2", ""), ("F3", "")]
     shut = damp_season()
     reason = shut.reason.copy()
-    yesterday = {row[0][0] for row in previous.orders.values() if row}
+    yesterday = {name for name, _ in previous.first.values()}
     for n, (field, _) in enumerate(names):
         if field in yesterday:
             reason[:, n] = Reason.GROUND
