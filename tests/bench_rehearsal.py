@@ -1,9 +1,11 @@
-"""Rehearsal and what-if at full size; run as `python tests/bench_rehearsal.py [score|whatif|dask]`.
+"""Rehearsal and what-if at full size: `python tests/bench_rehearsal.py [score|whatif|dask] ...`.
 
-`score` simulates the sample farm in two seasons (the first complete ones from 2012 and from 2016)
-at each of six stations and prints every season; no setting was chosen on these stations. `whatif`
-times 30 seasons with one more combine on two processes. `dask` simulates four seasons in this
-process and on two workers, and compares the outcomes to the last digit.
+`score dev` plays two seasons at each of six stations, on which settings may be chosen. `score test`
+plays three seasons at each of ten other stations, which decide no setting. `score STATION:YEAR ...`
+plays single seasons. Each prints a season as soon as it is played, with both kinds of forecast
+errors, and the headline of each kind; `score test` also that of the wet stations. `whatif` times 30
+seasons with one more combine on two processes. `dask` simulates four seasons in this process and on
+two workers, and compares the outcomes to the last digit.
 """
 
 import sys
@@ -21,18 +23,36 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.parallel import parallel_map
 from scheduler.simulation.past_season import complete_years, hourly_records, past_season
+from scheduler.simulation.phrases import rehearsal_lines
 from scheduler.simulation.rehearsal import RehearsalSettings, compare_season, rehearse
 from scheduler.simulation.season_results import RehearsalSummary
 from scheduler.simulation.whatif import WHATIF_SETTINGS, completion, what_if
 
 RECORDS = DATA / "soil_moisture"
-STATIONS = (
-    "ND_Northgate_5_ESE",
+#: Stations for choices of settings.
+DEV = (
+    "ND_Jamestown_38_WSW",
+    "SD_Buffalo_13_ESE",
+    "MO_Joplin_24_N",
+    "OK_Stillwater_2_W",
+    "NE_Whitman_5_ENE",
+    "IA_Des_Moines_17_E",
+)
+#: Stations that decide no setting, the wet ones first.
+WET_TEST = (
+    "IL_Champaign_9_SW",
+    "KS_Manhattan_6_SSW",
+    "NE_Lincoln_8_ENE",
     "MN_Goodridge_12_NNW",
     "SD_Sioux_Falls_14_NNE",
+)
+TEST = (
+    *WET_TEST,
+    "ND_Northgate_5_ESE",
     "MT_Wolf_Point_29_ENE",
-    "NE_Lincoln_8_ENE",
-    "KS_Manhattan_6_SSW",
+    "WA_Spokane_17_SSW",
+    "CO_Nunn_7_NNE",
+    "TX_Muleshoe_19_S",
 )
 
 
@@ -40,47 +60,91 @@ def station(name):
     return read_uscrn_daily(RECORDS / f"CRND0103_{name}.csv.gz")
 
 
-def _season(task):
-    name, year = task
-    daily = station(name)
-    past = past_season(read_farm(ROOT / "sample_forecasts"), daily, hourly_records(daily), year)
-    planned = compare_season(past, name, RehearsalSettings())
-    perfect = rehearse(past, RehearsalSettings(perfect=True))
-    return planned, replace(planned, planner=perfect)
-
-
-def score():
-    farm = read_farm(ROOT / "sample_forecasts")
-    tasks = []
-    for name in STATIONS:
+def seasons_of(names, count):
+    """So many of the complete years of each station, from the first to the last, evenly spaced."""
+    farm, tasks = read_farm(ROOT / "sample_forecasts"), []
+    for name in names:
         daily = station(name)
         years = complete_years(farm, daily, hourly_records(daily))
-        first = next(y for y in years if y >= 2012)
-        tasks += [(name, first), (name, next(y for y in years if y >= max(2016, first + 1)))]
+        picked = np.linspace(0, len(years) - 1, count).round().astype(int)
+        tasks += [(name, years[i]) for i in picked]
+    return tasks
+
+
+def _season(task):
+    """A season with persistent errors, the same with independent ones, and s of CPU for each."""
+    name, year = task
+    daily, settings = station(name), RehearsalSettings()
+    past = past_season(read_farm(ROOT / "sample_forecasts"), daily, hourly_records(daily), year)
+    begin = time.process_time()
+    independent = rehearse(past, replace(settings, errors="independent"))
+    middle = time.process_time()
+    persistent = compare_season(past, name, settings)
+    cpu_s = {"independent": middle - begin, "comparison": time.process_time() - middle}
+    return persistent, replace(persistent, planner=independent), cpu_s
+
+
+def score(*words):
+    if words in ((), ("dev",)):
+        kind, tasks = "dev", seasons_of(DEV, 2)
+    elif words == ("test",):
+        kind, tasks = "test", seasons_of(TEST, 3)
+    else:
+        kind = "single seasons"
+        tasks = [(name, int(year)) for name, year in (w.split(":") for w in words)]
     print(tasks, flush=True)
-    planned, perfect = [], []
+    by_kind = {"persistent": [], "independent": []}
+    cpu_s, seasons = [], []
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        for a, b in pool.map(_season, tasks):
-            planned.append(a)
-            perfect.append(b)
-            rules = "  ".join(f"{n}: {v:,.0f}" for n, v in a.rules.items())
+        for persistent, independent, took in pool.map(_season, tasks):
+            by_kind["persistent"].append(persistent)
+            by_kind["independent"].append(independent)
+            cpu_s.append(took)
+            rule, least = min(persistent.rules.items(), key=lambda x: x[1])
+            seasons.append(
+                {
+                    "station": persistent.station,
+                    "year": persistent.year,
+                    "persistent": persistent.planner.loss,
+                    "independent": independent.planner.loss,
+                    "perfect": persistent.perfect.loss,
+                    "rules": {f"{n} {s:g}": v for (n, s), v in persistent.rules.items()},
+                }
+            )
             print(
-                f"{a.station:24s} {a.year}  ours {a.planner.loss:9,.0f}"
-                f"  hindsight {a.best_fixed_order:9,.0f}"
-                f"  {rules}  share {a.share:.2f}  perfect {b.share:.2f}",
+                f"{persistent.station:24s} {persistent.year}"
+                f"  persistent {persistent.planner.loss:9,.0f}"
+                f"  independent {independent.planner.loss:9,.0f}"
+                f"  perfect {persistent.perfect.loss:9,.0f}"
+                f"  least rule of the season {least:9,.0f} ({rule[0]}, {rule[1]:g} %)"
+                f"  cpu {took['independent']:.0f} + {took['comparison']:.0f} s",
                 flush=True,
             )
-    emulated, known = (RehearsalSummary(seasons=tuple(s)) for s in (planned, perfect))
-    print(
-        f"median share {emulated.median_share:.3f}; rule best on average: "
-        f"{emulated.best_rule}; ours worse than it by at most {100 * emulated.worst_excess:+.1f} %"
-    )
-    print(
-        f"perfect forecast: median {known.median_share:.3f}, least "
-        f"{min(s.share for s in known.seasons):.3f}"
-    )
-    figures = {"median_share": emulated.median_share, "worst_excess": emulated.worst_excess}
-    record("rehearsal, score", figures | {"perfect_median_share": known.median_share})
+    figures = {"cpu_s": float(np.mean([sum(took.values()) for took in cpu_s]))}
+    for errors, found in by_kind.items():
+        figures |= _headline(f"{errors} errors", found)
+        wet = [s for s in found if s.station in WET_TEST]
+        if wet and len(wet) < len(found):
+            figures |= _headline(f"{errors} errors, wet stations", wet)
+    record(f"rehearsal, score {kind}", figures | {"seasons": seasons})
+
+
+def _headline(name, found):
+    """Print the headline of some seasons; its figures by name."""
+    summary = RehearsalSummary(seasons=tuple(found))
+    farm = read_farm(ROOT / "sample_forecasts")
+    print("\n".join(["", name.upper(), *rehearsal_lines(summary, farm)]), flush=True)
+    mean, low, high = summary.saving
+    return {
+        f"{name}: mean_saving": mean,
+        f"{name}: saving_low": low,
+        f"{name}: saving_high": high,
+        f"{name}: rule_loss": summary.rule_loss,
+        f"{name}: rule": " ".join(map(str, summary.best_rule)),
+        f"{name}: share": summary.share,
+        f"{name}: lower": summary.lower,
+        f"{name}: worst_excess": summary.worst_excess,
+    }
 
 
 def whatif():
@@ -109,7 +173,7 @@ def dask():
     from distributed import LocalCluster
 
     farm, daily = read_farm(ROOT / "sample_forecasts"), station("ND_Jamestown_38_WSW")
-    wanted = {"years": range(2015, 2017), "settings": replace(WHATIF_SETTINGS, members=3, days=6)}
+    wanted = {"years": range(2015, 2017), "settings": replace(WHATIF_SETTINGS, members=3, days=12)}
     change = Alteration(combines=("C1",))
     here = what_if(farm, change, [daily], **wanted)
     with (
@@ -126,4 +190,5 @@ def dask():
 
 
 if __name__ == "__main__":
-    {"score": score, "whatif": whatif, "dask": dask}[sys.argv[1] if sys.argv[1:] else "score"]()
+    command, *words = sys.argv[1:] or ["score"]
+    {"score": score, "whatif": whatif, "dask": dask}[command](*words)

@@ -41,7 +41,10 @@ HOURS_DAY = 8.0
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """A field, its upland or its wet hollow. `row` is its row in the season; a wet hollow has its own."""
+    """A field, its upland or its wet hollow.
+
+    `row` is its row in the season; a wet hollow has a row of its own.
+    """
 
     field: int
     row: int

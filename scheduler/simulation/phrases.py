@@ -72,6 +72,10 @@ def rehearsal_lines(summary: RehearsalSummary, farm: Farm) -> list[str]:
             f"It saves {100.0 * summary.share:.0f} % of what a perfect forecast every morning "
             "would save."
         )
+    lines.append(
+        "Its crews stand at a shut field, while another can be cut, for "
+        f"{100.0 * summary.waiting_share:.1f} % of the hours in which they cut."
+    )
     return [*lines, CAVEAT]
 
 

@@ -19,6 +19,8 @@ from readiness.forecasts.reforecast import emulate_forecast
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
+from scheduler.cut_tables.crew_makeup import MakeUp
+from scheduler.errors import NoPlanError
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, slot_times
 from scheduler.field_work.play import play
@@ -102,19 +104,32 @@ def _seed(past: PastSeason, day: int, settings: RehearsalSettings) -> int:
 
 
 def rehearse(past: PastSeason, settings: RehearsalSettings) -> SeasonResult:
-    """Work a season through by the planner's decision of each morning."""
+    """Work a season through by the planner's decision of each morning.
+
+    On a morning without a plan the crews go on by the last one.
+    """
     work, forecasts = SeasonWork(past), _Forecasts(past, settings)
     previous: PreviousPlan | None = None
+    orders: tuple[MakeUp, Policy] | None = None
     for day in range(past.days):
         if work.done:
             break
-        decision, fields = morning_decision(
-            past, work, day, forecasts.issue(day), previous, settings=settings
-        )
+        try:
+            decision, fields = morning_decision(
+                past, work, day, forecasts.issue(day), previous, settings=settings
+            )
+        except NoPlanError:  # no hour in the forecast in which anything can be cut
+            if orders is not None:
+                work.work_day(*orders, day)
+            continue
         previous = plan_of(decision.work, decision.policy, decision.outcome)
         policy = _on_all_fields(decision, fields, len(past.farm.fields))
         work.work_day(decision.work.makeup, policy, day)
-    return SeasonResult(loss=work.loss, ended=work.ended)
+        later = np.stack([policy.start[1], policy.start[1]])
+        orders = decision.work.makeup, replace(policy, start=later)
+    return SeasonResult(
+        loss=work.loss, ended=work.ended, cutting_h=work.cutting_h, waiting_h=work.waiting_h
+    )
 
 
 def morning_decision(

@@ -16,7 +16,7 @@ CONFIDENCE = 0.9
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonResult:
-    """Result of one season: money lost, and the day each field was finished.
+    """Result of one season.
 
     Attributes
     ----------
@@ -24,10 +24,15 @@ class SeasonResult:
         Money lost.
     ended
         Day on which each field was finished, 0 for the first morning, -1 for never.
+    cutting_h, waiting_h
+        Hours of all crews in which they cut, and in which they stand at a shut field while another
+        field can be cut.
     """
 
     loss: float
     ended: tuple[int, ...]
+    cutting_h: float = 0.0
+    waiting_h: float = 0.0
 
     @property
     def done_day(self) -> int | None:
@@ -109,3 +114,12 @@ class RehearsalSummary:
         """Largest excess of the planner's loss over that rule's, as a share."""
         rule = self.best_rule
         return max(s.planner.loss / s.rules[rule] - 1.0 for s in self.seasons)
+
+    @property
+    def waiting_share(self) -> float:
+        """Hours that the planner's crews stand at a shut field while another can be cut.
+
+        As a share of the hours in which they cut.
+        """
+        cutting = sum(s.planner.cutting_h for s in self.seasons)
+        return sum(s.planner.waiting_h for s in self.seasons) / cutting if cutting > 0 else 0.0
