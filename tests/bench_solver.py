@@ -1,10 +1,11 @@
 """Benchmark of the search over policies.
 
-python tests/bench_solver.py [part ...]: parts are published, large, settings; without a part, the
-first two. Prints losses and seconds; the first line says how many cores there are.
+python tests/bench_solver.py [part ...]: parts are published, large, command, settings; without a
+part, the first three. Prints losses and seconds; the first line says how many cores there are.
 
 - `published`: OR-Library weighted tardiness against the published optima;
-- `large`: farms of 120 and 400 fields, seconds and peak memory;
+- `large`: random farms of 120 and 400 fields, seconds and peak memory;
+- `command`: `plan` against `ready` on the sample farm grown to 120 fields, 6 combines and 3 crews;
 - `settings [name ...]`: doubles and halves each number of `SearchSettings`, or those named, on
   random tables that no test uses.
 """
@@ -13,16 +14,21 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import re
 import resource
+import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
+import pandas as pd
 from benchmark_log import record
-from places import DATA
+from places import DATA, SAMPLE
 from published_schedules import tardiness_starts, tardiness_work, wt40
 from random_policies import random_policy
 from work_tables import random_work
@@ -110,6 +116,61 @@ def one(*shape: str) -> None:
     record(f"search, {name}", {"loss": loss.mean(), "wall_s": seconds, "peak_mb": peak})
 
 
+def command(*_: str) -> None:
+    """Seconds and peak memory of `ready` and `plan` on a large farm folder."""
+    with tempfile.TemporaryDirectory() as folder:
+        farm = grown_sample(Path(folder) / "farm")
+        for words in (["ready"], ["plan", "--fast"], ["plan"]):
+            call = [*words, str(farm), "--on", "2026-08-12"]
+            code = (
+                "import resource, sys; from scheduler.command import main; "
+                f"status = main({call!r}); "
+                "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024); "
+                "sys.exit(status)"
+            )
+            run, seconds = timed(
+                lambda c=code: subprocess.run(
+                    [sys.executable, "-c", c], capture_output=True, text=True, check=True
+                )
+            )
+            peak = int(run.stdout.split()[-1])
+            print(f"{' '.join(words):12s} {seconds:.1f} s, peak {peak} MB", flush=True)
+            record(f"command {' '.join(words)}, 120 fields", {"wall_s": seconds, "peak_mb": peak})
+
+
+def grown_sample(folder: Path, *, fields: int = 120) -> Path:
+    """The sample farm with each field several times, and a third crew like the others together."""
+    shutil.copytree(
+        SAMPLE, folder, ignore=shutil.ignore_patterns("plans", "*.sqlite*", "*.geojson")
+    )
+    table = pd.read_csv(folder / "fields.csv", dtype=str, keep_default_na=False)
+    more = [table]
+    for n in range(1, -(-fields // len(table))):
+        part = table.assign(id=table["id"] + f"-{n}", name=table["name"] + f" {n + 1}")
+        part["lat"] = (table["lat"].astype(float) + 0.011 * n).map("{:.5f}".format)
+        more.append(part)
+    pd.concat(more).head(fields).to_csv(folder / "fields.csv", index=False)
+    text = (folder / "farm.toml").read_text(encoding="utf-8")
+    tables = re.findall(
+        r"^\[\[(?:combine|cart|truck)\]\]\n(?:[^\[\n].*\n)+", text, flags=re.MULTILINE
+    )
+    third = [re.sub(r'^id = "(.*)"$', r'id = "\1b"', part, flags=re.MULTILINE) for part in tables]
+    ids = {
+        kind: re.findall(
+            r'^id = "(.*)"$', "".join(x for x in third if x.startswith(f"[[{kind}")), re.MULTILINE
+        )
+        for kind in ("combine", "cart", "truck")
+    }
+    crew = [
+        '[[crew]]\nid = "third crew"',
+        *(f"{kind}s = {names}".replace("'", '"') for kind, names in ids.items()),
+        'people = 11\nhours = "07:00-22:30"\nhours_max_day = 14\n',
+    ]
+    whole = "\n".join([text, *third, *crew])
+    (folder / "farm.toml").write_text(whole, encoding="utf-8")
+    return folder
+
+
 def measured(settings: SearchSettings) -> tuple[np.ndarray, float]:
     """Mean loss that the search finds on each of the measured tables and seeds, and seconds."""
     out, began = [], time.perf_counter()
@@ -151,12 +212,18 @@ def settings(*names: str) -> None:
 def main() -> None:
     """Run the parts named."""
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
-    parts = {"published": published, "large": large, "settings": settings, "one": one}
+    parts = {
+        "published": published,
+        "large": large,
+        "command": command,
+        "settings": settings,
+        "one": one,
+    }
     asked = sys.argv[1:]
     if asked and asked[0] in ("settings", "one"):
         parts[asked[0]](*asked[1:])
         return
-    for part in asked or ("published", "large"):
+    for part in asked or ("published", "large", "command"):
         print(f"== {part}")
         parts[part]()
 
