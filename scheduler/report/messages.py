@@ -42,6 +42,8 @@ def message(crew: CrewOrders, morning: Morning) -> str:
     if not crew.orders:
         return _seven_bit(f"{head} {note_text(crew.note) or 'nothing to cut'}")[:MESSAGE_CHARS]
     day = crew.orders[0].start.mid.date()
+    if day > morning.now.date():
+        head += " nothing to cut today."
     orders = [o for o in crew.orders if o.start.mid.date() == day]
     longest = MESSAGE_CHARS - len(END)
     text = _seven_bit(f"{head} {_first_order(orders[0], morning)}")[:longest]

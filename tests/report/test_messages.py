@@ -1,6 +1,7 @@
 """Text messages: first things first, within their length and alphabet."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import mornings
 import pytest
@@ -23,6 +24,14 @@ def test_message_has_first_things_first(morning):
         "Caution: fire, long day. Cut by Sat 16 Aug in 90% of the forecasts."
     )
     assert text.endswith("See sheet.")
+
+
+def test_a_crew_that_begins_on_another_day_reads_so(morning):
+    early = replace(morning, now=morning.now - timedelta(days=1))
+    text = message(morning.crews[0], early)
+    assert text.startswith(
+        "North Fri 15 Aug: nothing to cut today. 1) Home quarter (F01): leave Sat 9:20 am, cut"
+    )
 
 
 def test_a_metric_farm_has_a_clock_of_24_hours():
