@@ -9,6 +9,7 @@ from small_farm import HOURS, NOW, UTC, combine, farm, season, standing
 
 from readiness.season.codes import Reason
 from scheduler.errors import NoPlanError
+from scheduler.planning import policy_choice
 from scheduler.planning.policy_choice import (
     Effort,
     Situation,
@@ -64,6 +65,12 @@ def test_a_decision_is_sound_and_loses_no_more_than_a_rule_beyond_noise():
     for rule in decision.rules:
         gain = decision.beats(rule)
         assert gain.mean >= -2.0 * gain.error, rule.name
+
+
+def test_a_plan_that_breaks_its_tables_is_never_handed_out(monkeypatch):
+    monkeypatch.setattr(policy_choice, "violations", lambda *_, **__: ["crew 0 is in two places"])
+    with pytest.raises(AssertionError, match="breaks its tables:\ncrew 0 is in two places"):
+        decided()
 
 
 def test_the_same_seed_gives_the_same_decision():
