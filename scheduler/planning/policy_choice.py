@@ -127,7 +127,7 @@ def decide(
     if situation.previous is not None:
         makeup = _previous_makeup(standing_loss, situation)
         kept_choice = choice.keeping_first_fields(standing_loss, makeup)
-        kept = kept_choice.or_previous(kept_choice.search(effort.iterations // 2), choice.locked)
+        kept = kept_choice.or_previous(kept_choice.search(effort.iterations // 2))
         changes = choice.changes_from(found, kept_choice, kept)
         saving = kept_choice.compare(kept, found, choice)
         price = changes * standing_loss.farm.rules.change_price
@@ -239,9 +239,10 @@ class _Choice:
             held.update(rows[-1])
         return replace(kept, locked=tuple(rows))
 
-    def or_previous(self, kept: Policy, locked: Orders) -> Policy:
+    def or_previous(self, kept: Policy) -> Policy:
         """The previous plan as it was, but for the locked jobs, where it loses less than `kept`."""
         assert self.situation.previous is not None
+        locked = locked_jobs(self.work, self.situation)
         previous = previous_policy(self.work, self.situation.previous, kept, locked=locked)
         searched, _ = checked_members(self.work.tables.shape[0])
         evaluator = Evaluator(self.work.tables.of_members(searched))

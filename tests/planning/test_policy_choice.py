@@ -8,7 +8,9 @@ import pytest
 from small_farm import HOURS, NOW, UTC, combine, farm, season, standing
 
 from readiness.season.codes import Reason
+from scheduler.cut_tables.crew_makeup import makeups
 from scheduler.errors import NoPlanError
+from scheduler.orders.decision import MakeUpLoss
 from scheduler.planning import policy_choice
 from scheduler.planning.policy_choice import (
     Effort,
@@ -210,6 +212,25 @@ def test_a_change_that_saves_much_replaces_the_plan_of_yesterday():
 
 
 # --- unseen members ---
+
+
+@pytest.mark.parametrize("crews", [1, 2])
+def test_a_morning_may_have_more_or_fewer_crews_than_the_plan_of_yesterday(monkeypatch, crews):
+    until = NOW + timedelta(days=4)
+    before, today = (
+        next(m for m in makeups(big_farm(), NOW, until) if len(m) == count)
+        for count in (3 - crews, crews)
+    )
+
+    def decided_with(makeup, previous):
+        ranked = [MakeUpLoss(makeup=makeup, loss=0.0)]
+        monkeypatch.setattr(policy_choice, "rank_makeups", lambda *_, **__: ranked)
+        return decided(the_situation=situation(previous=previous))
+
+    yesterday = decided_with(before, None)
+    decision = decided_with(today, previous_of(yesterday))
+    assert decision.work.makeup in (before, today)
+    assert violations(decision.work.tables, decision.policy, decision.outcome) == []
 
 
 def test_members_that_check_are_not_searched_on():
