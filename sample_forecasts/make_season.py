@@ -3,9 +3,10 @@
     python sample_forecasts/make_season.py [FOLDER]
 
 `season_weather.py` continues the weather of `make_weather.py` and draws a small ensemble each
-morning. The planner plans on it, and the crews of `season_crews.py` follow the plan at nine tenths
-of its pace, with a breakdown, a full elevator, an absence, and two days on which a crew chose
-another field. One seed; takes some minutes. Nothing here is evidence of anything.
+morning. The planner plans on it. The simulator moves the crews of `season_crews.py` by the plan in
+the true weather, at nine tenths of the machines' rates, with a breakdown, a full elevator, an
+absence, and two days on which a crew chose another field. One seed; takes some minutes. Nothing
+here is evidence of anything.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-from season_crews import LAST, SampleCrews, log_gauge_rain
+from season_crews import FULL, LAST, SampleCrews, log_gauge_rain
 from season_weather import DAYS, FIRST, SeasonWeather, write_forecast, write_records
 
 from scheduler.farm_files.folder import read_farm
@@ -35,13 +36,13 @@ def play_season(folder: Path, weather: SeasonWeather) -> None:
     farm = read_farm(folder)
     crews = SampleCrews(folder, farm)
     log_gauge_rain(crews, weather)
-    full = datetime(2026, 8, 24, 12, 0, tzinfo=farm.tz)
+    full = FULL[0].replace(tzinfo=farm.tz)
     crews.log(
         "notice",
         "Junction elevator",
         full,
         notice="full",
-        until=full.replace(day=25, hour=12).isoformat(),
+        until=(full + FULL[1]).isoformat(),
     )
     for n in range((LAST - FIRST).days + 1):
         day = FIRST + timedelta(days=n)
@@ -55,9 +56,8 @@ def play_season(folder: Path, weather: SeasonWeather) -> None:
         )
         morning = plan_farm(replace(information, farm=own_machines), days=DAYS)
         issue(folder, document(morning))
-        plan = {c.crew: [(o.field, o.rate_ha_h) for o in c.orders] for c in morning.crews}
-        crews.check_ground(day, [o[0] for orders in plan.values() for o in orders[:2]])
-        crews.work_day(day, plan)
+        crews.check_ground(day, [o.field for c in morning.crews for o in c.orders[:2]])
+        crews.work_day(day, morning.crews)
         print(day, f"{sum(crews.left.values()):.0f} ha left", flush=True)
 
 

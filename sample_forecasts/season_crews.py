@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -10,24 +11,31 @@ import numpy as np
 from make_weather import CELLS, hours_to
 from season_weather import FIRST, SEED, SeasonWeather
 
-from readiness.atmosphere.weather import HOUR
-from readiness.season.codes import Reason, Tier
+from readiness.season.codes import Tier
 from scheduler.costs.machine_rates import truck_load_t
-from scheduler.costs.standing_loss import grain_density, wet_yield
+from scheduler.costs.standing_loss import grain_density, standing_loss_of, wet_yield
+from scheduler.cut_tables.compile import compile_work
+from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.farm.model import Crew, Farm
-from scheduler.farm.slots import utc_hour
-from scheduler.farm.working_time import crew_slots
+from scheduler.farm.slots import SLOT_MIN, farm_time, slot_times, utc_hour
 from scheduler.farm_files.folder import read_rain
+from scheduler.field_work.kernel import run_slots
+from scheduler.field_work.play import WorkLog, empty_log
+from scheduler.field_work.policy import ranked_lists
+from scheduler.field_work.state import first_state
+from scheduler.orders.model import CrewOrders
+from scheduler.review.counterfactuals import NO_LIMIT, issued_policy
 from scheduler.review.observed_season import observed_weather
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.weather.history import with_gauges
-from scheduler.windows.model_inputs import simulate_farm
+from scheduler.windows.model_inputs import season_rows, simulate_farm
 
 LAST = date(2026, 9, 8)
-PACE = 0.9  # of the planned rate
+PACE = 0.9  # of the machines' rates
 ABSENCE = (date(2026, 8, 26), "south crew")
-BREAKDOWN = (date(2026, 8, 19), "north crew")  # one combine of the crew, from 11:00 to 19:00
+BREAKDOWN = (datetime(2026, 8, 19, 11), timedelta(hours=8))  # of combine C2
+FULL = (datetime(2026, 8, 24, 12), timedelta(days=1))  # Junction elevator
 #: Days on which a crew took another field than the plan's first, and the reason in the book.
 OWN_ORDERS = {
     (date(2026, 8, 15), "south crew"): "did not want to take the header down again",
@@ -36,32 +44,52 @@ OWN_ORDERS = {
 
 
 class SampleCrews:
-    """Crews that cut by the plan where the true ground and grain allow it, and log their work.
+    """Crews that the simulator moves by each morning's plan in the true weather; they log it.
 
     Attributes
     ----------
-    left
-        Uncut area of each field, ha.
-    at
-        Field of each crew.
     bias
         Measured less modelled grain moisture of each field, percentage points.
     season
         States of the fields under the true weather.
+    work
+        Work tables of the true weather at nine tenths of the machines' rates.
     """
 
     def __init__(self, folder: Path, farm: Farm) -> None:
         self.folder, self.farm = folder, farm
         self.rng = np.random.Generator(np.random.PCG64(SEED + 1))
-        self.left = {f.id: f.area_ha * (1.0 - f.cut_fraction) for f in farm.fields}
-        self.at: dict[str, str] = {}
-        self.bias = dict(zip(self.left, self.rng.normal(0.0, 0.4, len(self.left)), strict=True))
+        ids = [f.id for f in farm.fields]
+        self.bias = dict(zip(ids, self.rng.normal(0.0, 0.4, len(ids)), strict=True))
         weather = observed_weather(folder, farm, np.datetime64("2026-09-22T00"), [])
-        first = np.datetime64("2026-08-12T00")
+        start = datetime.combine(FIRST, time(6), farm.tz)
+        first = utc_hour(start.replace(hour=0))
         weather = with_gauges(weather, farm, read_rain(folder, farm), [])
         past = weather.between(weather.start, first)
         ahead = weather.between(first, weather.stop)
         self.season, _ = simulate_farm(farm, past, ahead)
+        as_measured = np.array([self.bias[f.id] for f, _ in season_rows(farm)])
+        measured = replace(self.season, moisture=self.season.moisture + as_measured[None, :, None])
+        days = (LAST - FIRST).days + 1
+        slots = slot_times(start, days, SLOT_MIN)
+        makeup = own_makeup(farm, start, start + timedelta(days=days))
+        work = compile_work(
+            standing_loss_of(_with_downtime(farm), measured, slots),
+            makeup,
+            places=["base"] * len(makeup),
+        )
+        tables = replace(work.tables, cut_rate=PACE * work.tables.cut_rate)
+        self.work = replace(work, tables=tables)
+        self.state = first_state(tables)
+        self.policy = ranked_lists(((),) * len(makeup), len(work.jobs), start=NO_LIMIT)
+
+    @property
+    def left(self) -> dict[str, float]:
+        """Uncut area of each field, ha."""
+        out = {f.id: 0.0 for f in self.farm.fields}
+        for j, ha in enumerate(self.state.left[0]):
+            out[self.work.field(j).id] += float(ha)
+        return out
 
     def true_value(self, field: str, at: datetime, name: str) -> float:
         """Value of one of the season's states in a field and hour."""
@@ -85,59 +113,50 @@ class SampleCrews:
         with Book(self.folder) as book:
             book.add(entry)
 
-    def work_day(self, day: date, plan: dict[str, list[tuple[str, float]]]) -> None:
-        """Work one day; `plan` holds fields and rates (ha/h) in order, by crew."""
-        taken: set[str] = set()
-        for crew in self.farm.crews:
-            order = [o for o in plan.get(crew.id, []) if self.left[o[0]] > 0.01]
-            if (day, crew.id) in OWN_ORDERS and len(order) > 2:
-                order = [order[2], *order[:2], *order[3:]]
-                at = datetime.combine(day, time(9, 30), self.farm.tz)
-                reason = OWN_ORDERS[day, crew.id]
-                self.log("order", crew.id, at, fields=(order[0][0],), why=reason)
-            if (day, crew.id) == ABSENCE:
-                at = datetime.combine(day, time(5, 50), self.farm.tz)
-                self.log("absent", crew.id, at, reason="funeral")
-                continue
-            if (day, crew.id) == BREAKDOWN:
-                at = datetime.combine(day, time(11), self.farm.tz)
-                self.log("down", "C2", at, reason="feeder chain")
-                self.log("repaired", "C2", at + timedelta(hours=8))
-            self._cut(day, crew, order, taken)
+    def work_day(self, day: date, plan: tuple[CrewOrders, ...]) -> None:
+        """Work one day by a plan, and log it."""
+        for (at_day, crew), reason in OWN_ORDERS.items():
+            if at_day == day:
+                plan = tuple(
+                    self._with_own_order(c, day, reason) if c.crew == crew else c for c in plan
+                )
+        if day == ABSENCE[0]:
+            at = datetime.combine(day, time(5, 50), self.farm.tz)
+            self.log("absent", ABSENCE[1], at, reason="funeral")
+        if day == BREAKDOWN[0].date():
+            at = BREAKDOWN[0].replace(tzinfo=self.farm.tz)
+            self.log("down", "C2", at, reason="feeder chain")
+            self.log("repaired", "C2", at + BREAKDOWN[1])
+        self.policy = issued_policy(self.work, plan, self.policy)
+        today = replace(self.policy, start=np.array([self.policy.start[0]] * 2))
+        tables, log = self.work.tables, empty_log(self.work.tables)
+        of_day = np.flatnonzero(tables.day == day.toordinal())
+        slots = (int(of_day[0]), int(of_day[-1]) + 1)
+        run_slots(tables.arrays, self.state, today.arrays, log, slots, (0, 1))
+        self._log_day(log)
 
-    def _cut(self, day: date, crew: Crew, order: list[tuple[str, float]], taken: set[str]) -> None:
-        """Cut hour by hour the first open field in order that no other crew has taken."""
-        cut = dict.fromkeys(self.left, 0.0)
-        last: dict[str, datetime] = {}
-        begin = datetime.combine(day, time(0), self.farm.tz)
-        slots = utc_hour(begin) + np.arange(24) * HOUR
-        for h in np.flatnonzero(crew_slots(crew, slots, self.farm.tz)):
-            at = begin + timedelta(hours=int(h))
-            open_fields = [
-                o
-                for o in order
-                if o[0] not in taken
-                and self.left[o[0]] > 0.01
-                and self.true_value(o[0], at, "reason") == Reason.OPEN
-            ]
-            if not open_fields:
-                continue
-            field, rate = open_fields[0]
-            share = 1.0 if self.at.get(crew.id) == field else 0.3
-            self.at[crew.id] = field
-            share *= self._running_share(day, crew.id, int(h))
-            done = min(self.left[field], PACE * rate * max(0.0, share))
-            self.left[field] -= done
-            cut[field] += done
-            last[field] = at + timedelta(hours=1)
-        for field, ha in cut.items():
-            if ha > 0.0:
-                taken.add(field)
-                self._log_cutting(field, ha, last[field], crew)
+    def _with_own_order(self, crew: CrewOrders, day: date) -> CrewOrders:
+        """The crew's orders; on a day of an own order the third comes first, at any moisture."""
+        reason = OWN_ORDERS.get((day, crew.crew))
+        if reason is None or len(crew.orders) < 3:
+            return crew
+        first = replace(crew.orders[2], start_pct=NO_LIMIT, later_pct=NO_LIMIT)
+        at = datetime.combine(day, time(9, 30), self.farm.tz)
+        self.log("order", crew.crew, at, fields=(first.field,), why=reason)
+        return replace(crew, orders=(first, *crew.orders[:2], *crew.orders[3:]))
 
-    def _running_share(self, day: date, crew: str, hour: int) -> float:
-        """Share of the crew's combines that run."""
-        return 0.5 if (day, crew) == BREAKDOWN and 11 <= hour < 19 else 1.0
+    def _log_day(self, log: WorkLog) -> None:
+        """Log what each crew cut in each field, by the end of the last half-hour."""
+        cut: dict[tuple[int, str], float] = {}
+        last: dict[tuple[int, str], int] = {}
+        for k, s, n in np.argwhere(log.area[0] > 0.0):
+            key = int(k), self.work.field(int(log.job[0, k, s, n])).id
+            cut[key] = cut.get(key, 0.0) + float(log.area[0, k, s, n])
+            last[key] = int(s)
+        for (k, field), ha in cut.items():
+            end = farm_time(self.work.standing_loss.slots[last[k, field]], self.farm.tz)
+            crew = next(c for c in self.farm.crews if c.id == self.work.makeup[k].crew)
+            self._log_cutting(field, ha, end + timedelta(minutes=SLOT_MIN), crew)
 
     def _log_cutting(self, field_id: str, ha: float, at: datetime, crew: Crew) -> None:
         """Log the area cut, a sample, and a ticket for each load."""
@@ -168,6 +187,23 @@ class SampleCrews:
             tier = Tier(int(self.true_value(field, at, "tier")))
             seen = Tier(max(0, tier - 1)) if self.rng.random() < 0.2 else tier
             self.log("ground", field, at, ground=words[seen])
+
+
+def _with_downtime(farm: Farm) -> Farm:
+    """The farm with the breakdown, the absence and the full elevator of the season."""
+    spans = [
+        ((begin.replace(tzinfo=farm.tz), begin.replace(tzinfo=farm.tz) + length),)
+        for begin, length in (BREAKDOWN, FULL)
+    ]
+    day, crew = ABSENCE
+    return replace(
+        farm,
+        combines=tuple(replace(c, down=spans[0]) if c.id == "C2" else c for c in farm.combines),
+        crews=tuple(replace(c, absent=(day,)) if c.id == crew else c for c in farm.crews),
+        points=tuple(
+            replace(p, closed=spans[1]) if p.id == "Junction elevator" else p for p in farm.points
+        ),
+    )
 
 
 def log_gauge_rain(crews: SampleCrews, weather: SeasonWeather) -> None:

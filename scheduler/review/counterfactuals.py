@@ -1,61 +1,55 @@
-"""Counterfactuals: one season's loss as worked, as planned, by rules, by the best fixed order.
+"""Counterfactuals: the loss as done, as planned, by rules, by the best policy in hindsight.
 
-All ways are evaluated in the observed weather with the farm's own make-up. The work that was done
-is valued in the hours in which it was done; orders are followed as crews follow them
-(`simulation.following`). The best fixed order comes from the planner's search over orders that
-cut each job without interruption, with its lower bound; it is also followed like the others, and
-the smaller of its two losses counts. The grain model's error enters as draws, one lasting offset
-of moisture for each row, so that every loss has a spread.
+One simulator plays every way but the work as done, on the observed weather, with the farm's own
+make-up and at the central moisture of the grain model. The work as done is valued in the hours in
+which it was done. All ways cut the same grain: what was cut by the end of the review. Grain that
+still stands then is no part of any loss.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
-from typing import Any, TypeVar
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import HOUR, Array
-from readiness.season.random_streams import Draws, keyed_normal
-from readiness.season.simulate import Season
-from readiness.season.uncertainty import GRAIN_SD
-from scheduler.costs.grain_value import loss_terms
-from scheduler.costs.machine_rates import CrewMachines
-from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
-from scheduler.cut_tables.compile import compile_tables
-from scheduler.cut_tables.compiled import Compiled
-from scheduler.errors import BookError
-from scheduler.farm.model import Cart, Combine, Truck
-from scheduler.farm.slots import SLOT_MIN, slot_times, utc_hour
-from scheduler.planning.dispatch_rules import dispatched_orders
+from readiness.atmosphere.weather import Array
+from scheduler.cut_tables.compile import FarmWork
+from scheduler.farm.slots import SLOT_MIN, utc_hour
+from scheduler.field_work.play import Outcome, play
+from scheduler.field_work.policy import Policy, ranked_lists
+from scheduler.orders.document import converter
+from scheduler.orders.model import CrewOrders
+from scheduler.planning.dispatch_rules import best_rules, lists_of, starting_lists
 from scheduler.review.observed_season import ObservedSeason
-from scheduler.review.work_record import WorkRecord, area_by_job
-from scheduler.season_book.farm_state import FINISHED_FRACTION, SAMPLE_SD
-from scheduler.simulation.following import CrewOrders, followed
-from scheduler.solver.evaluation import evaluate
-from scheduler.solver.solve import solve
-from scheduler.solver.tables import Plan
-from scheduler.windows.model_inputs import season_rows, stream_of
+from scheduler.review.observed_work import ObservedWork, Played, Turn, by_day
+from scheduler.solver.objective import MEAN
+from scheduler.solver.policy_search import Evaluator, search
 
-T = TypeVar("T", Combine, Cart, Truck)
-#: Draws of the grain model's error; assumed: few, because each is solved, and enough for a spread.
-DRAWS = 7
-#: Effort of the search for the best fixed order, as a share of the planner's; assumed: a few
-#: seconds.
-BEST_ORDER_EFFORT = 0.2
+#: Policies that each of the two searches tries for the best policy in hindsight; assumed: some
+#: seconds, because only one member is played.
+ITERATIONS = 6000
+#: Start moisture, percent, at which all rules are also played; assumed: the limit of most
+#: elevators.
+COMMON_START = 16.0
+#: Start moisture, percent, that sets no limit but that of threshing.
+NO_LIMIT = 100.0
 #: Names of the ways that are not dispatching rules; those go by the rule's name.
-AS_DONE, AS_PLANNED, BEST_FIXED_ORDER = "as done", "as planned", "best fixed order"
+AS_DONE, AS_PLANNED, BEST_POLICY = "as done", "as planned", "best policy in hindsight"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Counterfactual:
-    """A way to cut the season and the money lost by it, (draw,)."""
+    """A way to cut the season and the money lost by it, (draw,).
+
+    `start_pct` is the start moisture of a dispatching rule, percent, `best_start` whether it is
+    the rule's best in hindsight.
+    """
 
     name: str
     loss: Array
+    start_pct: float | None = None
+    best_start: bool = False
 
     @property
     def mean(self) -> float:
@@ -73,179 +67,138 @@ class Counterfactual:
         return float(np.quantile(self.loss, 0.9))
 
 
-def compile_observed(observed: ObservedSeason, *, seed: int = 0) -> Compiled:
-    """Cut tables of the observed weather; their members are draws of the grain model's error.
+@dataclass(frozen=True, kw_only=True)
+class Ways:
+    """Ways to cut the season, apart from the work as done.
 
-    Raises
-    ------
-    BookError
-        If no crew has a combine.
+    Attributes
+    ----------
+    best : the best policy in hindsight.
+    planned : the issued plans; None if the book holds none.
+    turns : policies of the issued plans by day; without plans the best policy in hindsight.
+    rules : dispatching rules.
     """
-    hours_before = int((utc_hour(observed.start) - observed.weather.start).astype(int))
-    days = (observed.weather.shape[2] - hours_before) // 24
-    slots = slot_times(observed.start, days, SLOT_MIN)
-    standing_loss = standing_loss_of(observed.farm, _with_moisture_draws(observed, seed), slots)
-    return compile_tables(standing_loss, makeup := _makeup(observed), places=["base"] * len(makeup))
+
+    best: Counterfactual
+    planned: Counterfactual | None
+    turns: tuple[Turn, ...]
+    rules: tuple[Counterfactual, ...]
+
+    @property
+    def all(self) -> tuple[Counterfactual, ...]:
+        """The best policy, the plans, the rules."""
+        return (self.best, *([self.planned] if self.planned else []), *self.rules)
 
 
-def _with_moisture_draws(observed: ObservedSeason, seed: int) -> Season:
-    """The season with one grain moisture per draw; all other states are the same in all draws."""
-    season, rows = observed.season, season_rows(observed.farm)
-    sampled = {
-        observed.farm.fields[o.field].id for o in observed.observations if o.kind == "moisture"
-    }
-    sd = np.array([SAMPLE_SD if f.id in sampled else GRAIN_SD for f, _ in rows])
-    streams = [(stream_of(f, hollow),) for f, hollow in rows]
-    error = keyed_normal(Draws.GRAIN_OFFSET, streams, DRAWS, seed=seed).T * sd
-    repeated = {
-        name: np.broadcast_to(getattr(season, name), (DRAWS, *season.moisture.shape[1:]))
-        for name in ("wettings", "sprout", "reason", "tier")
-    }
-    moisture = np.maximum(season.moisture + (error - error.mean(axis=0))[:, :, None], 5.0)
-    return replace(season, moisture=moisture, **repeated)  # type: ignore[arg-type]
+def ways_to_cut(observed: ObservedSeason, work: ObservedWork, *, seed: int = 0) -> Ways:
+    """Play the issued plans, the dispatching rules, and the best policy that a search finds.
 
-
-def _makeup(observed: ObservedSeason) -> tuple[CrewMachines, ...]:
-    """Every crew with its own machines, including those down on the first morning."""
-    farm = observed.farm
-
-    def machines_of(machines: Sequence[T], ids: Sequence[str]) -> tuple[T, ...]:
-        return tuple(m for i in ids for m in machines if m.id == i)
-
-    makeup = tuple(
-        CrewMachines(
-            crew=c.id,
-            combines=machines_of(farm.combines, c.combines),
-            carts=machines_of(farm.carts, c.carts),
-            trucks=machines_of(farm.trucks, c.trucks),
-        )
-        for c in farm.crews
-        if c.combines
-    )
-    if not makeup:
-        raise BookError("no crew of the farm file has a combine: nothing can be reviewed")
-    return makeup
-
-
-def counterfactuals(
-    observed: ObservedSeason, compiled: Compiled, record: WorkRecord, *, seed: int = 0
-) -> tuple[list[Counterfactual], Plan]:
-    """Loss of every way to cut the season.
-
-    Returns
-    -------
-    list[Counterfactual]
-        The work as done, the best fixed order, the plans if the book holds any, and the
-        dispatching rules.
-    Plan
-        The best fixed order found, with its lower bound.
+    The search starts from every rule, from the order in which the rule and the plans begin the
+    fields, and from the list of each plan.
     """
-    tables = compiled.tables
-    rules = dispatched_orders(compiled)
-    costs = {name: evaluate(tables, orders).cost for name, orders in rules.items()}
-    best_rule = min(costs, key=lambda name: costs[name])
-    best = solve(tables, hint=rules[best_rule], seed=seed, effort=BEST_ORDER_EFFORT)
-    resumable = followed(compiled, [(0, best.orders)])
-    uninterrupted = best.member_cost / 100.0
-    out = [
-        Counterfactual(name=AS_DONE, loss=done_loss(observed, compiled, record).sum(axis=1)),
+    tables, day = work.tables, work.tables.day
+    evaluator = Evaluator(tables)
+    by_rule = best_rules(work.work, evaluator, objective=MEAN)
+    at_common = best_rules(work.work, evaluator, objective=MEAN, starts=(COMMON_START,))
+    starts = [found.policy for _, found in (*by_rule.values(), *at_common.values())]
+    starts += [_as_lists(work.work, play(tables, p, log=True), p) for p in starts]
+    turns, planned = by_day(issued_turns(observed, work.work), day), None
+    if turns:
+        played = work.play(turns)
+        planned = Counterfactual(name=AS_PLANNED, loss=played.loss)
+        starts += [turn.policy for turn in turns]
+        starts.append(_as_begun(work, played))
+    best = search(tables, starts, seed=seed, iterations=ITERATIONS)[0].policy
+    best_turns = by_day([Turn(0, best)], day)
+    rules = [
         Counterfactual(
-            name=BEST_FIXED_ORDER,
-            loss=min(resumable, uninterrupted, key=lambda loss: float(loss.mean())),
-        ),
+            name=name,
+            loss=work.play([Turn(0, found.policy)]).loss,
+            start_pct=start,
+            best_start=best_start,
+        )
+        for name in by_rule
+        for best_start, (start, found) in ((True, by_rule[name]), (False, at_common[name]))
+        if best_start or start != by_rule[name][0]
     ]
-    if observed.plans:
-        orders = planned_orders(observed, compiled)
-        out.append(Counterfactual(name=AS_PLANNED, loss=followed(compiled, orders)))
-    out += [Counterfactual(name=n, loss=followed(compiled, [(0, o)])) for n, o in rules.items()]
-    return out, best
+    return Ways(
+        best=Counterfactual(name=BEST_POLICY, loss=work.play(best_turns).loss),
+        planned=planned,
+        turns=tuple(turns or best_turns),
+        rules=tuple(rules),
+    )
 
 
-def planned_orders(observed: ObservedSeason, compiled: Compiled) -> list[tuple[int, CrewOrders]]:
-    """Orders of the issued plans, each with the slot from which it is in force.
+def _as_lists(work: FarmWork, outcome: Outcome, rule: Policy) -> Policy:
+    """The lists by which a rule's play begins the fields, with the rule's start moisture."""
+    none: tuple[tuple[int, ...], ...] = ((),) * len(work.makeup)
+    return starting_lists(work, rule, lists_of(outcome, work.tables.weight), locked=none)
 
-    The orders of earlier plans follow those of a plan, the latest first: a plan leaves out work
-    that had been done by then, and followed here that work may still be open.
+
+def _as_begun(work: ObservedWork, played: Played) -> Policy:
+    """The lists of a play, each field begun at the moisture at which the play begins it."""
+    job = played.log.job[0]
+    rows: list[list[int]] = [[] for _ in job]
+    start = np.full(len(work.work.jobs), NO_LIMIT)
+    for s in range(job.shape[1]):
+        for k, row in enumerate(rows):
+            for j in job[k, s].tolist():
+                if j >= 0 and not any(j in other for other in rows):
+                    row.append(j)
+                    start[j] = work.tables.wet[0, s, j]
+    return ranked_lists(tuple(tuple(row) for row in rows), len(start), start=start)
+
+
+def issued_turns(observed: ObservedSeason, work: FarmWork) -> list[Turn]:
+    """The issued plans as policies, each from the slot of its time on; the first from the start.
+
+    The orders of earlier plans come after those of a plan, the latest first: a plan leaves out
+    work that was done by then, and played here that work may be open. Where a plan holds no start
+    moisture, the threshing limit is the only one.
     """
-    crews = [g.crew for g in compiled.makeup]
-    out: list[tuple[int, CrewOrders]] = []
-    in_force: list[list[int]] = [[] for _ in crews]
-    for at, plan in observed.plans:
-        new = _jobs_of_plan(plan, compiled, crews)
-        in_force = [list(dict.fromkeys([*a, *b])) for a, b in zip(new, in_force, strict=True)]
-        out.append((_slot(compiled, at), in_force))
+    out: list[Turn] = []
+    crews, jobs = [m.crew for m in work.makeup], len(work.jobs)
+    policy = ranked_lists(((),) * len(crews), jobs, start=NO_LIMIT)
+    for at, document in observed.plans:
+        plan = converter(observed.farm.tz).structure(document["crews"], tuple[CrewOrders, ...])
+        policy = issued_policy(work, plan, policy)
+        elapsed = utc_hour(at).astype("datetime64[m]") - work.standing_loss.slots[0]
+        slot = int(elapsed / np.timedelta64(SLOT_MIN, "m"))
+        out.append(Turn(max(0, slot), policy))
     return out
 
 
-def _slot(compiled: Compiled, at: datetime) -> int:
-    """Slot that holds an aware time."""
-    elapsed = utc_hour(at).astype("datetime64[m]") - compiled.standing_loss.slots[0]
-    return max(0, int(elapsed / np.timedelta64(SLOT_MIN, "m")))
+def issued_policy(work: FarmWork, plan: Sequence[CrewOrders], before: Policy) -> Policy:
+    """A plan as a policy; what the plan does not order stays as in the policy before it."""
+    crews = [m.crew for m in work.makeup]
+    rows = [list(row) for row in before.orders]
+    start = np.array([before.start[1], before.start[1]])
+    patience, leave = before.patience.copy(), before.leave.copy()
+    for crew in plan:
+        if crew.crew not in crews:
+            continue
+        k, new = crews.index(crew.crew), []
+        for order in crew.orders:
+            for j in _jobs_of(work, order.field, order.parcel):
+                new.append(j)
+                if np.isfinite(order.start_pct):
+                    later = order.later_pct if np.isfinite(order.later_pct) else order.start_pct
+                    start[:, j] = order.start_pct, later
+        rows[k] = list(dict.fromkeys([*new, *rows[k]]))
+        patience[k], leave[k] = crew.patience_min, crew.leave_min
+    first = plan[0] if plan else None
+    return Policy(
+        orders=tuple(tuple(row) for row in rows),
+        start=start,
+        stop_margin=first.stop_margin if first else before.stop_margin,
+        patience=patience,
+        leave=leave,
+        move_weight=first.move_weight if first else before.move_weight,
+        moisture_weight=first.moisture_weight if first else before.moisture_weight,
+    )
 
 
-def _jobs_of_plan(
-    plan: Mapping[str, Any], compiled: Compiled, crews: Sequence[str]
-) -> list[list[int]]:
-    """Jobs that a plan orders for each crew, in order."""
-    jobs = {(compiled.field(j).id, job.parcel): j for j, job in enumerate(compiled.jobs)}
-    by_field: dict[str, list[int]] = {}
-    for j in range(len(compiled.jobs)):
-        by_field.setdefault(compiled.field(j).id, []).append(j)
-    out: list[list[int]] = [[] for _ in crews]
-    for crew in plan["crews"]:
-        if crew["crew"] in crews:
-            for order in crew["orders"]:
-                job = jobs.get((order["field"], order["parcel"]))
-                parts = [job] if job is not None else by_field.get(order["field"], [])
-                out[crews.index(crew["crew"])] += parts
-    return out
-
-
-def done_loss(observed: ObservedSeason, compiled: Compiled, record: WorkRecord) -> Array:
-    """Money lost on each field as it was cut, including the part left uncut, (draw, field)."""
-    standing_loss = compiled.standing_loss
-    out = np.zeros((standing_loss.loss.shape[0], len(observed.farm.fields)))
-    area = area_by_job(compiled, record)
-    for j, job in enumerate(compiled.jobs):
-        for k in range(len(compiled.makeup)):
-            out[:, job.field] += _cut_loss(observed, compiled, j, k, area[j, k])
-        out[:, job.field] += uncut_share(compiled, j, area) * standing_loss.leave_cost[j]
-    return out
-
-
-def uncut_share(compiled: Compiled, j: int, area: Array) -> float:
-    """Share of a job left uncut, 0 for turning strips; `area` (job, crew, hour) ha."""
-    left = 1.0 - float(area[j].sum()) / compiled.jobs[j].area_ha
-    return left if left > 1.0 - FINISHED_FRACTION else 0.0
-
-
-def _cut_loss(observed: ObservedSeason, compiled: Compiled, j: int, k: int, area: Array) -> Array:
-    """Money lost on the part of a job that a crew cut, ruts included, (draw,)."""
-    standing_loss, cut = compiled.standing_loss, np.flatnonzero(area)
-    if not len(cut):
-        return np.zeros(standing_loss.loss.shape[0])
-    slot = hour_slots(observed, standing_loss)[cut]
-    loss = standing_loss.loss[:, j][:, :, slot]
-    best = np.where(np.isnan(loss), np.inf, loss).min(axis=1)
-    q = compiled.point[:, k, j, slot]
-    loss_ha = np.take_along_axis(loss, np.maximum(q, 0)[:, None], axis=1)[:, 0]
-    loss_ha = np.where((q >= 0) & np.isfinite(loss_ha), loss_ha, best)
-    # a load that the model has as too wet for every point was delivered: at the worst price
-    worst = np.where(np.isfinite(loss_ha), loss_ha, 0.0).max(axis=1, keepdims=True)
-    loss_ha = np.maximum(np.where(np.isfinite(loss_ha), loss_ha, worst), 0.0)
-    return np.asarray(loss_ha @ area[cut], dtype=np.float64) + ruts(observed, compiled, j, area)
-
-
-def ruts(observed: ObservedSeason, compiled: Compiled, j: int, area: Array) -> float:
-    """Cost of ruts where a job is cut while carts stay at the headland; `area` (hour,) ha."""
-    slot = hour_slots(observed, compiled.standing_loss)
-    edge = compiled.standing_loss.headland_only[0, compiled.jobs[j].row, slot]
-    return float(loss_terms(observed.farm, compiled.field(j))["rut_ha"] * (area @ edge))
-
-
-def hour_slots(observed: ObservedSeason, standing_loss: StandingLoss) -> NDArray[np.int64]:
-    """Slot of each hour of the season, (hour,); hours before the first slot map to it."""
-    start = standing_loss.slots[0]
-    hours = observed.weather.start.astype("datetime64[m]") + np.arange(observed.hours) * HOUR
-    at = ((hours - start) / np.timedelta64(SLOT_MIN, "m")).astype(int)
-    return np.asarray(np.clip(at, 0, len(standing_loss.slots) - 1))
+def _jobs_of(work: FarmWork, field: str, parcel: str) -> list[int]:
+    """The job of a field and parcel; all jobs of the field where no parcel has that name."""
+    own = [j for j in range(len(work.jobs)) if work.field(j).id == field]
+    return [j for j in own if work.jobs[j].parcel == parcel] or own

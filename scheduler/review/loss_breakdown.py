@@ -1,4 +1,4 @@
-"""Loss by part: yield, test weight, sprouting, moisture, over-dry grain, ruts, uncut grain."""
+"""Loss by part: yield, test weight, sprouting, moisture, over-dry grain, ruts."""
 
 from __future__ import annotations
 
@@ -17,11 +17,9 @@ from scheduler.costs.grain_value import (
     test_weight,
 )
 from scheduler.costs.standing_loss import crop_state
-from scheduler.cut_tables.compiled import Compiled
-from scheduler.farm.model import Farm, Field, Market
-from scheduler.review.counterfactuals import hour_slots, ruts, uncut_share
+from scheduler.farm.model import Field, Market
 from scheduler.review.observed_season import ObservedSeason
-from scheduler.review.work_record import WorkRecord, area_by_job
+from scheduler.review.observed_work import Cuts, ObservedWork
 
 
 class LossPart(IntEnum):
@@ -34,8 +32,7 @@ class LossPart(IntEnum):
     MOISTURE = 4
     OVER_DRY = 5
     RUTS = 6
-    UNCUT = 7
-    OTHER = 8  # a delivery point that is farther or pays less than the best
+    OTHER = 7  # a delivery point that is farther or pays less than the best
 
 
 def parts_ha(
@@ -93,59 +90,44 @@ def parts_ha(
     }
 
 
-def loss_parts(
-    observed: ObservedSeason, compiled: Compiled, record: WorkRecord, total: Array
-) -> Array:
+def loss_parts(observed: ObservedSeason, work: ObservedWork, cuts: Cuts, total: Array) -> Array:
     """Money lost by part, mean over draws, (field, part); sums to `total` (field,)."""
     out = np.zeros((len(observed.farm.fields), len(LossPart)))
-    first = int(
-        (compiled.standing_loss.slots[0].astype("datetime64[h]") - observed.season.start).astype(
-            int
-        )
-    )
-    area = area_by_job(compiled, record)
-    for j, job in enumerate(compiled.jobs):
-        for k in range(len(compiled.makeup)):
-            if len(hours := np.flatnonzero(area[j, k])):
-                for part, money in _parts_of_hours(observed, compiled, j, k, hours, first).items():
-                    out[job.field, part] += money.mean(axis=0) @ area[j, k, hours]
-            out[job.field, LossPart.RUTS] += ruts(observed, compiled, j, area[j, k])
-        left = uncut_share(compiled, j, area) * compiled.standing_loss.leave_cost[j]
-        out[job.field, LossPart.UNCUT] += left
+    edge = work.tables.edge[0]
+    for j, job in enumerate(work.work.jobs):
+        of_job = cuts.job == j
+        slot, point, area = cuts.slot[of_job], cuts.point[of_job], cuts.area[of_job]
+        for part, money in _parts_of_job(observed, work, j, slot, point).items():
+            out[job.field, part] += money.mean(axis=0) @ area
+        rut = loss_terms(observed.farm, work.work.field(j))["rut_ha"]
+        out[job.field, LossPart.RUTS] += rut * float(area @ edge[slot, j])
     out[:, LossPart.OTHER] = total - out[:, : LossPart.OTHER].sum(axis=1)
     return out
 
 
-def _parts_of_hours(
+def _parts_of_job(
     observed: ObservedSeason,
-    compiled: Compiled,
+    work: ObservedWork,
     j: int,
-    k: int,
-    hours: NDArray[np.int64],
-    first: int,
+    slot: NDArray[np.int64],
+    point: NDArray[np.int64],
 ) -> dict[LossPart, Array]:
-    """Parts of the loss of job j where crew k cut it in `hours` of the season, money per ha."""
-    job = compiled.jobs[j]
+    """Parts of the loss of job j cut in some slots for some points, money per ha, (draw, cut)."""
+    job, drawn = work.work.jobs[j], work.drawn
     field = observed.farm.fields[job.field]
-    at = compiled.standing_loss.hour[hour_slots(observed, compiled.standing_loss)[hours]]
-    state = crop_state(observed.season, job.row, first)
-    moisture = compiled.standing_loss.moisture[:, job.row, at]
-    shape = moisture.shape
-    wet, sprout = (np.broadcast_to(x[0, at], shape) for x in (state.wettings, state.sprout))
-    stand = (moisture, wet, sprout)
-    point = compiled.point[:, k, j, hour_slots(observed, compiled.standing_loss)[hours]]
+    begin = drawn.slots[0].astype("datetime64[h]") - observed.season.start
+    at = drawn.hour[slot]
+    state = crop_state(observed.season, job.row, int(begin.astype(int)))
+    moisture = drawn.moisture[:, job.row, at]
+    wet, sprout = (
+        np.broadcast_to(x[0, at], moisture.shape) for x in (state.wettings, state.sprout)
+    )
     before = float(state.sprout[0, 0])
     terms = loss_terms(observed.farm, field)
     parts: dict[LossPart, Array] = {}
     for q in np.unique(point):
-        market = _market(observed.farm, field, int(q))
+        market = observed.farm.points[int(q)].markets[field.crop]
+        stand = (moisture, wet, sprout)
         for part, money in parts_ha(field, market, stand, at.astype(float), terms, before).items():
             parts[part] = np.where(point == q, money, parts.get(part, 0.0))
     return parts
-
-
-def _market(farm: Farm, field: Field, point: int) -> Market:
-    """Market of a delivery point; of the first that takes the crop where `point` is -1."""
-    if point >= 0:
-        return farm.points[point].markets[field.crop]
-    return next(p.markets[field.crop] for p in farm.points if field.crop in p.markets)

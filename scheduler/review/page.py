@@ -14,7 +14,7 @@ from scheduler.farm.wording import one_line
 from scheduler.report.figures.axes import INK, PALETTE, money_axis, new_axes, note
 from scheduler.report.figures.svg import axes_svg
 from scheduler.report.template_environment import template_environment
-from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER
+from scheduler.review.counterfactuals import AS_DONE, BEST_POLICY
 from scheduler.review.csv_tables import fields_csv, hours_csv
 from scheduler.review.delay_accounting import Cause
 from scheduler.review.phrases import (
@@ -112,7 +112,7 @@ def plot_counterfactuals(review: Review, *, ax: Axes | None = None) -> Axes:
     ax = ax or new_axes(6.4, 0.8 + 0.3 * len(review.counterfactuals))
     ends = range(len(review.counterfactuals), 0, -1)
     means = [m.mean for m in review.counterfactuals]
-    dark = {AS_DONE: PALETTE[6], BEST_FIXED_ORDER: PALETTE[4]}
+    dark = {AS_DONE: PALETTE[6], BEST_POLICY: PALETTE[4]}
     ax.barh(
         list(ends),
         means,
@@ -124,11 +124,10 @@ def plot_counterfactuals(review: Review, *, ax: Axes | None = None) -> Axes:
     for y, m in zip(ends, review.counterfactuals, strict=True):
         ax.plot((m.low, m.high), (y - 0.22, y - 0.22), color=INK, linewidth=1.2)
         note(ax, f"{m.mean:,.0f}", max(m.mean, m.high), y)
-    if review.bound is not None:
-        ax.axvline(review.bound, color=INK, linewidth=0.9, linestyle="--")
+    ax.axvline(review.floor, color=INK, linewidth=0.9, linestyle="--")
     ax.set_yticks(
         list(ends),
-        [way_name(m.name) for m in review.counterfactuals],
+        [way_name(m) for m in review.counterfactuals],
         fontsize=7.5,
         parse_math=False,
     )

@@ -10,12 +10,18 @@ from numpy.typing import NDArray
 
 from scheduler.farm.units import DEFAULT_UNITS, from_si, show_area, show_money, show_number
 from scheduler.farm.wording import crew_title, crop_name, day_name, one_line, percent
+from scheduler.planning.dispatch_rules import RULE_STARTS
 from scheduler.review.adherence import CrewDay, Deviation
-from scheduler.review.counterfactuals import AS_DONE, AS_PLANNED, BEST_FIXED_ORDER
+from scheduler.review.counterfactuals import (
+    AS_DONE,
+    AS_PLANNED,
+    BEST_POLICY,
+    Counterfactual,
+)
 from scheduler.review.delay_accounting import DELAY_CAUSES, WEATHER_CAUSES, Cause
 from scheduler.review.loss_breakdown import LossPart
-from scheduler.review.review import LossSource, Review
-from scheduler.review.stages import ReviewStage
+from scheduler.review.loss_split import LossSource
+from scheduler.review.review import Review, ReviewStage
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.simulation.columns import ruled_columns
 from scheduler.solver.stages import Stage
@@ -24,9 +30,10 @@ WIDTH = 96
 NO_ENTRY = "no entry says why"
 #: Names of the stages, beside the progress bar.
 REVIEW_STAGE: dict[Stage, str] = {
-    ReviewStage.TABLES: "pricing what came",
-    ReviewStage.BEST_ORDER: "searching for the best order in hindsight",
-    ReviewStage.COMPARISON: "holding plans and model against what came",
+    ReviewStage.TABLES: "pricing the season hour by hour",
+    ReviewStage.WAYS: "searching for the best policy in hindsight",
+    ReviewStage.FLOOR: "computing the least possible loss",
+    ReviewStage.COMPARISON: "comparing plans and models with observations",
 }
 
 CAUSE_NAMES: dict[Cause, str] = {
@@ -54,26 +61,32 @@ PART_NAMES: dict[LossPart, str] = {
     LossPart.MOISTURE: "moisture",
     LossPart.OVER_DRY: "over-dry",
     LossPart.RUTS: "ruts",
-    LossPart.UNCUT: "uncut",
     LossPart.OTHER: "other",
 }
 SOURCE_NAMES: dict[LossSource, str] = {
-    LossSource.SPROUTED_BEFORE: "sprouting there on the first morning",
-    LossSource.WEATHER: "weather that no order could dodge",
-    LossSource.FORECAST: "forecasts that could not be known",
-    LossSource.CHOICE: "choices, and pace against the plans",
+    LossSource.SPROUTED_BEFORE: "sprouted before the first morning",
+    LossSource.WEATHER: "weather, with the best policy in hindsight",
+    LossSource.FORECAST: "forecasts: plans against that policy",
+    LossSource.ORDER: "order of fields",
+    LossSource.START_MOISTURE: "start moisture",
+    LossSource.HOURS: "hours worked",
+    LossSource.PACE: "pace of cutting",
+    LossSource.NOT_EXPLAINED: "not explained",
 }
 #: Names of counterfactuals other than dispatching rules, which go by their own.
 WAY_NAMES: dict[str, str] = {
-    AS_DONE: "as it was done",
+    AS_DONE: "as done",
     AS_PLANNED: "as planned each morning",
-    BEST_FIXED_ORDER: "best order in hindsight",
+    BEST_POLICY: "best policy in hindsight",
 }
 
 
-def way_name(name: str) -> str:
-    """Name of a way to cut the season."""
-    return WAY_NAMES.get(name, name)
+def way_name(way: Counterfactual) -> str:
+    """Name of a way to cut the season, of a rule with its start moisture."""
+    if way.start_pct is None:
+        return WAY_NAMES[way.name]
+    limit = f"from {way.start_pct:g} %" if way.start_pct < RULE_STARTS[-1] else "once threshable"
+    return f"{way.name}, {limit}" + (" (its best)" if way.best_start else "")
 
 
 def money(review: Review, value: float) -> str:
@@ -107,10 +120,24 @@ def headline(review: Review) -> list[str]:
         f"cutting. Combines worked {review.combine_hours[Cause.CUT]:.0f} of "
         f"{review.combine_hours.sum():.0f} hours of the working week; most of the rest went to "
         f"{hours}.",
-        f"Against grain cut sound and at base moisture on the first morning the season lost "
-        f"{money(review, float(loss.mean()))} "
+        f"Compared with sound grain at base moisture on the first morning, the grain that was cut "
+        f"lost {money(review, float(loss.mean()))} "
         f"({spread(review, *np.quantile(loss, (0.1, 0.9)))} with the error of the grain model); "
-        f"{money(review, before)} of it is sprouting that was there on that morning.",
+        f"{money(review, before)} of that had sprouted before the first morning.",
+        *_standing_line(review),
+    ]
+
+
+def _standing_line(review: Review) -> list[str]:
+    """What still stands at the end of the review; nothing where all is cut."""
+    fields = int((review.standing > 0.0).sum())
+    if not fields:
+        return []
+    area = show_area(float(review.standing.sum()), review.observed.farm.units)
+    return [
+        f"{area} in {fields} fields still stand on {day_name(review.days[-1])}. They are "
+        f"in none of these losses; left uncut they would lose "
+        f"{money(review, float(review.leave_cost.sum()))}."
     ]
 
 
@@ -124,35 +151,49 @@ def split_lines(review: Review) -> list[tuple[str, str, str]]:
 
 def split_notes(review: Review) -> list[str]:
     """How to read the split of the loss."""
-    out = []
-    if review.bound is not None:
+    least = money(review, math.floor(review.floor))
+    out = [
+        f"By the models, nobody could have lost less than {least} on this grain, even knowing the "
+        "weather."
+    ]
+    done = float(review.loss.sum(axis=1).mean())
+    if done < review.floor:
         out.append(
-            f"Proven: no order of these fields, each cut in one go, could have lost less than "
-            f"{money(review, math.floor(review.bound))} in this weather."
+            "The work as done lost less: crews cut faster, or in more hours, than the models allow."
         )
-    done, planned = review.counterfactual(AS_DONE), review.counterfactual(AS_PLANNED)
-    if planned is None:
-        out.append("The book holds no issued plan, so forecasts and choices cannot be told apart.")
-    elif done is not None and done.mean < planned.mean:
+    if review.counterfactual(AS_PLANNED) is None:
         out.append(
-            "A loss below zero is a saving: crews did better than the plans, by choosing well, "
-            "or by a quicker pace than the machines' rates tell."
+            "The book holds no issued plan, so the order of fields also holds what the forecasts "
+            "did not tell."
         )
+    if any(s.mean < 0.0 for s in review.split):
+        out.append("A loss below zero is a saving.")
+    out.append(
+        "From order to pace the work as done replaces the plan one part at a time, in the order "
+        "listed; in another order the parts would differ. The book has no time at which a crew "
+        "began: work counts as done in the last hours before its entry, at the machines' rates. "
+        "So slow work shows as a late start and as short hours."
+    )
     return out
 
 
-def counterfactual_rows(review: Review) -> list[tuple[str, str, str, str]]:
-    """Ways to cut the season: name, loss, range, excess over the best fixed order."""
-    best = next(c.mean for c in review.counterfactuals if c.name == BEST_FIXED_ORDER)
-    return [
-        (
-            way_name(c.name),
-            money(review, c.mean),
-            spread(review, c.low, c.high),
-            money(review, c.mean - best),
+def counterfactual_rows(review: Review) -> list[tuple[str, str, str, str, str]]:
+    """Ways to cut the season: name, loss, range, excess over the best policy, its range."""
+    best = next(c.loss for c in review.counterfactuals if c.name == BEST_POLICY)
+    rows = []
+    for c in review.counterfactuals:
+        more = c.loss - best
+        low, high = (float(q) for q in np.quantile(more, (0.1, 0.9)))
+        rows.append(
+            (
+                way_name(c),
+                money(review, c.mean),
+                spread(review, c.low, c.high),
+                money(review, float(more.mean())),
+                spread(review, low, high),
+            )
         )
-        for c in review.counterfactuals
-    ]
+    return rows
 
 
 def cause_rows(review: Review) -> list[tuple[str, str, str, str]]:
@@ -228,14 +269,14 @@ def agreement_lines(review: Review) -> list[str]:
         side = "wetter" if a.bias > 0 else "drier"
         out.append(
             f"Grain: {a.samples} samples; on weather alone the model missed by {a.error:.1f} "
-            f"points on average, samples being {abs(a.bias):.1f} points {side} than it said."
+            f"points on average, and samples were {abs(a.bias):.1f} points {side} than the model."
         )
     if a.checks:
         out.append(
-            f"Ground: {a.right} of {a.checks} checks found the class the model said, {a.wetter} "
-            f"found it softer, {a.checks - a.right - a.wetter} firmer."
+            f"Ground: {a.right} of {a.checks} checks found the model's class, {a.wetter} "
+            f"found softer ground, {a.checks - a.right - a.wetter} firmer."
         )
-    return out or ["No sample and no ground check in the book: nothing to hold the model against."]
+    return out or ["No sample and no ground check in the book: nothing to compare the models with."]
 
 
 def skill_rows(review: Review) -> list[tuple[str, ...]]:
@@ -278,7 +319,7 @@ def deviation_text(day: CrewDay) -> str:
         case Deviation.NOTHING_ORDERED:
             return "the plan expected nothing to be fit"
         case Deviation.LATER_ORDERS:
-            return "went on to fields that the plan told for later"
+            return "cut fields that the plan had for a later day"
         case Deviation.UNEXPLAINED:
             return NO_ENTRY
         case Deviation.IDLE:
@@ -305,7 +346,7 @@ def adherence_line(review: Review) -> str:
     if not review.adherence:
         return "No issued plan in the book: nothing to compare."
     same = sum(d.followed for d in review.adherence)
-    return f"{same} of {len(review.adherence)} crew-days went as that morning's plan said."
+    return f"{same} of {len(review.adherence)} crew-days followed that morning's plan."
 
 
 def review_terminal(review: Review) -> str:
@@ -322,22 +363,23 @@ def review_terminal(review: Review) -> str:
     unit = DEFAULT_UNITS["area"][review.observed.farm.units == "metric"]
     lines += ["", "Where the hours went"]
     lines += ruled_columns(("cause", "combine-h", "share", f"{unit}-days"), cause_rows(review))
-    lines += ["", "Ways to cut this season, in the weather that came"]
+    lines += ["", "Ways to cut this season, in the observed weather"]
     lines += ruled_columns(
-        ("way", "loss", "with the model's error", "over the best"), counterfactual_rows(review)
+        ("way", "loss", "over the best", "with the model's error"),
+        [(name, loss, more, span) for name, loss, _, more, span in counterfactual_rows(review)],
     )
-    lines += ["", "What the loss is due to"]
-    lines += ruled_columns(("cause", "loss", "with the model's error"), split_lines(review))
+    lines += ["", "Sources of the loss"]
+    lines += ruled_columns(("source", "loss", "with the model's error"), split_lines(review))
     for text in split_notes(review):
         lines += textwrap.wrap(text, WIDTH)
     names = ("field", "area", "cut", "lost", "delay", "loss")
     rows = [tuple(r[n] for n in names) for r in field_rows(review)]
     lines += ["", "Fields, dearest per area first"]
     lines += ruled_columns(("field", "area", "cut", "lost days", f"{unit}-days", "loss"), rows)
-    lines += ["", "Model and plans against what came"]
+    lines += ["", "Models and plans against observations"]
     for text in [*agreement_lines(review), adherence_line(review)]:
         lines += textwrap.wrap(text, WIDTH)
     for day, crew, ordered, cut, reason in adherence_rows(review):
-        text = f"{day}, {crew_title(crew)}: told {ordered}, cut {cut}; {reason}"
+        text = f"{day}, {crew_title(crew)}: planned {ordered}; cut {cut}; {reason}"
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     return "\n".join(lines)

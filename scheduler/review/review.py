@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from enum import Enum, auto
 from pathlib import Path
 
 import numpy as np
@@ -14,15 +13,7 @@ from readiness.atmosphere.weather import Array
 from readiness.season.codes import Reason
 from scheduler.farm.working_time import crew_slots
 from scheduler.review.adherence import CrewDay, plan_adherence
-from scheduler.review.counterfactuals import (
-    AS_DONE,
-    AS_PLANNED,
-    BEST_FIXED_ORDER,
-    Counterfactual,
-    compile_observed,
-    counterfactuals,
-    done_loss,
-)
+from scheduler.review.counterfactuals import AS_DONE, Counterfactual, ways_to_cut
 from scheduler.review.delay_accounting import (
     DELAY_CAUSES,
     Cause,
@@ -38,35 +29,32 @@ from scheduler.review.forecast_skill import (
     model_agreement,
 )
 from scheduler.review.loss_breakdown import LossPart, loss_parts
+from scheduler.review.loss_split import SourceLoss, loss_split
 from scheduler.review.observed_season import ObservedSeason, read_observed_season
-from scheduler.review.stages import ReviewStage
-from scheduler.review.work_record import WorkRecord, day_of_hours, hour_states, work_record
+from scheduler.review.observed_work import ObservedWork, observed_work, recorded_cuts
+from scheduler.review.work_record import (
+    WorkRecord,
+    area_by_job,
+    day_of_hours,
+    hour_states,
+    work_record,
+)
 from scheduler.season_book.farm_state import FINISHED_FRACTION
-from scheduler.solver.stages import Progress, ignore_progress
-from scheduler.solver.tables import Plan
+from scheduler.solver.floor import floor
+from scheduler.solver.stages import Progress, Stage, ignore_progress
 from scheduler.windows.daily_hours import WORTHWHILE_H
 
 #: Ripe hours of a day beyond which it may count as lost: more than half of it.
 LEAST_RIPE_H = 12
 
 
-class LossSource(Enum):
-    """Sources that a season's loss is split into, in order."""
+class ReviewStage(Stage):
+    """What the review does, in order."""
 
-    SPROUTED_BEFORE = auto()  # sprouting found on the first morning
-    WEATHER = auto()  # loss of the best fixed order
-    FORECAST = auto()  # loss of the plans beyond the best fixed order
-    CHOICE = auto()  # loss of the work as done beyond the plans
-
-
-@dataclass(frozen=True, kw_only=True)
-class SourceLoss:
-    """Money lost to one source: mean, 10th and 90th percentile over draws."""
-
-    source: LossSource
-    mean: float
-    low: float
-    high: float
+    TABLES = "tables"
+    WAYS = "ways"
+    FLOOR = "floor"
+    COMPARISON = "comparison"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,8 +98,14 @@ class Review:
         (field, part) money lost by `LossPart`, mean over draws.
     counterfactuals
         Losses of the ways to cut the season.
-    best_fixed_order
-        The best fixed order found in the observed weather, with its lower bound.
+    floor
+        Mean loss below which nobody could have cut the same grain, by the models.
+    split
+        The loss by source; the losses of the sources sum to the loss of the work as done.
+    standing
+        (field,) ha that still stand at the end of the review; no part of any loss.
+    leave_cost
+        (field,) money that would be lost on them if they were left.
     skill
         Skill of the issued chances by lead.
     agreement
@@ -133,7 +127,10 @@ class Review:
     loss: Array
     parts: Array
     counterfactuals: tuple[Counterfactual, ...]
-    best_fixed_order: Plan
+    floor: float
+    split: tuple[SourceLoss, ...]
+    standing: Array
+    leave_cost: Array
     skill: tuple[LeadSkill, ...]
     agreement: ModelAgreement
     adherence: tuple[CrewDay, ...]
@@ -142,11 +139,6 @@ class Review:
     def combine_hours(self) -> Array:
         """Combine-hours of the working week by cause, (cause,)."""
         return np.asarray(self.duty_hours.sum(axis=2) @ self.combines)
-
-    @property
-    def bound(self) -> float | None:
-        """Lower bound on the loss of any fixed order of whole jobs, money; None if not proven."""
-        return None if self.best_fixed_order.bound is None else self.best_fixed_order.bound / 100.0
 
     def counterfactual(self, name: str) -> Counterfactual | None:
         """The counterfactual of a name, None if the review has none of that name."""
@@ -162,28 +154,6 @@ class Review:
                 continue
             most = max(DELAY_CAUSES, key=lambda c: float(hours[c, d]))
             out.append(LostDay(day=midnight.date(), cause=most, hours=float(hours[most, d])))
-        return tuple(out)
-
-    @property
-    def split(self) -> tuple[SourceLoss, ...]:
-        """The loss by source; the means sum to the mean loss."""
-        sprouted = float(self.parts[:, LossPart.SPROUTED_BEFORE].sum())
-        out = [
-            SourceLoss(
-                source=LossSource.SPROUTED_BEFORE, mean=sprouted, low=sprouted, high=sprouted
-            )
-        ]
-        before = np.full(self.loss.shape[0], sprouted)
-        for source, name in (
-            (LossSource.WEATHER, BEST_FIXED_ORDER),
-            (LossSource.FORECAST, AS_PLANNED),
-            (LossSource.CHOICE, AS_DONE),
-        ):
-            if (step := self.counterfactual(name)) is not None:
-                gain = step.loss - before
-                low, high = (float(q) for q in np.quantile(gain, (0.1, 0.9)))
-                out.append(SourceLoss(source=source, mean=float(gain.mean()), low=low, high=high))
-                before = step.loss
         return tuple(out)
 
 
@@ -217,36 +187,75 @@ def review_season(
     """
     observed = read_observed_season(folder, book=book, until=until, seed=seed)
     progress(ReviewStage.TABLES, 0.25)
-    compiled = compile_observed(observed, seed=seed)
-    work = work_record(observed, compiled)
-    states = hour_states(observed, compiled, work)
+    whole = observed_work(observed, seed=seed)
+    work = work_record(observed, whole.work)
+    states = hour_states(observed, whole.work, work)
     day, days = day_of_hours(observed)
-    crews = tuple(g.crew for g in compiled.makeup)
+    crews = tuple(g.crew for g in whole.work.makeup)
     field_shares, crew_shares = field_account(states), crew_account(states)
-    progress(ReviewStage.BEST_ORDER, 0.4)
-    ways, best_fixed_order = counterfactuals(observed, compiled, work, seed=seed)
-    progress(ReviewStage.COMPARISON, 0.8)
-    loss = done_loss(observed, compiled, work)
     crew_hours = by_day(crew_shares, day)
+
+    # every way cuts what was cut; what still stands is left out
+    area = area_by_job(whole.work, work)
+    cut_area = area.sum(axis=(1, 2))
+    cut, area = whole.of_areas(cut_area), area[cut_area > 0.0]
+    progress(ReviewStage.WAYS, 0.4)
+    ways = ways_to_cut(observed, cut, seed=seed)
+    cuts = recorded_cuts(observed, cut, area)
+    loss = _by_field(cut, cut.loss_of(cuts))
+    done = loss.sum(axis=1)
+    parts = loss_parts(observed, cut, cuts, loss.mean(axis=0))
+    sprouted = float(parts[:, LossPart.SPROUTED_BEFORE].sum())
+    split = loss_split(observed, cut, work, area, ways, done=done, sprouted=sprouted)
+    progress(ReviewStage.FLOOR, 0.7)
+    least = float(floor(cut.tables).bound[0])
+    progress(ReviewStage.COMPARISON, 0.8)
+    standing, leave_cost = _standing(whole, cut_area)
     return Review(
         observed=observed,
         work=work,
         crews=crews,
         days=days,
-        combines=np.array([len(g.combines) for g in compiled.makeup]),
+        combines=np.array([len(g.combines) for g in whole.work.makeup]),
         field_hours=by_day(field_shares, day),
         crew_hours=crew_hours,
         duty_hours=by_day(crew_shares * _duty(observed, crews)[None], day),
         lost=_lost(states, day),
         area_days=_area_days(observed, work, field_shares),
         loss=loss,
-        parts=loss_parts(observed, compiled, work, loss.mean(axis=0)),
-        counterfactuals=tuple(ways),
-        best_fixed_order=best_fixed_order,
+        parts=parts,
+        counterfactuals=(Counterfactual(name=AS_DONE, loss=done), *ways.all),
+        floor=least,
+        split=split,
+        standing=standing,
+        leave_cost=leave_cost,
         skill=forecast_skill(observed),
         agreement=model_agreement(observed),
         adherence=plan_adherence(observed, work, crew_hours, days, crews),
     )
+
+
+def _by_field(work: ObservedWork, loss: Array) -> Array:
+    """Loss by field, (draw, field), of the loss by job, (draw, job)."""
+    out = np.zeros((len(loss), len(work.work.farm.fields)))
+    np.add.at(out.T, [job.field for job in work.work.jobs], loss.T)
+    return out
+
+
+def _standing(whole: ObservedWork, cut: Array) -> tuple[Array, Array]:
+    """Ha of each field that still stand, and what leaving them costs; `cut` (job,) ha.
+
+    Turning strips of a finished field are not counted.
+    """
+    fields = len(whole.work.farm.fields)
+    area, left, cost = np.zeros(fields), np.zeros(fields), np.zeros(fields)
+    for j, job in enumerate(whole.work.jobs):
+        stands = max(0.0, job.area_ha - float(cut[j]))
+        area[job.field] += job.area_ha
+        left[job.field] += stands
+        cost[job.field] += whole.tables.leave_cost[j] * stands / job.area_ha
+    stands_still = left > (1.0 - FINISHED_FRACTION) * area
+    return np.where(stands_still, left, 0.0), np.where(stands_still, cost, 0.0)
 
 
 def _duty(observed: ObservedSeason, crews: tuple[str, ...]) -> Array:

@@ -9,14 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import HOUR, Array
+from scheduler.costs.machine_rates import Rates
 from scheduler.costs.standing_loss import wet_yield
-from scheduler.cut_tables.compiled import Compiled
+from scheduler.cut_tables.compile import FarmWork
 from scheduler.farm.distances import between_km
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.working_time import crew_slots, machine_slots
 from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import ObservedSeason
+from scheduler.review.observed_work import hour_slots
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.farm_state import FINISHED_FRACTION
 
@@ -49,7 +51,7 @@ class WorkRecord:
     done: NDArray[np.int64]
 
 
-def work_record(observed: ObservedSeason, compiled: Compiled) -> WorkRecord:
+def work_record(observed: ObservedSeason, work: FarmWork) -> WorkRecord:
     """Spread each entry of cutting over the hours before it, at the rate of the crew's machines.
 
     An entry gives an area and the time by which it was cut. The crew is assumed to have cut that
@@ -57,16 +59,16 @@ def work_record(observed: ObservedSeason, compiled: Compiled) -> WorkRecord:
     with the highest rate in the field.
     """
     farm, hours = observed.farm, observed.hours
-    shape = (len(farm.fields), len(compiled.makeup), hours)
+    shape = (len(farm.fields), len(work.makeup), hours)
     share, area = np.zeros(shape), np.zeros(shape)
     ids = [f.id for f in farm.fields]
-    crews = [g.crew for g in compiled.makeup]
-    rate = rates_ha_h(compiled)
-    works = np.array([_working(observed, compiled, k) for k in range(len(crews))])
+    crews = [g.crew for g in work.makeup]
+    rate = hourly_rates(observed, work)
+    works = np.array([_working(observed, work, k) for k in range(len(crews))])
     for entry in observed.entries_of("cut"):
         f = ids.index(entry.subject)
         crew = entry.text("crew")
-        k = crews.index(crew) if crew in crews else int(rate[f].argmax())
+        k = crews.index(crew) if crew in crews else int(rate[f].max(axis=1).argmax())
         free = np.maximum(works[k] - share[:, k].sum(axis=0), 0.0)
         _spread(share[f, k], area[f, k], free, entry, observed, rate[f, k])
     return WorkRecord(
@@ -77,37 +79,56 @@ def work_record(observed: ObservedSeason, compiled: Compiled) -> WorkRecord:
     )
 
 
-def rates_ha_h(compiled: Compiled) -> Array:
+def main_rates(work: FarmWork, k: int, j: int) -> Rates | None:
+    """Rates of crew k in job j to the delivery point of most open slots; None if none takes it."""
+    point = work.tables.point[k, 0, :, j]
+    named = point[(point >= 0) & np.isfinite(work.tables.wet[0, :, j])]
+    named = named if len(named) else point[point >= 0]
+    if not len(named):
+        return None
+    return work.rates[k][j][int(np.bincount(named).argmax())]
+
+
+def rates_ha_h(work: FarmWork) -> Array:
     """Cutting rate with carts and trucks, ha/h, (field, crew); 0 where no rate is known."""
-    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
-    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
-        if (rates := compiled.main_rates(k, j)) is not None:
-            out[compiled.jobs[j].field, k] = rates.t_h / wet_yield(compiled.field(j))
+    out = np.zeros((len(work.farm.fields), len(work.makeup)))
+    for k, j in np.ndindex(len(work.makeup), len(work.jobs)):
+        if (rates := main_rates(work, k, j)) is not None:
+            out[work.jobs[j].field, k] = rates.t_h / wet_yield(work.field(j))
     return out
 
 
-def waiting_shares(compiled: Compiled) -> Array:
+def hourly_rates(observed: ObservedSeason, work: FarmWork) -> Array:
+    """Cutting rate in each hour, ha/h, (field, crew, hour): lower while carts stay at the edge."""
+    slot, tables = hour_slots(observed, work.standing_loss), work.tables
+    factor = np.ones((len(work.farm.fields), observed.hours))
+    for j, job in reversed(list(enumerate(work.jobs))):  # the ground of the upland counts
+        factor[job.field] = np.where(tables.edge[0, slot, j], tables.edge_factor, 1.0)
+    return np.asarray(rates_ha_h(work)[:, :, None] * factor[:, None])
+
+
+def waiting_shares(work: FarmWork) -> Array:
     """Share of cutting time in which combines wait for carts and trucks, (field, crew)."""
-    out = np.zeros((len(compiled.farm.fields), len(compiled.makeup)))
-    for k, j in np.ndindex(len(compiled.makeup), len(compiled.jobs)):
-        if (rates := compiled.main_rates(k, j)) is not None:
-            out[compiled.jobs[j].field, k] = 1.0 - rates.t_h / sum(rates.combine)
+    out = np.zeros((len(work.farm.fields), len(work.makeup)))
+    for k, j in np.ndindex(len(work.makeup), len(work.jobs)):
+        if (rates := main_rates(work, k, j)) is not None:
+            out[work.jobs[j].field, k] = 1.0 - rates.t_h / sum(rates.combine)
     return out
 
 
-def _working(observed: ObservedSeason, compiled: Compiled, k: int) -> Array:
+def _working(observed: ObservedSeason, work: FarmWork, k: int) -> Array:
     """1 in each hour in which crew k works, else 0; (hour,)."""
-    crew = next(c for c in observed.farm.crews if c.id == compiled.makeup[k].crew)
+    crew = next(c for c in observed.farm.crews if c.id == work.makeup[k].crew)
     times = observed.weather.times[: observed.hours]
     return crew_slots(crew, times, observed.farm.tz).astype(np.float64)
 
 
 def _spread(
-    share: Array, area: Array, free: Array, entry: Entry, observed: ObservedSeason, rate: float
+    share: Array, area: Array, free: Array, entry: Entry, observed: ObservedSeason, rate: Array
 ) -> None:
     """Fill the free hours before an entry, last first; a larger area raises the rate.
 
-    Adds to `share` and `area` (hour,) of one field and crew.
+    Adds to `share` and `area` (hour,) of one field and crew; `rate` (hour,) ha/h.
     """
     before_entry = entry.at - timedelta(seconds=1)
     last = min(observed.index(before_entry), observed.hours - 1)
@@ -116,13 +137,15 @@ def _spread(
     usable[: max(0, last - ENTRY_REACH_H + 1)] = 0.0
     usable[last + 1 :] = 0.0
     ha = entry.number("area") or 0.0
-    need = ha / rate if rate > 0 else usable.sum()
-    later = np.concatenate([np.cumsum(usable[::-1])[::-1][1:], [0.0]])
-    taken = np.clip(need - later, 0.0, usable)
-    if taken.sum() <= 0.0:
-        taken[last] = 1e-9
+    capacity = usable * rate
+    later = np.concatenate([np.cumsum(capacity[::-1])[::-1][1:], [0.0]])
+    cut = np.clip(ha - later, 0.0, capacity)
+    taken = np.where(rate > 0.0, cut / np.where(rate > 0.0, rate, 1.0), usable)
+    if cut.sum() <= 0.0:  # no free hour, or no rate is known
+        taken[last] = max(taken[last], 1e-9)
+        cut = taken
     share += taken
-    area += ha * taken / taken.sum()
+    area += ha * cut / cut.sum()
 
 
 def _done(observed: ObservedSeason, area: Array) -> NDArray[np.int64]:
@@ -134,19 +157,19 @@ def _done(observed: ObservedSeason, area: Array) -> NDArray[np.int64]:
     return np.asarray(np.where(full.any(axis=1), full.argmax(axis=1) + 1, area.shape[1]))
 
 
-def area_by_job(compiled: Compiled, record: WorkRecord) -> Array:
+def area_by_job(work: FarmWork, record: WorkRecord) -> Array:
     """Area cut of each job, ha, (job, crew, hour): jobs of a field are cut in their order.
 
     Area beyond that of the field counts for its last job.
     """
-    out = np.zeros((len(compiled.jobs), *record.area.shape[1:]))
+    out = np.zeros((len(work.jobs), *record.area.shape[1:]))
     job_start = np.zeros(len(record.area))
-    for j, job in enumerate(compiled.jobs):
+    for j, job in enumerate(work.jobs):
         area = record.area[job.field]
         whole = area.sum(axis=0)
         after = np.cumsum(whole)
         low, high = job_start[job.field], job_start[job.field] + job.area_ha
-        if all(other.field != job.field for other in compiled.jobs[j + 1 :]):
+        if all(other.field != job.field for other in work.jobs[j + 1 :]):
             high = np.inf
         of_job = np.clip(np.minimum(after, high) - np.maximum(after - whole, low), 0.0, None)
         out[j] = area * (of_job / np.where(whole > 0, whole, 1.0))
@@ -180,7 +203,7 @@ def _place_move(move: Array, free: Array, hour: int, need: float) -> None:
             return
 
 
-def hour_states(observed: ObservedSeason, compiled: Compiled, record: WorkRecord) -> HourStates:
+def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) -> HourStates:
     """States of fields and crews in every hour, for `delay_accounting`."""
     farm, times = observed.farm, observed.weather.times[: observed.hours]
     first = int((observed.weather.start - observed.season.start).astype(int))
@@ -188,11 +211,9 @@ def hour_states(observed: ObservedSeason, compiled: Compiled, record: WorkRecord
     reason = observed.season.reason[0, :fields, first : first + observed.hours]
     # combines of each crew in each hour that are on the farm, and those of them that are down
     here = np.array(
-        [np.sum([~down_slots(c.elsewhere, times) for c in g.combines], 0) for g in compiled.makeup]
+        [np.sum([~down_slots(c.elsewhere, times) for c in g.combines], 0) for g in work.makeup]
     )
-    up = np.array(
-        [np.sum([machine_slots(c, times) for c in g.combines], 0) for g in compiled.makeup]
-    )
+    up = np.array([np.sum([machine_slots(c, times) for c in g.combines], 0) for g in work.makeup])
     open_points = {
         crop: np.any(
             [
@@ -208,14 +229,11 @@ def hour_states(observed: ObservedSeason, compiled: Compiled, record: WorkRecord
         closed=cause_codes(reason),
         done=np.arange(observed.hours)[None] >= record.done[:, None],
         cut=record.share,
-        wait=waiting_shares(compiled),
+        wait=waiting_shares(work),
         down=(here - up) / np.maximum(here, 1),
         shut=np.array([~open_points[f.crop] for f in farm.fields]),
         off=np.array(
-            [
-                np.where(n > 0, 1.0 - _working(observed, compiled, k), 1.0)
-                for k, n in enumerate(here)
-            ]
+            [np.where(n > 0, 1.0 - _working(observed, work, k), 1.0) for k, n in enumerate(here)]
         ),
         move=record.move,
     )

@@ -212,6 +212,6 @@ def test_times_name_their_day_only_where_it_differs():
 def test_every_stage_of_planning_and_review_has_its_words():
     assert set(STAGE_TEXT) == set(PlanStage)
     from scheduler.review.phrases import REVIEW_STAGE
-    from scheduler.review.stages import ReviewStage
+    from scheduler.review.review import ReviewStage
 
     assert set(REVIEW_STAGE) == set(ReviewStage)
