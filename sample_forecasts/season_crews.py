@@ -31,7 +31,7 @@ from scheduler.season_book.entry_kinds import Entry
 from scheduler.weather.history import with_gauges
 from scheduler.windows.model_inputs import season_rows, simulate_farm
 
-LAST = date(2026, 9, 8)
+LAST = date(2026, 9, 14)
 PACE = 0.9  # of the machines' rates
 ABSENCE = (date(2026, 8, 26), "south crew")
 BREAKDOWN = (datetime(2026, 8, 19, 11), timedelta(hours=8))  # of combine C2
@@ -115,11 +115,7 @@ class SampleCrews:
 
     def work_day(self, day: date, plan: tuple[CrewOrders, ...]) -> None:
         """Work one day by a plan, and log it."""
-        for (at_day, crew), reason in OWN_ORDERS.items():
-            if at_day == day:
-                plan = tuple(
-                    self._with_own_order(c, day, reason) if c.crew == crew else c for c in plan
-                )
+        plan = tuple(self._with_own_order(crew, day) for crew in plan)
         if day == ABSENCE[0]:
             at = datetime.combine(day, time(5, 50), self.farm.tz)
             self.log("absent", ABSENCE[1], at, reason="funeral")

@@ -15,7 +15,7 @@ from places import SAMPLE
 
 from readiness.season.codes import Reason
 from scheduler.review.adherence import CrewDay, Deviation
-from scheduler.review.counterfactuals import AS_DONE, BEST_FIXED_ORDER, compile_observed
+from scheduler.review.counterfactuals import AS_DONE, AS_PLANNED, BEST_POLICY
 from scheduler.review.delay_accounting import (
     WEATHER_CAUSES,
     Cause,
@@ -25,6 +25,8 @@ from scheduler.review.delay_accounting import (
     crew_account,
     field_account,
 )
+from scheduler.review.loss_split import LossSource
+from scheduler.review.observed_work import observed_work
 from scheduler.review.phrases import deviation_text
 from scheduler.review.work_record import hour_states
 from scheduler.season_book.entry_kinds import Entry
@@ -212,7 +214,7 @@ DEVIATIONS = (
     ({"deviation": Deviation.NONE}, ""),
     ({"deviation": Deviation.RECORDED, "entries": (ABSENCE,)}, "crew away: funeral"),
     ({"deviation": Deviation.NOTHING_ORDERED}, "the plan expected nothing to be fit"),
-    ({"deviation": Deviation.LATER_ORDERS}, "went on to fields that the plan told for later"),
+    ({"deviation": Deviation.LATER_ORDERS}, "cut fields that the plan had for a later day"),
     ({"deviation": Deviation.UNEXPLAINED}, "no entry says why"),
     (
         {"deviation": Deviation.IDLE, "cause": Cause.GROUND, "hours": 11.6},
@@ -286,14 +288,14 @@ def test_logged_absences_and_breakdowns_take_hours(review):
 
 
 def test_a_combine_that_is_not_on_the_farm_is_no_breakdown(review):
-    compiled, crew = compile_observed(review.observed), review.crews.index("north crew")
+    work, crew = observed_work(review.observed).work, review.crews.index("north crew")
     joins = datetime.fromisoformat("2026-08-20T00:00:00-05:00").astimezone(UTC)
-    own = compiled.makeup[crew]
+    own = work.makeup[crew]
 
     def later(combines):
-        makeup = list(compiled.makeup)
+        makeup = list(work.makeup)
         makeup[crew] = replace(own, combines=combines)
-        return hour_states(review.observed, replace(compiled, makeup=tuple(makeup)), review.work)
+        return hour_states(review.observed, replace(work, makeup=tuple(makeup)), review.work)
 
     hired = tuple(replace(c, joins=joins, down=()) for c in own.combines)
     before, none_yet = later(own.combines), later(hired)
@@ -312,19 +314,33 @@ def test_a_combine_that_is_not_on_the_farm_is_no_breakdown(review):
 
 
 def test_split_and_parts_sum_to_the_loss(review):
-    assert sum(s.mean for s in review.split) == pytest.approx(review.loss.sum(axis=1).mean())
-    assert review.parts.sum() == pytest.approx(review.loss.sum(axis=1).mean())
+    total = review.loss.sum(axis=1)
+    assert sum(s.loss for s in review.split) == pytest.approx(total, abs=1e-6)
+    assert [s.source for s in review.split] == list(LossSource)
+    assert review.parts.sum() == pytest.approx(total.mean())
     for f in range(len(review.observed.farm.fields)):
         assert review.parts[f].sum() == pytest.approx(review.loss[:, f].mean(), abs=0.01)
 
 
-def test_best_fixed_order_beats_the_other_orders_and_respects_its_bound(review):
-    by_name = {c.name: c.mean for c in review.counterfactuals}
-    best = by_name[BEST_FIXED_ORDER]
-    others = set(by_name) - {BEST_FIXED_ORDER, AS_DONE}
-    assert len(others) == 5
-    assert all(best <= by_name[name] + 0.01 for name in others)
-    assert review.bound <= best + 0.01
+def test_no_way_of_the_simulator_beats_the_best_policy_or_the_floor(review):
+    means = {(c.name, c.start_pct): c.mean for c in review.counterfactuals if c.name != AS_DONE}
+    best = means.pop((BEST_POLICY, None))
+    assert (AS_PLANNED, None) in means
+    assert 5 <= len(means) <= 9  # the plans, and four rules at one or two start moistures
+    assert all(best <= mean + 0.01 for mean in means.values())
+    assert 0.0 < review.floor <= best + 0.01
+
+
+def test_a_rule_at_its_best_start_loses_no_more_than_at_the_common_one(review):
+    rules = [c for c in review.counterfactuals if c.start_pct is not None]
+    best = {c.name: c.mean for c in rules if c.best_start}
+    assert len(best) == 4
+    assert all(best[c.name] <= c.mean + 0.01 for c in rules)
+
+
+def test_a_finished_season_leaves_nothing_standing(review):
+    assert review.standing.sum() == 0.0
+    assert review.leave_cost.sum() == 0.0
 
 
 def test_area_days_are_those_of_standing_grain(review):
@@ -357,6 +373,9 @@ def test_command_reads_a_book_elsewhere_and_does_not_change_it(folder, capsys):
     assert main([*words, "--until", "2026-08-14"]) == 0
     printed = capsys.readouterr().out
     assert printed.startswith("Sample farm: Wed 12 Aug to Fri 14 Aug 2026")
+    assert "fields still stand on Fri 14 Aug. They are in none of these losses" in " ".join(
+        printed.split()
+    )
     assert not (folder / "reviews").exists()
     assert (SAMPLE / "season.sqlite").read_bytes() == before
     assert sorted(p.name for p in SAMPLE.glob("season.*")) == ["season.sqlite"]
@@ -398,6 +417,7 @@ def test_files_of_the_review(folder, review, capsys):
     assert paths[0].parent.parent == folder / "reviews"
     text = review_terminal(review)
     assert "lost days" in text.lower()
+    assert "planned F" in text
     assert max(map(len, text.splitlines())) <= 100
 
 
