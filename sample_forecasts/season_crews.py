@@ -31,7 +31,7 @@ from scheduler.season_book.entry_kinds import Entry
 from scheduler.weather.history import with_gauges
 from scheduler.windows.model_inputs import season_rows, simulate_farm
 
-LAST = date(2026, 9, 14)
+LAST = date(2026, 9, 10)
 PACE = 0.9  # of the machines' rates
 ABSENCE = (date(2026, 8, 26), "south crew")
 BREAKDOWN = (datetime(2026, 8, 19, 11), timedelta(hours=8))  # of combine C2
