@@ -31,7 +31,7 @@ from scheduler.season_book.entry_kinds import Entry
 from scheduler.weather.history import with_gauges
 from scheduler.windows.model_inputs import season_rows, simulate_farm
 
-LAST = date(2026, 9, 10)
+LAST = date(2026, 9, 5)
 PACE = 0.9  # of the machines' rates
 ABSENCE = (date(2026, 8, 26), "south crew")
 BREAKDOWN = (datetime(2026, 8, 19, 11), timedelta(hours=8))  # of combine C2
@@ -144,17 +144,18 @@ class SampleCrews:
     def _log_day(self, log: WorkLog) -> None:
         """Log what each crew cut in each field, by the end of the last half-hour."""
         cut: dict[tuple[int, str], float] = {}
-        last: dict[tuple[int, str], int] = {}
+        last: dict[tuple[int, str], tuple[int, int]] = {}
         for k, s, n in np.argwhere(log.area[0] > 0.0):
             key = int(k), self.work.field(int(log.job[0, k, s, n])).id
             cut[key] = cut.get(key, 0.0) + float(log.area[0, k, s, n])
-            last[key] = int(s)
+            last[key] = int(s), int(log.point[0, k, s, n])
         for (k, field), ha in cut.items():
-            end = farm_time(self.work.standing_loss.slots[last[k, field]], self.farm.tz)
+            end = farm_time(self.work.standing_loss.slots[last[k, field][0]], self.farm.tz)
             crew = next(c for c in self.farm.crews if c.id == self.work.makeup[k].crew)
-            self._log_cutting(field, ha, end + timedelta(minutes=SLOT_MIN), crew)
+            point = self.farm.points[last[k, field][1]].id
+            self._log_cutting(field, ha, end + timedelta(minutes=SLOT_MIN), crew, point)
 
-    def _log_cutting(self, field_id: str, ha: float, at: datetime, crew: Crew) -> None:
+    def _log_cutting(self, field_id: str, ha: float, at: datetime, crew: Crew, point: str) -> None:
         """Log the area cut, a sample, and a ticket for each load."""
         field = next(f for f in self.farm.fields if f.id == field_id)
         moisture = round(self.true_value(field_id, at, "moisture") + self.bias[field_id], 1)
@@ -162,18 +163,11 @@ class SampleCrews:
         self.log("sample", field_id, at - timedelta(minutes=20), moisture=moisture)
         truck = next(t for t in self.farm.trucks if t.id == crew.trucks[0])
         load = truck_load_t(truck, grain_density(field))
-        buyers = [
-            p
-            for p in self.farm.points
-            if field.crop in p.markets and moisture <= p.markets[field.crop].moisture_limit_pct
-        ]
         for n in range(round(ha * wet_yield(field) / load)):
             on_ticket = round(moisture + float(self.rng.normal(0.0, 0.2)), 1)
             tonnes = round(load * float(self.rng.normal(0.98, 0.01)), 2)
             when = at - timedelta(minutes=9 * n)
-            self.log(
-                "ticket", buyers[0].id, when, field=field_id, weight=tonnes, moisture=on_ticket
-            )
+            self.log("ticket", point, when, field=field_id, weight=tonnes, moisture=on_ticket)
 
     def check_ground(self, day: date, fields: list[str]) -> None:
         """Log a ground check in some fields; one in five finds the ground a class softer."""
