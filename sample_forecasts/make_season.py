@@ -68,12 +68,12 @@ def issue(folder: Path, plan: dict[str, Any]) -> None:
 
 
 def rounded(value: Any) -> Any:
-    """A document with its numbers rounded to four digits."""
+    """A document with its numbers rounded to three digits."""
     if isinstance(value, dict):
         return {k: rounded(v) for k, v in value.items()}
     if isinstance(value, list):
         return [rounded(v) for v in value]
-    return float(f"{value:.4g}") if isinstance(value, float) else value
+    return float(f"{value:.3g}") if isinstance(value, float) else value
 
 
 def main() -> None:

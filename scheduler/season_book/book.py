@@ -284,7 +284,7 @@ class Book:
             entry = self._put(Entry(kind="plan", subject="", at=at, by=by, facts=facts), None)
             self._db.execute(
                 "INSERT INTO plan (entry, document) VALUES (?, ?)",
-                (entry.id, json.dumps(document, allow_nan=False)),
+                (entry.id, json.dumps(document, allow_nan=False, separators=(",", ":"))),
             )
         return entry
 
