@@ -308,6 +308,7 @@ def _add_rehearsal_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--members", type=_count, metavar="N", help="members of each forecast")
     command.add_argument("--days", type=_count, metavar="N", help="days planned ahead each morning")
     command.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
+    command.add_argument("--fast", action="store_true", help="a tenth of the search")
     command.add_argument(
         "--workers", type=_count, default=2, metavar="N", help="processes on this machine"
     )

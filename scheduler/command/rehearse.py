@@ -25,6 +25,9 @@ from scheduler.simulation.whatif import (
     what_if,
 )
 
+#: Share of the search that `--fast` does.
+FAST_SHARE = 0.1
+
 
 def run_rehearse(args: argparse.Namespace) -> int:
     """Play the seasons, print each of them and the headline."""
@@ -96,4 +99,5 @@ def _settings(args: argparse.Namespace, defaults: RehearsalSettings) -> Rehearsa
         members=args.members or defaults.members,
         days=args.days or defaults.days,
         seed=args.seed,
+        effort=defaults.effort.times(FAST_SHARE) if args.fast else defaults.effort,
     )

@@ -61,6 +61,13 @@ class Effort:
     iterations: int = 1500
     makeup_iterations: int = SHORT_ITERATIONS
 
+    def times(self, factor: float) -> Effort:
+        """So many times the work."""
+        return Effort(
+            iterations=round(factor * self.iterations),
+            makeup_iterations=round(factor * self.makeup_iterations),
+        )
+
 
 #: The usual effort; a quick one, and one for a page that waits a few seconds.
 NORMAL = Effort()

@@ -34,9 +34,10 @@ from scheduler.simulation.season_results import FixedRule, SeasonComparison, Sea
 from scheduler.simulation.season_work import SeasonWork
 
 #: Work of each decision; assumed: less than the planner's usual, because yesterday's plan is the
-#: start of today's. A perfect forecast has one member, so a longer search takes no more time.
+#: start of today's.
 EFFORT = Effort(iterations=600, makeup_iterations=60)
-PERFECT_EFFORT = Effort(iterations=4000, makeup_iterations=400)
+#: Times the effort for a perfect forecast; assumed: one member is played faster than many.
+PERFECT_TIMES = 6
 #: How the errors of successive mornings' forecasts hang together.
 Errors = Literal["persistent", "independent", "perfect"]
 
@@ -208,12 +209,12 @@ def play_rules(past: PastSeason) -> dict[FixedRule, float]:
 
 def compare_season(past: PastSeason, station: str, settings: RehearsalSettings) -> SeasonComparison:
     """One season by the planner, by the planner with a perfect forecast, and by every rule."""
+    longer = settings.effort.times(PERFECT_TIMES)
+    perfect = replace(settings, errors="perfect", days=past.days, effort=longer)
     return SeasonComparison(
         station=station,
         year=past.year,
         planner=rehearse(past, settings),
-        perfect=rehearse(
-            past, replace(settings, errors="perfect", days=past.days, effort=PERFECT_EFFORT)
-        ),
+        perfect=rehearse(past, perfect),
         rules=play_rules(past),
     )

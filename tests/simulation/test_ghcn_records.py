@@ -27,7 +27,7 @@ from scheduler.simulation.past_season import (
     past_season,
     simulate_fields,
 )
-from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
+from scheduler.simulation.station_farm import farm_at_station, hollows_as_fields
 
 RECORDS = DATA / "soil_moisture"
 pytestmark = pytest.mark.skipif(
@@ -74,7 +74,7 @@ def measured_years(daily, years):
 
 def season(records, daily, year):
     """Open hours a day and field, and mean grain moisture in percent, of 40 days of harvest."""
-    there = split_into_parcels(farm_at_station(farm(), daily, year))
+    there = hollows_as_fields(farm_at_station(farm(), daily, year))
     ripe = min(f.ripe for f in there.fields)
     first = np.datetime64(ripe, "h") + (24 * START_AFTER + 12) * HOUR
     spin = records.between(first - 90 * 24 * HOUR, first)

@@ -1,6 +1,7 @@
 """Rehearsal of past seasons. Kinds of test: hand and property; forecast skill is from memory."""
 
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 import pytest
@@ -14,29 +15,25 @@ from readiness.forecasts.scores import brier
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
 from scheduler.farm_files.folder import read_farm
-from scheduler.planning.dispatch_rules import dispatched_orders, priority_keys
-from scheduler.simulation.field_work import begun, follow
-from scheduler.simulation.past_season import (
-    complete_years,
-    hourly_records,
-    past_season,
-)
+from scheduler.field_work.play import play
+from scheduler.planning.dispatch_rules import RULE_STARTS, RULES, rule_policy
+from scheduler.planning.policy_choice import Effort
+from scheduler.simulation.past_season import complete_years, hourly_records, past_season
+from scheduler.simulation.phrases import rehearsal_lines
 from scheduler.simulation.rehearsal import (
     RehearsalSettings,
-    best_fixed_order_loss,
     compare_season,
-    morning_tables,
-    play,
+    morning_decision,
     play_rules,
     rehearse,
 )
 from scheduler.simulation.season_results import RehearsalSummary, SeasonComparison, SeasonResult
-from scheduler.simulation.station_farm import farm_at_station, split_into_parcels
-from scheduler.solver.evaluation import evaluate
+from scheduler.simulation.season_work import SeasonWork
+from scheduler.simulation.station_farm import farm_at_station, hollows_as_fields
 
 DAILY = made_up()
 RECORDS = hourly_records(DAILY)
-CHEAP = RehearsalSettings(members=3, days=8, moves=3_000)
+CHEAP = RehearsalSettings(members=4, days=20, effort=Effort(iterations=40, makeup_iterations=5))
 
 
 @pytest.fixture(scope="module")
@@ -120,13 +117,20 @@ def test_a_field_without_a_ripe_date_is_named(farm):
         farm_at_station(bare, DAILY, 2004)
 
 
-def test_parcels_hold_the_whole_farm(farm):
-    parts = split_into_parcels(farm)
+def test_fields_and_hollows_hold_the_whole_farm(farm):
+    parts = hollows_as_fields(farm)
     assert sum(f.area_ha for f in parts.fields) == pytest.approx(
         sum(f.area_ha * (1 - f.cut_fraction) for f in farm.fields)
     )
     assert any("wet hollow" in f.id for f in parts.fields)
     assert len({f.id for f in parts.fields}) == len(parts.fields)
+
+
+def test_a_machine_hired_this_year_is_there_in_a_past_season(farm):
+    hired = replace(farm.combines[0], joins=datetime(2026, 8, 20, tzinfo=farm.tz))
+    later = replace(farm, combines=(hired, *farm.combines[1:]))
+    there = farm_at_station(later, DAILY, 2004)
+    assert there.combines[0].unavailable == ()
 
 
 def test_a_year_with_a_gap_is_not_complete(farm):
@@ -142,56 +146,96 @@ def test_a_year_with_a_gap_is_not_complete(farm):
 # -- simulation ---------------------------------------------------------------------------------
 
 
-def test_fixed_orders_cost_the_same_simulated_and_in_the_tables(past):
-    # two computations of the same work: slot by slot, and by compiled tables
-    for orders in dispatched_orders(past.compiled).values():
-        played = play(past, lambda day, state, o=orders: follow(o))
-        plan = evaluate(past.compiled.tables, orders)
-        assert plan.left == ()
-        assert played.loss == pytest.approx(plan.cost / 100.0, abs=0.01 * len(orders) * 20)
+def test_days_of_work_add_up_to_the_season(past):
+    """Two ways to the same loss: day by day with a carried state, and the whole season at once."""
+    season = SeasonWork(past)
+    work = season.work(season.own_makeup)
+    policy = rule_policy(work, RULES[0], 16.0)
+    whole = play(work.tables, policy)
+    for day in range(past.days):
+        season.work_day(season.own_makeup, policy, day)
+    assert season.loss == pytest.approx(float(whole.loss[0]), rel=1e-12)
+    np.testing.assert_allclose(season.left, whole.state.left[0])
+
+
+def test_grain_on_wheels_stays_with_its_crew_when_machines_change_crews(past):
+    season = SeasonWork(past)
+    makeup = season.own_makeup
+    policy = rule_policy(season.work(makeup), RULES[0], 40.0)
+    day = 0
+    while season.left.sum() == season.work(makeup).tables.area.sum():
+        season.work_day(makeup, policy, day)
+        day += 1
+    first = makeup[0]
+    fewer = (replace(first, trucks=first.trucks[:1]), *makeup[1:])
+    before = season.left.sum()
+    season.work_day(fewer, rule_policy(season.work(fewer), RULES[0], 40.0), day)
+    assert season.left.sum() <= before
+    assert season.done or season.loss > 0
 
 
 def test_a_perfect_forecast_gives_the_tables_of_the_observed_weather(past):
-    settings = RehearsalSettings(perfect=True, days=past.days)
-    _, compiled = morning_tables(past, begun(past.compiled), 0, settings=settings)
-    np.testing.assert_array_equal(compiled.tables.finish, past.compiled.tables.finish)
-    np.testing.assert_array_equal(compiled.tables.cost, past.compiled.tables.cost)
+    season = SeasonWork(past)
+    decision, fields = morning_decision(
+        past, season, 0, past.weather, None, settings=replace(CHEAP, days=past.days)
+    )
+    own = season.work(decision.work.makeup).tables
+    assert fields == list(range(len(past.farm.fields)))
+    np.testing.assert_array_equal(decision.work.tables.wet, own.wet)
+    np.testing.assert_allclose(decision.work.tables.loss, own.loss, rtol=1e-5)
 
 
-def test_a_perfect_forecast_captures_nearly_all_of_the_avoidable_loss(past):
-    best = min(play_rules(past).values())
-    planner = rehearse(past, RehearsalSettings(perfect=True, days=past.days)).loss
-    assert best > best_fixed_order_loss(past, moves=50_000)
-    assert (best - planner) / (best - best_fixed_order_loss(past, moves=50_000)) >= 0.95
+@pytest.mark.slow
+def test_a_perfect_forecast_loses_no_more_than_any_fixed_rule(past):
+    # holds here, not always: a policy that fits in a text message is no optimum
+    perfect = replace(
+        CHEAP,
+        errors="perfect",
+        days=past.days,
+        effort=Effort(iterations=1500, makeup_iterations=200),
+    )
+    assert rehearse(past, perfect).loss <= min(play_rules(past).values())
 
 
+@pytest.mark.slow
 def test_a_rehearsal_is_repeatable_and_finishes_harvest(past):
     first, second = rehearse(past, CHEAP), rehearse(past, CHEAP)
     assert first == second
     assert first.done_day is not None
     assert first.loss > 0
+    other = rehearse(past, replace(CHEAP, errors="independent"))
+    assert other.loss != first.loss
 
 
-def test_comparison_holds_every_rule_with_and_without_waiting(past):
-    comparison = compare_season(past, "made up", replace(CHEAP, moves=1_000))
-    names = set(priority_keys(past.compiled))
-    assert set(comparison.rules) == names | {f"{n}, once dry" for n in names}
-    assert comparison.best_fixed_order <= comparison.best_rule
+@pytest.mark.slow
+def test_comparison_holds_every_rule_with_every_start_moisture(past, farm):
+    comparison = compare_season(past, "made up", CHEAP)
+    assert set(comparison.rules) == {(n, s) for n in RULES for s in RULE_STARTS}
+    lines = "\n".join(rehearsal_lines(RehearsalSummary(seasons=(comparison,)), farm))
+    assert "made up  2004" in lines
+    assert "one season gives no confidence" in lines
 
 
 def test_hand_headline():
-    def season(planner, *rules):
+    def season(planner, perfect, *rules):
         return SeasonComparison(
             station="s",
             year=2000,
             planner=SeasonResult(loss=planner, ended=(1,)),
-            best_fixed_order=100.0,
-            rules={"a": rules[0], "b": rules[1]},
+            perfect=SeasonResult(loss=perfect, ended=(1,)),
+            rules={("a", 15.0): rules[0], ("b", 16.0): rules[1]},
         )
 
-    summary = RehearsalSummary(seasons=(season(150.0, 200.0, 300.0), season(260.0, 240.0, 220.0)))
-    # shares: (200 - 150) / 100 = 0.5; (220 - 260) / 120 = -1/3; rule a: mean 220 against 260
-    assert [s.share for s in summary.seasons] == [0.5, pytest.approx(-1 / 3)]
-    assert summary.median_share == pytest.approx((0.5 - 1 / 3) / 2)
-    assert summary.best_rule == "a"
+    summary = RehearsalSummary(
+        seasons=(season(150.0, 100.0, 200.0, 300.0), season(260.0, 140.0, 240.0, 220.0))
+    )
+    # rule a: mean 220 against 260; savings 50 and -20: mean 15; perfect saves 100 on average
+    assert summary.best_rule == ("a", 15.0)
+    assert summary.rule_loss == 220.0
+    mean, low, high = summary.saving
+    # t of 1 degree of freedom at 0.95 is 6.314 (Student's table); error 35
+    assert mean == pytest.approx(15.0)
+    assert (low, high) == (pytest.approx(15.0 - 6.314 * 35, abs=0.1), pytest.approx(236.0, abs=0.1))
+    assert summary.share == pytest.approx(0.15)
+    assert summary.lower == 1
     assert summary.worst_excess == pytest.approx(260 / 240 - 1)
