@@ -6,7 +6,7 @@ figures of a step from the functions that the guide names, and looks for them in
 
 import re
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,15 +18,14 @@ from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from readiness.soil.trafficability import land_limits
 from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.cut_tables.compiled import Compiled
-from scheduler.cut_tables.crew_makeup import makeups
+from scheduler.cut_tables.compile import FarmWork, compile_work
+from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, farm_time, slot_times, utc_hour
-from scheduler.planning.crew_makeup_choice import compile_makeup
 from scheduler.planning.information import gather
 from scheduler.windows.model_inputs import land_of, limits_of, simulate_farm
 
-FIELD, CREW, COMBINES = "F08", "south crew", {"C2", "C3"}
+FIELD, DAYS = "F08", 12
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))
 
 pytestmark = pytest.mark.slow
@@ -39,7 +38,7 @@ class Example:
     farm: Farm
     season: Season
     rain: np.ndarray
-    compiled: Compiled
+    work: FarmWork
     row: int
 
     def hour(self, day: int, clock: int) -> int:
@@ -56,7 +55,7 @@ class Example:
 
 @pytest.fixture(scope="module")
 def example():
-    known = gather(ROOT / "sample_forecasts", NOW, forecast=None, days=12, seed=0)
+    known = gather(ROOT / "sample_forecasts", NOW, forecast=None, days=DAYS, seed=0)
     farm, weather = known.farm, known.weather
     season, sky = simulate_farm(
         farm,
@@ -66,16 +65,13 @@ def example():
         observations=known.observations,
         seed=0,
     )
-    slots = slot_times(NOW, 12, SLOT_MIN)
+    slots = slot_times(NOW, DAYS, SLOT_MIN)
     slots = slots[slots < season.start + season.moisture.shape[2] * HOUR]
-    makeup = next(
-        m
-        for m in makeups(farm, NOW)
-        if any(crew.crew == CREW and {c.id for c in crew.combines} == COMBINES for crew in m)
-    )
-    compiled = compile_makeup(known, standing_loss_of(farm, season, slots), makeup)
+    makeup = own_makeup(farm, NOW, NOW + timedelta(days=DAYS))
+    standing_loss = standing_loss_of(farm, season, slots)
+    work = compile_work(standing_loss, makeup, places=["base"] * len(makeup))
     row = [f.id for f in farm.fields].index(FIELD)
-    return Example(farm=farm, season=season, rain=sky.rain[0, row], compiled=compiled, row=row)
+    return Example(farm=farm, season=season, rain=sky.rain[0, row], work=work, row=row)
 
 
 @pytest.fixture(scope="module")
@@ -129,7 +125,7 @@ def test_window(example, step):
 
 
 def test_loss(example, step):
-    standing, job = example.compiled.standing_loss, job_of(example)
+    standing, job = example.work.standing_loss, job_of(example)
     assert farm_time(standing.slots[16], NOW.tzinfo).hour == 14
     loss = standing.loss[:, job, :, 16]
     own = [p.own for p in example.farm.points]
@@ -137,14 +133,12 @@ def test_loss(example, step):
     assert f"a hectare loses ${np.nanmedian(loss[:, own]):.0f} in the farm's own bins" in step[6]
 
 
-def test_table_entry(example, step):
-    crew = [m.crew for m in example.compiled.makeup].index(CREW)
-    tables, job = example.compiled.tables, job_of(example)
-    finish = np.median(tables.finish[:, crew, job, 2])
-    cost = np.median(tables.cost[:, crew, job, 2])
-    assert f"`finish[m, south, F08, 2] = {finish:.0f}`" in step[7]
-    assert f"`cost[m, south, F08, 2] = {cost:,.0f}`" in step[7]
+def test_work_table(example, step):
+    wet = example.work.tables.wet[:, 16, job_of(example)]
+    is_open = np.isfinite(wet)
+    assert f"is {np.median(wet[is_open]):.1f} % in the middle of the members" in step[7]
+    assert f"infinite in the other {100 * (1 - is_open.mean()):.0f} %" in step[7]
 
 
 def job_of(example):
-    return next(n for n, job in enumerate(example.compiled.jobs) if job.row == example.row)
+    return next(n for n, job in enumerate(example.work.jobs) if job.row == example.row)
