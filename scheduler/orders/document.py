@@ -75,6 +75,7 @@ class IssuedPlan:
     money: MoneyAtStake
     forecast_until: datetime | None = None
     machine_moves: tuple[MachineMove, ...] = ()
+    deciding: tuple[str, ...] = ()  # what would change a crew's first field
 
 
 @cache

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,8 @@ from scheduler.orders.model import (
     Change,
     ChangeKind,
     CrewOrders,
+    Deciding,
+    DecidingCause,
     Morning,
     Order,
 )
@@ -56,6 +59,15 @@ REAL_ERRORS = 2.0
 NEAREST_WEIGHT = 100.0
 #: Share of members below which an order says how often the field is finished at all.
 SURELY = 0.9
+#: What would change a crew's first field; the field's name stands in the braces.
+DECIDING = {
+    DecidingCause.GRAIN_WETTER: "if a sample in {} is a point wetter than the model has it",
+    DecidingCause.GRAIN_DRIER: "if a sample in {} is a point drier than the model has it",
+    DecidingCause.UNCUT_WORTH_MORE: "if grain left uncut loses half of what is assumed",
+    DecidingCause.UNCUT_WORTH_LESS: "if grain left uncut loses twice what is assumed",
+    DecidingCause.WETTER_WEATHER: "in the wetter half of the forecasts",
+    DecidingCause.DRIER_WEATHER: "in the drier half of the forecasts",
+}
 SWAPS = {
     Otherwise.LATER: "one place later",
     Otherwise.EARLIER: "one place earlier",
@@ -97,6 +109,16 @@ def left_out_text(reason: LeftOutReason | str) -> str:
         cause = REASON_TEXT[reason.closed_by]
         return f"cannot be cut in the days planned: mostly {cause}"
     return LEFT_OUT[reason.kind]
+
+
+def deciding_lines(causes: Sequence[Deciding], currency: str) -> tuple[str, ...]:
+    """What would change a crew's first field, and by how much."""
+    return tuple(
+        f"{c.crew}, {c.field_name} first: {DECIDING[c.cause].format(c.field_name)}, "
+        f"{c.other_name} first would save {currency}{c.saving:,.0f}, give or take "
+        f"{currency}{c.error:,.0f}."
+        for c in causes
+    )
 
 
 def fallback_text(action: FallbackAction | str) -> str:

@@ -18,6 +18,7 @@ from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.messages import message
 from scheduler.report.order_phrases import (
     change_text,
+    deciding_lines,
     fallback_text,
     left_out_text,
     note_text,
@@ -63,6 +64,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
         "seed": morning.seed,
         "members": morning.members,
         "money": data(morning.money),
+        "deciding": list(deciding_lines(morning.deciding, morning.farm.currency)),
         "cautions": list(caution_lines(morning)),
         "changes": [change_text(c, morning.farm.currency) for c in morning.changes],
         "lessons": list(lesson_lines(morning.lessons, morning.farm)),

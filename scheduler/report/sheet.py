@@ -22,6 +22,7 @@ from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
     beyond_forecast,
     change_text,
+    deciding_lines,
     fallback_text,
     finish_clock,
     kept_note,
@@ -64,6 +65,7 @@ def sheet(morning: Morning) -> str:
         m=morning,
         weather=weather_line(morning),
         money_lines=money_lines(morning),
+        deciding=deciding_lines(morning.deciding, morning.farm.currency),
         kept=own_order_kept(morning),
         kept_note=kept_note(morning),
         short_forecast=short_forecast_text(morning),

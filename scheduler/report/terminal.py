@@ -19,6 +19,7 @@ from scheduler.report.order_phrases import (
     beyond_forecast,
     chance_text,
     change_text,
+    deciding_lines,
     fallback_text,
     finish_clock,
     kept_note,
@@ -87,6 +88,10 @@ def terminal_plan(morning: Morning) -> str:
     lines += heading(f"What it is worth{own_order_kept(morning)}")
     for text in money_lines(morning):
         lines += wrapped(text, 2, hang=4)
+    if causes := deciding_lines(morning.deciding, morning.farm.currency):
+        lines += heading("What would change a crew's first field")
+        for text in causes:
+            lines += wrapped(f"- {one_line(text)}", 2, hang=4)
     if morning.left_out:
         lines += heading("Left out")
         for left in morning.left_out:

@@ -17,6 +17,8 @@ from scheduler.orders.model import (
     TURNED_AWAY,
     Change,
     ChangeKind,
+    Deciding,
+    DecidingCause,
     Delivery,
     MachineMove,
 )
@@ -33,6 +35,7 @@ from scheduler.report.order_phrases import (
     beyond_forecast,
     chance_text,
     change_text,
+    deciding_lines,
     fallback_text,
     finish_clock,
     left_out_text,
@@ -314,3 +317,18 @@ def test_words_of_an_issued_plan_pass_unchanged():
     assert reason_text(words, "$") == words
     assert left_out_text(words) == fallback_text(words) == note_text(words) == words
     assert change_text(words, "$") == words
+
+
+def test_hand_what_would_change_the_first_field():
+    cause = Deciding(
+        crew="north crew",
+        field_name="Hilltop",
+        cause=DecidingCause.GRAIN_WETTER,
+        other_name="Sandhill",
+        saving=1460.4,
+        error=582.7,
+    )
+    assert deciding_lines((cause,), "$") == (
+        "north crew, Hilltop first: if a sample in Hilltop is a point wetter than the model has "
+        "it, Sandhill first would save $1,460, give or take $583.",
+    )
