@@ -20,6 +20,7 @@ from scheduler.field_work.policy import Orders, Policy
 from scheduler.field_work.tables import WorkTables
 from scheduler.orders.decision import Decision, Difference, MakeUpLoss, RuleLoss, difference
 from scheduler.planning.dispatch_rules import (
+    RULE_STARTS,
     best_rules,
     lists_of,
     starting_lists,
@@ -128,7 +129,7 @@ def decide(
     found = choice.search(effort.iterations)
     held_cost = None
     if any(choice.locked):
-        free = replace(choice, locked=((),) * len(choice.locked)).search(effort.iterations // 2)
+        free = choice.without_held().search(effort.iterations // 2, [found])
         held_cost = choice.compare(found, free, choice)
     progress(PlanStage.CHECK, 0.6)
     if situation.previous is not None:
@@ -187,13 +188,28 @@ class _Choice:
             base = min(starts, key=lambda p: float(weight @ evaluator.loss(p)))
             previous = previous_policy(work, self.situation.previous, base, locked=self.locked)
             starts.append(previous)
-        return starts
+        return [self._with_held_open(policy) for policy in starts]
 
-    def search(self, iterations: int) -> Policy:
-        """The policy of least loss found on the members to search on, checked on the others."""
+    @property
+    def held(self) -> list[int]:
+        """Jobs that the farmer holds; crews begin them as soon as they thresh."""
+        return [j for row in locked_jobs(self.work, self.situation) for j in row]
+
+    def _with_held_open(self, policy: Policy) -> Policy:
+        """The policy with no start moisture for the jobs that the farmer holds."""
+        start = policy.start.copy()
+        start[:, self.held] = RULE_STARTS[-1]
+        return replace(policy, start=start)
+
+    def search(self, iterations: int, also: Sequence[Policy] = ()) -> Policy:
+        """The policy of least loss found on the members to search on, checked on the others.
+
+        `also` are policies to start from besides those of `starts`.
+        """
         searched, unseen = checked_members(self.work.tables.shape[0])
         tables = self.work.tables.of_members(searched)
-        found = self.searched(tables, self.starts(Evaluator(tables)), iterations)
+        starts = [*self.starts(Evaluator(tables)), *also]
+        found = self.searched(tables, starts, iterations)
         if not unseen:
             return found[0].policy
         check = Evaluator(self.work.tables.of_members(unseen))
@@ -214,9 +230,15 @@ class _Choice:
             starts,
             seed=self.seed,
             locked=self.locked,
+            held=self.held,
             objective=self.objective,
             iterations=iterations,
         )
+
+    def without_held(self) -> _Choice:
+        """The choice without the farmer's own orders."""
+        situation = replace(self.situation, locked={})
+        return replace(self, situation=situation, locked=((),) * len(self.locked))
 
     def compare(self, mine: Policy, other: Policy, choice: _Choice) -> Difference:
         """What policy `mine` loses more than `other` of another choice, on unseen members."""
@@ -250,7 +272,9 @@ class _Choice:
         """The previous plan as it was, but for the locked jobs, where it loses less than `kept`."""
         assert self.situation.previous is not None
         locked = locked_jobs(self.work, self.situation)
-        previous = previous_policy(self.work, self.situation.previous, kept, locked=locked)
+        previous = self._with_held_open(
+            previous_policy(self.work, self.situation.previous, kept, locked=locked)
+        )
         searched, _ = checked_members(self.work.tables.shape[0])
         evaluator = Evaluator(self.work.tables.of_members(searched))
 

@@ -93,6 +93,7 @@ def search(
     *,
     seed: int,
     locked: Orders | None = None,
+    held: Sequence[int] = (),
     objective: str = MEAN,
     iterations: int | None = None,
     settings: SearchSettings = DEFAULTS,
@@ -104,6 +105,7 @@ def search(
     starts : policies to start from; each search starts from one of the best two.
     seed : the same tables, starts and seed give the same policies on any machine.
     locked : jobs with which the order of each crew must begin, as the starts already do.
+    held : jobs whose start moistures stay as the starts have them.
     objective : 'mean' over members, or 'cautious': the mean of the worst fifth.
     iterations : policies that each search tries; by default `settings.iterations`.
     """
@@ -120,6 +122,7 @@ def search(
             _Chain(
                 evaluator=evaluator,
                 fixed=fixed,
+                free=np.setdiff1d(np.arange(tables.shape[2]), held),
                 objective=objective,
                 rng=np.random.default_rng((seed, n)),
                 iterations=settings.iterations if iterations is None else iterations,
@@ -132,10 +135,14 @@ def search(
 
 @dataclass(frozen=True, kw_only=True)
 class _Chain:
-    """One simulated annealing; `fixed` first jobs of each crew stay where they are."""
+    """One simulated annealing.
+
+    `fixed` first jobs of each crew stay where they are; start moistures of `free` jobs may change.
+    """
 
     evaluator: Evaluator
     fixed: tuple[int, ...]
+    free: Int
     objective: str
     rng: np.random.Generator
     iterations: int
@@ -146,7 +153,7 @@ class _Chain:
         current, best = start, start
         level = least = self._value(start.loss)
         cooling = settings.end_temperature / settings.start_temperature
-        moves = _Moves(tables, self.fixed, self.rng)
+        moves = _Moves(tables, self.fixed, self.free, self.rng)
         for step in range(self.iterations):
             heat = settings.start_temperature * cooling ** (step / self.iterations)
             margin = -heat * abs(level) * math.log(1.0 - self.rng.random())
@@ -180,8 +187,9 @@ class _Chain:
         for numbers in plainest:
             found = self._if_as_good(found, replace(found.policy, **numbers), limit)
         today, later = 0, 1
-        for crop in np.unique(self.evaluator.tables.crop):
-            jobs = np.flatnonzero(self.evaluator.tables.crop == crop)
+        crop_of = self.evaluator.tables.crop[self.free]
+        for crop in np.unique(crop_of):
+            jobs = self.free[crop_of == crop]
             for j in jobs.tolist():
                 common = round(2.0 * float(np.median(found.policy.start[later, jobs]))) / 2.0
                 found = self._started(found, later, j, np.array(common), limit)
@@ -220,23 +228,23 @@ class _Moves:
     """Random changes of a policy."""
 
     def __init__(
-        self, tables: WorkTables, fixed: tuple[int, ...], rng: np.random.Generator
+        self, tables: WorkTables, fixed: tuple[int, ...], free: Int, rng: np.random.Generator
     ) -> None:
-        self.fixed, self.rng = fixed, rng
+        self.fixed, self.free, self.rng = fixed, free, rng
         self.jobs = tables.shape[2]
-        crops = [np.flatnonzero(tables.crop == c) for c in np.unique(tables.crop)]
-        self.groups = [*crops, np.arange(self.jobs)]
+        crops = [free[tables.crop[free] == c] for c in np.unique(tables.crop[free])]
+        self.groups = [*crops, free]
         self.driest, self.wettest = _moisture_range(tables)
 
     def neighbour(self, policy: Policy) -> Policy:
         """The policy with one change."""
         draw = self.rng.random()
-        if draw < 0.5:
+        if draw < 0.5 or not self.free.size:
             return self._relocate(policy)
         if draw < 0.6:
             return self._swap(policy)
         if draw < 0.75:
-            job = np.array([self.rng.integers(self.jobs)])
+            job = self.rng.choice(self.free, 1)
             return self._restart(policy, job, slice(int(self.rng.integers(2)), None))
         if draw < 0.92:
             group = self.groups[int(self.rng.integers(len(self.groups)))]
