@@ -4,8 +4,8 @@
 percent wet basis), money in `currency`, unknown numbers null. Top level: `schema`, `version`,
 `farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
 (source, issued, age_h, until, notes), `makeup` (chosen, priced), `machine_moves`, `crews`,
-`left_out`, `money`, `cautions`, `changes`, `lessons`. `forecast.until` is null where the forecast
-reaches to the end of the days planned. `money` holds the attributes of
+`left_out`, `money`, `deciding`, `cautions`, `changes`, `lessons`. `forecast.until` is null where
+the forecast reaches to the end of the days planned. `money` holds the attributes of
 `scheduler.orders.model.MoneyAtStake`; a standard error that is unknown is null. A crew holds the
 attributes of `CrewOrders`; each of its `orders` those of `Order`, and its `place` from 1. `chance`
 is the share of members in which the field is finished by the day of `finish.mid`; `start_pct` and
