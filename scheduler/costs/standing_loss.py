@@ -59,7 +59,7 @@ class StandingLoss:
     Attributes
     ----------
     farm : the farm as it stands.
-    jobs : fields and parcels still to be cut.
+    jobs : fields, uplands and wet hollows still to be cut.
     slots : (slot,), UTC start of each slot.
     hour : (slot,), hour after the first slot's hour that holds the slot.
     day : (slot,), ordinal of the day in farm time.

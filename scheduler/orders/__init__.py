@@ -4,7 +4,7 @@ Layer: may import cut_tables and what lies below.
 
 - `model`: `Morning`, `CrewOrders`, `Order`
 - `reasons`: codes of reasons, fallbacks and idle notes, which `report` words
-- `decision`: cut tables and the plan on them
+- `decision`: work tables, policy and what it was weighed against
 - `document`: the serialiser of orders; an issued plan read back
 - `changes`: changes against the previous orders
 - `cautions`: codes of the day's cautions, which `report` words
