@@ -39,32 +39,38 @@ AS_DONE, AS_PLANNED, BEST_POLICY = "as done", "as planned", "best policy in hind
 
 
 @dataclass(frozen=True, kw_only=True)
-class Counterfactual:
-    """A way to cut the season and the money lost by it, (draw,).
+class LossOverDraws:
+    """Money lost, (draw,), with its mean and spread over draws of the moisture error."""
+
+    loss: Array
+
+    @property
+    def mean(self) -> float:
+        """Mean over draws."""
+        return float(self.loss.mean())
+
+    @property
+    def low(self) -> float:
+        """10th percentile over draws."""
+        return float(np.quantile(self.loss, 0.1))
+
+    @property
+    def high(self) -> float:
+        """90th percentile over draws."""
+        return float(np.quantile(self.loss, 0.9))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Counterfactual(LossOverDraws):
+    """A way to cut the season and the money lost by it.
 
     `start_pct` is the start moisture of a dispatching rule, percent, `best_start` whether it is
     the rule's best in hindsight.
     """
 
     name: str
-    loss: Array
     start_pct: float | None = None
     best_start: bool = False
-
-    @property
-    def mean(self) -> float:
-        """Mean loss over draws."""
-        return float(self.loss.mean())
-
-    @property
-    def low(self) -> float:
-        """10th percentile of the loss over draws."""
-        return float(np.quantile(self.loss, 0.1))
-
-    @property
-    def high(self) -> float:
-        """90th percentile of the loss over draws."""
-        return float(np.quantile(self.loss, 0.9))
 
 
 @dataclass(frozen=True, kw_only=True)

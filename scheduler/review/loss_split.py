@@ -25,7 +25,7 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from scheduler.field_work.policy import Policy
 from scheduler.field_work.tables import WorkTables
-from scheduler.review.counterfactuals import Ways
+from scheduler.review.counterfactuals import LossOverDraws, Ways
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import Int, ObservedWork, Turn, hour_slots
 from scheduler.review.work_record import WorkRecord, hourly_rates
@@ -45,26 +45,10 @@ class LossSource(Enum):
 
 
 @dataclass(frozen=True, kw_only=True)
-class SourceLoss:
-    """Money lost to one source, (draw,)."""
+class SourceLoss(LossOverDraws):
+    """Money lost to one source."""
 
     source: LossSource
-    loss: Array
-
-    @property
-    def mean(self) -> float:
-        """Mean over draws."""
-        return float(self.loss.mean())
-
-    @property
-    def low(self) -> float:
-        """10th percentile over draws."""
-        return float(np.quantile(self.loss, 0.1))
-
-    @property
-    def high(self) -> float:
-        """90th percentile over draws."""
-        return float(np.quantile(self.loss, 0.9))
 
 
 @dataclass(frozen=True, kw_only=True)
