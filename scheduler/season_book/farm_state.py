@@ -35,7 +35,7 @@ SAMPLE_SD = 0.5
 TIER_SD = 0.5
 #: Fraction cut from which a field is finished; assumed, because turning strips are left.
 FINISHED_FRACTION = 0.995
-#: Days for which a begun field counts as being cut, and an order by hand holds; assumed.
+#: Days for which a begun field counts as being cut; assumed.
 RECENT_DAYS = 3.0
 
 
@@ -155,19 +155,17 @@ def manual_orders(
 ) -> dict[str, tuple[str, ...]]:
     """Orders by hand that hold, by crew id: fields or parcels not yet cut, in order.
 
-    The last order of a crew counts, for `RECENT_DAYS`. A field in the orders of two crews belongs
-    to the later order.
+    The last order of a crew counts until its fields are cut or its entry is struck, because a
+    farmer's order must not end unnoticed. A field in the orders of two crews belongs to the later
+    order.
     """
     cut = progress(entries, farm, until)
     out: dict[str, tuple[str, ...]] = {}
     for e in entries:
         fields = e.facts.get("fields")
         if e.kind == "order" and isinstance(fields, tuple) and e.at <= until:
-            fresh = e.at > until - timedelta(days=RECENT_DAYS)
             out.pop(e.subject, None)  # keeps crews in the order of writing
-            out[e.subject] = tuple(
-                f for f in fields if fresh and cut.get(field_of_parcel(f), 1.0) < 1.0
-            )
+            out[e.subject] = tuple(f for f in fields if cut.get(field_of_parcel(f), 1.0) < 1.0)
     taken: set[str] = set()
     for crew in reversed(out):
         out[crew] = tuple(f for f in out[crew] if not taken & {f, field_of_parcel(f)})

@@ -187,4 +187,8 @@ def test_orders_by_hand_hold_until_cut_or_replaced(book, farm):
     assert book.manual_orders(farm, NOW) == {"North": ("F01",), "South": ("F02", "F03")}
     book.add(entry("cut", "F03", -0.5, area=1e3))
     assert book.manual_orders(farm, NOW)["South"] == ("F02",)
-    assert book.manual_orders(farm, NOW + timedelta(days=4)) == {}
+    # an order does not end unnoticed: four days on it still holds
+    assert book.manual_orders(farm, NOW + timedelta(days=4)) == {
+        "North": ("F01",),
+        "South": ("F02",),
+    }
