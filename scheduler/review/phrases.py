@@ -135,9 +135,9 @@ def _standing_line(review: Review) -> list[str]:
         return []
     area = show_area(float(review.standing.sum()), review.observed.farm.units)
     return [
-        f"{area} in {fields} fields still stand on {day_name(review.days[-1])}. They are "
-        f"in none of these losses; left uncut they would lose "
-        f"{money(review, float(review.leave_cost.sum()))}."
+        f"{area} in {fields} {'field' if fields == 1 else 'fields'} still stand on "
+        f"{day_name(review.days[-1])}. They are in none of these losses; left uncut they would "
+        f"lose {money(review, float(review.leave_cost.sum()))}."
     ]
 
 
