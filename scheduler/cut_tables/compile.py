@@ -34,7 +34,6 @@ class FarmWork:
     standing_loss : the season in slots and money.
     makeup : machines of each crew.
     rates : `rates[crew][job]`, by point that the job may be delivered to.
-    up : machines of each crew that are up, by slot.
     move_km : (crew, job + 1, job), the last row from where the crew stands.
     """
 
@@ -42,7 +41,6 @@ class FarmWork:
     standing_loss: StandingLoss
     makeup: MakeUp
     rates: tuple[list[dict[int, Rates]], ...]
-    up: tuple[MachinesUp, ...]
     move_km: Array
 
     @property
@@ -72,8 +70,7 @@ def compile_work(
     farm, jobs, slots = standing_loss.farm, standing_loss.jobs, standing_loss.slots
     members = len(standing_loss.loss)
     rows = [job.row for job in jobs]
-    up = tuple(_machines_up(machines, slots) for machines in makeup)
-    machines, states = _machine_states(up)
+    machines, states = _machine_states([_machines_up(m, slots) for m in makeup])
     rates = tuple(
         [dict(accepting_points(standing_loss, j, m)) for j in range(len(jobs))] for m in makeup
     )
@@ -129,7 +126,6 @@ def compile_work(
         standing_loss=standing_loss,
         makeup=tuple(makeup),
         rates=rates,
-        up=up,
         move_km=move_km,
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from scheduler.orders.decision import Decision
+from scheduler.orders.decision import Decision, difference
 from scheduler.orders.model import MoneyAtStake, RuleComparison
 from scheduler.solver.floor import floor
 
@@ -30,17 +30,16 @@ def money_at_stake(decision: Decision, *, with_floor: bool) -> MoneyAtStake:
                 error=more.error,
             )
         )
-    judged = loss[members]
-    error = float(judged.std(ddof=1) / np.sqrt(len(judged))) if len(judged) > 1 else float("inf")
+    expected = difference(loss[members], np.zeros(len(members)))
     held = decision.held_cost
     return MoneyAtStake(
         already_lost=already,
         at_stake=float(tables.leave_cost.sum()) - already,
-        loss=float(judged.mean()),
-        loss_error=error,
+        loss=expected.mean,
+        loss_error=expected.error,
         member_loss=tuple(loss.tolist()),
         rules=tuple(rules),
-        floor=float(judged.mean()) - _saved_by_foresight(decision) if with_floor else None,
+        floor=expected.mean - _saved_by_foresight(decision) if with_floor else None,
         held_cost=None if held is None else held.mean,
         held_error=None if held is None else held.error,
         judged=len(members),

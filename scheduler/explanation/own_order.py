@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.errors import FarmError
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import Orders
@@ -60,12 +61,11 @@ def price_own_order(
         more = replace(more, mean=more.mean + plan - plan_loss)
         plan = plan_loss
 
-    def cut(state_left: object) -> list[bool]:
-        share = 1.0 - (state_left / work.tables.area).mean(axis=0)  # type: ignore[operator]
-        return [bool(s > MOSTLY_CUT) for s in share]
-
-    before, now = cut(decision.outcome.state.left), cut(outcome.state.left)
-    lost = [work.field(j).name for j in range(len(work.jobs)) if before[j] and not now[j]]
+    before, now = (
+        1.0 - (played.state.left / work.tables.area).mean(axis=0) > MOSTLY_CUT
+        for played in (decision.outcome, outcome)
+    )
+    lost = [work.field(int(j)).name for j in np.flatnonzero(before & ~now)]
     return OwnOrderPrice(
         loss=plan + more.mean, plan_loss=plan, more=more, left_uncut=tuple(dict.fromkeys(lost))
     )
@@ -79,7 +79,7 @@ def named_orders(decision: Decision, orders: Mapping[str, Sequence[str]]) -> Ord
     FarmError
         Where a crew or a field is not in the plan, or a field is ordered twice.
     """
-    work: FarmWork = decision.work
+    work = decision.work
     crews = [g.crew for g in work.makeup]
     out: list[list[int]] = [[] for _ in crews]
     used: set[int] = set()

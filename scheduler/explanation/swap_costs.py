@@ -6,10 +6,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from scheduler.explanation.fallback import NEVER_DRY
-from scheduler.field_work.policy import Orders, Policy
+from scheduler.field_work.policy import Orders, Policy, without_job
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Alternative
-from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator
 
 #: Places of each crew's order that are priced; assumed: orders farther down change before
@@ -27,18 +26,18 @@ def alternatives(decision: Decision) -> dict[int, Alternative]:
     -------
     By job, in money; None where there is no such place.
     """
-    policy, tables = decision.policy, decision.work.tables
+    policy = decision.policy
     objective = decision.work.farm.rules.objective
-    evaluator = Evaluator(tables)
+    evaluator = Evaluator(decision.work.tables)
     held = {j for row in decision.locked for j in row}
 
-    def value(changed: Policy) -> float:
-        return objective_of(evaluator.loss(changed), tables.weight, objective=objective)
+    plan = evaluator.value(policy, objective=objective)
 
-    plan = value(policy)
+    def extra(changed: Policy) -> float:
+        return evaluator.value(changed, objective=objective) - plan
 
-    def extra(orders: Orders) -> float:
-        return value(replace(policy, orders=orders)) - plan
+    def extra_of(orders: Orders) -> float:
+        return extra(replace(policy, orders=orders))
 
     out = {}
     for k, order in enumerate(policy.orders):
@@ -46,12 +45,12 @@ def alternatives(decision: Decision) -> dict[int, Alternative]:
             fixed = j in held
             sooner = None if at == 0 or fixed or order[at - 1] in held else at - 1
             later = None if at == len(order) - 1 or fixed else at
-            others = [] if fixed else [extra(o) for o in _elsewhere(policy.orders, k, at)]
+            others = [] if fixed else [extra_of(o) for o in _elsewhere(policy.orders, k, at)]
             out[j] = Alternative(
-                earlier=None if sooner is None else extra(_swapped(policy.orders, k, sooner)),
-                later=None if later is None else extra(_swapped(policy.orders, k, later)),
+                earlier=None if sooner is None else extra_of(_swapped(policy.orders, k, sooner)),
+                later=None if later is None else extra_of(_swapped(policy.orders, k, later)),
                 other_crew=min(others, default=None),
-                leave=value(never_cut(policy, j)) - plan,
+                leave=extra(never_cut(policy, j)),
             )
     return out
 
@@ -73,7 +72,7 @@ def _swapped(orders: Orders, k: int, at: int) -> Orders:
 def _elsewhere(orders: Orders, k: int, at: int) -> Iterator[Orders]:
     """Orders with the job at `at` of crew `k` first, at the same place, or last with another."""
     j = orders[k][at]
-    rest = tuple(tuple(x for x in o if x != j) for o in orders)
+    rest = without_job(orders, j)
     for c, other in enumerate(rest):
         if c != k:
             for place in sorted({0, min(at, len(other)), len(other)}):

@@ -21,8 +21,11 @@ opens first. Grain on carts and trucks stays there when a crew moves, until its 
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 #: Most points above its start moisture from which grain may be dry enough within the day;
 #: assumed: after rain grain loses about four points on the first good day.
@@ -34,38 +37,48 @@ CLOSED_PENALTY = 1e9
 TINY = 1e-9
 
 
-@njit(cache=True, nogil=True)
-def fill_points(loss, delay, accepts, slots_to_open, point):
-    """Fill `point` (crew, member, slot, job): the open point with the least loss and time.
+class PointChoice(NamedTuple):
+    """Arrays that decide where grain goes; shapes and units as in `WorkTables`."""
 
-    Where all points that take the grain are closed, the one that opens first; -1 where none does.
-    """
-    crews, members, slots, jobs = point.shape
-    for k in range(crews):
-        for m in range(members):
-            for s in range(slots):
-                for j in range(jobs):
-                    best, found = np.inf, -1
-                    for q in range(accepts.shape[2]):
-                        if accepts[k, j, q]:
-                            value = loss[m, s, j, q] + delay[k, j, q]
-                            value += CLOSED_PENALTY * slots_to_open[q, s]
-                            if value < best:  # False where NaN
-                                best, found = value, q
-                    point[k, m, s, j] = found
+    loss: NDArray[np.float32]
+    delay: NDArray[np.float64]
+    accepts: NDArray[np.bool_]
+    slots_to_open: NDArray[np.int64]
 
 
 @njit(nogil=True)
 def _point_with_room(tables, room, k, m, s, j):
-    """The best delivery point that still has room; -1 where there is none."""
+    """The open point with room and the least loss and time, else the one that opens first.
+
+    `tables` hold the arrays of `PointChoice`. -1 where no point with room takes the grain.
+    """
     best, found = np.inf, -1
     for q in range(room.shape[1]):
         if tables.accepts[k, j, q] and room[m, q] > TINY:
             value = tables.loss[m, s, j, q] + tables.delay[k, j, q]
             value += CLOSED_PENALTY * tables.slots_to_open[q, s]
-            if value < best:
+            if value < best:  # False where NaN
                 best, found = value, q
     return found
+
+
+@njit(cache=True, nogil=True)
+def fill_points(choice, room, point):
+    """Fill `point` (crew, member, slot, job) with the best point at a room (member, point)."""
+    crews, members, slots, jobs = point.shape
+    for k in range(crews):
+        for m in range(members):
+            for s in range(slots):
+                for j in range(jobs):
+                    point[k, m, s, j] = _point_with_room(choice, room, k, m, s, j)
+
+
+@njit(nogil=True)
+def mean_haul(before, rate, more, more_rate):
+    """t/h at which a mix of two amounts of grain, t, is hauled: their harmonic mean."""
+    if before > 0.0 and rate > 0.0 and more_rate > 0.0:
+        return (before + more) / (before / rate + more / more_rate)
+    return more_rate
 
 
 @njit(cache=True, nogil=True)
@@ -129,15 +142,16 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     here = job[m, k]
                     morning = state.today[m, k] != day[s]
                     state.today[m, k] = day[s]
-                    can = False
+                    can, here_q, best_q = False, -1, -1
                     if here >= 0:
                         level = policy.stop if state.cutting[m, k] else policy.start
                         if wet[m, s, here] <= level[later, here] and cut_rate[k, up, here] > 0.0:
-                            q = point[k, m, s, here]
-                            if q >= 0 and state.room[m, q] <= TINY:
-                                q = _point_with_room(tables, state.room, k, m, s, here)
-                            can = q >= 0 and (
-                                tables.point_open[q, s] or board < tables.buffer[k, here] - TINY
+                            here_q = point[k, m, s, here]
+                            if here_q >= 0 and state.room[m, here_q] <= TINY:
+                                here_q = _point_with_room(tables, state.room, k, m, s, here)
+                            can = here_q >= 0 and (
+                                tables.point_open[here_q, s]
+                                or board < tables.buffer[k, here] - TINY
                             )
                     if not (can and not morning and policy.leave[k] <= 0.0):
                         # the job that ranks first among those that can be cut, and, in the
@@ -172,7 +186,7 @@ def run_slots(tables, state, policy, log, slots, of_members):
                                 if q >= 0 and (
                                     tables.point_open[q, s] or board < tables.buffer[k, j] - TINY
                                 ):
-                                    best, best_key = j, key
+                                    best, best_key, best_q = j, key, q
                                     if listed:
                                         break
                             if may and key < hope_key:
@@ -209,15 +223,12 @@ def run_slots(tables, state, policy, log, slots, of_members):
                                 place[m, k] = to
                             if moving[m, k] > 0.0:
                                 continue
-                            can = to == best
+                            can, here_q = to == best, best_q
                         if not can:
                             state.cutting[m, k] = False
                             break
                     # cut
-                    j = job[m, k]
-                    q = point[k, m, s, j]
-                    if state.room[m, q] <= TINY:
-                        q = _point_with_room(tables, state.room, k, m, s, j)
+                    j, q = job[m, k], here_q
                     rate = cut_rate[k, up, j]
                     if edge[m, s, j]:
                         rate *= tables.edge_factor
@@ -238,12 +249,11 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     state.room[m, q] -= tonnes * tables.room_factor[j]
                     hauled = min(tonnes, direct)
                     if tonnes > hauled:  # what is on board keeps the haul that it needs
-                        kept, before = tonnes - hauled, held[m, k, q]
-                        new, old = tables.full_haul[k, j, q], state.held_rate[m, k, q]
-                        if before > 0.0 and new > 0.0 and old > 0.0:
-                            new = (before + kept) / (before / old + kept / new)
-                        held[m, k, q] = before + kept
-                        state.held_rate[m, k, q] = new
+                        kept = tonnes - hauled
+                        state.held_rate[m, k, q] = mean_haul(
+                            held[m, k, q], state.held_rate[m, k, q], kept, tables.full_haul[k, j, q]
+                        )
+                        held[m, k, q] += kept
                         board += kept
                     if haul > 0.0:
                         share = max(0.0, share - hauled / haul)

@@ -49,10 +49,6 @@ class Outcome:
     state: WorkState
     log: WorkLog
 
-    def mean(self, weight: Float) -> float:
-        """Expected loss."""
-        return float(weight @ self.loss)
-
 
 def empty_log(tables: WorkTables | None = None) -> WorkLog:
     """A log to fill; without tables one that records nothing."""
@@ -65,17 +61,9 @@ def empty_log(tables: WorkTables | None = None) -> WorkLog:
     )
 
 
-def play(
-    tables: WorkTables, policy: Policy, *, log: bool = False, state: WorkState | None = None
-) -> Outcome:
-    """Play a policy over all slots.
-
-    Parameters
-    ----------
-    log : whether to record what is cut when.
-    state : state at the first slot, which stays as it is; nothing cut by default.
-    """
-    state = first_state(tables) if state is None else state.copy()
+def play(tables: WorkTables, policy: Policy, *, log: bool = False) -> Outcome:
+    """Play a policy over all slots; with `log`, record what is cut when."""
+    state = first_state(tables)
     record = empty_log(tables if log else None)
     run_slots(
         tables.arrays, state, policy.arrays, record, (0, tables.shape[4]), (0, tables.shape[0])

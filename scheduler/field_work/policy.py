@@ -99,3 +99,8 @@ def ranked_lists(
         patience=np.full(crews, patience),
         leave=np.full(crews, leave),
     )
+
+
+def without_job(orders: Orders, j: int) -> Orders:
+    """Orders in which no crew has job `j`."""
+    return tuple(tuple(x for x in row if x != j) for row in orders)

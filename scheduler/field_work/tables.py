@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.field_work.kernel import fill_points
+from scheduler.field_work.kernel import PointChoice, fill_points
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]
@@ -161,9 +161,11 @@ class WorkTables:
     @cached_property
     def point(self) -> NDArray[np.int8]:
         """Delivery point of a job's grain while all points have room, (crew, member, slot, job)."""
-        m, k, j, _, s = self.shape
+        m, k, j, q, s = self.shape
         out = np.empty((k, m, s, j), np.int8)
-        fill_points(self.loss, self.delay, self.accepts, self.slots_to_open, out)
+        unlimited = np.full((m, q), np.inf)
+        choice = PointChoice(self.loss, self.delay, self.accepts, self.slots_to_open)
+        fill_points(choice, unlimited, out)
         return out
 
     @cached_property

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.costs.grain_value import best_revenue_ha
 from scheduler.cut_tables.compile import FarmWork
@@ -60,30 +61,36 @@ def best_rules(
     -------
     By name of the rule: its start moisture, percent, and the policy with its losses.
     """
-    weight = evaluator.tables.weight
     out = {}
     for name in RULES:
         tried = []
         for start in starts:
             policy = rule_policy(work, name, start)
             tried.append((start, Found(policy=policy, loss=evaluator.loss(policy))))
-        out[name] = min(tried, key=lambda x: objective_of(x[1].loss, weight, objective=objective))
+        out[name] = min(
+            tried,
+            key=lambda x: objective_of(x[1].loss, evaluator.tables.weight, objective=objective),
+        )
     return out
 
 
 def lists_of(outcome: Outcome, weight: np.ndarray) -> Orders:
-    """Each crew's fields in the order in which it begins them, in the member of median loss.
+    """Each crew's fields in the order in which it begins them, in the member of median loss."""
+    rank = np.argsort(outcome.loss, kind="stable")
+    middle = int(rank[np.searchsorted(np.cumsum(weight[rank]), 0.5)])
+    return begun_lists(outcome.log.job[middle])
+
+
+def begun_lists(job: NDArray[np.int16]) -> Orders:
+    """Each crew's fields in the order in which it begins them; `job` is a log of one member.
 
     A field stands with the crew that begins it first; fields that nobody begins are left out.
     """
-    log = outcome.log.job
-    rank = np.argsort(outcome.loss, kind="stable")
-    middle = int(rank[np.searchsorted(np.cumsum(weight[rank]), 0.5)])
-    rows: list[list[int]] = [[] for _ in range(log.shape[1])]
+    rows: list[list[int]] = [[] for _ in job]
     seen: set[int] = set()
-    for s in range(log.shape[2]):
+    for s in range(job.shape[1]):
         for k, row in enumerate(rows):
-            for j in log[middle, k, s].tolist():
+            for j in job[k, s].tolist():
                 if j >= 0 and j not in seen:
                     seen.add(j)
                     row.append(j)

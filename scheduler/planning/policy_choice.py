@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 
@@ -37,6 +38,7 @@ from scheduler.planning.stages import PlanStage
 from scheduler.solver.check import violations
 from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator, Found, search
+from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.stages import Progress, ignore_progress
 
 #: Members that rank the make-ups, spread over the ensemble; assumed, so that sixteen make-ups
@@ -59,7 +61,7 @@ CHANGE_ERRORS = 1.0
 class Effort:
     """Work of a decision: policies tried by each search; 0 plays the start policies alone."""
 
-    iterations: int = 1500
+    iterations: int = DEFAULTS.iterations
     makeup_iterations: int = SHORT_ITERATIONS
 
     def times(self, factor: float) -> Effort:
@@ -174,6 +176,23 @@ class _Choice:
         """Objective of the farm."""
         return self.work.farm.rules.objective
 
+    @cached_property
+    def held(self) -> list[int]:
+        """Jobs that the farmer holds; crews begin them as soon as they thresh."""
+        return [j for row in locked_jobs(self.work, self.situation) for j in row]
+
+    @cached_property
+    def searched(self) -> Evaluator:
+        """Plays policies on the members to search on."""
+        members, _ = checked_members(self.work.tables.shape[0])
+        return Evaluator(self.work.tables.of_members(members))
+
+    @cached_property
+    def unseen(self) -> Evaluator | None:
+        """Plays policies on the members to check on; None where there are none."""
+        _, members = checked_members(self.work.tables.shape[0])
+        return Evaluator(self.work.tables.of_members(members)) if members else None
+
     def starts(self, evaluator: Evaluator) -> list[Policy]:
         """Policies to start from: every rule, the lists that come of it, and the previous plan."""
         work, weight = self.work, evaluator.tables.weight
@@ -190,11 +209,6 @@ class _Choice:
             starts.append(previous)
         return [self._with_held_open(policy) for policy in starts]
 
-    @property
-    def held(self) -> list[int]:
-        """Jobs that the farmer holds; crews begin them as soon as they thresh."""
-        return [j for row in locked_jobs(self.work, self.situation) for j in row]
-
     def _with_held_open(self, policy: Policy) -> Policy:
         """The policy with no start moisture for the jobs that the farmer holds."""
         start = policy.start.copy()
@@ -206,13 +220,11 @@ class _Choice:
 
         `also` are policies to start from besides those of `starts`.
         """
-        searched, unseen = checked_members(self.work.tables.shape[0])
-        tables = self.work.tables.of_members(searched)
-        starts = [*self.starts(Evaluator(tables)), *also]
-        found = self.searched(tables, starts, iterations)
-        if not unseen:
+        starts = [*self.starts(self.searched), *also]
+        found = self.found(self.searched.tables, starts, iterations)
+        check = self.unseen
+        if check is None:
             return found[0].policy
-        check = Evaluator(self.work.tables.of_members(unseen))
 
         def value(candidate: Found) -> float:
             both = np.concatenate([candidate.loss, check.loss(candidate.policy)])
@@ -221,9 +233,7 @@ class _Choice:
 
         return min(found, key=value).policy
 
-    def searched(
-        self, tables: WorkTables, starts: Sequence[Policy], iterations: int
-    ) -> list[Found]:
+    def found(self, tables: WorkTables, starts: Sequence[Policy], iterations: int) -> list[Found]:
         """What two searches on some members find, the best first."""
         return search(
             tables,
@@ -242,12 +252,7 @@ class _Choice:
 
     def compare(self, mine: Policy, other: Policy, choice: _Choice) -> Difference:
         """What policy `mine` loses more than `other` of another choice, on unseen members."""
-        searched, unseen = checked_members(self.work.tables.shape[0])
-        members = unseen or searched
-        a, b = (
-            Evaluator(c.work.tables.of_members(members)).loss(p)
-            for c, p in ((self, mine), (choice, other))
-        )
+        a, b = ((c.unseen or c.searched).loss(p) for c, p in ((self, mine), (choice, other)))
         return difference(a, b)
 
     def keeping_first_fields(self, standing_loss: StandingLoss, makeup: MakeUp | None) -> _Choice:
@@ -275,14 +280,7 @@ class _Choice:
         previous = self._with_held_open(
             previous_policy(self.work, self.situation.previous, kept, locked=locked)
         )
-        searched, _ = checked_members(self.work.tables.shape[0])
-        evaluator = Evaluator(self.work.tables.of_members(searched))
-
-        def value(policy: Policy) -> float:
-            weight = evaluator.tables.weight
-            return objective_of(evaluator.loss(policy), weight, objective=self.objective)
-
-        return min((previous, kept), key=value)
+        return min((previous, kept), key=lambda p: self.searched.value(p, objective=self.objective))
 
     def changes_from(self, mine: Policy, kept: _Choice, policy: Policy) -> int:
         """Machines that change crews, and crews whose first field changes."""
@@ -300,8 +298,7 @@ class _Choice:
     ) -> Decision:
         """The decision for a policy."""
         searched, unseen = checked_members(self.work.tables.shape[0])
-        on_search = Evaluator(self.work.tables.of_members(searched))
-        rules = best_rules(self.work, on_search, objective=self.objective)
+        rules = best_rules(self.work, self.searched, objective=self.objective)
         everywhere = Evaluator(self.work.tables)
         own = locked_jobs(self.work, self.situation)
         outcome = play(self.work.tables, policy, log=True)
@@ -356,10 +353,7 @@ def rank_makeups(
     def priced(choice: _Choice, policies: Sequence[Policy]) -> MakeUpLoss:
         """The make-up with the least loss of some policies, and the price of its changes."""
         evaluator = Evaluator(choice.work.tables)
-        weight = evaluator.tables.weight
-        least = min(
-            objective_of(evaluator.loss(p), weight, objective=choice.objective) for p in policies
-        )
+        least = min(evaluator.value(p, objective=choice.objective) for p in policies)
         makeup = choice.work.makeup
         moved = sum(known.get(m) != crew for m, crew in machine_ids(makeup).items())
         return MakeUpLoss(makeup=makeup, loss=least + farm.rules.change_price * moved)
@@ -372,7 +366,7 @@ def rank_makeups(
     tried.sort(key=lambda x: x[0].loss)
     ranked = []
     for _, choice, starts in tried[:FINALISTS]:
-        found = choice.searched(choice.work.tables, starts, effort.makeup_iterations)
+        found = choice.found(choice.work.tables, starts, effort.makeup_iterations)
         ranked.append(priced(choice, [f.policy for f in found]))
     return sorted(ranked, key=lambda x: x.loss)
 

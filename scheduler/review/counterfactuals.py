@@ -20,7 +20,7 @@ from scheduler.field_work.play import Outcome, play
 from scheduler.field_work.policy import Policy, ranked_lists
 from scheduler.orders.document import converter
 from scheduler.orders.model import CrewOrders
-from scheduler.planning.dispatch_rules import best_rules, lists_of, starting_lists
+from scheduler.planning.dispatch_rules import begun_lists, best_rules, lists_of, starting_lists
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import ObservedWork, Played, Turn, by_day
 from scheduler.solver.objective import MEAN
@@ -144,15 +144,12 @@ def _as_lists(work: FarmWork, outcome: Outcome, rule: Policy) -> Policy:
 def _as_begun(work: ObservedWork, played: Played) -> Policy:
     """The lists of a play, each field begun at the moisture at which the play begins it."""
     job = played.log.job[0]
-    rows: list[list[int]] = [[] for _ in job]
+    rows = begun_lists(job)
     start = np.full(len(work.work.jobs), NO_LIMIT)
-    for s in range(job.shape[1]):
-        for k, row in enumerate(rows):
-            for j in job[k, s].tolist():
-                if j >= 0 and not any(j in other for other in rows):
-                    row.append(j)
-                    start[j] = work.tables.wet[0, s, j]
-    return ranked_lists(tuple(tuple(row) for row in rows), len(start), start=start)
+    for j in (j for row in rows for j in row):
+        slot = int((job == j).any(axis=(0, 2)).argmax())
+        start[j] = work.tables.wet[0, slot, j]
+    return ranked_lists(rows, len(start), start=start)
 
 
 def issued_turns(observed: ObservedSeason, work: FarmWork) -> list[Turn]:

@@ -10,7 +10,7 @@ import numpy as np
 from scheduler.cut_tables.compile import FarmWork, compile_work
 from scheduler.cut_tables.crew_makeup import MakeUp, own_makeup
 from scheduler.farm.slots import SLOT_MIN
-from scheduler.field_work.kernel import run_slots
+from scheduler.field_work.kernel import mean_haul, run_slots
 from scheduler.field_work.play import empty_log
 from scheduler.field_work.policy import Policy
 from scheduler.field_work.state import WorkState, first_state
@@ -163,7 +163,6 @@ def _load(state: WorkState, k: int, old: _CrewState, full_haul: Float) -> None:
         tonnes, rate = float(old.held[q]), float(old.held_rate[q])
         if old.full_haul[q] > 0.0:
             rate *= float(full_haul[q] / old.full_haul[q])
-        before, other = float(state.held[0, k, q]), float(state.held_rate[0, k, q])
-        if before > 0.0 and rate > 0.0 and other > 0.0:
-            rate = (before + tonnes) / (before / other + tonnes / rate)
-        state.held[0, k, q], state.held_rate[0, k, q] = before + tonnes, rate
+        before = float(state.held[0, k, q])
+        state.held_rate[0, k, q] = mean_haul(before, float(state.held_rate[0, k, q]), tonnes, rate)
+        state.held[0, k, q] = before + tonnes

@@ -69,6 +69,10 @@ class Evaluator:
         assert loss is not None
         return loss
 
+    def value(self, policy: Policy, *, objective: str) -> float:
+        """Objective of a policy, money."""
+        return objective_of(self.loss(policy), self.tables.weight, objective=objective)
+
     def race(self, policy: Policy, best: Float, margin: float) -> Float | None:
         """Loss of a policy, (member,); None as soon as it is clearly worse than `best`.
 
