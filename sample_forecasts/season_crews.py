@@ -14,8 +14,6 @@ from season_weather import FIRST, SEED, SeasonWeather
 from readiness.season.codes import Tier
 from scheduler.costs.machine_rates import truck_load_t
 from scheduler.costs.standing_loss import grain_density, standing_loss_of, wet_yield
-from scheduler.cut_tables.compile import compile_work
-from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.farm.model import Crew, Farm
 from scheduler.farm.slots import SLOT_MIN, farm_time, slot_times, utc_hour
 from scheduler.farm_files.folder import read_rain
@@ -30,6 +28,8 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.weather.history import with_gauges
 from scheduler.windows.model_inputs import season_rows, simulate_farm
+from scheduler.work_tables.compile import compile_work
+from scheduler.work_tables.crew_makeup import own_makeup
 
 LAST = date(2026, 9, 5)
 PACE = 0.9  # of the machines' rates

@@ -31,7 +31,7 @@ from benchmark_log import record
 from places import DATA, SAMPLE
 from published_schedules import tardiness_starts, tardiness_work, wt40
 from random_policies import random_policy
-from work_tables import random_work
+from small_tables import random_work
 
 from scheduler.field_work.policy import Policy, ranked_lists
 from scheduler.field_work.tables import WorkTables

@@ -12,7 +12,6 @@ from readiness.atmosphere.solar import daylight
 from readiness.atmosphere.weather import HOUR, Weather
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
-from scheduler.cut_tables.crew_makeup import makeups, own_makeup
 from scheduler.farm.model import (
     Cart,
     Combine,
@@ -49,6 +48,7 @@ from scheduler.orders.reasons import (
 from scheduler.report.order_phrases import fallback_text, note_text, reason_text
 from scheduler.windows.lessons import Learnt, OffsetChange
 from scheduler.windows.model_inputs import season_rows
+from scheduler.work_tables.crew_makeup import makeups, own_makeup
 
 TZ = ZoneInfo("America/Chicago")
 NOW = datetime(2025, 8, 16, 6, 0, tzinfo=TZ)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from work_tables import one_crew_work
+from small_tables import one_crew_work
 
 from scheduler.field_work.policy import Policy, ranked_lists
 from scheduler.field_work.tables import Int, WorkTables

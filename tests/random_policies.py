@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from work_tables import DAY, random_work
+from small_tables import DAY, random_work
 
 from scheduler.field_work.policy import DECISIVE, Policy
 from scheduler.field_work.tables import WorkTables

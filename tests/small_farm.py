@@ -9,8 +9,6 @@ import numpy as np
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.cut_tables.compile import compile_work
-from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.farm.model import (
     Cart,
     Combine,
@@ -22,6 +20,8 @@ from scheduler.farm.model import (
     Truck,
 )
 from scheduler.farm.slots import slot_times
+from scheduler.work_tables.compile import compile_work
+from scheduler.work_tables.crew_makeup import own_makeup
 
 UTC = ZoneInfo("UTC")
 NOW = datetime(2026, 8, 12, 6, tzinfo=UTC)

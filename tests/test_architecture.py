@@ -27,7 +27,7 @@ LAYERS = (
     "scheduler.field_work",
     "scheduler.solver",
     "scheduler.costs",
-    "scheduler.cut_tables",
+    "scheduler.work_tables",
     "scheduler.orders",
     "scheduler.explanation",
     "scheduler.planning",

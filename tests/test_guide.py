@@ -18,12 +18,12 @@ from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from readiness.soil.trafficability import land_limits
 from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.cut_tables.compile import FarmWork, compile_work
-from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, farm_time, slot_times, utc_hour
 from scheduler.planning.information import gather
 from scheduler.windows.model_inputs import land_of, limits_of, simulate_farm
+from scheduler.work_tables.compile import FarmWork, compile_work
+from scheduler.work_tables.crew_makeup import own_makeup
 
 FIELD, DAYS = "F08", 12
 NOW = datetime(2026, 8, 12, 6, tzinfo=ZoneInfo("America/Chicago"))

@@ -1,6 +1,6 @@
 """Why a plan is as it is: times, chances, reasons, the price of doing otherwise.
 
-Layer: may import orders, cut_tables and what lies below.
+Layer: may import orders, work_tables and what lies below.
 
 - `timing`: times of each job in every member, and the member whose clock is printed
 - `swap_costs`: the price of a swap: one place earlier or later, another crew, left out

@@ -14,7 +14,6 @@ from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms, test_weight
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.explanation.fallback import best_first_job
 from scheduler.explanation.reasons import left_out_reason, order_reason
 from scheduler.explanation.timing import (
@@ -41,6 +40,7 @@ from scheduler.orders.model import (
     Order,
 )
 from scheduler.orders.reasons import FallbackAction, IdleNote, Wait
+from scheduler.work_tables.compile import FarmWork
 
 
 def expected_quality(

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from readiness.season.codes import Reason
 from readiness.season.simulate import Season
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.explanation.timing import first_hour
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.orders.model import Alternative
 from scheduler.orders.reasons import LeftOutKind, LeftOutReason, OrderReason, Otherwise
+from scheduler.work_tables.compile import FarmWork
 
 #: Money from which a change to an order counts as costing something: what rounds to 1.
 CHEAPEST_NAMED = 0.5

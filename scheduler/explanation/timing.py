@@ -9,11 +9,11 @@ import numpy as np
 
 from readiness.atmosphere.weather import Array
 from readiness.season.simulate import Season
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.farm.slots import SLOT_MIN, farm_time
 from scheduler.field_work.tables import Int
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Spread, TimeSpread
+from scheduler.work_tables.compile import FarmWork
 
 #: Share of members from which the median member gets a job done.
 MEDIAN_DONE = 0.5

@@ -1,6 +1,6 @@
 """The orders of the day as data, and the document that keeps them.
 
-Layer: may import cut_tables and what lies below.
+Layer: may import work_tables and what lies below.
 
 - `model`: `Morning`, `CrewOrders`, `Order`
 - `reasons`: codes of reasons, fallbacks and idle notes, which `report` words

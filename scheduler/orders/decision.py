@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.cut_tables.compile import FarmWork
-from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.field_work.tables import Float
+from scheduler.work_tables.compile import FarmWork
+from scheduler.work_tables.crew_makeup import MakeUp
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,11 +63,12 @@ class Decision:
     policy : what the crews are to do.
     outcome : the policy played on all members, with its log.
     locked : jobs that the farmer holds at the head of each crew's order.
-    searched, unseen : members that the search used, and members that only checked it; where
+    searched, unseen : members that the search used, and members that no search used; where
         there are too few members to set some aside, `unseen` is empty.
     makeups : make-ups ranked, the cheapest first.
     rules : dispatching rules on the same members.
     held_cost : what holding the locked orders costs; None where nothing is held.
+    stay_checked : whether the unseen members settled if yesterday's orders stay.
     """
 
     work: FarmWork
@@ -79,6 +80,7 @@ class Decision:
     makeups: tuple[MakeUpLoss, ...]
     rules: tuple[RuleLoss, ...]
     held_cost: Difference | None = None
+    stay_checked: bool = False
 
     @property
     def judged(self) -> list[int]:

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.simulate import Season
-from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.farm.model import Farm
 from scheduler.orders.cautions import DayCaution
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.windows.lessons import Lesson
+from scheduler.work_tables.crew_makeup import MakeUp
 
 if TYPE_CHECKING:  # the page reads orders and does not load the solver
     from scheduler.orders.decision import Decision
@@ -221,6 +221,7 @@ class MoneyAtStake:
         no order is held.
     judged : number of members that rules and plan are compared on.
     unseen : whether these are members that the search did not use.
+    stay_checked : whether these members settled if yesterday's orders stay.
     """
 
     already_lost: float
@@ -234,6 +235,7 @@ class MoneyAtStake:
     held_error: float | None
     judged: int
     unseen: bool
+    stay_checked: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

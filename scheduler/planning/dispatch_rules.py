@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.costs.grain_value import best_revenue_ha
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import DECISIVE, Orders, Policy, ranked_lists
 from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator, Found
+from scheduler.work_tables.compile import FarmWork
 
 NEAREST_FIRST, RIPEST_FIRST = "nearest first", "ripest first"
 LARGEST_FIRST, MOST_VALUABLE_FIRST = "largest first", "most valuable first"

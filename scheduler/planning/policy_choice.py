@@ -10,8 +10,6 @@ from functools import cached_property
 import numpy as np
 
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.cut_tables.compile import FarmWork, compile_work
-from scheduler.cut_tables.crew_makeup import MakeUp, makeups
 from scheduler.errors import NoPlanError
 from scheduler.explanation.own_order import jobs_named
 from scheduler.farm.model import Farm
@@ -36,18 +34,20 @@ from scheduler.planning.previous_plan import (
 )
 from scheduler.planning.stages import PlanStage
 from scheduler.solver.check import violations
-from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator, Found, search
 from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.stages import Progress, ignore_progress
+from scheduler.work_tables.compile import FarmWork, compile_work
+from scheduler.work_tables.crew_makeup import MakeUp, makeups
 
-#: Members that rank the make-ups, spread over the ensemble; assumed, so that sixteen make-ups
+#: Members that rank the make-ups, spread over those searched on; assumed, so that sixteen make-ups
 #: take less time than the search.
 MAKEUP_MEMBERS = 7
 #: Make-ups searched after all are played by rules, and policies that each short search tries;
 #: assumed.
 FINALISTS, SHORT_ITERATIONS = 4, 200
-#: One member in so many checks the choice and takes no part in the search; fewer members than
+#: One member in so many takes no part in any search: these members compare the plan with
+#: yesterday's and with the rules; fewer members than
 #: `LEAST_CHECKED` are all searched on, because a choice among them says nothing of others.
 CHECK_EVERY, LEAST_CHECKED = 3, 6
 #: Start moistures that make-ups and searches begin from, percent; assumed, a quick choice of
@@ -129,11 +129,11 @@ def decide(
     progress(PlanStage.SEARCH, 0.3)
     choice = _Choice.of(standing_loss, situation, makeups_ranked[0].makeup, seed=seed)
     found = choice.search(effort.iterations)
-    held_cost = None
+    new_choice, free = choice, None
     if any(choice.locked):
         free = choice.without_held().search(effort.iterations // 2, [found])
-        held_cost = choice.compare(found, free, choice)
     progress(PlanStage.CHECK, 0.6)
+    stay_checked = False
     if situation.previous is not None:
         makeup = _previous_makeup(standing_loss, situation)
         kept_choice = choice.keeping_first_fields(standing_loss, makeup)
@@ -141,9 +141,12 @@ def decide(
         changes = choice.changes_from(found, kept_choice, kept)
         saving = kept_choice.compare(kept, found, choice)
         price = changes * standing_loss.farm.rules.change_price
+        stay_checked = changes > 0
         if changes and saving.mean <= max(price, CHANGE_ERRORS * saving.error):
             choice, found = kept_choice, kept
-    return choice.decision(found, makeups_ranked, held_cost)
+    held_cost = None if free is None else choice.compare(found, free, new_choice)
+    decision = choice.decision(found, makeups_ranked, held_cost)
+    return replace(decision, stay_checked=stay_checked)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,22 +219,12 @@ class _Choice:
         return replace(policy, start=start)
 
     def search(self, iterations: int, also: Sequence[Policy] = ()) -> Policy:
-        """The policy of least loss found on the members to search on, checked on the others.
+        """The policy of least loss found on the members to search on.
 
         `also` are policies to start from besides those of `starts`.
         """
         starts = [*self.starts(self.searched), *also]
-        found = self.found(self.searched.tables, starts, iterations)
-        check = self.unseen
-        if check is None:
-            return found[0].policy
-
-        def value(candidate: Found) -> float:
-            both = np.concatenate([candidate.loss, check.loss(candidate.policy)])
-            weight = np.full(len(both), 1.0 / len(both))
-            return objective_of(both, weight, objective=self.objective)
-
-        return min(found, key=value).policy
+        return self.found(self.searched.tables, starts, iterations)[0].policy
 
     def found(self, tables: WorkTables, starts: Sequence[Policy], iterations: int) -> list[Found]:
         """What two searches on some members find, the best first."""
@@ -347,7 +340,8 @@ def rank_makeups(
         )
     if len(options) == 1:
         return [MakeUpLoss(makeup=options[0], loss=0.0)]
-    few = evenly_spaced_members(standing_loss, MAKEUP_MEMBERS)
+    searched, _ = checked_members(standing_loss.loss.shape[0])
+    few = some_members(standing_loss, evenly_spaced(searched, MAKEUP_MEMBERS))
     known = crew_of_machine(farm, situation)
 
     def priced(choice: _Choice, policies: Sequence[Policy]) -> MakeUpLoss:
@@ -390,9 +384,14 @@ def _previous_makeup(standing_loss: StandingLoss, situation: Situation) -> MakeU
     return None
 
 
-def evenly_spaced_members(standing_loss: StandingLoss, count: int) -> StandingLoss:
-    """Keep `count` members, evenly spaced through the ensemble."""
-    m = np.unique(np.linspace(0, standing_loss.loss.shape[0] - 1, count).astype(int))
+def evenly_spaced(members: Sequence[int], count: int) -> list[int]:
+    """At most `count` of some members, evenly spaced."""
+    return [members[i] for i in np.unique(np.linspace(0, len(members) - 1, count).astype(int))]
+
+
+def some_members(standing_loss: StandingLoss, members: Sequence[int]) -> StandingLoss:
+    """Keep some members only."""
+    m = np.array(members)
     by_member = ("loss", "field_open", "prospect", "headland_only", "moisture")
     return replace(standing_loss, **{name: getattr(standing_loss, name)[m] for name in by_member})
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from scheduler.cut_tables.compile import FarmWork
-from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.orders.model import CrewOrders
 from scheduler.planning.dispatch_rules import lists_of
+from scheduler.work_tables.compile import FarmWork
+from scheduler.work_tables.crew_makeup import MakeUp
 
 #: A field or part of it: id and part.
 JobName = tuple[str, str]

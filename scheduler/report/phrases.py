@@ -8,7 +8,6 @@ from datetime import date, datetime, timedelta
 
 from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
-from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
     show_area,
@@ -40,6 +39,7 @@ from scheduler.report.order_phrases import (
 from scheduler.solver.stages import Stage
 from scheduler.windows.daily_hours import HOLLOW, DayHours
 from scheduler.windows.model_inputs import season_rows
+from scheduler.work_tables.crew_makeup import MakeUp
 
 LIMIT_TEXT = {
     "combine": "as fast as the combines cut",
@@ -312,6 +312,8 @@ def _basis_text(plan: Morning | IssuedPlan) -> str:
             f"All this is the mean of {money.judged} forecasts that neither the plan nor the start "
             "moisture of a rule was chosen on"
         )
+        if money.stay_checked:
+            text += ", but that settled whether yesterday's orders stay"
     else:
         text = (
             f"All this is the mean of the {money.judged} forecasts that the plan was chosen on, "

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from readiness.atmosphere.weather import Array
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.farm.slots import SLOT_MIN, utc_hour
 from scheduler.field_work.play import Outcome, play
 from scheduler.field_work.policy import Policy, ranked_lists
@@ -25,6 +24,7 @@ from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import ObservedWork, Played, Turn, by_day
 from scheduler.solver.objective import MEAN
 from scheduler.solver.policy_search import Evaluator, search
+from scheduler.work_tables.compile import FarmWork
 
 #: Policies that each of the two searches tries for the best policy in hindsight; assumed: some
 #: seconds, because only one member is played.

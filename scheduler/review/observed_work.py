@@ -22,8 +22,6 @@ from readiness.season.simulate import Season
 from readiness.season.uncertainty import GRAIN_SD
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
-from scheduler.cut_tables.compile import FarmWork, compile_work
-from scheduler.cut_tables.crew_makeup import MakeUp, own_makeup
 from scheduler.errors import BookError
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, farm_time, slot_times, utc_hour
@@ -35,6 +33,8 @@ from scheduler.field_work.tables import WorkTables
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.season_book.farm_state import SAMPLE_SD
 from scheduler.windows.model_inputs import season_rows, stream_of
+from scheduler.work_tables.compile import FarmWork, compile_work
+from scheduler.work_tables.crew_makeup import MakeUp, own_makeup
 
 Int = NDArray[np.int64]
 #: Draws of the grain model's error; assumed: enough for a spread, and few enough to read.

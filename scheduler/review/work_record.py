@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import HOUR, Array
 from scheduler.costs.machine_rates import Rates
 from scheduler.costs.standing_loss import wet_yield
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.farm.distances import between_km
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import farm_time, utc_hour
@@ -21,6 +20,7 @@ from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import hour_slots
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.farm_state import FINISHED_FRACTION
+from scheduler.work_tables.compile import FarmWork
 
 #: Hours that an entry of cutting may reach back; assumed: people write at the end of the day.
 ENTRY_REACH_H = 24

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from scheduler.costs.grain_value import best_revenue_ha, loss_terms
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.costs.timeliness import least_cost_capacity, timeliness_cost
-from scheduler.cut_tables.compile import FarmWork
 from scheduler.farm.working_time import crew_slots
 from scheduler.simulation.past_season import PastSeason
 from scheduler.simulation.season_work import SeasonWork
 from scheduler.simulation.workable_days import WORKABLE_H
+from scheduler.work_tables.compile import FarmWork
 
 
 @dataclass(frozen=True, kw_only=True)

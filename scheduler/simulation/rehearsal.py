@@ -19,7 +19,6 @@ from readiness.forecasts.reforecast import emulate_forecast
 from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
-from scheduler.cut_tables.crew_makeup import MakeUp
 from scheduler.errors import NoPlanError
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, slot_times
@@ -32,6 +31,7 @@ from scheduler.planning.previous_plan import PreviousPlan, plan_of
 from scheduler.simulation.past_season import PastSeason, simulate_fields
 from scheduler.simulation.season_results import FixedRule, SeasonComparison, SeasonResult
 from scheduler.simulation.season_work import SeasonWork
+from scheduler.work_tables.crew_makeup import MakeUp
 
 #: Work of each decision; assumed: less than the planner's usual, because yesterday's plan is the
 #: start of today's.

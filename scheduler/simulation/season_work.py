@@ -7,8 +7,6 @@ from datetime import timedelta
 
 import numpy as np
 
-from scheduler.cut_tables.compile import FarmWork, compile_work
-from scheduler.cut_tables.crew_makeup import MakeUp, own_makeup
 from scheduler.farm.slots import SLOT_MIN
 from scheduler.field_work.kernel import mean_haul, run_slots
 from scheduler.field_work.play import empty_log
@@ -16,6 +14,8 @@ from scheduler.field_work.policy import Policy
 from scheduler.field_work.state import WorkState, first_state
 from scheduler.field_work.tables import Float
 from scheduler.simulation.past_season import PastSeason
+from scheduler.work_tables.compile import FarmWork, compile_work
+from scheduler.work_tables.crew_makeup import MakeUp, own_makeup
 
 SLOTS_DAY = 24 * 60 // SLOT_MIN
 

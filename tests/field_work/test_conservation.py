@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from random_policies import random_farm, random_policy
-from work_tables import one_crew_work
+from small_tables import one_crew_work
 
 from scheduler.costs.timeliness import timeliness_cost
 from scheduler.field_work.kernel import run_slots

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from work_tables import one_crew_work
+from small_tables import one_crew_work
 
 from scheduler.field_work.kernel import run_slots
 from scheduler.field_work.play import empty_log, play

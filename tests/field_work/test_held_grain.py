@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
-from work_tables import one_crew_work
+from small_tables import one_crew_work
 
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists

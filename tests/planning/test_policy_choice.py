@@ -8,7 +8,6 @@ import pytest
 from small_farm import HOURS, NOW, UTC, combine, farm, season, standing
 
 from readiness.season.codes import Reason
-from scheduler.cut_tables.crew_makeup import makeups
 from scheduler.errors import NoPlanError
 from scheduler.orders.decision import MakeUpLoss
 from scheduler.planning import policy_choice
@@ -21,6 +20,7 @@ from scheduler.planning.policy_choice import (
 )
 from scheduler.planning.previous_plan import machine_ids, plan_of
 from scheduler.solver.check import violations
+from scheduler.work_tables.crew_makeup import makeups
 
 EFFORT = Effort(iterations=150, makeup_iterations=30)
 MEMBERS = 9
@@ -241,9 +241,8 @@ def test_members_that_check_are_not_searched_on():
     assert checked_members(5) == ([0, 1, 2, 3, 4], [])
 
 
-def test_weather_of_unseen_members_changes_no_policy_that_is_searched():
-    crews = (replace(farm().crews[0], fixed=True),)
-    alone = big_farm(crews=crews)
+def test_weather_of_unseen_members_changes_no_makeup_and_no_policy():
+    alone = big_farm()
     made = damp_season()
     _, unseen = checked_members(MEMBERS)
     moisture = made.moisture.copy()
@@ -251,6 +250,8 @@ def test_weather_of_unseen_members_changes_no_policy_that_is_searched():
     other = replace(made, moisture=moisture)
     one, two = decided(alone, the_season=made), decided(alone, the_season=other)
     assert [r.start_pct for r in one.rules] == [r.start_pct for r in two.rules]
+    assert one.work.makeup == two.work.makeup
+    assert [m.loss for m in one.makeups] == [m.loss for m in two.makeups]
     assert named_policy(one) == named_policy(two)
     changed = one.outcome.loss != two.outcome.loss
     assert set(np.flatnonzero(changed)) <= set(unseen)

@@ -173,6 +173,15 @@ def test_few_forecasts_say_that_they_flatter_the_plan(morning):
     assert "in the one forecast there is, so its error is unknown" in one
 
 
+def test_forecasts_that_settled_whether_orders_stay_are_named(morning):
+    settled = replace(mornings.money(10), stay_checked=True)
+    assert money_lines(replace(morning, money=settled))[-1].startswith(
+        "All this is the mean of 10 forecasts that neither the plan nor the start moisture of a "
+        "rule was chosen on, but that settled whether yesterday's orders stay; 'give or take'"
+    )
+    assert "settled" not in money_lines(replace(morning, money=mornings.money(10)))[-1]
+
+
 def test_money_of_a_plan_of_an_earlier_version_is_its_loss(morning):
     old = mornings.money(5, already_lost=nan, at_stake=nan, rules=(), floor=None)
     assert money_lines(replace(morning, money=old)) == ("Expected loss of this plan: $3,140.",)

@@ -18,8 +18,6 @@ from scheduler.command import main
 from scheduler.costs.grain_value import best_revenue_ha
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.costs.timeliness import timeliness_cost
-from scheduler.cut_tables.compile import compile_work
-from scheduler.cut_tables.crew_makeup import own_makeup
 from scheduler.errors import FarmError
 from scheduler.farm.model import (
     Cart,
@@ -49,6 +47,8 @@ from scheduler.simulation.workable_days import (
     half_months,
     persistence,
 )
+from scheduler.work_tables.compile import compile_work
+from scheduler.work_tables.crew_makeup import own_makeup
 
 STATION = SAMPLE.parents[1] / "shared/data/soil_moisture/CRND0103_ND_Jamestown_38_WSW.csv.gz"
 CHEAP = RehearsalSettings(members=2, days=12, effort=Effort(iterations=10, makeup_iterations=2))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from random_policies import random_farm, random_policy
-from work_tables import one_crew_work
+from small_tables import one_crew_work
 
 from scheduler.field_work.play import Outcome, play
 from scheduler.field_work.policy import Policy, ranked_lists

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from ortools.linear_solver import pywraplp
 from random_policies import random_farm, random_policy
-from work_tables import one_crew_work, random_work, slots_to_open
+from small_tables import one_crew_work, random_work, slots_to_open
 
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists

@@ -8,7 +8,7 @@ import pytest
 from places import DATA
 from published_schedules import tardiness_starts, tardiness_work, wt40
 from random_policies import random_farm, random_policy
-from work_tables import one_crew_work
+from small_tables import one_crew_work
 
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists

@@ -12,16 +12,16 @@ from readiness.atmosphere.weather import Array
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.machine_rates import HEADLAND_FACTOR, CrewMachines, MachinesUp, Rates
 from scheduler.costs.standing_loss import Job, StandingLoss, wet_yield
-from scheduler.cut_tables.accepting_points import accepting_points
-from scheduler.cut_tables.crew_makeup import MakeUp
-from scheduler.cut_tables.moves import moves
-from scheduler.cut_tables.point_hours import slots_to_open
 from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
 from scheduler.farm.opening_hours import down_slots, forbidden_slots
 from scheduler.farm.slots import SLOT_MIN, BoolArray
 from scheduler.farm.units import wheat_equivalent_t
 from scheduler.farm.working_time import crew_slots
 from scheduler.field_work.tables import WorkTables
+from scheduler.work_tables.accepting_points import accepting_points
+from scheduler.work_tables.crew_makeup import MakeUp
+from scheduler.work_tables.moves import moves
+from scheduler.work_tables.point_hours import slots_to_open
 
 
 @dataclass(frozen=True, kw_only=True)

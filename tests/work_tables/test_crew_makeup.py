@@ -7,9 +7,9 @@ import pytest
 from small_farm import NOW, UNTIL, combine, farm
 
 from scheduler.costs.machine_rates import CrewMachines
-from scheduler.cut_tables.crew_makeup import makeups, own_makeup
 from scheduler.errors import FarmError
 from scheduler.report.phrases import makeup_text
+from scheduler.work_tables.crew_makeup import makeups, own_makeup
 
 
 def machines(makeup):

@@ -10,13 +10,13 @@ from small_farm import HOURS, NOW, combine, compiled, farm, field, season, two_p
 from readiness.season.codes import Reason, Tier
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import jobs_of, wet_yield
-from scheduler.cut_tables.moves import move_minutes
-from scheduler.cut_tables.point_hours import slots_to_open
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Moves, Rules
 from scheduler.farm.units import wheat_equivalent_t
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists
+from scheduler.work_tables.moves import move_minutes
+from scheduler.work_tables.point_hours import slots_to_open
 
 
 def test_hand_move():
