@@ -1,7 +1,8 @@
 """The farm side: machines, people, prices, plans, the season book, and what people read.
 
-Packages from the lowest up: farm, farm_files, weather, season_book, windows, solver, costs,
-work_tables, orders, explanation, planning, report, simulation, review, verification, web, command.
+Packages from the lowest up: language, farm, farm_files, weather, season_book, windows, solver,
+costs, work_tables, orders, explanation, planning, report, simulation, review, verification, web,
+command.
 
 - `errors`: the errors that a user can meet
 - `atomic`: files and folders written whole or not at all

@@ -19,6 +19,7 @@ LAYERS = (
     "readiness.season",
     "readiness.validation",
     "scheduler",
+    "scheduler.language",
     "scheduler.farm",
     "scheduler.farm_files",
     "scheduler.weather",

@@ -24,6 +24,7 @@ from collections.abc import Sequence
 
 from scheduler.command.parser import command_parser
 from scheduler.errors import AfterrainError
+from scheduler.language.translation import set_language
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -39,6 +40,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     args = command_parser().parse_args(argv)
     try:
+        if folder := getattr(args, "folder", None):
+            from scheduler.farm_files.folder import farm_language  # loads pandas
+
+            set_language(farm_language(folder))
         code: int = args.run(args)
     except AfterrainError as error:
         print(f"afterrain: {error}", file=sys.stderr)

@@ -1,6 +1,6 @@
 """The farm in memory: its parts, units, working time, distances and base wording.
 
-Layer: imports nothing of the scheduler but errors.
+Layer: imports errors and language.
 
 - `model`: `Farm`: fields, machines, people, delivery points; SI inside
 - `units`: SI to US and metric units, at the edges

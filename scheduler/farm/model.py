@@ -13,6 +13,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from scheduler.errors import FarmError
+from scheduler.language.translation import SOURCE
 
 #: Hours of a day, from-until in farm time; until before from runs past midnight.
 DailySpan = tuple[time, time]
@@ -376,6 +377,7 @@ class Farm:
     tz : farm time.
     units : units at the edges; the model itself is in SI.
     currency : sign or code of money.
+    language : of the texts, by its code in `scheduler.language.translation.LANGUAGES`.
     base_lat, base_lon : position of the yard.
     crews, combines, carts, trucks, points, fields : parts of the farm, ids unique by type.
     rules, moves : limits, and times of moving.
@@ -401,6 +403,7 @@ class Farm:
     losses: dict[str, dict[str, float]] = field(default_factory=dict)
     gauges: dict[str, Position] = field(default_factory=dict)
     elevation_m: float = 300.0
+    language: str = SOURCE
 
     @cached_property
     def positions(self) -> dict[str, Position]:

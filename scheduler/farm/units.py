@@ -12,6 +12,8 @@ import re
 from typing import Literal
 
 from readiness.grain.crops import CROPS
+from scheduler.language.locale_formats import number
+from scheduler.language.translation import _
 
 Units = Literal["us", "metric"]
 
@@ -118,14 +120,13 @@ def show_test_weight(value_kg_hl: float, crop: str, units: Units) -> str:
 
 def show_number(value: float, digits: int = 0) -> str:
     """A number with thousands separators; never a minus before zero."""
-    text = f"{value:,.{digits}f}"
-    return text.lstrip("-") if float(text.replace(",", "")) == 0 else text
+    return number(0.0 if round(value, digits) == 0 else value, digits)
 
 
 def _show(value: float, unit: str, small: int, large: int = 0, edge: float = 100.0) -> str:
     """Value and unit: `small` decimals below `edge`, `large` from there; NaN is 'unknown'."""
     if math.isnan(value):
-        return "unknown"
+        return _("unknown")
     return f"{show_number(value, small if abs(value) < edge else large)} {unit}"
 
 
@@ -176,10 +177,12 @@ def show_wind(ms: float, units: Units) -> str:
 def show_money(value: float, currency: str, digits: int = 0) -> str:
     """Money as '$12,340', '-$120' or 'EUR 12,340'; NaN is 'unknown'."""
     if math.isnan(value):
-        return "unknown"
+        return _("unknown")
     text = show_number(value, digits)
     sign = "-" if text.startswith("-") else ""
-    return f"{sign}{currency}{' ' if currency[-1:].isalpha() else ''}{text.lstrip('-')}"
+    before = f"{currency} " if currency[-1:].isalpha() else currency
+    amount = text.lstrip("-")
+    return _("{sign}{currency}{amount}", sign=sign, currency=before, amount=amount).strip()
 
 
 def show_price(per_t: float, crop: str, units: Units, currency: str) -> str:

@@ -9,19 +9,21 @@ from datetime import date, datetime
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 from scheduler.farm.units import Units
+from scheduler.language.locale_formats import short_day, short_month
+from scheduler.language.translation import N_, _
 
-#: Text of each reason that closes an hour.
+#: Text of each reason that closes an hour; `_` translates it.
 REASON_TEXT: dict[int, str] = {
-    Reason.UNKNOWN: "weather unknown",
-    Reason.GROUND: "ground too soft or rain falling",
-    Reason.APPROACH: "dirt approach shut",
-    Reason.GRAIN: "dew on the ear or grain too wet",
-    Reason.GREEN: "not ripe",
-    Reason.WIND: "wind over your stop rule",
-    Reason.FIRE: "fire index over your stop rule",
-    Reason.LIGHTNING: "thunderstorm expected",
-    Reason.HEAT: "heat over your stop rule",
-    Reason.NIGHT: "dark",
+    Reason.UNKNOWN: N_("weather unknown"),
+    Reason.GROUND: N_("ground too soft or rain falling"),
+    Reason.APPROACH: N_("dirt approach shut"),
+    Reason.GRAIN: N_("dew on the ear or grain too wet"),
+    Reason.GREEN: N_("not ripe"),
+    Reason.WIND: N_("wind over your stop rule"),
+    Reason.FIRE: N_("fire index over your stop rule"),
+    Reason.LIGHTNING: N_("thunderstorm expected"),
+    Reason.HEAT: N_("heat over your stop rule"),
+    Reason.NIGHT: N_("dark"),
 }
 
 
@@ -44,7 +46,12 @@ def formula_safe(text: str) -> str:
 
 def day_name(when: datetime | date) -> str:
     """'Sat 16 Aug'."""
-    return f"{when:%a} {when.day} {when:%b}"
+    return _(
+        "{weekday} {day} {month}",
+        weekday=short_day(when),
+        day=when.day,
+        month=short_month(when),
+    )
 
 
 def clock(when: datetime, reference: datetime | date, units: Units = "metric") -> str:
@@ -54,7 +61,7 @@ def clock(when: datetime, reference: datetime | date, units: Units = "metric") -
     """
     day = reference.date() if isinstance(reference, datetime) else reference
     days = abs((when.date() - day).days)
-    prefix = "" if days == 0 else f"{when:%a} " if days < 6 else f"{day_name(when)} "
+    prefix = "" if days == 0 else f"{short_day(when)} " if days < 6 else f"{day_name(when)} "
     if units == "us":
         return f"{prefix}{when.hour % 12 or 12}:{when:%M} {'am' if when.hour < 12 else 'pm'}"
     return f"{prefix}{when:%H:%M}"
@@ -62,15 +69,15 @@ def clock(when: datetime, reference: datetime | date, units: Units = "metric") -
 
 def percent(share: float) -> str:
     """A chance as '78 %'; NaN is 'unknown'."""
-    return "unknown" if math.isnan(share) else f"{100 * share:.0f} %"
+    return _("unknown") if math.isnan(share) else f"{100 * share:.0f} %"
 
 
 def crop_name(crop: str) -> str:
     """The name of a crop, by its key."""
-    return CROPS[crop].name if crop in CROPS else one_line(crop)
+    return _(CROPS[crop].name) if crop in CROPS else one_line(crop)
 
 
 def crew_title(crew: str) -> str:
     """'crew North', or the id alone where the word crew is part of it."""
     name = one_line(crew)
-    return name if "crew" in name.lower() else f"crew {name}"
+    return name if "crew" in name.lower() else _("crew {name}", name=name)

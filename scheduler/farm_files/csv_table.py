@@ -8,11 +8,9 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 from scheduler.errors import UnreadableError
-
-DecimalMark = Literal[".", ","]
+from scheduler.language.locale_formats import DecimalMark
 
 #: Largest file that is opened, bytes; assumed, because a season of gauges is under 1 MB.
 MAX_FILE_BYTES = 50_000_000

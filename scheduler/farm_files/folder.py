@@ -17,6 +17,7 @@ from scheduler.farm_files import boundaries, fields_csv, rain_csv, settings_toml
 from scheduler.farm_files.csv_table import CsvTable, file_text, read_csv
 from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.settings_toml import Settings
+from scheduler.language.translation import SOURCE
 
 #: Problems in one error message; `afterrain check` lists all.
 MAX_PRINTED_PROBLEMS = 5
@@ -85,6 +86,13 @@ def read_farm(folder: str | Path, *, guess_soil: str = "") -> Farm:
     _raise_problems(read)
     assert read.settings is not None
     return _farm(read.settings, read)
+
+
+def farm_language(folder: str | Path) -> str:
+    """Language of a farm's texts; English where farm.toml cannot be read."""
+    read = _Folder(path=Path(folder))
+    _settings(read)
+    return read.settings.language if read.settings else SOURCE
 
 
 def farm_problems(folder: str | Path) -> list[Problem]:
@@ -185,6 +193,7 @@ def _farm(settings: Settings, read: _Folder) -> Farm:
         tz=settings.notation.tz,
         units=settings.notation.units,
         currency=settings.currency,
+        language=settings.language,
         base_lat=base[0],
         base_lon=base[1],
         elevation_m=settings.elevation_m,

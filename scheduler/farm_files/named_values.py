@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 from scheduler.errors import Problem
 from scheduler.farm.units import DEFAULT_UNITS, Units, normalized_name
-from scheduler.farm_files.csv_table import DecimalMark
 from scheduler.farm_files.dates import DateOrder
+from scheduler.language.locale_formats import DecimalMark
 
 #: A cell of a table (text), or a value of a TOML file.
 Raw = str | bool | int | float | datetime | date | time | list["Raw"] | dict[str, "Raw"] | None

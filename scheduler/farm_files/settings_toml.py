@@ -26,11 +26,13 @@ from scheduler.farm_files.fields_csv import MAX_FIELD_HA
 from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.record import Record
 from scheduler.farm_files.vocabulary import CROP_NAMES
+from scheduler.language.translation import LANGUAGES, SOURCE
 
 FILE = "farm.toml"
 T = TypeVar("T")
 _UNITS: dict[str, Units] = {"us": "us", "metric": "metric"}
 _ORDERS: dict[str, DateOrder] = {"mdy": "mdy", "dmy": "dmy"}
+_LANGUAGES = {code: code for code in LANGUAGES}
 _PARTS = ("combine", "cart", "truck", "crew", "point", "gauge", "rules", "moves", "losses", "base")
 
 
@@ -53,6 +55,7 @@ class Settings:
     notation: Notation
     name: str
     currency: str
+    language: str
     base_lat: float
     base_lon: float
     elevation_m: float
@@ -116,6 +119,7 @@ def _settings(top: Record) -> Settings:
         notation=top.notation,
         name=top.text("name", None),
         currency=top.text("currency", "$"),
+        language=top.choice("language", _LANGUAGES, SOURCE) or SOURCE,
         base_lat=lat,
         base_lon=lon,
         elevation_m=elevation,

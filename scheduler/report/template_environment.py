@@ -25,6 +25,7 @@ from scheduler.farm.wording import (
     percent,
     sentence,
 )
+from scheduler.language.translation import active_language, markup, markup_number
 from scheduler.report.phrases import (
     EDGE_ONLY,
     field_title,
@@ -63,6 +64,9 @@ def configure(environment: Environment) -> None:
         "bold_topic": bold_topic,
     }
     environment.globals |= {
+        "_": markup,
+        "ngettext": markup_number,
+        "language": active_language,
         "clock": clock,
         "time_range": time_range,
         "moisture_range": moisture_range,

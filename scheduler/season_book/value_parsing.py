@@ -20,6 +20,7 @@ from scheduler.farm.units import (
 from scheduler.farm.wording import one_line
 from scheduler.farm_files.csv_table import read_number
 from scheduler.farm_files.dates import read_time
+from scheduler.language.locale_formats import decimal_mark
 from scheduler.season_book.entry_kinds import Fact, Value, subject_ids
 from scheduler.season_book.formatting import show_fact
 
@@ -92,7 +93,7 @@ def _read_number(fact: Fact, text: str, farm: Farm, crop: str) -> float:
         raise not_a_number
     to_si = _to_si(fact, (match[2] or "").strip(), farm, crop)
     try:
-        value = to_si(read_number(match[1].strip(), "."))
+        value = to_si(read_number(match[1].strip(), decimal_mark()))
     except (OverflowError, ValueError):
         raise not_a_number from None
     if not (math.isfinite(value) and fact.low <= value <= fact.high):

@@ -10,10 +10,11 @@ from flask import Flask, render_template
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
-from scheduler.errors import AfterrainError, BookError
+from scheduler.errors import AfterrainError, BookError, FarmError
+from scheduler.language.translation import SOURCE, set_language
 from scheduler.web import crew_order, forms, guard, pages, replan, template_context
 from scheduler.web.access import Access, read_access
-from scheduler.web.context import EXTENSION, AppContext
+from scheduler.web.context import EXTENSION, AppContext, app_context
 from scheduler.web.planner import Planner
 
 #: Texts for what a browser can get wrong, by HTTP status.
@@ -45,6 +46,7 @@ def create_app(
     access = access or read_access(folder)
     app = Flask("scheduler.web")
     app.extensions[EXTENSION] = AppContext(folder, planner or Planner(folder), access, now)
+    app.before_request(speak_language)
     guard.register(app, access, locked=locked, names=guard.machine_names() | names)
     CSRFProtect(app)
     template_context.register(app, locked)
@@ -52,6 +54,14 @@ def create_app(
     for views in (pages, forms, replan, crew_order):
         views.register(app)
     return app
+
+
+def speak_language() -> None:
+    """Answer a request in the language of the farm; in English where the farm cannot be read."""
+    try:
+        set_language(app_context().farm().language)
+    except FarmError:
+        set_language(SOURCE)
 
 
 def _register_errors(app: Flask) -> None:

@@ -21,6 +21,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
 
 from scheduler.errors import AfterrainError
+from scheduler.farm_files.folder import farm_language
+from scheduler.language.translation import set_language
 from scheduler.orders.model import Morning
 from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
@@ -140,6 +142,7 @@ def make_orders(folder: Path, module: str, pipe: Connection, cancel: Event) -> N
             request: Request = pipe.recv()
         except (EOFError, OSError):
             return
+        set_language(farm_language(folder))
         try:
             if isinstance(request, PlanRequest):
                 morning = _issue_orders(folder, planner, request, pipe=pipe, cancel=cancel)
@@ -169,6 +172,7 @@ def refine_orders(
     in the meantime.
     """
     planner = _start(NICE_REFINE, module)
+    set_language(farm_language(folder))
     from scheduler.report.files import write_plan  # loads matplotlib, which only files need
 
     def progress(stage: Stage, share: float) -> None:

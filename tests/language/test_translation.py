@@ -1,0 +1,95 @@
+"""Texts in the language of the thread that makes them."""
+
+import threading
+from datetime import date
+
+import pytest
+from markupsafe import Markup
+
+from scheduler.farm.units import show_area, show_money
+from scheduler.farm.wording import day_name
+from scheduler.language import locale_formats as formats
+from scheduler.language import translation
+from scheduler.language.translation import (
+    _,
+    active_language,
+    in_language,
+    markup,
+    markup_number,
+    ngettext,
+    set_language,
+)
+
+
+def test_english_needs_no_catalogue(monkeypatch):
+    monkeypatch.setattr(translation, "_catalogue", None)
+    assert _("unknown") == "unknown"
+    assert _("{n} of {all}", n=2, all=3) == "2 of 3"
+    assert ngettext("{n} field", "{n} fields", 1) == "1 field"
+    assert ngettext("{n} field", "{n} fields", 0) == "0 fields"
+
+
+def test_the_language_holds_inside_its_block_and_in_its_thread_only():
+    seen = []
+    with in_language("de"):
+        assert _("unknown") == "unbekannt"
+        thread = threading.Thread(target=lambda: seen.append((active_language(), _("unknown"))))
+        thread.start()
+        thread.join()
+    assert seen == [("en", "unknown")]
+    assert _("unknown") == "unknown"
+
+
+def test_each_thread_has_its_own_language():
+    start = threading.Barrier(2)
+    seen = {}
+
+    def speak(code):
+        set_language(code)
+        start.wait()
+        seen[code] = _("unknown")
+
+    threads = [threading.Thread(target=speak, args=(code,)) for code in ("de", "es")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert seen == {"de": "unbekannt", "es": "desconocido"}
+
+
+def test_a_text_for_a_template_is_escaped_with_its_fields_but_markup_stays():
+    assert markup("{a} & {b}", a="<i>", b=Markup("<b>x</b>")) == "&lt;i&gt; &amp; <b>x</b>"
+    assert markup_number("{n} <", "{n} >", 2) == "2 &gt;"
+
+
+# Signs and names of the Unicode CLDR, as printed by Babel 2.19.
+@pytest.mark.parametrize(
+    ("code", "number", "day", "month"),
+    [
+        ("en", "12,345.7", "Sat", "Aug"),
+        ("de", "12.345,7", "Sa", "Aug"),
+        ("es", "12.345,7", "sáb", "ago"),
+    ],
+)
+def test_numbers_and_days(code, number, day, month):
+    with in_language(code):
+        assert formats.number(12345.678, 1) == number
+        assert formats.short_day(date(2026, 8, 15)) == day
+        assert formats.short_month(date(2026, 8, 15)) == month
+        assert formats.decimal_mark() == number[-2]
+
+
+# Hand: the same day and amount as each language writes them.
+@pytest.mark.parametrize(
+    ("code", "day", "amount", "area"),
+    [
+        ("en", "Sat 15 Aug", "-EUR 1,234", "59.7 ha"),
+        ("de", "Sa 15. Aug", "-1.234 EUR", "59,7 ha"),
+        ("es", "sáb 15 ago", "-1.234 EUR", "59,7 ha"),
+    ],
+)
+def test_days_money_and_areas(code, day, amount, area):
+    with in_language(code):
+        assert day_name(date(2026, 8, 15)) == day
+        assert show_money(-1234.0, "EUR") == amount
+        assert show_area(59.7, "metric") == area
