@@ -9,12 +9,16 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 from places import ROOT
 
+from readiness.atmosphere.hazards import FIRE_CLASSES, HEAT_CLASSES
 from readiness.grain.crops import CROPS
 from scheduler.language.translation import CATALOGUES, LANGUAGES, SOURCE
 
 METHODS = [("**.py", "python"), ("**/templates/**.html", "jinja2")]
 #: Texts of `readiness`, which knows no language; those above it translate them.
-SCIENCE_TEXTS = tuple(crop.name for crop in CROPS.values())
+SCIENCE_TEXTS = (
+    *(crop.name for crop in CROPS.values()),
+    *(name for _, name in (*FIRE_CLASSES, *HEAT_CLASSES)),
+)
 TRANSLATIONS = tuple(code for code in LANGUAGES if code != SOURCE)
 
 

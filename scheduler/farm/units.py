@@ -123,6 +123,12 @@ def show_number(value: float, digits: int = 0) -> str:
     return number(0.0 if round(value, digits) == 0 else value, digits)
 
 
+def short_number(value: float, digits: int = 6) -> str:
+    """A number with as few decimals as it needs: '17.5', '18'."""
+    text = f"{value:.{digits}g}"
+    return show_number(value, len(text.partition(".")[2])) if "e" not in text else text
+
+
 def _show(value: float, unit: str, small: int, large: int = 0, edge: float = 100.0) -> str:
     """Value and unit: `small` decimals below `edge`, `large` from there; NaN is 'unknown'."""
     if math.isnan(value):

@@ -13,7 +13,7 @@ from flask import Flask, Response, abort, render_template, request, url_for
 
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
-from scheduler.report.caution_phrases import STANDING, issued_day_cautions
+from scheduler.report.caution_phrases import issued_day_cautions, standing_cautions
 from scheduler.report.hour_shades import shades
 from scheduler.report.order_phrases import (
     beyond_forecast,
@@ -116,7 +116,7 @@ def safety() -> str:
     return render_template(
         "safety.html",
         day=issued_day_cautions(plan.cautions) if plan else (),
-        standing=STANDING,
+        standing=standing_cautions(),
         rules=context.farm().rules,
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 from flask import Flask, session
 
 from scheduler.errors import FarmError
-from scheduler.report.caution_phrases import DEFERENCE
+from scheduler.report.caution_phrases import deference
 from scheduler.report.hour_shades import shade_of, shades
 from scheduler.report.phrases import quality_note
 from scheduler.report.template_environment import configure, value_texts
@@ -23,7 +23,7 @@ def register(app: Flask, locked: bool) -> None:
         "quality_note": quality_note,
         "kinds": KINDS,
         "locked": locked,
-        "deference": DEFERENCE,
+        "deference": deference,
         "shade_of": shade_of,
         "shades": shades(),
     }
