@@ -10,7 +10,7 @@ from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 from scheduler.farm.units import Units
 from scheduler.language.locale_formats import short_day, short_month
-from scheduler.language.translation import N_, _
+from scheduler.language.translation import N_, _, active_language
 
 #: Text of each reason that closes an hour; `_` translates it.
 REASON_TEXT: dict[int, str] = {
@@ -36,6 +36,11 @@ def one_line(text: str) -> str:
 def sentence(text: str) -> str:
     """The text with a capital first letter; the others stay."""
     return text[:1].upper() + text[1:]
+
+
+def mid_sentence(label: str) -> str:
+    """A label inside a sentence: without its capital, but for German nouns."""
+    return label if active_language() == "de" else label[:1].lower() + label[1:]
 
 
 def formula_safe(text: str) -> str:
@@ -65,6 +70,11 @@ def clock(when: datetime, reference: datetime | date, units: Units = "metric") -
     if units == "us":
         return f"{prefix}{when.hour % 12 or 12}:{when:%M} {'am' if when.hour < 12 else 'pm'}"
     return f"{prefix}{when:%H:%M}"
+
+
+def weekday_clock(when: datetime, units: Units) -> str:
+    """'Sat 10:00', on the clock of the units."""
+    return f"{short_day(when)} {clock(when, when, units)}"
 
 
 def percent(share: float) -> str:

@@ -11,8 +11,7 @@ from datetime import datetime
 
 from readiness.atmosphere.hazards import FIRE_STOP, LIGHTNING_WAIT_MIN
 from scheduler.farm.units import Units, short_number, show_temp, show_wind
-from scheduler.farm.wording import clock, percent
-from scheduler.language.locale_formats import short_day
+from scheduler.farm.wording import clock, percent, weekday_clock
 from scheduler.language.translation import N_, _
 from scheduler.orders.cautions import (
     DayCaution,
@@ -107,8 +106,8 @@ def caution_text(caution: DayCaution, units: Units) -> str:
                 "Fire warning: {event} from {start} to {stop}. Ask whoever has charge of fire "
                 "there before cutting.",
                 event=event,
-                start=f"{short_day(start)} {_hour(start, units)}",
-                stop=f"{short_day(stop)} {_hour(stop, units)}",
+                start=weekday_clock(start, units),
+                stop=weekday_clock(stop, units),
             )
         case FireOverStop():
             return _(

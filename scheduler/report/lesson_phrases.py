@@ -6,9 +6,17 @@ from collections.abc import Sequence
 
 from readiness.season.codes import Tier
 from scheduler.farm.model import Farm
+from scheduler.farm.units import Units, show_number
+from scheduler.farm.wording import weekday_clock
+from scheduler.language.translation import N_, _, ngettext
 from scheduler.windows.lessons import Learnt, Lesson, OffsetChange, Outlier
 
-READING_TEXTS = {Learnt.GRAIN: "sample", Learnt.BEARING: "ground check"}
+#: What a ground check found; `_` translates it.
+GROUND_TEXTS = {
+    Tier.SOFT: N_("soft"),
+    Tier.HEADLAND_ONLY: N_("headland-only"),
+    Tier.FIRM: N_("firm"),
+}
 
 
 def lesson_lines(lessons: Sequence[Lesson], farm: Farm) -> tuple[str, ...]:
@@ -19,41 +27,77 @@ def lesson_lines(lessons: Sequence[Lesson], farm: Farm) -> tuple[str, ...]:
         neighbours: dict[str, list[str]] = {}
         for lesson in (x for x in lessons if x.learnt is learnt):
             if isinstance(lesson, Outlier):
-                lines.append(_outlier(lesson, names[lesson.field]))
+                lines.append(_outlier(lesson, names[lesson.field], farm.units))
             elif lesson.readings:
                 lines.append(_change(lesson, names[lesson.field]))
             else:
                 text = _offset(learnt, lesson.after)
                 neighbours.setdefault(text, []).append(lesson.field)
-        lines += [f"By the same soil, {text}: {', '.join(f)}" for text, f in neighbours.items()]
+        lines += [
+            _("By the same soil, {offset}: {fields}", offset=text, fields=", ".join(f))
+            for text, f in neighbours.items()
+        ]
     return tuple(lines)
 
 
-def _outlier(outlier: Outlier, name: str) -> str:
-    if outlier.learnt is Learnt.GRAIN:
-        side = "above" if outlier.low > 0 else "below"
-        reading = (
-            f"the sample of {outlier.value:.1f} % is {abs(outlier.low):.1f} points "
-            f"{side} what the weather tells"
+def _outlier(outlier: Outlier, name: str, units: Units) -> str:
+    fields = {
+        "field": name,
+        "time": weekday_clock(outlier.time, units),
+    }
+    if outlier.learnt is Learnt.BEARING:
+        return _(
+            "{field}, {time}: the ground check ({ground}) is far from what the weather tells; it "
+            "counts little, take another",
+            ground=_(GROUND_TEXTS[Tier(int(outlier.value))]),
+            **fields,
         )
-    else:
-        tier = Tier(int(outlier.value)).name.lower().replace("_", "-")
-        reading = f"the ground check ({tier}) is far from what the weather tells"
-    return f"{name}, {outlier.time:%a %H:%M}: {reading}; it counts little, take another"
+    fields |= {"value": show_number(outlier.value, 1), "points": show_number(abs(outlier.low), 1)}
+    if outlier.low > 0:
+        return _(
+            "{field}, {time}: the sample of {value} % is {points} points above what the weather "
+            "tells; it counts little, take another",
+            **fields,
+        )
+    return _(
+        "{field}, {time}: the sample of {value} % is {points} points below what the weather "
+        "tells; it counts little, take another",
+        **fields,
+    )
 
 
 def _change(change: OffsetChange, name: str) -> str:
-    plural = "s" if change.readings > 1 else ""
-    readings = f"{change.readings} {READING_TEXTS[change.learnt]}{plural}"
-    before = "nothing" if change.before is None else _offset(change.learnt, change.before)
+    n = change.readings
+    readings = (
+        ngettext("{n} sample", "{n} samples", n)
+        if change.learnt is Learnt.GRAIN
+        else ngettext("{n} ground check", "{n} ground checks", n)
+    )
     after = _offset(change.learnt, change.after)
-    return f"{name}: {after}, from {readings}; the day before: {before}"
+    if change.before is None:
+        return _(
+            "{field}: {offset}, from {readings}; the day before: nothing",
+            field=name,
+            offset=after,
+            readings=readings,
+        )
+    return _(
+        "{field}: {offset}, from {readings}; the day before: {before}",
+        field=name,
+        offset=after,
+        readings=readings,
+        before=_offset(change.learnt, change.before),
+    )
 
 
 def _offset(learnt: Learnt, value: float) -> str:
     """An offset in words."""
     if learnt is Learnt.GRAIN:
-        side = "wetter" if value > 0 else "drier"
-        return f"grain {abs(value):.1f} points {side} than the weather tells"
-    side = "more" if value > 0 else "less"
-    return f"ground bears {100.0 * abs(value):.1f} % {side} water than its texture tells"
+        points = show_number(abs(value), 1)
+        if value > 0:
+            return _("grain {points} points wetter than the weather tells", points=points)
+        return _("grain {points} points drier than the weather tells", points=points)
+    share = f"{show_number(abs(100.0 * value), 1)} %"
+    if value > 0:
+        return _("ground bears {share} more water than its texture tells", share=share)
+    return _("ground bears {share} less water than its texture tells", share=share)

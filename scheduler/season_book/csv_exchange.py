@@ -16,6 +16,7 @@ from scheduler.farm.units import DEFAULT_UNITS, SI_PER_UNIT, normalized_name
 from scheduler.farm.wording import formula_safe
 from scheduler.farm_files.csv_table import CsvTable, read_csv, read_number
 from scheduler.farm_files.dates import read_time
+from scheduler.language.translation import SOURCE, in_language
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, crop_of, ends_at_a_time
 from scheduler.season_book.formatting import default_unit, write_value
@@ -38,6 +39,7 @@ def fact_heading(fact: Fact, farm: Farm) -> str:
     return f"{fact.name}_{unit}" if unit else fact.name
 
 
+@in_language(SOURCE)
 def book_csv(book: Book, farm: Farm) -> str:
     """All entries by hand, superseded ones included, in the order of writing; CRLF (RFC 4180)."""
     out = io.StringIO(newline="")
@@ -81,6 +83,7 @@ class TableRow:
     replaces: str
 
 
+@in_language(SOURCE)
 def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
     """The entries of a table. Headings may name units (rain_mm), else the farm's units hold.
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from scheduler.farm.model import Farm
+from scheduler.language.translation import N_
 
 #: A number (SI), a text, or the field ids of an order.
 Value = float | str | tuple[str, ...]
@@ -21,7 +22,7 @@ class Fact:
     Attributes
     ----------
     name : key in `Entry.facts` and in the CSV heading.
-    label : words on forms and in lists.
+    label : words on forms and in lists; `_` translates label, hint and choices.
     quantity : key of `units.SI_PER_UNIT`, or one of percent, test_weight, money, number, hours,
         choice, text, fields, field, crew, time, day_or_time.
     low, high : bounds of a number, SI. A value outside is taken for a slip of the pen.
@@ -49,7 +50,7 @@ class Kind:
     Attributes
     ----------
     name : key in `KINDS` and in the book's file.
-    label : words on forms and in lists.
+    label : words on forms and in lists; `_` translates it.
     subject_type : type of the subject: gauge, field, machine, crew, point or farm.
     facts : values that an entry of this kind may hold.
     may_be_future : whether the time of an entry may lie ahead of the clock.
@@ -66,21 +67,22 @@ class Kind:
     by_hand: bool = True
 
 
-GROUNDS = ("firm", "headland-only", "soft", "ruts")
-NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN = "full", "closing early", "open again"
+GROUNDS = (N_("firm"), N_("headland-only"), N_("soft"), N_("ruts"))
+NOTICE_FULL, NOTICE_CLOSING_EARLY = N_("full"), N_("closing early")
+NOTICE_OPEN_AGAIN = N_("open again")
 
-REMARK = Fact(name="reason", label="Remark", quantity="text")
-_MOISTURE = Fact(name="moisture", label="Moisture", quantity="percent", low=3.0, high=60.0)
+REMARK = Fact(name="reason", label=N_("Remark"), quantity="text")
+_MOISTURE = Fact(name="moisture", label=N_("Moisture"), quantity="percent", low=3.0, high=60.0)
 _QUALITY = (
-    Fact(name="test_weight", label="Test weight", quantity="test_weight", low=30.0, high=95.0),
-    Fact(name="protein", label="Protein", quantity="percent", low=2.0, high=60.0),
+    Fact(name="test_weight", label=N_("Test weight"), quantity="test_weight", low=30.0, high=95.0),
+    Fact(name="protein", label=N_("Protein"), quantity="percent", low=2.0, high=60.0),
 )
 _RAIN = (
-    Fact(name="rain", label="Rain", quantity="depth", high=500.0, required=True),
+    Fact(name="rain", label=N_("Rain"), quantity="depth", high=500.0, required=True),
     Fact(
         name="hours",
-        label="Over",
-        hint="hours since the last reading",
+        label=N_("Over"),
+        hint=N_("hours since the last reading"),
         quantity="hours",
         low=0.25,
         high=240.0,
@@ -88,102 +90,113 @@ _RAIN = (
     ),
 )
 _GROUND = (
-    Fact(name="ground", label="Ground", quantity="choice", required=True, choices=GROUNDS),
+    Fact(name="ground", label=N_("Ground"), quantity="choice", required=True, choices=GROUNDS),
     REMARK,
 )
 _CUT = (
     Fact(
         name="area",
-        label="Area cut",
-        hint="since the last entry, or: all",
+        label=N_("Area cut"),
+        hint=N_("since the last entry, or: all"),
         quantity="area",
         high=5000.0,
         required=True,
     ),
-    Fact(name="crew", label="Crew", quantity="crew"),
+    Fact(name="crew", label=N_("Crew"), quantity="crew"),
 )
 _DOWN = (
-    Fact(name="until", label="Running again", hint="blank: not known", quantity="time"),
+    Fact(name="until", label=N_("Running again"), hint=N_("blank: not known"), quantity="time"),
     REMARK,
 )
 _ABSENT = (
     Fact(
         name="until",
-        label="Away until",
-        hint="last day, and the hour if back that day; blank: that day only",
+        label=N_("Away until"),
+        hint=N_("last day, and the hour if back that day; blank: that day only"),
         quantity="day_or_time",
     ),
     REMARK,
 )
 _TICKET = (
-    Fact(name="field", label="Field", quantity="field", required=True),
-    Fact(name="weight", label="Weight", quantity="mass", low=0.01, high=200.0, required=True),
+    Fact(name="field", label=N_("Field"), quantity="field", required=True),
+    Fact(name="weight", label=N_("Weight"), quantity="mass", low=0.01, high=200.0, required=True),
     _MOISTURE,
     *_QUALITY,
-    Fact(name="dockage", label="Dockage", quantity="percent", high=50.0),
-    Fact(name="price", label="Price", quantity="price", high=5000.0),
+    Fact(name="dockage", label=N_("Dockage"), quantity="percent", high=50.0),
+    Fact(name="price", label=N_("Price"), quantity="price", high=5000.0),
 )
 _NOTICE = (
     Fact(
         name="notice",
-        label="Notice",
+        label=N_("Notice"),
         quantity="choice",
         required=True,
         choices=(NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN),
     ),
     Fact(
-        name="until", label="Open again", hint="blank: not known, or the next day", quantity="time"
+        name="until",
+        label=N_("Open again"),
+        hint=N_("blank: not known, or the next day"),
+        quantity="time",
     ),
     REMARK,
 )
 _ORDER = (
-    Fact(name="fields", label="Fields in order", quantity="fields", required=True),
-    Fact(name="why", label="Why", quantity="text"),
-    Fact(name="cost", label="Cost against the plan", quantity="money", low=-1e9, high=1e9),
+    Fact(name="fields", label=N_("Fields in order"), quantity="fields", required=True),
+    Fact(name="why", label=N_("Why"), quantity="text"),
+    Fact(name="cost", label=N_("Cost against the plan"), quantity="money", low=-1e9, high=1e9),
 )
 _FORECAST = tuple(
     Fact(name=n, label=n.capitalize(), quantity="text")
     for n in ("path", "source", "issued", "version")
 )
 _PLAN = (
-    Fact(name="seen", label="Entries seen", quantity="number"),
-    Fact(name="loss", label="Expected loss", quantity="money"),
-    Fact(name="status", label="Status", quantity="text"),
+    Fact(name="seen", label=N_("Entries seen"), quantity="number"),
+    Fact(name="loss", label=N_("Expected loss"), quantity="money"),
+    Fact(name="status", label=N_("Status"), quantity="text"),
 )
 
 
 _KINDS = (
-    Kind(name="rain", label="Rain gauge", subject_type="gauge", facts=_RAIN),
+    Kind(name="rain", label=N_("Rain gauge"), subject_type="gauge", facts=_RAIN),
     Kind(
         name="sample",
-        label="Grain sample",
+        label=N_("Grain sample"),
         subject_type="field",
         facts=(replace(_MOISTURE, required=True), *_QUALITY),
     ),
-    Kind(name="ground", label="Ground check", subject_type="field", facts=_GROUND),
-    Kind(name="cut", label="Area cut", subject_type="field", facts=_CUT, exclusive=True),
-    Kind(name="down", label="Breakdown", subject_type="machine", facts=_DOWN, may_be_future=True),
+    Kind(name="ground", label=N_("Ground check"), subject_type="field", facts=_GROUND),
+    Kind(name="cut", label=N_("Area cut"), subject_type="field", facts=_CUT, exclusive=True),
+    Kind(
+        name="down", label=N_("Breakdown"), subject_type="machine", facts=_DOWN, may_be_future=True
+    ),
     Kind(
         name="repaired",
-        label="Repaired",
+        label=N_("Repaired"),
         subject_type="machine",
         facts=(REMARK,),
         may_be_future=True,
     ),
     Kind(
-        name="absent", label="Crew absent", subject_type="crew", facts=_ABSENT, may_be_future=True
+        name="absent",
+        label=N_("Crew absent"),
+        subject_type="crew",
+        facts=_ABSENT,
+        may_be_future=True,
     ),
-    Kind(name="ticket", label="Load ticket", subject_type="point", facts=_TICKET),
+    Kind(name="ticket", label=N_("Load ticket"), subject_type="point", facts=_TICKET),
     Kind(
         name="notice",
-        label="Delivery point notice",
+        label=N_("Delivery point notice"),
         subject_type="point",
         facts=_NOTICE,
         may_be_future=True,
     ),
-    Kind(name="order", label="Own order", subject_type="crew", facts=_ORDER, exclusive=True),
-    Kind(name="forecast", label="Forecast", subject_type="farm", facts=_FORECAST, by_hand=False),
-    Kind(name="plan", label="Plan issued", subject_type="farm", facts=_PLAN, by_hand=False),
+    Kind(name="order", label=N_("Own order"), subject_type="crew", facts=_ORDER, exclusive=True),
+    Kind(
+        name="forecast", label=N_("Forecast"), subject_type="farm", facts=_FORECAST, by_hand=False
+    ),
+    Kind(name="plan", label=N_("Plan issued"), subject_type="farm", facts=_PLAN, by_hand=False),
 )
 KINDS: dict[str, Kind] = {kind.name: kind for kind in _KINDS}
 

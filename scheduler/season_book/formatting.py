@@ -10,6 +10,7 @@ from scheduler.farm.units import (
     SI_PER_UNIT,
     from_si,
     lb_bu,
+    short_number,
     show_area,
     show_depth,
     show_mass,
@@ -18,7 +19,9 @@ from scheduler.farm.units import (
     show_price,
     show_test_weight,
 )
-from scheduler.farm.wording import clock, day_name
+from scheduler.farm.wording import clock, day_name, mid_sentence
+from scheduler.language.locale_formats import decimal_mark
+from scheduler.language.translation import _
 from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Value, crop_of, is_day
 
 
@@ -52,10 +55,10 @@ def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
     if isinstance(value, str):
         if is_time(fact, value):
             here = datetime.fromisoformat(value).astimezone(farm.tz)
-            return f"{day_name(here)} {here:%H:%M}"
+            return f"{day_name(here)} {clock(here, here, farm.units)}"
         if fact.quantity == "day_or_time":
-            return f"the end of {value}"
-        return value
+            return _("the end of {day}", day=value)
+        return _(value) if fact.quantity == "choice" else value
     units, number = farm.units, float(value)
     if fact.quantity == "depth":
         return show_depth(number, units)
@@ -71,11 +74,11 @@ def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
         return f"{show_number(number, 1)} %"
     if fact.quantity == "test_weight":
         return show_test_weight(number, crop, units)
-    return f"{number:g} h" if fact.quantity == "hours" else f"{number:g}"
+    return f"{short_number(number)} h" if fact.quantity == "hours" else short_number(number)
 
 
 def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
-    """A value as `parsing.read_value` reads it back, without loss, in the farm's units."""
+    """A value in the farm's units as `read_value` reads it back, without loss, in that language."""
     if isinstance(value, tuple):
         return "; ".join(value)
     if isinstance(value, str):
@@ -87,7 +90,7 @@ def write_value(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
         number = lb_bu(number, crop)
     elif fact.quantity in SI_PER_UNIT:
         number = from_si(number, fact.quantity, farm.units, crop)
-    return f"{number:.12f}".rstrip("0").rstrip(".")
+    return f"{number:.12f}".rstrip("0").rstrip(".").replace(".", decimal_mark())
 
 
 def entry_text(entry: Entry, farm: Farm) -> str:
@@ -98,13 +101,13 @@ def entry_text(entry: Entry, farm: Farm) -> str:
     parts = [
         show_fact(f, v, farm, crop)
         if f.quantity in ("choice", "text", "fields") or f.label == kind.label
-        else f"{f.label.split(' (')[0].lower()} {show_fact(f, v, farm, crop)}"
+        else f"{mid_sentence(_(f.label))} {show_fact(f, v, farm, crop)}"
         for f, v in values
     ]
-    head = f"{kind.label.lower()} {entry.subject}".strip()
+    head = f"{mid_sentence(_(kind.label))} {entry.subject}".strip()
     return f"{head}: {', '.join(parts)}" if parts else head
 
 
 def entry_time_text(entry: Entry, farm: Farm, now: datetime) -> str:
     """Farm time of an entry; see `wording.clock`."""
-    return clock(entry.at.astimezone(farm.tz), now.astimezone(farm.tz))
+    return clock(entry.at.astimezone(farm.tz), now.astimezone(farm.tz), farm.units)

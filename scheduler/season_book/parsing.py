@@ -12,8 +12,9 @@ from typing import TypeVar
 from scheduler.errors import EntryError, UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import normalized_name, show_area
-from scheduler.farm.wording import one_line
+from scheduler.farm.wording import mid_sentence, one_line
 from scheduler.farm_files.dates import end_of_day, start_of_day
+from scheduler.language.translation import _
 from scheduler.season_book.entry_kinds import KINDS, Entry, Kind, Value, crop_of, is_day
 from scheduler.season_book.value_parsing import (
     has_clock,
@@ -79,7 +80,7 @@ def read_entry(
     for fact in known.facts:
         text = facts.get(fact.name, "").strip()
         is_area = kind == "cut" and fact.name == "area"
-        if is_area and normalized_name(text) == "all" and left_ha and who:
+        if is_area and normalized_name(text) in _all_words() and left_ha and who:
             values["area"] = left_ha(who)
         elif text:
             read = partial(read_value, fact, text, farm, crop=crop, now=now)
@@ -87,10 +88,14 @@ def read_entry(
             if value is not None and value != "":
                 values[fact.name] = value
         elif fact.required:
-            problems[fact.name] = f"{fact.label.lower()} is missing"
+            problems[fact.name] = _("{fact} is missing", fact=mid_sentence(_(fact.label)))
     for name in facts:
         if name not in {f.name for f in known.facts}:
-            problems[name] = f"{known.label.lower()} has no {one_line(name)[:40]}"
+            problems[name] = _(
+                "{kind} has no {fact}",
+                kind=mid_sentence(_(known.label)),
+                fact=one_line(name)[:40],
+            )
     if kind == "absent":
         values |= _end_of_absence(when, str(values.get("until", "")), farm)
     area, until = values.get("area"), values.get("until")
@@ -102,6 +107,11 @@ def read_entry(
         raise EntryError(problems)
     entry = Entry(kind=kind, subject=who, at=when, facts=values, by=writer)
     return replace(entry, token=token) if token else entry
+
+
+def _all_words() -> tuple[str, str]:
+    """Words for the whole area that is left."""
+    return "all", normalized_name(_("all"))
 
 
 def _unknown_kind(kind: str) -> EntryError:

@@ -81,8 +81,8 @@ def test_fire_warning_in_force_is_named_and_one_that_is_over_is_not():
     assert found == [
         "Fire warning: Red Flag Warning from Sat 3:00 am to Sat 3:00 pm. Ask whoever has charge of "
         "fire there before cutting.",
-        "Fire warning: Fire Weather Watch from Sat 12:00 to Sun 12:00. Ask whoever has charge of "
-        "fire there before cutting.",
+        "Fire warning: Fire Weather Watch from Sat 12:00 pm to Sun 12:00 pm. Ask whoever has "
+        "charge of fire there before cutting.",
     ]
 
 
