@@ -107,7 +107,10 @@ def run_slots(tables, state, policy, log, slots, of_members):
     crews, jobs, points = job.shape[1], left.shape[1], held.shape[2]
     listed = policy.move_weight <= 0.0 and policy.moisture_weight <= 0.0
     for m in range(of_members[0], of_members[1]):
+        standing_jobs = (left[m] > TINY).sum()
         for s in range(slots[0], slots[1]):
+            if standing_jobs == 0 and (held[m] <= 0.0).all():
+                break  # all is cut and hauled
             later = 0 if day[s] == day[0] else 1
             for k in range(crews):
                 up = machines[k, s]
@@ -264,6 +267,7 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     if not done:
                         break
                     left[m, j] = 0.0
+                    standing_jobs -= 1
                     minutes -= min(minutes, tonnes / rate * 60.0)
                     state.ended[m, j] = s + 1.0 - minutes / slot_min
                     job[m, k] = -1
