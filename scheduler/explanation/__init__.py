@@ -3,6 +3,9 @@
 Layer: may import orders, work_tables and what lies below.
 
 - `timing`: times of each job in every member, and the member whose clock is printed
+- `crew_clock`: the clock of one crew in one member, to five minutes
+- `day_work`: what a crew does today and tomorrow
+- `deliveries`: where the grain of a field goes
 - `swap_costs`: the price of a swap: one place earlier or later, another crew, left out
 - `fallback`: where a crew goes if its first field is too tough or too soft
 - `own_order`: the price of a user's own orders

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from datetime import timedelta
 
 import numpy as np
 
@@ -12,29 +10,29 @@ from readiness.atmosphere.weather import Array
 from readiness.grain.grade import wheat_grade
 from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms, test_weight
-from scheduler.costs.machine_rates import loads
-from scheduler.costs.standing_loss import crop_state, grain_density, wet_yield
+from scheduler.costs.standing_loss import crop_state, wet_yield
+from scheduler.explanation.crew_clock import RunsOfMember, end_minute, runs_by_member
+from scheduler.explanation.day_work import stints
+from scheduler.explanation.deliveries import deliveries
 from scheduler.explanation.fallback import best_first_job
 from scheduler.explanation.reasons import left_out_reason, order_reason
 from scheduler.explanation.timing import (
     Timing,
+    around,
     first_hour,
     member_shown,
+    minute_time,
     slot_time,
     spread,
     time_spread,
     timing,
     usual_member,
 )
-from scheduler.farm.slots import SLOT_MIN
 from scheduler.farm.units import lb_bu
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import (
-    SHUT,
-    TURNED_AWAY,
     Alternative,
     CrewOrders,
-    Delivery,
     Fallback,
     LeftOut,
     Order,
@@ -77,7 +75,7 @@ def order_line(
     j: int,
     *,
     usual: int,
-    origin: int,
+    runs: RunsOfMember,
     alternative: Alternative | None,
 ) -> Order:
     """The order of crew `k` for job `j`, which it cuts in some member.
@@ -85,18 +83,24 @@ def order_line(
     Parameters
     ----------
     usual : member whose clock times are printed.
-    origin : job that the crew comes from; the number of jobs for where it stands.
+    runs : the crew's runs by member.
     """
     work, when = decision.work, timing(decision, k, j)
     job, field = work.jobs[j], work.field(j)
     moisture = spread(when.moisture)
     tonnes = job.area_ha * wet_yield(field, moisture.mid)
     shown = member_shown(when, usual)
-    start, finish = (time_spread(work, x, shown) for x in (when.begin, when.end))
-    to = deliveries(decision, k, j, when, tonnes)
+    clock = next(run for run in runs(k, shown) if run.job == j)
+    start, finish = (
+        around(minute_time(work, minute), time_spread(work, slots, shown))
+        for minute, slots in (
+            (clock.start, when.begin),
+            (end_minute(decision, runs(k, shown), j, shown), when.end),
+        )
+    )
+    to = deliveries(decision, k, j, when.cuts, tonnes)
     rate = work.rates[k][j][[p.id for p in work.farm.points].index(to[0].point)]
     weight, sprouted, grade = expected_quality(work, season, j, when.begin)
-    move_min = float(work.tables.move[k, origin, j])
     ended = decision.outcome.state.ended[:, j]
     done = float(np.isfinite(ended).mean())
     by = [np.isfinite(e) and slot_time(work, e).date() <= finish.mid.date() for e in ended]
@@ -105,9 +109,9 @@ def order_line(
         name=field.name,
         parcel=job.parcel,
         crop=field.crop,
-        leave_at=slot_time(work, max(0.0, when.begin[shown] - move_min / SLOT_MIN)),
-        move_min=move_min,
-        move_km=float(work.move_km[k, origin, j]),
+        leave_at=minute_time(work, clock.leave),
+        move_min=clock.move,
+        move_km=float(work.move_km[k, clock.origin, j]),
         start=start,
         finish=finish,
         area_ha=job.area_ha,
@@ -131,45 +135,6 @@ def order_line(
         reason=order_reason(work, season, job.row, start.mid, alternative, done),
         alternative=alternative,
         locked=any(j in row for row in decision.locked),
-    )
-
-
-def deliveries(
-    decision: Decision, k: int, j: int, when: Timing, tonnes: float
-) -> tuple[Delivery, ...]:
-    """Share out a job's `tonnes` by the delivery points to which its grain goes.
-
-    The first choice comes first. Less than half a load goes to the point that takes most.
-    """
-    work, cuts = decision.work, when.cuts
-    points = work.farm.points
-    share = np.bincount(cuts.point, cuts.area, len(points))
-    share = share / share.sum()
-    total_loads = loads(tonnes, work.makeup[k].trucks, grain_density(work.field(j)))
-    most = int(share.argmax())
-    small = (share * total_loads < 0.5) & (np.arange(len(points)) != most)
-    share[most] += share[small].sum()
-    share[small] = 0.0
-    used = np.flatnonzero(share).tolist()
-    shut = ~work.tables.point_open[:, cuts.slot]
-    turned_away = np.isnan(work.tables.loss[cuts.member, cuts.slot, j]).T
-
-    def barred(q: int, first: int) -> bool:
-        """Whether most of the grain of point `q` could not go to point `first`."""
-        return bool((shut[first] | turned_away[first])[cuts.point == q].mean() > 0.5)
-
-    order = sorted(used, key=lambda q: (sum(barred(q, p) for p in used), -share[q]))
-
-    def why(q: int) -> str:
-        if q == order[0] or not barred(q, order[0]):
-            return ""
-        return TURNED_AWAY if turned_away[order[0], cuts.point == q].mean() > 0.5 else SHUT
-
-    return tuple(
-        Delivery(
-            point=points[q].id, tonnes=tonnes * share[q], loads=total_loads * share[q], why=why(q)
-        )
-        for q in order
     )
 
 
@@ -222,6 +187,7 @@ def crew_orders(
     work, policy = decision.work, decision.policy
     people = {c.id: c.people for c in work.farm.crews}
     usual = usual_member(decision)
+    runs = runs_by_member(decision)
     area = cut_area(decision)
     crew_of_job = np.where(area.sum(axis=0) > 0, area.argmax(axis=0), -1)
     places = [
@@ -231,20 +197,12 @@ def crew_orders(
     out = []
     for k, machines in enumerate(work.makeup):
         jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: places[j])
-        orders: list[Order] = []
-        origin = len(work.jobs)
-        for j in jobs:
-            line = order_line(
-                decision,
-                season,
-                k,
-                j,
-                usual=usual,
-                origin=origin,
-                alternative=alternatives.get(j),
+        orders = [
+            order_line(
+                decision, season, k, j, usual=usual, runs=runs, alternative=alternatives.get(j)
             )
-            orders.append(after(orders[-1], line) if orders else line)
-            origin = j
+            for j in jobs
+        ]
         out.append(
             CrewOrders(
                 crew=machines.crew,
@@ -261,29 +219,10 @@ def crew_orders(
                 move_weight=policy.move_weight,
                 moisture_weight=policy.moisture_weight,
                 ranked=tuple((work.field(j).id, work.jobs[j].parcel) for j in policy.orders[k]),
+                stints=stints(decision, k, runs(k, usual), usual),
             )
         )
     return tuple(out)
-
-
-def after(previous: Order, order: Order) -> Order:
-    """Times of an order that obey arithmetic after the previous one of its crew.
-
-    The simulator counts moves in whole slots. The crew leaves after it has finished or, where it
-    comes back to the previous field, after it has begun there. Times from another member stay.
-    """
-    if not order.shown:
-        return order
-    back = previous.finish.mid > order.start.mid
-    leave_at = max(order.leave_at, previous.start.mid if back else previous.finish.mid)
-    start = max(order.start.mid, leave_at + timedelta(minutes=order.move_min))
-    finish = max(order.finish.mid, start)
-    return replace(
-        order,
-        leave_at=leave_at,
-        start=replace(order.start, mid=start, high=max(order.start.high, start)),
-        finish=replace(order.finish, mid=finish, high=max(order.finish.high, finish)),
-    )
 
 
 def _place(when: Timing, usual: int) -> tuple[bool, float]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.season.simulate import Season
@@ -31,6 +32,15 @@ class Cuts:
     slot: Int
     area: Array
     point: Int
+
+    def at(self, picked: NDArray[np.bool_]) -> Cuts:
+        """Those of the cuts that are picked, (cut,)."""
+        return Cuts(
+            member=self.member[picked],
+            slot=self.slot[picked],
+            area=self.area[picked],
+            point=self.point[picked],
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,9 +97,13 @@ def timing(decision: Decision, k: int, j: int) -> Timing:
 
 def slot_time(work: FarmWork, slot: float) -> datetime:
     """Farm time of a slot; fractions and the end of the horizon are allowed."""
-    return farm_time(work.standing_loss.slots[0], work.farm.tz) + timedelta(
-        minutes=round(float(slot) * SLOT_MIN)
-    )
+    return minute_time(work, round(float(slot) * SLOT_MIN))
+
+
+def minute_time(work: FarmWork, minute: float) -> datetime:
+    """Farm time of a minute from the first slot."""
+    first = farm_time(work.standing_loss.slots[0], work.farm.tz).astimezone(UTC)
+    return (first + timedelta(minutes=minute)).astimezone(work.farm.tz)
 
 
 def spread(values: Array) -> Spread:
@@ -123,6 +137,11 @@ def time_spread(work: FarmWork, values: Array, shown: int) -> TimeSpread:
     return TimeSpread(
         low=slot_time(work, low), mid=slot_time(work, mid), high=slot_time(work, high)
     )
+
+
+def around(mid: datetime, times: TimeSpread) -> TimeSpread:
+    """The 10th and 90th percentile of `times` around another middle time."""
+    return TimeSpread(low=min(times.low, mid), mid=mid, high=max(times.high, mid))
 
 
 def usual_member(decision: Decision) -> int:

@@ -73,7 +73,7 @@ class Order:
     name: str
     parcel: str  # "" for the whole field
     crop: str
-    leave_at: datetime  # median time to set off
+    leave_at: datetime
     move_min: float
     move_km: float
     start: TimeSpread
@@ -111,8 +111,49 @@ class Fallback:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Stint:
+    """A crew's work in one field on one day, by the clock of the one member that is printed.
+
+    Attributes
+    ----------
+    field, name, parcel, crop : as in `Order`.
+    leave_at, start, until : in this order, and apart by at least `move_min`.
+    move_min, move_km : from where the crew stands before; 0 where it stands there already.
+    field_ha : area of the whole job.
+    area_ha, tonnes : cut in the stint.
+    moisture_pct : range of what is cut in it.
+    start_pct : moisture at or below which the crew starts.
+    finished : whether the job is finished at `until`.
+    begun, done : shares of members in which a crew cuts there on that day, and in which the job is
+        finished by its end.
+    deliveries : points that the grain goes to in any member that day, first choice first; tonnes
+        and loads are those of the stint.
+    """
+
+    field: str
+    name: str
+    parcel: str
+    crop: str
+    leave_at: datetime
+    move_min: float
+    move_km: float
+    start: datetime
+    until: datetime
+    field_ha: float
+    area_ha: float
+    tonnes: float
+    moisture_pct: Spread
+    start_pct: float
+    finished: bool
+    begun: float
+    done: float
+    headland_only: bool
+    deliveries: tuple[Delivery, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class CrewOrders:
-    """A crew and its orders over the whole horizon, in order."""
+    """A crew and its orders over the whole horizon, in order; `stints` of today and tomorrow."""
 
     crew: str
     combines: tuple[str, ...]
@@ -128,6 +169,7 @@ class CrewOrders:
     move_weight: float = 0.0  # places in the order that a minute of move is worth
     moisture_weight: float = 0.0  # places in the order that a point of moisture is worth
     ranked: tuple[tuple[str, str], ...] = ()  # the policy's list: ids of fields, and parcels
+    stints: tuple[Stint, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,93 @@
+"""What a crew does today and tomorrow, by the clock of one member."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+
+from scheduler.explanation.crew_clock import Run
+from scheduler.explanation.deliveries import deliveries
+from scheduler.explanation.timing import Cuts, cuts_of, minute_time
+from scheduler.orders.decision import Decision
+from scheduler.orders.model import Delivery, Spread, Stint
+
+#: Days of which the clock is printed; assumed: crews are sent out for today and tomorrow.
+CLOCK_DAYS = 2
+
+
+def stints(decision: Decision, k: int, runs: Sequence[Run], member: int) -> tuple[Stint, ...]:
+    """What crew `k` does on the first `CLOCK_DAYS` days, from its runs in the member printed."""
+    work = decision.work
+    last = minute_time(work, 0.0).date() + timedelta(days=CLOCK_DAYS - 1)
+    near = [run for run in runs if minute_time(work, run.start).date() <= last]
+    return tuple(_stint(decision, k, run, member) for run in near)
+
+
+def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:
+    """One run as a stint."""
+    work, tables, j = decision.work, decision.work.tables, run.job
+    job, field = work.jobs[j], work.field(j)
+    day = int(tables.day[run.slot[0]])
+    of_day = tables.day == day
+    cutting = (decision.outcome.log.job[:, :, of_day] == j).any(axis=(1, 2, 3))
+    last_day = tables.day[
+        (np.nan_to_num(decision.outcome.state.ended[:, j], nan=1.0) - 1e-6).astype(int)
+    ]
+    done = np.isfinite(decision.outcome.state.ended[:, j]) & (last_day <= day)
+    wet = tables.wet[member, run.slot, j].astype(np.float64)
+    area = float(run.area.sum())
+    tonnes = area * float(tables.yield_t[j])
+    return Stint(
+        field=field.id,
+        name=field.name,
+        parcel=job.parcel,
+        crop=field.crop,
+        leave_at=minute_time(work, run.leave),
+        move_min=run.move,
+        move_km=float(work.move_km[k, run.origin, j]) if run.origin != j else 0.0,
+        start=minute_time(work, run.start),
+        until=minute_time(work, run.until),
+        field_ha=job.area_ha,
+        area_ha=area,
+        tonnes=tonnes,
+        moisture_pct=Spread(
+            low=float(wet.min()),
+            mid=float(np.average(wet, weights=run.area)),
+            high=float(wet.max()),
+        ),
+        start_pct=float(decision.policy.start[0 if of_day[0] else 1, j]),
+        finished=run.finished,
+        begun=float(cutting.mean()),
+        done=float(done.mean()),
+        headland_only=bool(tables.edge[member, run.slot, j].mean() > 0.5),
+        deliveries=_deliveries(decision, k, run, tonnes, member),
+    )
+
+
+def _deliveries(
+    decision: Decision, k: int, run: Run, tonnes: float, member: int
+) -> tuple[Delivery, ...]:
+    """Points that the job's grain goes to on the day of a run, with what the run brings to each.
+
+    A point that takes grain in other members only has no loads.
+    """
+    of_day = decision.work.tables.day == decision.work.tables.day[run.slot[0]]
+    cuts = cuts_of(decision, k, run.job)
+    any_member = deliveries(decision, k, run.job, cuts.at(of_day[cuts.slot]), tonnes)
+    shown = Cuts(
+        member=np.full(len(run.slot), member), slot=run.slot, area=run.area, point=run.point
+    )
+    brought = {d.point: d for d in deliveries(decision, k, run.job, shown, tonnes)}
+    chosen = {d.point for d in any_member}
+    return (
+        *(
+            replace(d, tonnes=brought[d.point].tonnes, loads=brought[d.point].loads)
+            if d.point in brought
+            else replace(d, tonnes=0.0, loads=0.0)
+            for d in any_member
+        ),
+        *(d for q, d in brought.items() if q not in chosen),
+    )
