@@ -35,6 +35,7 @@ from scheduler.orders.model import (
     Order,
     RuleComparison,
     Spread,
+    Stint,
     TimeSpread,
 )
 from scheduler.orders.reasons import (
@@ -262,6 +263,32 @@ def order(place: Farm, i: int, at: int) -> Order:
     )
 
 
+def stint(made: Order, *, area_ha: float | None = None, move_min: float | None = None) -> Stint:
+    """The day's work of an order; all of it by default."""
+    area = made.area_ha if area_ha is None else area_ha
+    return Stint(
+        field=made.field,
+        name=made.name,
+        parcel=made.parcel,
+        crop=made.crop,
+        leave_at=made.leave_at,
+        move_min=made.move_min if move_min is None else move_min,
+        move_km=made.move_km,
+        start=made.start.mid,
+        until=made.finish.mid,
+        field_ha=made.area_ha,
+        area_ha=area,
+        tonnes=made.tonnes * area / made.area_ha,
+        moisture_pct=made.moisture_pct,
+        start_pct=made.start_pct,
+        finished=area_ha is None,
+        begun=0.95,
+        done=made.chance,
+        headland_only=made.headland_only,
+        deliveries=made.deliveries,
+    )
+
+
 def crews(place: Farm) -> tuple[CrewOrders, ...]:
     """Odd fields to one crew, even fields to the other, the last field to nobody."""
     out = []
@@ -282,6 +309,9 @@ def crews(place: Farm) -> tuple[CrewOrders, ...]:
                 leave_min=40.0 * k,
                 stop_margin=0.5,
                 move_weight=0.3 * k,
+                stints=tuple(
+                    stint(o) for o in orders if (o.start.mid.date() - NOW.date()).days < 2
+                ),
                 fallback=Fallback(
                     if_tough=FallbackAction(first_name="Home quarter", wait=Wait.THREE_HOURS),
                     if_soft=FallbackAction(

@@ -62,19 +62,27 @@ def day_name(when: datetime | date) -> str:
 def clock(when: datetime, reference: datetime | date, units: Units = "metric") -> str:
     """'10:00' on the day of `reference`, 'Sat 10:00' within six days, else 'Sat 16 Aug 10:00'.
 
-    With US units a 12-hour clock, '10:00 am'.
+    With US units a 12-hour clock: '10 am', '10:15 am', 'noon', 'midnight'.
     """
     day = reference.date() if isinstance(reference, datetime) else reference
     days = abs((when.date() - day).days)
     prefix = "" if days == 0 else f"{short_day(when)} " if days < 6 else f"{day_name(when)} "
     if units == "us":
-        return f"{prefix}{when.hour % 12 or 12}:{when:%M} {'am' if when.hour < 12 else 'pm'}"
+        return f"{prefix}{_twelve_hour(when)}"
     return f"{prefix}{when:%H:%M}"
 
 
 def weekday_clock(when: datetime, units: Units) -> str:
     """'Sat 10:00', on the clock of the units."""
     return f"{short_day(when)} {clock(when, when, units)}"
+
+
+def _twelve_hour(when: datetime) -> str:
+    """Time of day on a 12-hour clock."""
+    if when.hour % 12 == 0 and when.minute == 0:
+        return _("noon") if when.hour else _("midnight")
+    minutes = f":{when:%M}" if when.minute else ""
+    return f"{when.hour % 12 or 12}{minutes} {'am' if when.hour < 12 else 'pm'}"
 
 
 def percent(share: float) -> str:

@@ -150,6 +150,11 @@ class Stint:
     headland_only: bool
     deliveries: tuple[Delivery, ...]
 
+    @property
+    def point(self) -> str:
+        """Id of the delivery point of first choice."""
+        return self.deliveries[0].point
+
 
 @dataclass(frozen=True, kw_only=True)
 class CrewOrders:

@@ -10,7 +10,7 @@ Layer: may import planning and what lies below.
 - `terminal`: what `plan` and `ready` print
 - `messages`: a text message for each crew
 - `template_environment`: options, filters and functions that all templates share
-- `hour_shades`: shades of the tables of hours
+- `today`: a day of each crew in five lines
 - `sheet`: the printable sheet
 - `crew_calendar`: a crew's calendar, with events it no longer has cancelled
 - `plan_document`: a plan as JSON data, for plan.json and the season book

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,8 @@ from readiness.season.codes import Reason
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_money
 from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent
+from scheduler.language.locale_formats import number
+from scheduler.language.translation import _
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
     SHUT,
@@ -24,6 +26,7 @@ from scheduler.orders.model import (
     DecidingCause,
     Morning,
     Order,
+    Stint,
 )
 from scheduler.orders.reasons import (
     FallbackAction,
@@ -212,17 +215,30 @@ def start_moisture_text(start_pct: float, limit: float) -> str:
     return f"at {round(start_pct, 1):g} % or drier"
 
 
+def start_at_text(order: Order | Stint, farm: Farm, start_pct: float) -> str:
+    """'at 19.5 % or drier': the start moisture, or what threshes and some point takes."""
+    taken = [
+        p.markets[order.crop].moisture_limit_pct for p in farm.points if order.crop in p.markets
+    ]
+    most = min(start_pct, threshing_limit(farm, order.crop), max(taken, default=math.inf))
+    return _("at {moisture} % or drier", moisture=short_number(most))
+
+
 def start_text(order: Order, plan: Morning | IssuedPlan) -> str:
     """At what moisture an order starts; "" where the plan does not say."""
     today = order.start.mid.date() == plan.now.date()
     start = order.start_pct if today else order.later_pct
-    if math.isnan(start):
-        return ""
-    return start_moisture_text(start, threshing_limit(plan.farm, order.crop))
+    return "" if math.isnan(start) else start_at_text(order, plan.farm, start)
 
 
-def points_text(order: Order, farm: Farm, *, shut: bool = True) -> str:
-    """Where the grain goes by its moisture, 'up to 15 %: Rail; wetter: home bins'.
+def short_number(value: float) -> str:
+    """A number to a tenth, without a zero behind the point: '16', '16.5'."""
+    rounded = round(value, 1)
+    return number(rounded, 0 if rounded == int(rounded) else 1)
+
+
+def points_text(order: Order | Stint, farm: Farm, *, shut: bool = True) -> str:
+    """Where the grain goes by its moisture, 'up to 15 %: Rail; 15-16 %: Junction; wetter: home'.
 
     The limits are those of the delivery points that the order uses.
 
@@ -239,15 +255,31 @@ def points_text(order: Order, farm: Farm, *, shut: bool = True) -> str:
     chain = sorted([first, *by_why.get(TURNED_AWAY, ())], key=lambda q: drier.get(q, math.inf))
     parts = []
     if len(chain) > 1 and all(q in drier for q in chain):
-        parts = [f"up to {drier[q]:g} %: {one_line(q)}" for q in chain[:-1]]
-        parts.append(f"wetter: {one_line(chain[-1])}")
+        parts = [_limit_text(chain, drier, place) for place in range(len(chain))]
     else:
-        parts.append(" or ".join(map(one_line, chain)))
+        parts.append(_(" or ").join(map(one_line, chain)))
     if others:
-        parts[0] += f" or {' or '.join(map(one_line, others))}"
+        parts[0] += _(" or ") + _(" or ").join(map(one_line, others))
     if shut and (instead := by_why.get(SHUT)):
-        parts.append(f"{' or '.join(map(one_line, instead))} when {one_line(first)} is shut")
+        parts.append(
+            _(
+                "{others} when {first} is shut",
+                others=_(" or ").join(map(one_line, instead)),
+                first=one_line(first),
+            )
+        )
     return "; ".join(parts)
+
+
+def _limit_text(chain: Sequence[str], limits: Mapping[str, float], place: int) -> str:
+    """The point at a place of a chain, with the moistures for which grain goes there."""
+    point, limit = one_line(chain[place]), short_number(limits[chain[place]])
+    if place == 0:
+        return _("up to {limit} %: {point}", limit=limit, point=point)
+    if place == len(chain) - 1:
+        return _("wetter: {point}", point=point)
+    below = short_number(limits[chain[place - 1]])
+    return _("{below}-{limit} %: {point}", below=below, limit=limit, point=point)
 
 
 def chance_text(order: Order) -> str:
@@ -287,6 +319,13 @@ def other_forecast(order: Order) -> str:
     )
 
 
+def wait_first_text(crew: CrewOrders) -> str:
+    """'wait 60 min, then ' where the crew waits at a field that is not fit, else ""."""
+    if crew.patience_min <= 0.0 or all(math.isnan(o.later_pct) for o in crew.orders):
+        return ""
+    return _("wait {minutes} min, then ", minutes=round(crew.patience_min))
+
+
 def wait_text(crew: CrewOrders) -> str:
     """How long the crew waits at a field that is not fit."""
     if crew.patience_min <= 0.0:
@@ -314,7 +353,7 @@ def way_lines(crew: CrewOrders) -> list[str]:
     elif crew.move_weight >= NEAREST_WEIGHT:
         lines.append("Of the fields that are fit, the nearest comes first.")
     elif crew.move_weight > 0.0:
-        lines.append(f"Ten minutes of move count as {10 * crew.move_weight:g} places in the list.")
+        lines.append(_("Of two fields that are fit, a nearer one may come first."))
     return lines
 
 

@@ -17,6 +17,7 @@ from scheduler.farm.units import (
     wheat_equivalent_t,
 )
 from scheduler.farm.wording import REASON_TEXT, clock, one_line, sentence
+from scheduler.language.translation import _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
     SHUT,
@@ -26,6 +27,7 @@ from scheduler.orders.model import (
     Order,
     RuleComparison,
     Spread,
+    Stint,
     TimeSpread,
 )
 from scheduler.planning.stages import PlanStage
@@ -146,6 +148,19 @@ def loads_text(loads: float) -> str:
     return f"{number} load{'' if number == '1.0' else 's'}"
 
 
+def whole_loads(loads: float) -> str:
+    """Loads that a driver counts, 'about 9 loads': rounded up."""
+    return ngettext("about {n} load", "about {n} loads", max(1, math.ceil(loads - 0.05)))
+
+
+def move_text(minutes: float) -> str:
+    """Length of a move, '44 min' or '1 h 32 min', rounded up."""
+    whole = math.ceil(minutes - 1e-6)
+    if whole < 60:
+        return _("{minutes} min", minutes=whole)
+    return _("{hours} h {minutes} min", hours=whole // 60, minutes=whole % 60)
+
+
 def haul_text(order: Order) -> str:
     """Loads by delivery point, '7 loads to Rail; 3.2 loads to home bins when Rail is shut'."""
     first = one_line(order.point)
@@ -179,7 +194,7 @@ def delivery_lines(morning: Morning) -> list[str]:
     return lines
 
 
-def field_title(order: Order) -> str:
+def field_title(order: Order | Stint) -> str:
     """Title of an order's field or parcel, 'Home quarter (F01), wet hollow'."""
     name = one_line(order.name) or order.field
     title = name if name == order.field else f"{name} ({one_line(order.field)})"

@@ -11,13 +11,13 @@ from scheduler.farm.units import show_money
 from scheduler.farm.wording import clock, crew_title, one_line, percent
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines, day_caution_lines
+from scheduler.report.figures.hour_shades import shade_of, shades
 from scheduler.report.figures.svg import (
     alternative_texts,
     curve_text,
     farm_pictures,
     field_pictures,
 )
-from scheduler.report.hour_shades import shade_of, shades
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
     beyond_forecast,

@@ -14,7 +14,7 @@ from flask import Flask, Response, abort, render_template, request, url_for
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.report.caution_phrases import issued_day_cautions, standing_cautions
-from scheduler.report.hour_shades import shades
+from scheduler.report.figures.hour_shades import shades
 from scheduler.report.order_phrases import (
     beyond_forecast,
     chance_text,

@@ -8,7 +8,7 @@ from flask import Flask, session
 
 from scheduler.errors import FarmError
 from scheduler.report.caution_phrases import deference
-from scheduler.report.hour_shades import shade_of, shades
+from scheduler.report.figures.hour_shades import shade_of, shades
 from scheduler.report.phrases import quality_note
 from scheduler.report.template_environment import configure, value_texts
 from scheduler.season_book.entry_kinds import KINDS

@@ -1,13 +1,8 @@
-"""Clock times of a crew's orders: from one member, and in order."""
+"""The member whose clock an order shows."""
 
-from dataclasses import replace
-from datetime import timedelta
-
-import mornings
 import numpy as np
 import pytest
 
-from scheduler.explanation.briefing import after
 from scheduler.explanation.timing import Cuts, Timing, member_shown
 
 NAN = np.nan
@@ -38,42 +33,3 @@ def test_times_are_of_the_usual_member_or_the_median_one(usual, shown):
 
 def test_a_field_that_no_member_finishes_still_has_times():
     assert member_shown(timing([NAN, 30.0, 20.0, 25.0], [NAN] * 4), 0) == 3
-
-
-@pytest.fixture
-def orders():
-    """Two orders of a crew: the second is left for when the first is finished."""
-    first, second = mornings.crews(mornings.farm(fields=6))[0].orders[:2]
-    leave_at = first.finish.mid
-    start = mornings.spread(leave_at + timedelta(minutes=second.move_min), 1)
-    return first, replace(second, leave_at=leave_at, start=start)
-
-
-def test_a_crew_leaves_after_it_has_finished_and_starts_after_the_move(orders):
-    # hand: finished at 15:00, moved by 15:40, although the slot of the start is 15:30
-    first, second = orders
-    three = first.finish.mid.replace(hour=15, minute=0)
-    first = replace(first, finish=replace(first.finish, mid=three))
-    start = replace(second.start, mid=three + timedelta(minutes=30))
-    second = replace(second, leave_at=three - timedelta(minutes=10), start=start, move_min=40.0)
-    moved = after(first, second)
-    assert moved.leave_at == three
-    assert moved.start.mid == three + timedelta(minutes=40)
-    assert moved.finish == second.finish
-    at_once = replace(second, finish=replace(second.finish, mid=start.mid, high=start.mid))
-    assert after(first, at_once).finish.mid == moved.start.mid
-
-
-def test_a_crew_that_comes_back_leaves_after_it_has_begun(orders):
-    first, second = orders
-    late = second.finish.mid + timedelta(hours=3)
-    first = replace(first, finish=replace(first.finish, mid=late))
-    early = replace(second, leave_at=first.start.mid - timedelta(hours=1))
-    assert after(orders[0], second) == after(first, second) == second
-    assert after(first, early).leave_at == first.start.mid
-
-
-def test_times_of_another_member_stay(orders):
-    first, second = orders
-    other = replace(second, shown=False, leave_at=first.leave_at)
-    assert after(first, other) == other

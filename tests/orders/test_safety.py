@@ -79,10 +79,10 @@ def test_fire_warning_in_force_is_named_and_one_that_is_over_is_not():
     )  # fmt: skip
     found = [x for x in today(sky(), warnings=warnings) if x.startswith("Fire warning:")]
     assert found == [
-        "Fire warning: Red Flag Warning from Sat 3:00 am to Sat 3:00 pm. Ask whoever has charge of "
+        "Fire warning: Red Flag Warning from Sat 3 am to Sat 3 pm. Ask whoever has charge of "
         "fire there before cutting.",
-        "Fire warning: Fire Weather Watch from Sat 12:00 pm to Sun 12:00 pm. Ask whoever has "
-        "charge of fire there before cutting.",
+        "Fire warning: Fire Weather Watch from Sat noon to Sun noon. Ask whoever has charge of "
+        "fire there before cutting.",
     ]
 
 
@@ -121,13 +121,13 @@ def test_rain_named_from_one_forecast_in_ten_and_thunder_where_known():
     weather = sky()
     at = mornings.HISTORY_DAYS * 24 + 8
     weather.rain[0, 0, at] = 2.0
-    assert "rain possible from 2:00 pm (up to 33 % of forecasts)" in line(
+    assert "rain possible from 2 pm (up to 33 % of forecasts)" in line(
         today(weather), "Lightning"
     )
     storm = np.zeros(weather.shape, dtype=bool)
     storm[:2, 1, at + 2] = True
     found = line(today(weather, lightning=storm), "Lightning")
-    assert "thunderstorms possible from 4:00 pm (up to 67 % of forecasts)" in found
+    assert "thunderstorms possible from 4 pm (up to 67 % of forecasts)" in found
     assert "wait 30 min" in found
 
 

@@ -211,16 +211,16 @@ def test_own_order_against_the_plan(more, error, verdict):
 
 
 def test_start_moisture_of_today_and_of_later_days():
-    # hand: 16 today, 18 later; barley threshes to 18 by the crop's own limit
+    # hand: 16 today, 18 later; both points take up to 17 %
     morning = mornings.morning(fields=6)
     wheat, canola, hill = morning.crews[0].orders
     assert start_text(wheat, morning) == "at 16 % or drier"
     assert hill.start.mid.date() > morning.now.date()
-    assert start_text(replace(hill, crop="barley"), morning) == "as soon as it threshes"
-    assert start_text(replace(hill, later_pct=17.46), morning) == "at 17.5 % or drier"
+    assert start_text(hill, morning) == "at 17 % or drier"
+    assert start_text(replace(hill, later_pct=15.46), morning) == "at 15.5 % or drier"
     assert start_text(replace(hill, later_pct=math.nan), morning) == ""
     lower = replace(morning.farm, rules=Rules(thresh_limit_pct={"wheat_hard": 15.0}))
-    assert start_text(wheat, replace(morning, farm=lower)) == "as soon as it threshes"
+    assert start_text(wheat, replace(morning, farm=lower)) == "at 15 % or drier"
     assert canola.start_pct == 16.0
 
 
@@ -302,7 +302,7 @@ def test_how_a_crew_goes_through_its_orders():
     )
     assert way_lines(south)[2:] == [
         "Leave for a field higher on the list once it is fit, if the move takes at most 40 min.",
-        "Ten minutes of move count as 3 places in the list.",
+        "Of two fields that are fit, a nearer one may come first.",
     ]
     nearest = way_lines(replace(south, move_weight=1e4))
     assert nearest[-1] == "Of the fields that are fit, the nearest comes first."

@@ -14,7 +14,7 @@ from scheduler.orders.cautions import FireWarning
 from scheduler.orders.model import MachineMove, RuleComparison
 from scheduler.orders.safety import day_cautions
 from scheduler.report.caution_phrases import STANDING, caution_lines
-from scheduler.report.hour_shades import shades
+from scheduler.report.figures.hour_shades import shades
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import fallback_text, left_out_text, reason_text, way_lines
 from scheduler.report.phrases import money_lines

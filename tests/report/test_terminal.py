@@ -210,7 +210,10 @@ def test_times_name_their_day_only_where_it_differs():
     assert clock(now, now) == "06:00"
     assert clock(now.replace(day=18), now) == "Mon 06:00"
     assert clock(now.replace(day=26), now) == "Tue 26 Aug 06:00"
-    assert clock(now, now, "us") == "6:00 am"
+    assert clock(now, now, "us") == "6 am"
+    assert clock(now.replace(hour=18, minute=5), now, "us") == "6:05 pm"
+    assert clock(now.replace(hour=12), now, "us") == "noon"
+    assert clock(now.replace(day=17, hour=0), now, "us") == "Sun midnight"
     assert clock(now.replace(day=18, hour=0, minute=30), now, "us") == "Mon 12:30 am"
     assert clock(now.replace(hour=12), now, "us") == "12:00 pm"
     whole = mornings.spread(now.replace(hour=20), 6)

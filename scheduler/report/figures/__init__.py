@@ -8,5 +8,6 @@ light for little to dark for much; hatching means unknown. Only these modules im
 - `farm_map`: fields, and the way of each crew through them
 - `loss_charts`: loss by forecast member, and beside the dispatching rules
 - `curves`: grain moisture and soil water of a field over the members
+- `hour_shades`: shades of the tables of hours
 - `svg`: figures as text inside a page, with the text that stands for them
 """

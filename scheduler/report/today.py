@@ -1,0 +1,245 @@
+"""A day of each crew in five lines, the same on terminal, page, text and sheet.
+
+Who leaves, and which machines join or leave the crew; when and where to; from which moisture,
+until when and how much; where the grain goes by its moisture; what if it is tough or soft.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from scheduler.farm.model import Farm
+from scheduler.farm.units import show_area, show_distance
+from scheduler.farm.wording import clock, crew_title, crop_name, one_line, percent, sentence
+from scheduler.language.translation import N_, _
+from scheduler.orders.document import IssuedPlan
+from scheduler.orders.model import CrewOrders, Morning, Stint
+from scheduler.report.order_phrases import (
+    fallback_text,
+    idle_crew_text,
+    idle_crews,
+    machine_change_text,
+    note_text,
+    points_text,
+    start_at_text,
+    wait_first_text,
+)
+from scheduler.report.phrases import field_title, machines, move_text, whole_loads
+
+#: Share of members below which a line says how often it comes true.
+SURELY = 0.9
+#: Names of the five lines.
+WHO, GO, START, GRAIN, OTHERWISE = (
+    N_("Who"),
+    N_("Go"),
+    N_("Cut"),
+    N_("Grain"),
+    N_("Not fit"),
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StintLines:
+    """One stay in a field: the lines that tell a crew where to go, what to cut, where it goes."""
+
+    stint: Stint
+    go: str
+    start: str
+    grain: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CrewDay:
+    """A day of a crew in words.
+
+    Attributes
+    ----------
+    title, crew : crew as shown, and its id.
+    day : the day, farm time.
+    moved : machines that join or leave the crew, "" for none.
+    who : machines and people.
+    idle : why the crew cuts nothing on the day, "" where it does.
+    stints : the day's stays in order; the first holds the day's first order.
+    otherwise : what the crew does where its first field is tough or soft; "" tomorrow, or where it
+        cuts nothing.
+    """
+
+    title: str
+    crew: str
+    day: date
+    moved: str
+    who: str
+    idle: str
+    stints: tuple[StintLines, ...]
+    otherwise: str
+
+    @property
+    def five(self) -> tuple[tuple[str, str], ...]:
+        """The five lines, each with its name; fewer for a crew that cuts nothing."""
+        who = _("{moved}. Crew: {who}", moved=self.moved, who=self.who) if self.moved else self.who
+        if not self.stints:
+            return (_(WHO), who), (_(GO), self.idle)
+        first = self.stints[0]
+        lines = (
+            (_(WHO), who),
+            (_(GO), first.go),
+            (_(START), first.start),
+            (_(GRAIN), first.grain),
+            (_(OTHERWISE), self.otherwise),
+        )
+        return tuple(line for line in lines if line[1])
+
+    @property
+    def then(self) -> tuple[str, ...]:
+        """The stays after the first, a text each."""
+        return tuple(f"{s.go} {s.start} {s.grain}" for s in self.stints[1:])
+
+
+def crew_days(plan: Morning | IssuedPlan, *, ahead: int = 0) -> tuple[CrewDay, ...]:
+    """The day of every crew, crews without orders last; `ahead` is 0 for today, 1 for tomorrow."""
+    day = plan.now.date() + timedelta(days=ahead)
+    idle = () if ahead else idle_crews(plan)
+    return (
+        *(_crew_day(crew, plan, day) for crew in plan.crews),
+        *(_idle_day(crew, plan, day) for crew in idle),
+    )
+
+
+def _crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay:
+    mine = [s for s in crew.stints if s.start.date() == day]
+    today = day == plan.now.date()
+    return CrewDay(
+        title=sentence(crew_title(crew.crew)),
+        crew=crew.crew,
+        day=day,
+        moved=machine_change_text(crew.crew, plan) if today else "",
+        who=machines(crew),
+        idle="" if mine else idle_text(crew, day, plan),
+        stints=tuple(stint_lines(s, plan.farm) for s in mine),
+        otherwise=otherwise_text(crew) if mine and today else "",
+    )
+
+
+def _idle_day(crew: str, plan: Morning | IssuedPlan, day: date) -> CrewDay:
+    return CrewDay(
+        title=sentence(crew_title(crew)),
+        crew=crew,
+        day=day,
+        moved=machine_change_text(crew, plan),
+        who=_("nobody"),
+        idle=sentence(idle_crew_text(crew, plan)) + ".",
+        stints=(),
+        otherwise="",
+    )
+
+
+def idle_text(crew: CrewOrders, day: date, plan: Morning | IssuedPlan) -> str:
+    """Why a crew cuts nothing on a day, and the earliest that it may."""
+    if crew.note and day == plan.now.date():
+        text = _("{note}.", note=sentence(one_line(note_text(crew.note))))
+    else:
+        text = _("Nothing to cut.")
+    early = min(crew.orders, key=lambda o: o.start.low, default=None)
+    if early is None or early.start.low.date() != day:
+        return text
+    return (
+        text
+        + " "
+        + _(
+            "In one forecast of ten {field} opens by {time}.",
+            field=field_title(early),
+            time=clock(early.start.low, day, plan.farm.units),
+        )
+    )
+
+
+def stint_lines(stint: Stint, farm: Farm) -> StintLines:
+    """The lines of one stay in a field."""
+    return StintLines(
+        stint=stint,
+        go=_go_text(stint, farm),
+        start=_start_text(stint, farm),
+        grain=_grain_text(stint, farm),
+    )
+
+
+def _go_text(stint: Stint, farm: Farm) -> str:
+    """When to leave and where to: 'Leave 11:15 am for Stone pile (F08), durum: 9.5 mi, 44 min'."""
+    field = _("{field}, {crop}", field=field_title(stint), crop=crop_name(stint.crop))
+    if stint.move_min <= 0.0:
+        return _("At {field}: you are there.", field=field)
+    return _(
+        "Leave {time} for {field}: {distance}, {move}.",
+        time=clock(stint.leave_at, stint.start, farm.units),
+        field=field,
+        distance=show_distance(stint.move_km, farm.units),
+        move=move_text(stint.move_min),
+    )
+
+
+def _start_text(stint: Stint, farm: Farm) -> str:
+    """From which moisture, until when and how much: 'Start 12 pm at 20 % or drier, ...'."""
+    words = {
+        "start": clock(stint.start, stint.start, farm.units),
+        "moisture": start_at_text(stint, farm, stint.start_pct),
+        "until": clock(stint.until, stint.start, farm.units),
+        "area": show_area(stint.area_ha, farm.units),
+    }
+    if stint.finished and stint.area_ha >= 0.99 * stint.field_ha:
+        text = _("Start {start} {moisture}, cut until {until}: all {area}.", **words)
+    elif stint.finished:
+        text = _("Start {start} {moisture}, cut until {until}: the last {area}.", **words)
+    else:
+        whole = show_area(stint.field_ha, farm.units)
+        text = _(
+            "Start {start} {moisture}, cut until {until}: {area} of {whole}, not finished.",
+            whole=whole,
+            **words,
+        )
+    return f"{text}{chance_of_day(stint)}"
+
+
+def chance_of_day(stint: Stint) -> str:
+    """How often the stint comes true on its day, where that is not sure; with a space before."""
+    share = stint.done if stint.finished else stint.begun
+    if math.isnan(share) or share >= SURELY:
+        return ""
+    if stint.finished:
+        return " " + _("Done that day in {share} of the forecasts.", share=percent(share))
+    return " " + _("Opens that day in {share} of the forecasts.", share=percent(share))
+
+
+def _grain_text(stint: Stint, farm: Farm) -> str:
+    """Where the grain goes: 'Up to 16 %: Junction; wetter: home bins. Expect about 9 loads'."""
+    where = sentence(points_text(stint, farm))
+    brought = [d for d in stint.deliveries if d.loads > 0.0]
+    if len(brought) > 1:
+        each = ", ".join(
+            _("{loads} to {point}", loads=whole_loads(d.loads), point=one_line(d.point))
+            for d in brought
+        )
+        text = _("{where}. Expect {each}.", where=where, each=each)
+    else:
+        loads = whole_loads(sum(d.loads for d in brought))
+        text = _("{where}. Expect {each}.", where=where, each=loads)
+        if brought and len(stint.deliveries) > 1:
+            to = _("{loads} to {point}", loads=loads, point=one_line(brought[0].point))
+            text = _("{where}. Expect {each}.", where=where, each=to)
+    if stint.headland_only:
+        text += " " + _("Soft: keep cart and trucks on the headland.")
+    return text
+
+
+def otherwise_text(crew: CrewOrders) -> str:
+    """What the crew does where its first field is tough, or its ground soft."""
+    first = wait_first_text(crew)
+    if crew.fallback is None:
+        return _("Tough or soft: {first}the next field that is fit.", first=first)
+    tough, soft = (
+        one_line(fallback_text(a)) for a in (crew.fallback.if_tough, crew.fallback.if_soft)
+    )
+    if tough == soft:
+        return _("Tough or soft: {first}{action}.", first=first, action=tough)
+    return _("Tough: {tough}. Soft: {soft}.", tough=f"{first}{tough}", soft=soft)
