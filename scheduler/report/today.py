@@ -242,4 +242,4 @@ def otherwise_text(crew: CrewOrders) -> str:
     )
     if tough == soft:
         return _("Tough or soft: {first}{action}.", first=first, action=tough)
-    return _("Tough: {tough}. Soft: {soft}.", tough=f"{first}{tough}", soft=soft)
+    return _("Tough: {tough}. Soft: {soft}.", tough=first + tough, soft=soft)

@@ -121,9 +121,7 @@ def test_rain_named_from_one_forecast_in_ten_and_thunder_where_known():
     weather = sky()
     at = mornings.HISTORY_DAYS * 24 + 8
     weather.rain[0, 0, at] = 2.0
-    assert "rain possible from 2 pm (up to 33 % of forecasts)" in line(
-        today(weather), "Lightning"
-    )
+    assert "rain possible from 2 pm (up to 33 % of forecasts)" in line(today(weather), "Lightning")
     storm = np.zeros(weather.shape, dtype=bool)
     storm[:2, 1, at + 2] = True
     found = line(today(weather, lightning=storm), "Lightning")

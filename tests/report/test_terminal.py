@@ -215,7 +215,7 @@ def test_times_name_their_day_only_where_it_differs():
     assert clock(now.replace(hour=12), now, "us") == "noon"
     assert clock(now.replace(day=17, hour=0), now, "us") == "Sun midnight"
     assert clock(now.replace(day=18, hour=0, minute=30), now, "us") == "Mon 12:30 am"
-    assert clock(now.replace(hour=12), now, "us") == "12:00 pm"
+    assert clock(now.replace(hour=12), now, "us") == "noon"
     whole = mornings.spread(now.replace(hour=20), 6)
     assert time_range(whole, now.date()) == "14:00-Sun 02:00"
     assert time_range(mornings.spread(now.replace(day=18), 1), now.date()) == "Mon 05:00-07:00"

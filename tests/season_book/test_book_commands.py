@@ -57,7 +57,7 @@ def log(folder, capsys):
         ("cut F07 all", "area cut F07: 301 ac"),
         ("down C2", "breakdown C2"),
         ("repaired C2", "repaired C2"),
-        ("absent south", "crew absent south crew: away until Thu 13 Aug 12:00 am"),
+        ("absent south", "crew absent south crew: away until Thu 13 Aug midnight"),
         (
             "ticket Rail F07 612 --moisture 14.1 --price 6.85",
             "load ticket Rail elevator: field F07, weight 612 bu, moisture 14.1 %, price $6.85/bu",

@@ -212,7 +212,7 @@ def test_half_a_day_away(client, folder):
     day = {"at": "2025-08-18", "until": "2025-08-18"}
     hours = {"at_clock": "12:00", "until_clock": "18:00"}
     text = post(client, "/enter/absent", subject="south crew", **day, **hours).text
-    assert "away until Mon 18 Aug 18:00" in text
+    assert "away until Mon 18 Aug 6 pm" in text
     form = get(client, "/entries/1/correct")
     for name, value in (day | hours).items():
         assert re.search(rf'name="{name}" value="{value}"', form), name
