@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from tqdm import tqdm
 
+from scheduler.language.translation import _
 from scheduler.solver.stages import Progress, Stage
 
 
@@ -15,7 +16,7 @@ class ProgressBar:
 
     Parameters
     ----------
-    words : what each stage does.
+    words : what each stage does; `_` translates it.
     """
 
     def __init__(self, words: Mapping[Stage, str]) -> None:
@@ -26,12 +27,12 @@ class ProgressBar:
 
     def show(self, stage: Stage, share: float) -> None:
         """Draw the bar for a stage and the share of the work done."""
-        self.bar.set_description_str(self.words[stage], refresh=False)
+        self.bar.set_description_str(_(self.words[stage]), refresh=False)
         self.bar.n = round(100 * share)
         self.bar.refresh()
 
     def __enter__(self) -> Progress:
         return self.show
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, *_error: object) -> None:
         self.bar.close()

@@ -129,6 +129,12 @@ def short_number(value: float, digits: int = 6) -> str:
     return show_number(value, len(text.partition(".")[2])) if "e" not in text else text
 
 
+def signed_number(value: float, digits: int = 0) -> str:
+    """A number with its sign: '+1.5', '-0.2'."""
+    text = show_number(value, digits)
+    return text if text.startswith("-") else f"+{text}"
+
+
 def _show(value: float, unit: str, small: int, large: int = 0, edge: float = 100.0) -> str:
     """Value and unit: `small` decimals below `edge`, `large` from there; NaN is 'unknown'."""
     if math.isnan(value):

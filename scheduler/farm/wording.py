@@ -59,6 +59,11 @@ def day_name(when: datetime | date) -> str:
     )
 
 
+def short_date(when: datetime | date) -> str:
+    """'16 Aug'."""
+    return _("{day} {month}", day=when.day, month=short_month(when))
+
+
 def clock(when: datetime, reference: datetime | date, units: Units = "metric") -> str:
     """'10:00' on the day of `reference`, 'Sat 10:00' within six days, else 'Sat 16 Aug 10:00'.
 

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 from scheduler.costs.grain_value import best_revenue_ha
 from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import DECISIVE, Orders, Policy, ranked_lists
+from scheduler.language.translation import N_
 from scheduler.solver.objective import objective_of
 from scheduler.solver.policy_search import Evaluator, Found
 from scheduler.work_tables.compile import FarmWork
 
-NEAREST_FIRST, RIPEST_FIRST = "nearest first", "ripest first"
-LARGEST_FIRST, MOST_VALUABLE_FIRST = "largest first", "most valuable first"
+NEAREST_FIRST, RIPEST_FIRST = N_("nearest first"), N_("ripest first")
+LARGEST_FIRST, MOST_VALUABLE_FIRST = N_("largest first"), N_("most valuable first")
 RULES = (NEAREST_FIRST, RIPEST_FIRST, LARGEST_FIRST, MOST_VALUABLE_FIRST)
 #: Start moistures of the rules, percent, the same for all fields; the last is no limit but that
 #: of threshing.

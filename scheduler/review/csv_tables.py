@@ -9,12 +9,14 @@ import numpy as np
 
 from scheduler.farm.units import DEFAULT_UNITS, from_si
 from scheduler.farm.wording import crop_name, formula_safe
+from scheduler.language.translation import SOURCE, in_language
 from scheduler.review.delay_accounting import Cause
 from scheduler.review.loss_breakdown import LossPart
 from scheduler.review.phrases import CAUSE_NAMES, dates_text
 from scheduler.review.review import Review
 
 
+@in_language(SOURCE)
 def hours_csv(review: Review) -> str:
     """CSV of the hours of every field and crew by day and cause, without rows of 0 hours."""
     out = io.StringIO(newline="")
@@ -38,6 +40,7 @@ def hours_csv(review: Review) -> str:
     return out.getvalue()
 
 
+@in_language(SOURCE)
 def fields_csv(review: Review) -> str:
     """CSV of the fields: area, dates, losses by part, area-days by cause."""
     out = io.StringIO(newline="")

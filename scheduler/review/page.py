@@ -9,8 +9,10 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from scheduler.atomic import replace_folder
-from scheduler.farm.units import DEFAULT_UNITS
+from scheduler.farm.units import DEFAULT_UNITS, show_number
 from scheduler.farm.wording import one_line
+from scheduler.language.locale_formats import short_day
+from scheduler.language.translation import N_, _
 from scheduler.report.figures.axes import INK, PALETTE, money_axis, new_axes, note
 from scheduler.report.figures.svg import axes_svg
 from scheduler.report.template_environment import template_environment
@@ -39,16 +41,16 @@ from scheduler.review.review import Review
 #: Causes drawn together (name, causes, colour, hatch), darkest first; hatches also tell them apart
 #: in black and white.
 GROUPS: tuple[tuple[str, tuple[Cause, ...], str, str], ...] = (
-    ("cutting", (Cause.CUT,), PALETTE[6], ""),
-    ("rain or ground", (Cause.GROUND,), PALETTE[4], ""),
-    ("dew or grain moisture", (Cause.GRAIN,), PALETTE[2], "..."),
-    ("wind, fire, lightning, heat", (Cause.WIND, Cause.FIRE, Cause.HEAT), PALETTE[2], "xxx"),
-    ("breakdown", (Cause.DOWN,), "#ffffff", "xxx"),
-    ("waiting", (Cause.WAIT,), "#ffffff", "|||"),
-    ("crew off or away", (Cause.CREW,), "#ffffff", "---"),
-    ("move", (Cause.MOVE,), "#ffffff", "\\\\\\"),
-    ("open, not used", (Cause.SPARE, Cause.ELSEWHERE), "#ffffff", ""),
-    ("unknown, not ripe, all cut", (Cause.UNKNOWN, Cause.GREEN, Cause.DONE), "#ffffff", "///"),
+    (N_("cutting"), (Cause.CUT,), PALETTE[6], ""),
+    (N_("rain or ground"), (Cause.GROUND,), PALETTE[4], ""),
+    (N_("dew or grain moisture"), (Cause.GRAIN,), PALETTE[2], "..."),
+    (N_("wind, fire, lightning, heat"), (Cause.WIND, Cause.FIRE, Cause.HEAT), PALETTE[2], "xxx"),
+    (N_("breakdown"), (Cause.DOWN,), "#ffffff", "xxx"),
+    (N_("waiting"), (Cause.WAIT,), "#ffffff", "|||"),
+    (N_("crew off or away"), (Cause.CREW,), "#ffffff", "---"),
+    (N_("move"), (Cause.MOVE,), "#ffffff", "\\\\\\"),
+    (N_("open, not used"), (Cause.SPARE, Cause.ELSEWHERE), "#ffffff", ""),
+    (N_("unknown, not ripe, all cut"), (Cause.UNKNOWN, Cause.GREEN, Cause.DONE), "#ffffff", "///"),
 )
 #: Letters of the causes in the calendar.
 LETTERS = {
@@ -86,12 +88,12 @@ def plot_hours(review: Review, *, ax: Axes | None = None) -> Axes:
                 hatch=hatch,
                 edgecolor=INK,
                 linewidth=0.5,
-                label=name,
+                label=_(name),
             )
         base += height
     step = max(1, len(x) // 18)
-    ax.set_xticks(x[::step], [f"{d:%a}\n{d.day}" for d in review.days[::step]], fontsize=7)
-    ax.set_ylabel("combine-hours", fontsize=8)
+    ax.set_xticks(x[::step], [f"{short_day(d)}\n{d.day}" for d in review.days[::step]], fontsize=7)
+    ax.set_ylabel(_("combine-hours"), fontsize=8)
     ax.tick_params(axis="y", labelsize=7)
     ax.set_xlim(-0.6, len(x) - 0.4)
     handles, labels = ax.get_legend_handles_labels()
@@ -123,7 +125,7 @@ def plot_counterfactuals(review: Review, *, ax: Axes | None = None) -> Axes:
     )
     for y, m in zip(ends, review.counterfactuals, strict=True):
         ax.plot((m.low, m.high), (y - 0.22, y - 0.22), color=INK, linewidth=1.2)
-        note(ax, f"{m.mean:,.0f}", max(m.mean, m.high), y)
+        note(ax, show_number(m.mean), max(m.mean, m.high), y)
     ax.axvline(review.floor, color=INK, linewidth=0.9, linestyle="--")
     ax.set_yticks(
         list(ends),
@@ -131,7 +133,12 @@ def plot_counterfactuals(review: Review, *, ax: Axes | None = None) -> Axes:
         fontsize=7.5,
         parse_math=False,
     )
-    money_axis(ax, f"loss, {review.observed.farm.currency}", 1.18 * max(*means, 1.0), ticks=5)
+    money_axis(
+        ax,
+        _("loss, {currency}", currency=review.observed.farm.currency),
+        1.18 * max(*means, 1.0),
+        ticks=5,
+    )
     return ax
 
 
@@ -189,14 +196,15 @@ def _template_values(review: Review) -> dict[str, object]:
         "split_notes": split_notes(review),
         "counterfactuals": counterfactual_rows(review),
         "fields": field_rows(review),
-        "parts": [n for p, n in PART_NAMES.items() if abs(review.parts[:, p]).max() >= 0.5],
+        "parts": [_(n) for p, n in PART_NAMES.items() if abs(review.parts[:, p]).max() >= 0.5],
         "agreement": agreement_lines(review),
         "skill": skill_rows(review),
         "adherence_line": adherence_line(review),
         "adherence": adherence_rows(review),
         "days": review.days,
         "calendar": calendar(review),
-        "letters": [(LETTERS[c], CAUSE_NAMES[c]) for c in LETTERS if c is not Cause.CREW],
+        "letters": [(LETTERS[c], _(CAUSE_NAMES[c])) for c in LETTERS if c is not Cause.CREW],
+        "short_day": short_day,
         "unit": DEFAULT_UNITS["area"][farm.units == "metric"],
         "notes": review.observed.notes,
         "hours_picture": axes_svg(plot_hours(review)),

@@ -8,8 +8,25 @@ import textwrap
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.farm.units import DEFAULT_UNITS, from_si, show_area, show_money, show_number
-from scheduler.farm.wording import crew_title, crop_name, day_name, one_line, percent
+from scheduler.farm.units import (
+    DEFAULT_UNITS,
+    from_si,
+    short_number,
+    show_area,
+    show_money,
+    show_number,
+    signed_number,
+)
+from scheduler.farm.wording import (
+    crew_title,
+    crop_name,
+    day_name,
+    one_line,
+    percent,
+    short_date,
+)
+from scheduler.language.locale_formats import short_month
+from scheduler.language.translation import N_, _, ngettext
 from scheduler.planning.dispatch_rules import RULE_STARTS
 from scheduler.review.adherence import CrewDay, Deviation
 from scheduler.review.counterfactuals import (
@@ -27,66 +44,72 @@ from scheduler.simulation.columns import ruled_columns
 from scheduler.solver.stages import Stage
 
 WIDTH = 96
-NO_ENTRY = "no entry says why"
-#: Names of the stages, beside the progress bar.
+NO_ENTRY = N_("no entry says why")
+#: Names of the stages, beside the progress bar; `_` translates these and the names below.
 REVIEW_STAGE: dict[Stage, str] = {
-    ReviewStage.TABLES: "pricing the season hour by hour",
-    ReviewStage.WAYS: "searching for the best policy in hindsight",
-    ReviewStage.FLOOR: "computing the least possible loss",
-    ReviewStage.COMPARISON: "comparing plans and models with observations",
+    ReviewStage.TABLES: N_("pricing the season hour by hour"),
+    ReviewStage.WAYS: N_("searching for the best policy in hindsight"),
+    ReviewStage.FLOOR: N_("computing the least possible loss"),
+    ReviewStage.COMPARISON: N_("comparing plans and models with observations"),
 }
 
 CAUSE_NAMES: dict[Cause, str] = {
-    Cause.DONE: "already cut",
-    Cause.CUT: "cutting",
-    Cause.UNKNOWN: "weather unknown",
-    Cause.GREEN: "not ripe",
-    Cause.GROUND: "rain or ground",
-    Cause.GRAIN: "dew or grain moisture",
-    Cause.WIND: "wind",
-    Cause.FIRE: "fire",
-    Cause.HEAT: "lightning or heat",
-    Cause.DOWN: "breakdown",
-    Cause.WAIT: "waiting for cart, truck or elevator",
-    Cause.CREW: "crew off or away",
-    Cause.MOVE: "move",
-    Cause.ELSEWHERE: "crew in another field",
-    Cause.SPARE: "open, not used",
+    Cause.DONE: N_("already cut"),
+    Cause.CUT: N_("cutting"),
+    Cause.UNKNOWN: N_("weather unknown"),
+    Cause.GREEN: N_("not ripe"),
+    Cause.GROUND: N_("rain or ground"),
+    Cause.GRAIN: N_("dew or grain moisture"),
+    Cause.WIND: N_("wind"),
+    Cause.FIRE: N_("fire"),
+    Cause.HEAT: N_("lightning or heat"),
+    Cause.DOWN: N_("breakdown"),
+    Cause.WAIT: N_("waiting for cart, truck or elevator"),
+    Cause.CREW: N_("crew off or away"),
+    Cause.MOVE: N_("move"),
+    Cause.ELSEWHERE: N_("crew in another field"),
+    Cause.SPARE: N_("open, not used"),
 }
 PART_NAMES: dict[LossPart, str] = {
-    LossPart.YIELD: "yield",
-    LossPart.TEST_WEIGHT: "test weight",
-    LossPart.SPROUTED_BEFORE: "sprouted before",
-    LossPart.SPROUTING: "sprouting",
-    LossPart.MOISTURE: "moisture",
-    LossPart.OVER_DRY: "over-dry",
-    LossPart.RUTS: "ruts",
-    LossPart.OTHER: "other",
+    LossPart.YIELD: N_("yield"),
+    LossPart.TEST_WEIGHT: N_("test weight"),
+    LossPart.SPROUTED_BEFORE: N_("sprouted before"),
+    LossPart.SPROUTING: N_("sprouting"),
+    LossPart.MOISTURE: N_("moisture"),
+    LossPart.OVER_DRY: N_("over-dry"),
+    LossPart.RUTS: N_("ruts"),
+    LossPart.OTHER: N_("other"),
 }
 SOURCE_NAMES: dict[LossSource, str] = {
-    LossSource.SPROUTED_BEFORE: "sprouted before the first morning",
-    LossSource.WEATHER: "weather, with the best policy in hindsight",
-    LossSource.FORECAST: "forecasts: plans against that policy",
-    LossSource.ORDER: "order of fields",
-    LossSource.START_MOISTURE: "start moisture",
-    LossSource.HOURS: "hours worked",
-    LossSource.PACE: "pace of cutting",
-    LossSource.NOT_EXPLAINED: "not explained",
+    LossSource.SPROUTED_BEFORE: N_("sprouted before the first morning"),
+    LossSource.WEATHER: N_("weather, with the best policy in hindsight"),
+    LossSource.FORECAST: N_("forecasts: plans against that policy"),
+    LossSource.ORDER: N_("order of fields"),
+    LossSource.START_MOISTURE: N_("start moisture"),
+    LossSource.HOURS: N_("hours worked"),
+    LossSource.PACE: N_("pace of cutting"),
+    LossSource.NOT_EXPLAINED: N_("not explained"),
 }
 #: Names of counterfactuals other than dispatching rules, which go by their own.
 WAY_NAMES: dict[str, str] = {
-    AS_DONE: "as done",
-    AS_PLANNED: "as planned each morning",
-    BEST_POLICY: "best policy in hindsight",
+    AS_DONE: N_("as done"),
+    AS_PLANNED: N_("as planned each morning"),
+    BEST_POLICY: N_("best policy in hindsight"),
 }
 
 
 def way_name(way: Counterfactual) -> str:
     """Name of a way to cut the season, of a rule with its start moisture."""
     if way.start_pct is None:
-        return WAY_NAMES[way.name]
-    limit = f"from {way.start_pct:g} %" if way.start_pct < RULE_STARTS[-1] else "once threshable"
-    return f"{way.name}, {limit}" + (" (its best)" if way.best_start else "")
+        return _(WAY_NAMES[way.name])
+    fields = {"rule": _(way.name), "moisture": short_number(way.start_pct)}
+    if way.start_pct < RULE_STARTS[-1]:
+        if way.best_start:
+            return _("{rule}, from {moisture} % (its best)", **fields)
+        return _("{rule}, from {moisture} %", **fields)
+    if way.best_start:
+        return _("{rule}, once threshable (its best)", rule=fields["rule"])
+    return _("{rule}, once threshable", rule=fields["rule"])
 
 
 def money(review: Review, value: float) -> str:
@@ -97,14 +120,20 @@ def money(review: Review, value: float) -> str:
 def spread(review: Review, low: float, high: float) -> str:
     """A range of money, '$1,200 to $1,900'; '-' where both ends read alike."""
     a, b = money(review, low), money(review, high)
-    return "-" if a == b else f"{a} to {b}"
+    return "-" if a == b else _("{low} to {high}", low=a, high=b)
 
 
 def title(review: Review) -> str:
     """Farm and dates of the season."""
     first, last = review.days[0], review.days[-1]
     name = one_line(review.observed.farm.name)
-    return f"{name}: {day_name(first)} to {day_name(last)} {last.year}"
+    return _(
+        "{farm}: {first} to {last} {year}",
+        farm=name,
+        first=day_name(first),
+        last=day_name(last),
+        year=last.year,
+    )
 
 
 def headline(review: Review) -> list[str]:
@@ -114,18 +143,33 @@ def headline(review: Review) -> list[str]:
     cut = show_area(float(review.work.area.sum()), review.observed.farm.units)
     lost = [c for c in DELAY_CAUSES if review.combine_hours[c] >= 0.5]
     most = sorted(lost, key=lambda c: -float(review.combine_hours[c]))[:3]
-    hours = "; ".join(f"{CAUSE_NAMES[c]}: {review.combine_hours[c]:.0f} h" for c in most)
+    hours = "; ".join(f"{_(CAUSE_NAMES[c])}: {_hours(review.combine_hours[c])} h" for c in most)
     return [
-        f"{cut} cut in {len(review.days)} days, {len(review.lost_days)} of them without any "
-        f"cutting. Combines worked {review.combine_hours[Cause.CUT]:.0f} of "
-        f"{review.combine_hours.sum():.0f} hours of the working week; most of the rest went to "
-        f"{hours}.",
-        f"Compared with sound grain at base moisture on the first morning, the grain that was cut "
-        f"lost {money(review, float(loss.mean()))} "
-        f"({spread(review, *np.quantile(loss, (0.1, 0.9)))} with the error of the grain model); "
-        f"{money(review, before)} of that had sprouted before the first morning.",
+        _(
+            "{area} cut in {days} days, {lost} of them without any cutting. Combines worked "
+            "{worked} of {hours} hours of the working week; most of the rest went to {causes}.",
+            area=cut,
+            days=len(review.days),
+            lost=len(review.lost_days),
+            worked=_hours(review.combine_hours[Cause.CUT]),
+            hours=_hours(review.combine_hours.sum()),
+            causes=hours,
+        ),
+        _(
+            "Compared with sound grain at base moisture on the first morning, the grain that was "
+            "cut lost {loss} ({range} with the error of the grain model); {sprouted} of that had "
+            "sprouted before the first morning.",
+            loss=money(review, float(loss.mean())),
+            range=spread(review, *np.quantile(loss, (0.1, 0.9))),
+            sprouted=money(review, before),
+        ),
         *_standing_line(review),
     ]
+
+
+def _hours(hours: float) -> str:
+    """Whole hours."""
+    return show_number(float(hours))
 
 
 def _standing_line(review: Review) -> list[str]:
@@ -133,18 +177,24 @@ def _standing_line(review: Review) -> list[str]:
     fields = int((review.standing > 0.0).sum())
     if not fields:
         return []
-    area = show_area(float(review.standing.sum()), review.observed.farm.units)
     return [
-        f"{area} in {fields} {'field' if fields == 1 else 'fields'} still stand on "
-        f"{day_name(review.days[-1])}. They are in none of these losses; left uncut they would "
-        f"lose {money(review, float(review.leave_cost.sum()))}."
+        ngettext(
+            "{area} in {n} field still stand on {day}. They are in none of these losses; left "
+            "uncut they would lose {loss}.",
+            "{area} in {n} fields still stand on {day}. They are in none of these losses; left "
+            "uncut they would lose {loss}.",
+            fields,
+            area=show_area(float(review.standing.sum()), review.observed.farm.units),
+            day=day_name(review.days[-1]),
+            loss=money(review, float(review.leave_cost.sum())),
+        )
     ]
 
 
 def split_lines(review: Review) -> list[tuple[str, str, str]]:
     """The loss by source: name, money, range."""
     return [
-        (SOURCE_NAMES[s.source], money(review, s.mean), spread(review, s.low, s.high))
+        (_(SOURCE_NAMES[s.source]), money(review, s.mean), spread(review, s.low, s.high))
         for s in review.split
     ]
 
@@ -153,26 +203,36 @@ def split_notes(review: Review) -> list[str]:
     """How to read the split of the loss."""
     least = money(review, math.floor(review.floor))
     out = [
-        f"By the models, nobody could have lost less than {least} on this grain, even knowing the "
-        "weather."
+        _(
+            "By the models, nobody could have lost less than {least} on this grain, even knowing "
+            "the weather.",
+            least=least,
+        )
     ]
     done = float(review.loss.sum(axis=1).mean())
     if done < review.floor:
         out.append(
-            "The work as done lost less: crews cut faster, or in more hours, than the models allow."
+            _(
+                "The work as done lost less: crews cut faster, or in more hours, than the models "
+                "allow."
+            )
         )
     if review.counterfactual(AS_PLANNED) is None:
         out.append(
-            "The book holds no issued plan, so the order of fields also holds what the forecasts "
-            "did not tell."
+            _(
+                "The book holds no issued plan, so the order of fields also holds what the "
+                "forecasts did not tell."
+            )
         )
     if any(s.mean < 0.0 for s in review.split):
-        out.append("A loss below zero is a saving.")
+        out.append(_("A loss below zero is a saving."))
     out.append(
-        "From order to pace the work as done replaces the plan one part at a time, in the order "
-        "listed; in another order the parts would differ. The book has no time at which a crew "
-        "began: work counts as done in the last hours before its entry, at the machines' rates. "
-        "So slow work shows as a late start and as short hours."
+        _(
+            "From order to pace the work as done replaces the plan one part at a time, in the "
+            "order listed; in another order the parts would differ. The book has no time at which "
+            "a crew began: work counts as done in the last hours before its entry, at the "
+            "machines' rates. So slow work shows as a late start and as short hours."
+        )
     )
     return out
 
@@ -202,8 +262,8 @@ def cause_rows(review: Review) -> list[tuple[str, str, str, str]]:
     days = review.area_days.sum(axis=0)
     return [
         (
-            CAUSE_NAMES[c],
-            f"{review.combine_hours[c]:.0f}",
+            _(CAUSE_NAMES[c]),
+            _hours(review.combine_hours[c]),
             percent(float(review.combine_hours[c] / whole)),
             show_number(from_si(float(days[c]), "area", units)),
         )
@@ -233,31 +293,37 @@ def _field_row(review: Review, i: int) -> dict[str, str]:
         "cut": cut,
         "lost": str(int(review.lost[i].sum())),
         "delay": show_number(from_si(float(review.area_days[i].sum()), "area", units)),
-        "weather": CAUSE_NAMES[weather] if review.area_days[i, weather] > 0 else "-",
+        "weather": _(CAUSE_NAMES[weather]) if review.area_days[i, weather] > 0 else "-",
         "loss": money(review, float(review.loss[:, i].mean())),
         "spread": spread(review, float(low), float(high)),
-        **{name: money(review, float(review.parts[i, p])) for p, name in PART_NAMES.items()},
+        **{_(name): money(review, float(review.parts[i, p])) for p, name in PART_NAMES.items()},
     }
 
 
 def dates_text(review: Review, hours: NDArray[np.int64]) -> str:
     """Dates of the first and last of some hours of the season, '13-15 Aug'."""
     if not len(hours):
-        return "not cut"
+        return _("not cut")
     starts = [review.observed.index(d) for d in review.days]
     first, last = (
         review.days[int(np.searchsorted(starts, h, side="right")) - 1] for h in hours[[0, -1]]
     )
     if first == last:
-        return f"{first.day} {first:%b}"
-    same = first.month == last.month
-    return f"{first.day}{'' if same else f' {first:%b}'}-{last.day} {last:%b}"
+        return short_date(first)
+    if first.month == last.month:
+        return _("{first}-{last} {month}", first=first.day, last=last.day, month=short_month(last))
+    return f"{short_date(first)}-{short_date(last)}"
 
 
 def lost_lines(review: Review) -> list[str]:
     """Days on which nothing was cut."""
     return [
-        f"{day_name(d.day)}: {CAUSE_NAMES[d.cause]}, {d.hours:.0f} combine-hours"
+        _(
+            "{day}: {cause}, {hours} combine-hours",
+            day=day_name(d.day),
+            cause=_(CAUSE_NAMES[d.cause]),
+            hours=_hours(d.hours),
+        )
         for d in review.lost_days
     ]
 
@@ -266,17 +332,40 @@ def agreement_lines(review: Review) -> list[str]:
     """The models against samples and ground checks."""
     a, out = review.agreement, []
     if a.samples:
-        side = "wetter" if a.bias > 0 else "drier"
+        fields = {"error": show_number(a.error, 1), "points": show_number(abs(a.bias), 1)}
         out.append(
-            f"Grain: {a.samples} samples; on weather alone the model missed by {a.error:.1f} "
-            f"points on average, and samples were {abs(a.bias):.1f} points {side} than the model."
+            ngettext(
+                "Grain: {n} sample; on weather alone the model missed by {error} points on "
+                "average, and samples were {points} points wetter than the model.",
+                "Grain: {n} samples; on weather alone the model missed by {error} points on "
+                "average, and samples were {points} points wetter than the model.",
+                a.samples,
+                **fields,
+            )
+            if a.bias > 0
+            else ngettext(
+                "Grain: {n} sample; on weather alone the model missed by {error} points on "
+                "average, and samples were {points} points drier than the model.",
+                "Grain: {n} samples; on weather alone the model missed by {error} points on "
+                "average, and samples were {points} points drier than the model.",
+                a.samples,
+                **fields,
+            )
         )
     if a.checks:
         out.append(
-            f"Ground: {a.right} of {a.checks} checks found the model's class, {a.wetter} "
-            f"found softer ground, {a.checks - a.right - a.wetter} firmer."
+            _(
+                "Ground: {right} of {checks} checks found the model's class, {softer} found softer "
+                "ground, {firmer} firmer.",
+                right=a.right,
+                checks=a.checks,
+                softer=a.wetter,
+                firmer=a.checks - a.right - a.wetter,
+            )
         )
-    return out or ["No sample and no ground check in the book: nothing to compare the models with."]
+    return out or [
+        _("No sample and no ground check in the book: nothing to compare the models with.")
+    ]
 
 
 def skill_rows(review: Review) -> list[tuple[str, ...]]:
@@ -287,8 +376,8 @@ def skill_rows(review: Review) -> list[tuple[str, ...]]:
             str(s.count),
             percent(s.mean_chance),
             percent(s.observed_share),
-            f"{s.brier.score:.3f}",
-            "-" if math.isnan(s.brier.skill) else f"{s.brier.skill:+.2f}",
+            show_number(s.brier.score, 3),
+            "-" if math.isnan(s.brier.skill) else signed_number(s.brier.skill, 2),
         )
         for s in review.skill
     ]
@@ -317,26 +406,33 @@ def deviation_text(day: CrewDay) -> str:
         case Deviation.RECORDED:
             return "; ".join(_entry_text(e) for e in day.entries)
         case Deviation.NOTHING_ORDERED:
-            return "the plan expected nothing to be fit"
+            return _("the plan expected nothing to be fit")
         case Deviation.LATER_ORDERS:
-            return "cut fields that the plan had for a later day"
+            return _("cut fields that the plan had for a later day")
         case Deviation.UNEXPLAINED:
-            return NO_ENTRY
+            return _(NO_ENTRY)
         case Deviation.IDLE:
             assert day.cause is not None
-            cause = f"{CAUSE_NAMES[day.cause]} took {day.hours:.0f} h"
-            return cause if day.cause in WEATHER_CAUSES else f"{NO_ENTRY}; {cause}"
+            cause = _(
+                "{cause} took {hours} h",
+                cause=_(CAUSE_NAMES[day.cause]),
+                hours=_hours(day.hours),
+            )
+            return cause if day.cause in WEATHER_CAUSES else f"{_(NO_ENTRY)}; {cause}"
 
 
 def _entry_text(entry: Entry) -> str:
     """An entry and the reason it gives."""
-    texts = {
-        "order": "own order",
-        "absent": "crew away",
-        "down": f"{entry.subject} down",
-        "notice": f"{entry.subject} {entry.text('notice')}",
-    }
-    text = texts[entry.kind]
+    subject = one_line(entry.subject)
+    match entry.kind:
+        case "order":
+            text = _("own order")
+        case "absent":
+            text = _("crew away")
+        case "down":
+            text = _("{machine} down", machine=subject)
+        case _other:
+            text = f"{subject} {_(entry.text('notice'))}"
     reason = entry.text("why") or entry.text("reason")
     return f"{text}: {reason}" if reason else text
 
@@ -344,9 +440,13 @@ def _entry_text(entry: Entry) -> str:
 def adherence_line(review: Review) -> str:
     """How many crew-days followed the orders."""
     if not review.adherence:
-        return "No issued plan in the book: nothing to compare."
+        return _("No issued plan in the book: nothing to compare.")
     same = sum(d.followed for d in review.adherence)
-    return f"{same} of {len(review.adherence)} crew-days followed that morning's plan."
+    return _(
+        "{same} of {days} crew-days followed that morning's plan.",
+        same=same,
+        days=len(review.adherence),
+    )
 
 
 def review_terminal(review: Review) -> str:
@@ -354,32 +454,39 @@ def review_terminal(review: Review) -> str:
     lines = [title(review), "=" * len(title(review))]
     for text in headline(review):
         lines += textwrap.wrap(text, WIDTH)
-    lines += [
-        "",
-        "Lost days",
-        "---------",
-        *(lost_lines(review) or ["none: every day saw cutting"]),
-    ]
-    unit = DEFAULT_UNITS["area"][review.observed.farm.units == "metric"]
-    lines += ["", "Where the hours went"]
-    lines += ruled_columns(("cause", "combine-h", "share", f"{unit}-days"), cause_rows(review))
-    lines += ["", "Ways to cut this season, in the observed weather"]
+    lost = _("Lost days")
+    lines += ["", lost, "-" * len(lost)]
+    lines += lost_lines(review) or [_("none: every day saw cutting")]
+    days = _("{unit}-days", unit=DEFAULT_UNITS["area"][review.observed.farm.units == "metric"])
+    lines += ["", _("Where the hours went")]
+    lines += ruled_columns((_("cause"), _("combine-h"), _("share"), days), cause_rows(review))
+    lines += ["", _("Ways to cut this season, in the observed weather")]
     lines += ruled_columns(
-        ("way", "loss", "over the best", "with the model's error"),
-        [(name, loss, more, span) for name, loss, _, more, span in counterfactual_rows(review)],
+        (_("way"), _("loss"), _("over the best"), _("with the model's error")),
+        [(name, loss, more, span) for name, loss, _low, more, span in counterfactual_rows(review)],
     )
-    lines += ["", "Sources of the loss"]
-    lines += ruled_columns(("source", "loss", "with the model's error"), split_lines(review))
+    lines += ["", _("Sources of the loss")]
+    lines += ruled_columns(
+        (_("source"), _("loss"), _("with the model's error")), split_lines(review)
+    )
     for text in split_notes(review):
         lines += textwrap.wrap(text, WIDTH)
     names = ("field", "area", "cut", "lost", "delay", "loss")
     rows = [tuple(r[n] for n in names) for r in field_rows(review)]
-    lines += ["", "Fields, dearest per area first"]
-    lines += ruled_columns(("field", "area", "cut", "lost days", f"{unit}-days", "loss"), rows)
-    lines += ["", "Models and plans against observations"]
+    lines += ["", _("Fields, dearest per area first")]
+    fields = (_("field"), _("area"), _("cut"), _("lost days"), days, _("loss"))
+    lines += ruled_columns(fields, rows)
+    lines += ["", _("Models and plans against observations")]
     for text in [*agreement_lines(review), adherence_line(review)]:
         lines += textwrap.wrap(text, WIDTH)
     for day, crew, ordered, cut, reason in adherence_rows(review):
-        text = f"{day}, {crew_title(crew)}: planned {ordered}; cut {cut}; {reason}"
+        text = _(
+            "{day}, {crew}: planned {ordered}; cut {cut}; {reason}",
+            day=day,
+            crew=crew_title(crew),
+            ordered=ordered,
+            cut=cut,
+            reason=reason,
+        )
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     return "\n".join(lines)

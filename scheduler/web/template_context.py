@@ -25,7 +25,7 @@ def register(app: Flask, locked: bool) -> None:
         "locked": locked,
         "deference": deference,
         "shade_of": shade_of,
-        "shades": shades(),
+        "shades": shades,
     }
 
     @app.context_processor

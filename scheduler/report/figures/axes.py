@@ -8,10 +8,12 @@ import matplotlib.figure
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.text import Annotation
-from matplotlib.ticker import MaxNLocator, StrMethodFormatter
+from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from scheduler.farm.slots import farm_time
+from scheduler.farm.units import show_number
 from scheduler.farm.wording import one_line
+from scheduler.language.locale_formats import short_day
 from scheduler.orders.model import Morning
 
 #: One hue from paper to ink in even steps of lightness; assumed, because it survives a black and
@@ -79,7 +81,9 @@ def time_axis(ax: Axes, morning: Morning, first: float, last: float, days_named:
     """
     days = _midnights(morning, first, last)
     step = max(1, -(-len(days) // days_named))
-    named = [(at, f"{d:%a} {d.day}") for at, d in days[::step] if at < last - (last - first) / 20]
+    named = [
+        (at, f"{short_day(d)} {d.day}") for at, d in days[::step] if at < last - (last - first) / 20
+    ]
     ax.set_xlim(first, last)
     ax.set_xticks([at for at, _ in named], [name for _, name in named], fontsize=7, ha="left")
     lines = LineCollection(
@@ -110,5 +114,5 @@ def money_axis(ax: Axes, label: str, highest: float, *, ticks: int) -> None:
     ax.set_xlim(0, highest)
     ax.set_xlabel(label, fontsize=8, parse_math=False)
     ax.xaxis.set_major_locator(MaxNLocator(ticks))
-    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _place: show_number(x)))
     ax.tick_params(axis="x", labelsize=7)

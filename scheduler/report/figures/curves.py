@@ -12,6 +12,8 @@ from readiness.atmosphere.weather import Array
 from readiness.season.codes import Tier
 from readiness.soil.trafficability import land_limits
 from scheduler.farm.model import Farm
+from scheduler.farm.units import short_number
+from scheduler.language.translation import _
 from scheduler.orders.model import Morning
 from scheduler.report.figures.axes import (
     GREY,
@@ -104,17 +106,24 @@ def _draw_limits(ax: Axes, last: float, limits: dict[str, float]) -> None:
     for style, (value, names) in zip(("--", "-.", ":"), merged.items(), strict=False):
         ax.axhline(value, color=INK, linewidth=0.8, linestyle=style)
         below = len(merged) > 1 and value == min(merged)  # close limits stay readable
-        note(ax, f"{', '.join(names)} {value:g}", last, value, up=-5 if below else 4, left=True)
+        note(
+            ax,
+            f"{', '.join(names)} {short_number(value)}",
+            last,
+            value,
+            up=-5 if below else 4,
+            left=True,
+        )
 
 
 def grain_limits(farm: Farm, row: int) -> dict[str, float]:
     """Moisture limits of a row of the season by name, percent."""
-    field, _ = season_rows(farm)[row]
+    field = season_rows(farm)[row][0]
     markets = [p.markets[field.crop] for p in farm.points if field.crop in p.markets]
-    limits = {"threshes": float(stand_of(farm).limit[row])}
+    limits = {_("threshes"): float(stand_of(farm).limit[row])}
     if markets:
-        limits["taken"] = max(m.moisture_limit_pct for m in markets)
-        limits["base"] = max(m.moisture_base_pct for m in markets)
+        limits[_("taken")] = max(m.moisture_limit_pct for m in markets)
+        limits[_("base")] = max(m.moisture_base_pct for m in markets)
     return limits
 
 
@@ -122,7 +131,7 @@ def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
     """Draw the grain moisture of a row of the season over the members, with its limits."""
     ax = ax or new_axes(3.7, 1.5)
     _draw_curve(ax, morning, row, morning.season.moisture[:, row], grain_limits(morning.farm, row))
-    ax.set_ylabel("grain, % wet", fontsize=7)
+    ax.set_ylabel(_("grain, % wet"), fontsize=7)
     return ax
 
 
@@ -131,8 +140,8 @@ def ground_limits(farm: Farm, row: int) -> dict[str, float]:
     land, loads = land_of(farm), limits_of(farm, None, np.arange(len(season_rows(farm))))
     limits = land_limits(land, combine_t=loads.combine_t, cart_t=loads.cart_t)
     return {
-        "carts under": float(100.0 * limits.firm_top[row]),
-        "combines under": float(100.0 * limits.headland_top[row]),
+        _("carts under"): float(100.0 * limits.firm_top[row]),
+        _("combines under"): float(100.0 * limits.headland_top[row]),
     }
 
 
@@ -168,5 +177,5 @@ def plot_ground(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
                 label=tier.name,
                 **look,
             )
-    ax.set_ylabel("soil water, %", fontsize=7)
+    ax.set_ylabel(_("soil water, %"), fontsize=7)
     return ax

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scheduler.farm.model import DeliveryPoint, Farm, Field
 from scheduler.farm.units import from_si
 from scheduler.farm.wording import crew_title
+from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning
 from scheduler.report.figures.axes import GREY, INK, PALETTE, new_axes, note, short_name
 
@@ -42,13 +43,15 @@ def plot_map(morning: Morning, *, ax: Axes | None = None) -> Axes:
     for p in farm.points:
         if p.lat is not None and p.lon is not None:
             _draw_point(ax, farm, p)
-    ax.plot(0, 0, marker="P", color=INK, markersize=8, linestyle="none", label="base")
-    ax.plot([], [], marker="*", color=INK, markersize=9, linestyle="none", label="delivery point")
+    ax.plot(0, 0, marker="P", color=INK, markersize=8, linestyle="none", label=_("base"))
+    ax.plot(
+        [], [], marker="*", color=INK, markersize=9, linestyle="none", label=_("delivery point")
+    )
     ax.set_aspect("equal", adjustable="datalim")
     ax.margins(0.12)
     unit = "mi" if farm.units == "us" else "km"
-    ax.set_xlabel(f"{unit} east of base", fontsize=8)
-    ax.set_ylabel(f"{unit} north of base", fontsize=8)
+    ax.set_xlabel(_("{unit} east of base", unit=unit), fontsize=8)
+    ax.set_ylabel(_("{unit} north of base", unit=unit), fontsize=8)
     ax.tick_params(labelsize=8)
     _draw_legend(ax)
     return ax

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from scheduler.farm.units import short_number
+from scheduler.language.translation import _
 from scheduler.report.figures.axes import PALETTE
 
 #: Lower edges of the shades from the second on, hours; assumed, even steps of two up to a long
@@ -17,7 +19,11 @@ def shade_of(hours: float | None) -> int:
 
 def shades() -> list[dict[str, str]]:
     """Paper, ink and words of every shade."""
-    words = ["none", *(f"under {e:g} h" for e in EDGES_H[1:]), f"{EDGES_H[-1]:g} h and more"]
+    words = [
+        _("none"),
+        *(_("under {hours} h", hours=short_number(e)) for e in EDGES_H[1:]),
+        _("{hours} h and more", hours=short_number(EDGES_H[-1])),
+    ]
     return [
         {"paper": paper, "ink": "#ffffff" if i >= DARK_SHADE else "#111111", "words": text}
         for i, (paper, text) in enumerate(zip(PALETTE, words, strict=True))

@@ -6,8 +6,10 @@ from math import isfinite
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import MaxNLocator, StrMethodFormatter
+from matplotlib.ticker import FuncFormatter, MaxNLocator
 
+from scheduler.farm.units import show_number
+from scheduler.language.translation import _
 from scheduler.orders.model import Morning
 from scheduler.report.figures.axes import INK, PALETTE, new_axes, note, short_name
 from scheduler.report.order_phrases import REAL_ERRORS, own_order_kept
@@ -19,10 +21,12 @@ def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
     losses = np.sort(np.array(morning.money.member_loss))
     ax.bar(np.arange(1, len(losses) + 1), losses, color=PALETTE[3], edgecolor=INK, linewidth=0.4)
     ax.axhline(losses.mean(), color=INK, linewidth=0.9, linestyle="--")
-    note(ax, "mean", 0.4, losses.mean(), up=5)
-    ax.set_xlabel("forecast members, best to worst", fontsize=8)
-    ax.set_ylabel(f"loss, {morning.farm.currency}", fontsize=8, parse_math=False)
-    ax.yaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+    note(ax, _("mean"), 0.4, losses.mean(), up=5)
+    ax.set_xlabel(_("forecast members, best to worst"), fontsize=8)
+    ax.set_ylabel(
+        _("loss, {currency}", currency=morning.farm.currency), fontsize=8, parse_math=False
+    )
+    ax.yaxis.set_major_formatter(FuncFormatter(lambda x, _place: show_number(x)))
     ax.tick_params(labelsize=7)
     return ax
 
@@ -37,11 +41,11 @@ def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
     ax.barh(heights, more, height=0.6, color=PALETTE[2], edgecolor=INK, linewidth=0.5)
     ax.errorbar(more, heights, xerr=REAL_ERRORS * errors, fmt="none", ecolor=INK, capsize=2.5)
     ax.axvline(0.0, color=INK, linewidth=0.9)
-    names = [short_name(r.name) for r in rules]
+    names = [short_name(_(r.name)) for r in rules]
     ax.set_yticks(heights, names, fontsize=7.5, parse_math=False)
     label = f"{morning.farm.currency} lost more than by this plan{own_order_kept(morning)}"
     ax.set_xlabel(label, fontsize=8, parse_math=False)
     ax.xaxis.set_major_locator(MaxNLocator(4))
-    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _place: show_number(x)))
     ax.tick_params(axis="x", labelsize=7)
     return ax

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 
 from readiness.atmosphere.solar import daylight
 from readiness.atmosphere.weather import HOUR
+from scheduler.language.translation import _
 from scheduler.orders.model import Morning, Order
 from scheduler.report.figures.axes import (
     GREY,
@@ -42,9 +43,12 @@ def plot_timeline(morning: Morning, *, ax: Axes | None = None) -> Axes:
     names = [short_name(c.crew) for c in morning.crews]
     ax.set_ylim(-0.1, len(names) + 0.6)
     ax.set_yticks(
-        [0.25, *range(len(names), 0, -1)], ["chance\nof rain", *names], fontsize=8, parse_math=False
+        [0.25, *range(len(names), 0, -1)],
+        [_("chance\nof rain"), *names],
+        fontsize=8,
+        parse_math=False,
     )
-    ax.set_xlabel(f"day, farm time ({morning.farm.tz.key})", fontsize=8)
+    ax.set_xlabel(_("day, farm time ({zone})", zone=morning.farm.tz.key), fontsize=8)
     return ax
 
 
