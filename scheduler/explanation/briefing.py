@@ -185,7 +185,6 @@ def crew_orders(
     A field stands with the crew that cuts most of it over all members.
     """
     work, policy = decision.work, decision.policy
-    people = {c.id: c.people for c in work.farm.crews}
     usual = usual_member(decision)
     runs = runs_by_member(decision)
     area = cut_area(decision)
@@ -209,7 +208,8 @@ def crew_orders(
                 combines=tuple(c.id for c in machines.combines),
                 carts=tuple(c.id for c in machines.carts),
                 trucks=tuple(t.id for t in machines.trucks),
-                people=people[machines.crew],
+                people=work.manning.people(k, machines.crew),
+                drivers=work.manning.names(k),
                 orders=tuple(orders),
                 fallback=fallback(decision, k, jobs),
                 note=_note(work, orders),

@@ -142,6 +142,28 @@ class Truck(Machine):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Person:
+    """Somebody who drives machines.
+
+    Attributes
+    ----------
+    id : the user's own name; '' for one whom the farm file only counts.
+    drives : kinds of machines ('combine', 'cart', 'truck') and ids of machines that the person
+        may drive; empty for all.
+    hours_max_day : most working hours of a day, h, 0-24; None for those of the crew.
+    days_off : weekdays without work, 0 for Monday.
+    absent, away : as in `Crew`.
+    """
+
+    id: str = ""
+    drives: tuple[str, ...] = ()
+    hours_max_day: float | None = None
+    days_off: tuple[int, ...] = ()
+    absent: tuple[date, ...] = ()
+    away: tuple[Interval, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Crew:
     """People with the machines that they start from.
 
@@ -150,10 +172,13 @@ class Crew:
     id : the user's own id.
     combines, carts, trucks : ids of the machines of the base make-up.
     week : working hours by weekday.
-    people : how many, >= 1.
+    people : how many, >= 1; a combine, a cart and a truck take one each.
+    named : those of them with a name; the others may drive every machine.
     fixed : whether the crew keeps exactly its machines; otherwise the plan may share machines
         out anew.
-    hours_max_day : most working hours of a day, h, 0-24.
+    hours_max_day : most working hours of a day, h, 0-24. The default is assumed: the window of a
+        driver's day in 49 CFR 395.3 (from memory), from which harvest hauls near the field are
+        exempt. It moves when a crew starts; local law comes first.
     absent : dates on which the crew is away all day.
     away : further intervals in which the crew is away, for absences that hold parts of days.
     """
@@ -164,10 +189,23 @@ class Crew:
     trucks: tuple[str, ...] = ()
     week: Week
     people: int
+    named: tuple[Person, ...] = ()
     fixed: bool = False
     hours_max_day: float = 14.0
     absent: tuple[date, ...] = ()
     away: tuple[Interval, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.named) > self.people:
+            raise FarmError(
+                f'crew "{self.id}": {len(self.named)} persons have a name, people says '
+                f"{self.people}: correct one of them"
+            )
+
+    @property
+    def staff(self) -> tuple[Person, ...]:
+        """All people of the crew, those without a name last."""
+        return (*self.named, *(Person() for _ in range(self.people - len(self.named))))
 
 
 @dataclass(frozen=True, kw_only=True)

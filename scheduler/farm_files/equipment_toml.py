@@ -7,8 +7,8 @@ catch wrong units.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from datetime import date, datetime
+from collections.abc import Callable, Iterable
+from datetime import date, datetime, time
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -22,6 +22,7 @@ from scheduler.farm.model import (
     DeliveryPoint,
     Interval,
     Market,
+    Person,
     Schedule,
     Truck,
     Week,
@@ -94,11 +95,53 @@ def read_truck(r: Record) -> Truck | None:
     return Truck(id=r.text("id"), down=times.down, joins=times.joins, leaves=times.leaves, **values)
 
 
+def read_person(r: Record) -> tuple[str, Person] | None:
+    """The crew of a person with a name, and the person; `drives` are kinds and ids of machines."""
+    crew, drives = r.text("crew", None), r.id_list("drives")
+    hours = r.optional_number("hours_max_day", low=0.5, high=24.0)
+    off, (absent, away) = read_days_off(r), read_absences(r)
+    kinds = {kind + s: kind for kind in ("combine", "cart", "truck") for s in ("", "s")}
+    if r.failed:
+        return None
+    return crew, Person(
+        id=r.text("id"),
+        drives=tuple(kinds.get(normalized_name(name), name) for name in drives),
+        hours_max_day=hours,
+        days_off=off,
+        absent=absent,
+        away=away,
+    )
+
+
+def read_days_off(r: Record) -> tuple[int, ...]:
+    """Weekdays without work, 0 for Monday; wrong names are noted."""
+    days = []
+    for name in r.id_list("days_off"):
+        day = normalized_name(name)
+        if day[:3] in _DAYS and day not in _GROUPS:
+            days.append(_DAYS.index(day[:3]))
+        else:
+            r.note("days_off", f'"{name}" is not a day', 'write it as ["sun"]')
+    return tuple(sorted(set(days)))
+
+
+def without_days(week: Week, off: Iterable[int]) -> Week:
+    """A week with no work on some weekdays; the evening before ends at midnight."""
+    out = list(week)
+    for day in off:
+        out[day] = None
+        before = out[day - 1]
+        if before is not None and time(0) < before[1] < before[0]:
+            out[day - 1] = (before[0], time(0))
+    return tuple(out)
+
+
 def read_crew(r: Record) -> Crew | None:
-    """A crew."""
-    people = r.number("people", low=1.0, high=200.0)
+    """A crew; one without `people` has those with a name alone, counted as 0 here."""
+    people = r.number("people", default=0.0, low=1.0, high=200.0)
     hours = r.number("hours_max_day", default=Crew.hours_max_day, low=1.0, high=24.0)
-    week, fixed, (absent, away) = read_week(r), r.yes_no("fixed"), read_absences(r)
+    week = without_days(read_week(r), read_days_off(r))
+    fixed, (absent, away) = r.yes_no("fixed"), read_absences(r)
     combines, carts, trucks = r.id_list("combines"), r.id_list("carts"), r.id_list("trucks")
     if r.failed:
         return None

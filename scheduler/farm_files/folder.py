@@ -213,7 +213,7 @@ def _farm(settings: Settings, read: _Folder) -> Farm:
 def _cross_check(settings: Settings, read: _Folder) -> None:
     """Note problems between the parts of a farm."""
     for kind, ids in settings.ids.items():
-        if not ids and kind not in ("cart", "gauge"):
+        if not ids and kind not in ("cart", "gauge", "person"):
             read.note(settings_toml.FILE, "", kind, f"the farm has no {kind}", f"add a [[{kind}]]")
     _check_crews(settings, read)
     all_read = len(settings.points) == len(settings.ids["point"]) > 0
@@ -228,7 +228,7 @@ def _cross_check(settings: Settings, read: _Folder) -> None:
 
 
 def _check_crews(settings: Settings, read: _Folder) -> None:
-    """Every machine is in one crew, and every machine of a crew exists."""
+    """Every machine is in one crew; machines of a crew, and those that a person drives, exist."""
     for kind in ("combine", "cart", "truck"):
         members = Counter(m for c in settings.crews for m in getattr(c, f"{kind}s"))
         for crew in settings.crews:
@@ -245,6 +245,15 @@ def _check_crews(settings: Settings, read: _Folder) -> None:
             elif not members[name] and len(settings.crews) == len(settings.ids["crew"]):
                 remedy = f"add it to the {kind}s of a crew, or remove it"
                 read.note(settings_toml.FILE, where, "", "is in no crew", remedy)
+
+    machines = {"combine", "cart", "truck"}.union(
+        *(settings.ids[kind] for kind in ("combine", "cart", "truck"))
+    )
+    for person in (p for crew in settings.crews for p in crew.named):
+        for name in sorted(set(person.drives) - machines):
+            where, message = f'[[person]] "{person.id}"', f'there is no machine "{name}" to drive'
+            remedy = 'use "combine", "cart", "truck" or the id of a machine'
+            read.note(settings_toml.FILE, where, "drives", message, remedy)
 
 
 def _check_ids(settings: Settings, read: _Folder) -> None:

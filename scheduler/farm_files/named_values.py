@@ -92,6 +92,13 @@ class NamedValues:
             Problem(file=self.file, row=self.row, column=column, message=message, remedy=remedy)
         )
 
+    def note_at(self, row: str, name: str, message: str, remedy: str) -> None:
+        """Note a problem in an inner table that has been read already."""
+        self.failed = True
+        self.problems.append(
+            Problem(file=self.file, row=row, column=name, message=message, remedy=remedy)
+        )
+
     def note_missing(self, name: str, expected: str) -> None:
         """Note that a required value is missing."""
         self.note(name, f"{name} is missing", f"give {expected}")

@@ -4,23 +4,36 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import time
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from scheduler.errors import Problem
-from scheduler.farm.model import Cart, Combine, Crew, DeliveryPoint, Moves, Position, Rules, Truck
+from scheduler.farm.model import (
+    Cart,
+    Combine,
+    Crew,
+    DeliveryPoint,
+    Moves,
+    Person,
+    Position,
+    Rules,
+    Truck,
+)
 from scheduler.farm.units import SI_PER_UNIT, Units
 from scheduler.farm_files.dates import DateOrder
 from scheduler.farm_files.equipment_toml import (
     read_cart,
     read_combine,
     read_crew,
+    read_days_off,
     read_hours,
+    read_person,
     read_point,
     read_truck,
+    without_days,
 )
 from scheduler.farm_files.fields_csv import MAX_FIELD_HA
 from scheduler.farm_files.named_values import Notation
@@ -33,7 +46,19 @@ T = TypeVar("T")
 _UNITS: dict[str, Units] = {"us": "us", "metric": "metric"}
 _ORDERS: dict[str, DateOrder] = {"mdy": "mdy", "dmy": "dmy"}
 _LANGUAGES = {code: code for code in LANGUAGES}
-_PARTS = ("combine", "cart", "truck", "crew", "point", "gauge", "rules", "moves", "losses", "base")
+_PARTS = (
+    "combine",
+    "cart",
+    "truck",
+    "crew",
+    "person",
+    "point",
+    "gauge",
+    "rules",
+    "moves",
+    "losses",
+    "base",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,6 +140,10 @@ def _settings(top: Record) -> Settings:
     elevation = base.number("elevation", "length", default=300.0, low=-500.0, high=5000.0)
     base.note_unused()
     ids: dict[str, tuple[str, ...]] = {}
+    crews = _each(top, "crew", read_crew, ids)
+    people = _each(top, "person", read_person, ids)
+    rules = top.table("rules", "[rules]")
+    off = read_days_off(rules)
     return Settings(
         notation=top.notation,
         name=top.text("name", None),
@@ -126,10 +155,10 @@ def _settings(top: Record) -> Settings:
         combines=tuple(_each(top, "combine", read_combine, ids).values()),
         carts=tuple(_each(top, "cart", read_cart, ids).values()),
         trucks=tuple(_each(top, "truck", read_truck, ids).values()),
-        crews=tuple(_each(top, "crew", read_crew, ids).values()),
+        crews=_staffed(top, crews, people, ids["crew"], off),
         points=tuple(_each(top, "point", read_point, ids).values()),
         gauges=_each(top, "gauge", read_gauge, ids),
-        rules=read_rules(top.table("rules", "[rules]")),
+        rules=read_rules(rules),
         moves=read_moves(top.table("moves", "[moves]")),
         losses=read_losses(top.table("losses", "[losses]")),
         ids=ids,
@@ -156,6 +185,44 @@ def _each(
             parts[own] = part
     ids[name] = tuple(dict.fromkeys(seen))
     return parts
+
+
+def _staffed(
+    top: Record,
+    crews: dict[str, Crew],
+    people: dict[str, tuple[str, Person]],
+    known: Sequence[str],
+    off: Sequence[int],
+) -> tuple[Crew, ...]:
+    """The crews with their people, and without work on the farm's days off.
+
+    Parameters
+    ----------
+    crews : crews that can be read, by id, with 0 people where the file gives no number.
+    people : persons with a name, each with the id of the crew.
+    known : ids of all crews, those with a problem included.
+    """
+    named: dict[str, list[Person]] = {}
+    for crew_id, person in people.values():
+        named.setdefault(crew_id, []).append(person)
+        if crew_id not in known:
+            where = f'[[person]] "{person.id}"'
+            message = f'there is no crew "{crew_id}"'
+            top.note_at(where, "crew", message, "use the id of a [[crew]]")
+    out = []
+    for crew in crews.values():
+        own = tuple(named.get(crew.id, ()))
+        count, where = crew.people or len(own), f'[[crew]] "{crew.id}"'
+        if count == 0:
+            remedy = "give their number, or a [[person]] for each"
+            top.note_at(where, "people", "people is missing", remedy)
+        elif count < len(own):
+            message = f"people is {count}, but {len(own)} have a name"
+            top.note_at(where, "people", message, "correct the number, or leave it out")
+            count = len(own)
+        week = without_days(crew.week, off)
+        out.append(replace(crew, people=count, named=own, week=week))
+    return tuple(out)
 
 
 def _position(r: Record) -> Position:

@@ -3,9 +3,9 @@
 `plan.json`, version 2: times are UTC ('2025-08-16T15:00:00Z'), quantities SI (ha, t, km, min,
 percent wet basis), money in `currency`, unknown numbers null. Top level: `schema`, `version`,
 `farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
-(source, issued, age_h, until, notes), `makeup` (chosen, priced), `machine_moves`, `crews`,
-`left_out`, `money`, `deciding`, `cautions`, `changes`, `lessons`. `forecast.until` is null where
-the forecast reaches to the end of the days planned. `money` holds the attributes of
+(source, issued, age_h, until, notes), `makeup` (chosen, priced), `machine_moves`, `undriven`,
+`crews`, `left_out`, `money`, `deciding`, `cautions`, `changes`, `lessons`. `forecast.until` is
+null where the forecast reaches to the end of the days planned. `money` holds the attributes of
 `scheduler.orders.model.MoneyAtStake`; a standard error that is unknown is null. A crew holds the
 attributes of `CrewOrders`; each of its `orders` those of `Order`, and its `place` from 1. `chance`
 is the share of members in which the field is finished by the day of `finish.mid`; `start_pct` and
@@ -75,6 +75,7 @@ class IssuedPlan:
     money: MoneyAtStake
     forecast_until: datetime | None = None
     machine_moves: tuple[MachineMove, ...] = ()
+    undriven: tuple[str, ...] = ()
     deciding: tuple[str, ...] = ()  # what would change a crew's first field
 
 

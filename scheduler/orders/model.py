@@ -165,6 +165,7 @@ class CrewOrders:
     carts: tuple[str, ...]
     trucks: tuple[str, ...]
     people: int
+    drivers: tuple[tuple[str, str], ...] = ()  # machine and person with a name, on the first day
     orders: tuple[Order, ...]
     fallback: Fallback | None
     note: IdleNote | str = ""
@@ -317,5 +318,6 @@ class Morning:
     cautions: tuple[DayCaution, ...]
     changes: tuple[Change | str, ...] = ()  # against the previous orders; news of the book is text
     machine_moves: tuple[MachineMove, ...] = ()  # against the previous orders, else the farm file
+    undriven: tuple[str, ...] = ()  # machines that are up and that nobody drives on the first day
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught
     decision: Decision | None = field(default=None, repr=False, compare=False)

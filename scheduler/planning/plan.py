@@ -164,6 +164,7 @@ def _brief(
         ),
         changes=changes,
         machine_moves=machine_moves(farm, information.previous_orders, crews),
+        undriven=decision.work.undriven,
         lessons=information.lessons,
         decision=decision,
     )

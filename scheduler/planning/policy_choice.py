@@ -38,7 +38,8 @@ from scheduler.solver.policy_search import Evaluator, Found, search
 from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.stages import Progress, ignore_progress
 from scheduler.work_tables.compile import FarmWork, compile_work
-from scheduler.work_tables.crew_makeup import MakeUp, makeups
+from scheduler.work_tables.crew_makeup import MakeUp, makeups, unmanned_makeup
+from scheduler.work_tables.farm_check import farm_violations
 
 #: Members that rank the make-ups, spread over those searched on; assumed, so that sixteen make-ups
 #: take less time than the search.
@@ -296,6 +297,7 @@ class _Choice:
         own = locked_jobs(self.work, self.situation)
         outcome = play(self.work.tables, policy, log=True)
         wrong = violations(self.work.tables, policy, outcome, locked=own)
+        wrong += farm_violations(self.work, outcome)
         if wrong:
             raise AssertionError("\n".join(["the plan breaks its tables:", *wrong]))
         return Decision(
@@ -334,6 +336,11 @@ def rank_makeups(
     held = {crew for crew, fields in situation.locked.items() if fields}
     options = [m for m in makeups(farm, situation.now, until) if m]
     options = [m for m in options if held <= {c.crew for c in m}] or options[:1]
+    if not options and unmanned_makeup(farm, situation.now, until):
+        raise NoPlanError(
+            "people are too few: a crew needs one for a combine and one for a truck; see people "
+            "and [[person]] in farm.toml"
+        )
     if not options:
         raise NoPlanError(
             "no crew has a combine within the days planned: repair one or call a crew in"

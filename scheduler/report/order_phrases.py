@@ -377,7 +377,7 @@ def idle_crews(plan: Morning | IssuedPlan) -> list[str]:
 
 
 def makeup_lines(plan: Morning | IssuedPlan) -> list[str]:
-    """Machines that change crews, crews without orders, and machines that no crew uses."""
+    """Machines that change crews, crews without orders, machines without a driver or a crew."""
     lines = [
         f"{one_line(crew.crew)}: {text}"
         for crew in plan.crews
@@ -386,6 +386,9 @@ def makeup_lines(plan: Morning | IssuedPlan) -> list[str]:
     lines += [f"{one_line(crew)}: {idle_crew_text(crew, plan)}" for crew in idle_crews(plan)]
     used = {m for c in plan.crews for m in (*c.combines, *c.carts, *c.trucks)}
     farm = plan.farm
+    if plan.undriven:
+        lines.append(f"Nobody drives today: {', '.join(map(one_line, plan.undriven))}")
+        used.update(plan.undriven)
     parked = [m.id for m in (*farm.combines, *farm.carts, *farm.trucks) if m.id not in used]
     if parked:
         lines.append(f"In no crew: {', '.join(map(one_line, parked))}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 
 from readiness.grain.grade import SAMPLE_GRADE
@@ -207,12 +207,17 @@ def grain_text(order: Order, morning: Morning) -> str:
 
 
 def machines(crew: CrewOrders) -> str:
-    """Machines and people of a crew, 'C1, C2 with cart North; trucks T1, T2; 5 people'."""
-    parts = [", ".join(crew.combines) or "no combine"]
+    """Machines and people of a crew, 'C1 (Ann), C2 with cart North; truck T1; 5 people'."""
+    driver = dict(crew.drivers)
+
+    def driven(ids: Sequence[str]) -> str:
+        return ", ".join(f"{m} ({driver[m]})" if m in driver else m for m in ids)
+
+    parts = [driven(crew.combines) or "no combine"]
     if crew.carts:
-        parts[0] += f" with {', '.join(crew.carts)}"
+        parts[0] += f" with {driven(crew.carts)}"
     if crew.trucks:
-        parts.append(f"truck{'s' if len(crew.trucks) > 1 else ''} {', '.join(crew.trucks)}")
+        parts.append(f"truck{'s' if len(crew.trucks) > 1 else ''} {driven(crew.trucks)}")
     parts.append(f"{crew.people} people" if crew.people != 1 else "1 person")
     return one_line("; ".join(parts))
 

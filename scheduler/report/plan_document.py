@@ -58,6 +58,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
             ],
         },
         "machine_moves": data(morning.machine_moves),
+        "undriven": list(morning.undriven),
         "crews": crews,
         "left_out": data(morning.left_out),
         "until": data(morning.until),

@@ -13,13 +13,14 @@ from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.machine_rates import HEADLAND_FACTOR, CrewMachines, MachinesUp, Rates
 from scheduler.costs.standing_loss import Job, StandingLoss, wet_yield
 from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
-from scheduler.farm.opening_hours import down_slots, forbidden_slots
+from scheduler.farm.opening_hours import forbidden_slots
 from scheduler.farm.slots import SLOT_MIN, BoolArray
 from scheduler.farm.units import wheat_equivalent_t
-from scheduler.farm.working_time import crew_slots
+from scheduler.farm.working_time import crew_slots, machine_slots
 from scheduler.field_work.tables import WorkTables
 from scheduler.work_tables.accepting_points import accepting_points
 from scheduler.work_tables.crew_makeup import MakeUp
+from scheduler.work_tables.manning import Manning, man
 from scheduler.work_tables.moves import moves
 from scheduler.work_tables.point_hours import slots_to_open
 
@@ -35,6 +36,7 @@ class FarmWork:
     makeup : machines of each crew.
     rates : `rates[crew][job]`, by point that the job may be delivered to.
     move_km : (crew, job + 1, job), the last row from where the crew stands.
+    manning : who drives which machine.
     """
 
     tables: WorkTables
@@ -42,6 +44,7 @@ class FarmWork:
     makeup: MakeUp
     rates: tuple[list[dict[int, Rates]], ...]
     move_km: Array
+    manning: Manning
 
     @property
     def farm(self) -> Farm:
@@ -57,6 +60,16 @@ class FarmWork:
         """The field of a job."""
         return self.standing_loss.field(j)
 
+    @property
+    def undriven(self) -> tuple[str, ...]:
+        """Ids of machines that are up on the first day worked, and that nobody drives on it."""
+        manning, farm = self.manning, self.farm
+        pairs = zip(manning.seats, manning.first_driver, strict=True)
+        driven = {seat.machine.id for seat, driver in pairs if driver >= 0}
+        day = self.standing_loss.slots[manning.first_day]
+        machines = (*farm.combines, *farm.carts, *farm.trucks)
+        return tuple(m.id for m in machines if m.id not in driven and machine_slots(m, day).any())
+
 
 def compile_work(
     standing_loss: StandingLoss, makeup: Sequence[CrewMachines], *, places: Sequence[str]
@@ -70,7 +83,10 @@ def compile_work(
     farm, jobs, slots = standing_loss.farm, standing_loss.jobs, standing_loss.slots
     members = len(standing_loss.loss)
     rows = [job.row for job in jobs]
-    machines, states = _machine_states([_machines_up(m, slots) for m in makeup])
+    up = [_machines_up(m, slots) for m in makeup]
+    manning = man(farm, makeup, slots, [row > 0 for crew in up for kind in crew for row in kind])
+    machines, states = _machine_states([_driven(u, manning, k) for k, u in enumerate(up)])
+    hauls = [any(at.trucks.any() for at in own) for own in states]
     rates = tuple(
         [dict(accepting_points(standing_loss, j, m)) for j in range(len(jobs))] for m in makeup
     )
@@ -82,11 +98,15 @@ def compile_work(
     yield_t = np.array([wet_yield(standing_loss.field(j)) for j in range(len(jobs))])
     for k, j in np.ndindex(accepts.shape[:2]):
         for q, r in rates[k][j].items():
+            if not hauls[k]:
+                break
             accepts[k, j, q], buffer[k, j] = True, r.buffer
             delay[k, j, q] = value * yield_t[j] / r.t_h
             for u, at in enumerate(states[k]):
                 combine, cart, haul = (float(x[0]) for x in r.by_slot(at))
-                cut_rate[k, u, j], haul_rate[k, u, j, q] = min(combine, cart), haul
+                # nobody cuts while no truck of the crew is there and driven
+                cut_rate[k, u, j] = min(combine, cart) if haul > 0.0 else 0.0
+                haul_rate[k, u, j, q] = haul
     move, move_km = moves(farm, jobs, places)
     fields = [standing_loss.field(j) for j in range(len(jobs))]
     moisture = standing_loss.moisture[:, rows][:, :, standing_loss.hour]
@@ -127,6 +147,7 @@ def compile_work(
         makeup=tuple(makeup),
         rates=rates,
         move_km=move_km,
+        manning=manning,
     )
 
 
@@ -164,7 +185,13 @@ def _machines_up(machines: CrewMachines, slots: NDArray[np.datetime64]) -> Machi
     """Machines of a crew that are not down, slot by slot."""
 
     def up(kind: Sequence[Combine | Cart | Truck]) -> Array:
-        free = [~down_slots(machine.unavailable, slots) for machine in kind]
+        free = [machine_slots(machine, slots) for machine in kind]
         return np.array(free, dtype=np.float64).reshape(len(kind), len(slots))
 
     return MachinesUp(up(machines.combines), up(machines.carts), up(machines.trucks))
+
+
+def _driven(up: MachinesUp, manning: Manning, crew: int) -> MachinesUp:
+    """Machines of a crew that are up and driven, slot by slot."""
+    kinds = zip(up, (Combine, Cart, Truck), strict=True)
+    return MachinesUp(*(machines * manning.manned(crew, kind) for machines, kind in kinds))

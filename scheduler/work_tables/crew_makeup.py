@@ -11,6 +11,7 @@ from typing import TypeVar
 from scheduler.costs.machine_rates import CrewMachines, capacity_ha_h
 from scheduler.errors import FarmError
 from scheduler.farm.model import Cart, Combine, Crew, Farm, Truck
+from scheduler.work_tables.manning import manned_makeups
 
 MakeUp = tuple[CrewMachines, ...]
 Machine = TypeVar("Machine", Combine, Cart, Truck)
@@ -19,10 +20,16 @@ MAX_MAKEUPS = 16
 
 
 def own_makeup(farm: Farm, now: datetime, until: datetime) -> MakeUp:
-    """The crews as the farm file has them, with every machine that is up at some time.
+    """The crews as the farm file has them, with every machine that is up at some time and manned.
 
     A crew without such a combine, or away on all days from `now` to `until`, is left out.
     """
+    crews = [c for c in farm.crews if _there(c, now, until)]
+    return next(manned_makeups(crews, unmanned_makeup(farm, now, until)))
+
+
+def unmanned_makeup(farm: Farm, now: datetime, until: datetime) -> MakeUp:
+    """The crews as the farm file has them, whether or not people suffice."""
     crews = [_machines_of(farm, c, now, until) for c in farm.crews if _there(c, now, until)]
     return tuple(machines for machines in crews if machines.combines)
 
@@ -36,26 +43,36 @@ def makeups(
     Machines of crews that are not fixed form a pool. Each crew left with a combine gets a truck,
     and a cart while carts last. Trucks go in turn to the crew with most combine capacity for each
     truck, with one truck moved either way as variants. A crew without a combine joins the others
-    with its people. Trucks that the people of these crews cannot man stay parked.
+    with its people. Where people are fewer than machines, each make-up leaves some without a
+    driver, in the ways of `manning.SHORT_OF`.
 
     Parameters
     ----------
     now, until : aware; the days planned.
     most : number of make-ups at most; None lists all.
     """
-    own = own_makeup(farm, now, until)
-    found = {_kinds(own): own}
+    crews = [c for c in farm.crews if _there(c, now, until)]
+    own = unmanned_makeup(farm, now, until)
+    found: dict[tuple[tuple[str, ...], ...], MakeUp] = {}
+    for candidate in _unmanned(farm, own, now, until):
+        for makeup in manned_makeups(crews, candidate):
+            if makeup or not found:
+                found.setdefault(_kinds(makeup), makeup)
+            if len(found) == most:
+                return list(found.values())
+    return list(found.values())
+
+
+def _unmanned(farm: Farm, own: MakeUp, now: datetime, until: datetime) -> Iterator[MakeUp]:
+    """The user's own make-up, then every other, whether or not people suffice."""
+    yield own
     free = [c for c in farm.crews if not c.fixed and _there(c, now, until)]
     fixed = tuple(m for m in own if m.crew not in {c.id for c in free})
     if len(free) > 1:
         pool = [_machines_of(farm, crew, now, until) for crew in free]
         for candidate in _splits(free, pool):
-            makeup = tuple(sorted((*fixed, *candidate), key=lambda m: m.crew))
-            if makeup:
-                found.setdefault(_kinds(makeup), makeup)
-            if len(found) == most:
-                break
-    return list(found.values())
+            if makeup := tuple(sorted((*fixed, *candidate), key=lambda m: m.crew)):
+                yield makeup
 
 
 def _there(crew: Crew, now: datetime, until: datetime) -> bool:
@@ -105,8 +122,6 @@ def _splits(crews: Sequence[Crew], pool: Sequence[CrewMachines]) -> Iterator[Mak
     combines = [c for m in pool for c in m.combines]
     carts = [c for m in pool for c in m.carts]
     trucks = [t for m in pool for t in m.trucks]
-    drivers = sum(c.people for c in crews) - len(combines) - len(carts)
-    trucks = trucks[: max(1, drivers)]
     for assignment in product(range(len(crews)), repeat=len(combines)):
         by_crew = [
             (crew, tuple(c for c, a in zip(combines, assignment, strict=True) if a == k))

@@ -1,0 +1,115 @@
+"""Checker of a played policy against the farm itself: people, machines, dates and delivery limits.
+
+It reads the log, the farm and who drives what, and none of the work tables, so that a fault in
+their compilation shows. `scheduler.solver.check` goes over the tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from scheduler.costs.machine_rates import combine_t_h
+from scheduler.costs.standing_loss import grain_density, wet_yield
+from scheduler.farm.model import Combine, Truck
+from scheduler.farm.opening_hours import down_slots
+from scheduler.farm.slots import farm_time
+from scheduler.field_work.play import Outcome
+from scheduler.work_tables.compile import FarmWork
+from scheduler.work_tables.manning import KINDS
+
+#: Share by which rounding may exceed a limit; the log holds areas in single precision.
+ROUNDING = 1e-4
+
+
+def farm_violations(work: FarmWork, outcome: Outcome) -> list[str]:
+    """Violations of what the farm allows by an outcome with its log; empty for a sound one."""
+    return [*_wrong_seats(work), *_undriven_cuts(work, outcome), *_wrong_deliveries(work, outcome)]
+
+
+def _wrong_seats(work: FarmWork) -> Iterator[str]:
+    """People in two seats, in seats that they may not take, or past their hours."""
+    manning, farm = work.manning, work.farm
+    slots, minutes = work.standing_loss.slots, work.tables.slot_min
+    stamps = [farm_time(s, farm.tz) for s in slots]
+    for n, (crew, number, person) in enumerate(manning.drivers):
+        name = person.id or f"person {number} of {crew.id}"
+        sits = manning.driver == n
+        for s in np.flatnonzero(sits.sum(axis=0) > 1):
+            yield f"{name} sits in {int(sits[:, s].sum())} seats at {stamps[s]:%d %b %H:%M}"
+        for row in np.flatnonzero(sits.any(axis=1)):
+            seat = manning.seats[row]
+            kind = KINDS[type(seat.machine)]
+            if person.drives and not {kind, seat.machine.id} & set(person.drives):
+                yield f"{name} may not drive {kind} {seat.machine.id}"
+            other = next(c for c in farm.crews if c.id == work.makeup[seat.crew].crew)
+            if other.id != crew.id and (other.fixed or crew.fixed):
+                yield f"{name} of {crew.id} drives {seat.machine.id} of {other.id}"
+        drives = sits.any(axis=0)
+        limit = min(crew.hours_max_day, person.hours_max_day or 24.0)
+        for day in np.unique(manning.day[drives]):
+            today = drives & (manning.day == day)
+            when = stamps[int(np.flatnonzero(today)[0])]
+            hours = float(today.sum()) * minutes / 60.0
+            if hours > limit + 1e-9:
+                yield f"{name} drives {hours:g} h on {when:%d %b}, the limit is {limit:g} h"
+            absent = {*crew.absent, *person.absent}
+            if when.date() in absent:
+                yield f"{name} drives on {when:%d %b}, an absence"
+        if (drives & down_slots((*crew.away, *person.away), slots)).any():
+            yield f"{name} drives while away"
+
+
+def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
+    """Grain cut by a crew beyond what the combines with a driver can cut, or without a truck."""
+    slots, hours = work.standing_loss.slots, work.tables.slot_min / 60.0
+    log, manning = outcome.log, work.manning
+    members, crews = log.job.shape[:2]
+    most = np.zeros((crews, len(slots), len(work.jobs)))
+    trucks = np.zeros((crews, len(slots)), np.bool_)
+    for n, seat in enumerate(manning.seats):
+        on = (manning.driver[n] >= 0) & ~down_slots(seat.machine.unavailable, slots)
+        if isinstance(seat.machine, Truck):
+            trucks[seat.crew] |= on
+        if isinstance(seat.machine, Combine):
+            for n_job in range(len(work.jobs)):
+                field = work.field(n_job)
+                rate = combine_t_h(
+                    seat.machine, wet_yield(field), has_cart=True, density=grain_density(field)
+                )
+                most[seat.crew, :, n_job] += rate * hours * on
+    share = np.zeros((members, crews, len(slots)))  # of the slot that the combines need
+    m, k, s, e = np.nonzero(log.job >= 0)
+    j = log.job[m, k, s, e]
+    tonnes = (
+        log.area[m, k, s, e]
+        * np.array([wet_yield(work.field(n)) for n in range(len(work.jobs))])[j]
+    )
+    with np.errstate(divide="ignore"):
+        np.add.at(share, (m, k, s), tonnes / most[k, s, j])
+    for m_, k_, s_ in np.argwhere(share > 1.0 + ROUNDING):
+        when = farm_time(slots[s_], work.farm.tz)
+        crew = work.makeup[k_].crew
+        yield f"member {m_}: {crew} cuts more at {when:%d %b %H:%M} than its manned combines can"
+    for m_, k_, s_ in np.argwhere((share > 0.0) & ~trucks[None]):
+        when = farm_time(slots[s_], work.farm.tz)
+        yield f"member {m_}: {work.makeup[k_].crew} cuts at {when:%d %b %H:%M} without a truck"
+
+
+def _wrong_deliveries(work: FarmWork, outcome: Outcome) -> Iterator[str]:
+    """Grain that its delivery point does not buy, or that is wetter than the point takes."""
+    loss, log = work.standing_loss, outcome.log
+    m, k, s, e = np.nonzero(log.job >= 0)
+    jobs, points = log.job[m, k, s, e], log.point[m, k, s, e]
+    rows = np.array([job.row for job in loss.jobs])
+    wet = loss.moisture[m, rows[jobs], loss.hour[s]]
+    for j, q in sorted(set(zip(jobs.tolist(), points.tolist(), strict=True))):
+        field, point = work.field(j), work.farm.points[q]
+        mine = (jobs == j) & (points == q)
+        market = point.markets.get(field.crop)
+        if market is None:
+            yield f"{field.id} goes to {point.id}, which does not buy {field.crop}"
+        elif (over := wet[mine].max()) > market.moisture_limit_pct + ROUNDING:
+            limit = market.moisture_limit_pct
+            yield f"{field.id} goes to {point.id} at {over:.2f} %, above its limit {limit:g} %"

@@ -1,0 +1,155 @@
+"""No plan that nobody can drive, and no load that is turned away: random farms and mornings."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from random_farms import played_mornings
+from small_farm import NOW, UNTIL, compiled, farm
+
+from scheduler.costs.machine_rates import CrewMachines
+from scheduler.farm.model import Person
+from scheduler.field_work.play import play
+from scheduler.planning.dispatch_rules import NEAREST_FIRST, rule_policy
+from scheduler.solver.check import violations
+from scheduler.work_tables.crew_makeup import makeups
+from scheduler.work_tables.farm_check import farm_violations
+
+
+def faults(seeds):
+    """Violations of the farm and of the tables over random mornings, and hectares cut."""
+    found, cut = [], 0.0
+    for seed in seeds:
+        for work, policy, outcome in played_mornings(seed):
+            wrong = [*violations(work.tables, policy, outcome), *farm_violations(work, outcome)]
+            found += [f"seed {seed}: {line}" for line in wrong]
+            cut += float(outcome.log.area.sum())
+    return found, cut
+
+
+def test_people_machines_dates_and_limits_hold_on_200_random_farms():
+    found, cut = faults(range(200))
+    assert not found, found[:5]
+    assert cut > 200 * 5.0  # the farms do cut
+
+
+@pytest.mark.slow
+def test_people_machines_dates_and_limits_hold_on_10000_random_farms():
+    found, cut = faults(range(1000, 11_000))
+    assert not found, found[:5]
+    assert cut > 10_000 * 5.0
+
+
+def short_handed(people, **other):
+    """A farm of one crew with two combines, a cart and two trucks."""
+    crew = replace(farm().crews[0], people=people, fixed=True, **other)
+    return farm(crews=(crew,), combines=farm().combines[:2], carts=farm().carts[:1])
+
+
+def kinds(makeup):
+    return [(len(m.combines), len(m.carts), len(m.trucks)) for m in makeup]
+
+
+def test_hand_ways_to_man_a_crew_that_is_short_of_people():
+    # two combines, a cart and two trucks are five seats
+    assert [kinds(m) for m in makeups(short_handed(5), NOW, UNTIL)] == [[(2, 1, 2)]]
+    # four people: without a truck, the cart or a combine
+    assert [kinds(m) for m in makeups(short_handed(4), NOW, UNTIL)] == [
+        [(2, 1, 1)],
+        [(2, 0, 2)],
+        [(1, 1, 2)],
+    ]
+    assert [kinds(m) for m in makeups(short_handed(2), NOW, UNTIL)] == [[(1, 0, 1)]]
+    # one person cannot man a combine and a truck
+    assert [kinds(m) for m in makeups(short_handed(1), NOW, UNTIL)] == [[]]
+
+
+def test_only_those_who_may_drive_a_truck_do():
+    named = (
+        Person(id="Ann", drives=("truck",)),
+        Person(id="Bea", drives=("combine", "cart")),
+        Person(id="Cy", drives=("C2",)),
+    )
+    the_farm = short_handed(3, named=named)
+    (makeup,) = makeups(the_farm, NOW, UNTIL)
+    assert kinds(makeup) == [(2, 0, 1)]
+    work = compiled(the_farm, makeup=makeup)
+    names = dict(work.manning.names(0))
+    assert names["C1"] == "Bea"
+    assert names["C2"] == "Cy"
+    assert names["T1"] == "Ann"
+    assert set(work.undriven) == {"K1", "T2", "T3", "T4"}
+    assert work.manning.people(0, "A") == 3
+
+
+def test_people_of_a_crew_without_work_drive_for_the_others_unless_fixed():
+    crews = tuple(replace(c, people=p) for c, p in zip(farm().crews, (2, 3), strict=True))
+    shared = [kinds(m) for m in makeups(farm(crews=crews), NOW, UNTIL)]
+    assert max(sum(sum(k) for k in m) for m in shared) == 5  # all five people drive
+    assert any(len(m) == 1 for m in shared)
+    fixed = tuple(replace(c, fixed=True) for c in crews)
+    for makeup in makeups(farm(crews=fixed), NOW, UNTIL):
+        assert [sum(k) for k in kinds(makeup)] == [2, 3]
+
+
+def test_a_driver_past_the_hours_leaves_the_machine():
+    # 24 h a day for the crew; the one truck driver may work 10 h, the last of the day
+    named = (Person(id="Ann", drives=("truck",), hours_max_day=10.0),)
+    the_farm = short_handed(3, named=named)
+    makeup = (replace(makeups(the_farm, NOW, UNTIL)[0][0], trucks=farm().trucks[:1]),)
+    work = compiled(the_farm, makeup=makeup)
+    second = work.manning.day == work.manning.day[0] + 1
+    hauls = work.tables.haul_rate[0, work.tables.machines[0, second], 1, 0] > 0
+    assert hauls.sum() == 20
+    assert hauls[-20:].all()
+    cuts = work.tables.cut_rate[0, work.tables.machines[0, second], 1] > 0
+    assert (cuts == hauls).all()  # nobody cuts without a truck
+
+
+def test_the_day_off_of_one_is_worked_by_another():
+    # Ann has the combine and is away on Thursday: Bea takes it, and whoever sits there stays
+    thursday = (NOW + timedelta(days=1)).weekday()
+    named = (
+        Person(id="Ann", drives=("combine",), days_off=(thursday,)),
+        Person(id="Bea", drives=("combine",), hours_max_day=23.5),
+        Person(id="Cy", drives=("truck",)),
+    )
+    makeup = (
+        CrewMachines(crew="A", combines=farm().combines[:1], carts=(), trucks=farm().trucks[:1]),
+    )
+    manning = compiled(short_handed(3, named=named), makeup=makeup).manning
+    row = manning.driver[0]
+    by_day = {int(d): set(row[manning.day == d].tolist()) for d in np.unique(manning.day)}
+    first, second, third, *_ = by_day.values()
+    assert (first, second, third) == ({0}, {-1, 1}, {-1, 1})
+
+
+def test_the_checker_sees_a_person_in_two_seats_past_the_hours_or_without_a_licence():
+    named = (Person(id="Ann", drives=("truck",), hours_max_day=10.0),)
+    the_farm = short_handed(5, named=named)
+    work = compiled(the_farm, makeup=makeups(the_farm, NOW, UNTIL)[0])
+    outcome = play(work.tables, rule_policy(work, NEAREST_FIRST, 40.0), log=True)
+    assert farm_violations(work, outcome) == []
+    driver = work.manning.driver.copy()
+    driver[0] = 0  # Ann in the first combine, round the clock
+    wrong = farm_violations(replace(work, manning=replace(work.manning, driver=driver)), outcome)
+    assert any("Ann sits in 2 seats" in line for line in wrong)
+    assert any("Ann may not drive combine" in line for line in wrong)
+    assert any("Ann drives 24 h" in line for line in wrong)
+    driver = work.manning.driver.copy()
+    driver[0] = -1
+    wrong = farm_violations(replace(work, manning=replace(work.manning, driver=driver)), outcome)
+    assert any("more" in line and "than its manned combines can" in line for line in wrong)
+    driver[:] = -1
+    wrong = farm_violations(replace(work, manning=replace(work.manning, driver=driver)), outcome)
+    assert any("without a truck" in line for line in wrong)
+
+
+def test_the_checker_sees_grain_that_is_turned_away():
+    work = compiled(farm())
+    outcome = play(work.tables, rule_policy(work, NEAREST_FIRST, 40.0), log=True)
+    assert farm_violations(work, outcome) == []
+    wetter = replace(work.standing_loss, moisture=work.standing_loss.moisture + 6.0)
+    wrong = farm_violations(replace(work, standing_loss=wetter), outcome)
+    assert any("above its limit 18 %" in line for line in wrong)
