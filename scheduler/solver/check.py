@@ -220,5 +220,9 @@ def _wrong_losses(tables: WorkTables, outcome: Outcome, cuts: list[_Cut]) -> Ite
         loss[c.member] += c.area * tables.loss[c.member, c.slot, c.job, c.point]
         left[c.member, c.job] -= c.area
     loss += left @ (tables.leave_cost / tables.area)
-    for m in np.flatnonzero(~(np.abs(outcome.loss - loss) <= ROUNDING * (1.0 + np.abs(loss)))):
+    # the log's areas are single: what is left may be worth a little more or less
+    worth = 2.0**-23 * float(np.abs(tables.leave_cost).sum())
+    for m in np.flatnonzero(
+        ~(np.abs(outcome.loss - loss) <= ROUNDING * (1.0 + np.abs(loss)) + worth)
+    ):
         yield f"member {m}: the loss is {outcome.loss[m]:.2f}, cuts and leaving give {loss[m]:.2f}"

@@ -29,7 +29,7 @@ def faults(seeds):
 
 
 def test_people_machines_dates_and_limits_hold_on_200_random_farms():
-    found, cut = faults(range(200))
+    found, cut = faults([*range(200), 1923, 1954])  # the last two have small losses
     assert not found, found[:5]
     assert cut > 200 * 5.0  # the farms do cut
 
