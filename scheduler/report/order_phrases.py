@@ -14,7 +14,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import show_money
 from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent
 from scheduler.language.locale_formats import number
-from scheduler.language.translation import _
+from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
     SHUT,
@@ -41,18 +41,18 @@ from scheduler.orders.reasons import (
 if TYPE_CHECKING:  # loads the solver, which a page that words orders does without
     from scheduler.explanation.own_order import OwnOrderPrice
 
-#: How a field opens after each cause; a clock time follows.
+#: How a field opens after each cause; `_` translates it and gives the time.
 OPENS: dict[Reason, str] = {
-    Reason.UNKNOWN: "weather is known from",
-    Reason.GROUND: "ground bears from",
-    Reason.APPROACH: "approach road opens",
-    Reason.GRAIN: "dew off and grain fit from",
-    Reason.GREEN: "ripe from",
-    Reason.WIND: "wind falls by",
-    Reason.FIRE: "fire index falls by",
-    Reason.LIGHTNING: "storm past by",
-    Reason.HEAT: "cooler from",
-    Reason.NIGHT: "daylight from",
+    Reason.UNKNOWN: N_("weather is known from about {time}"),
+    Reason.GROUND: N_("ground bears from about {time}"),
+    Reason.APPROACH: N_("approach road opens about {time}"),
+    Reason.GRAIN: N_("dew off and grain fit from about {time}"),
+    Reason.GREEN: N_("ripe from about {time}"),
+    Reason.WIND: N_("wind falls by about {time}"),
+    Reason.FIRE: N_("fire index falls by about {time}"),
+    Reason.LIGHTNING: N_("storm past by about {time}"),
+    Reason.HEAT: N_("cooler from about {time}"),
+    Reason.NIGHT: N_("daylight from about {time}"),
 }
 #: Two amounts that differ by no more are the same, as rounded to whole money.
 SAME_MONEY = 0.5
@@ -60,28 +60,54 @@ SAME_MONEY = 0.5
 REAL_ERRORS = 2.0
 #: Places in the list for a minute of move from which distance alone decides.
 NEAREST_WEIGHT = 100.0
+#: Hours of a shift from which it is told in days; assumed, a day and a half.
+DAYS_FROM_H = 36.0
 #: Share of members below which an order says how often the field is finished at all.
 SURELY = 0.9
-#: What would change a crew's first field; the field's name stands in the braces.
+#: What would change a crew's first field; `_` translates it and names the crew's first field, the
+#: other one, and the money that it would save.
 DECIDING = {
-    DecidingCause.GRAIN_WETTER: "if a sample in {} is a point wetter than the model has it",
-    DecidingCause.GRAIN_DRIER: "if a sample in {} is a point drier than the model has it",
-    DecidingCause.UNCUT_WORTH_MORE: "if grain left uncut loses half of what is assumed",
-    DecidingCause.UNCUT_WORTH_LESS: "if grain left uncut loses twice what is assumed",
-    DecidingCause.WETTER_WEATHER: "in the wetter half of the forecasts",
-    DecidingCause.DRIER_WEATHER: "in the drier half of the forecasts",
+    DecidingCause.GRAIN_WETTER: N_(
+        "{crew}, {field} first: if a sample in {field} is a point wetter than the model has it, "
+        "{other} first would save {money}, give or take {error}."
+    ),
+    DecidingCause.GRAIN_DRIER: N_(
+        "{crew}, {field} first: if a sample in {field} is a point drier than the model has it, "
+        "{other} first would save {money}, give or take {error}."
+    ),
+    DecidingCause.UNCUT_WORTH_MORE: N_(
+        "{crew}, {field} first: if grain left uncut loses half of what is assumed, {other} first "
+        "would save {money}, give or take {error}."
+    ),
+    DecidingCause.UNCUT_WORTH_LESS: N_(
+        "{crew}, {field} first: if grain left uncut loses twice what is assumed, {other} first "
+        "would save {money}, give or take {error}."
+    ),
+    DecidingCause.WETTER_WEATHER: N_(
+        "{crew}, {field} first: in the wetter half of the forecasts, {other} first would save "
+        "{money}, give or take {error}."
+    ),
+    DecidingCause.DRIER_WEATHER: N_(
+        "{crew}, {field} first: in the drier half of the forecasts, {other} first would save "
+        "{money}, give or take {error}."
+    ),
 }
 SWAPS = {
-    Otherwise.LATER: "one place later",
-    Otherwise.EARLIER: "one place earlier",
-    Otherwise.OTHER_CREW: "the other crew",
+    Otherwise.LEAVE: N_("leaving it would cost {money}"),
+    Otherwise.LATER: N_("one place later would cost {money} more"),
+    Otherwise.EARLIER: N_("one place earlier would cost {money} more"),
+    Otherwise.OTHER_CREW: N_("the other crew would cost {money} more"),
 }
-WAITS = {Wait.THREE_HOURS: "wait three hours", Wait.TOMORROW: "wait for tomorrow"}
+WAITS = {
+    Wait.THREE_HOURS: N_("wait three hours at {field}: no other field is worth the move"),
+    Wait.TOMORROW: N_("wait for tomorrow at {field}: no other field is worth the move"),
+}
 LEFT_OUT = {
-    LeftOutKind.NO_DELIVERY_POINT: "no delivery point with room buys this crop",
-    LeftOutKind.TURNED_AWAY: "too wet for every delivery point whenever it can be cut",
-    LeftOutKind.LOSES_MORE_ELSEWHERE: "no crew gets to it in the days planned without losing more "
-    "elsewhere",
+    LeftOutKind.NO_DELIVERY_POINT: N_("no delivery point with room buys this crop"),
+    LeftOutKind.TURNED_AWAY: N_("too wet for every delivery point whenever it can be cut"),
+    LeftOutKind.LOSES_MORE_ELSEWHERE: N_(
+        "no crew gets to it in the days planned without losing more elsewhere"
+    ),
 }
 
 
@@ -91,16 +117,18 @@ def reason_text(reason: OrderReason | str, currency: str) -> str:
         return reason
     parts = []
     if reason.done < SURELY:
-        parts.append(f"finished within the days planned in {percent(reason.done)} of the forecasts")
+        parts.append(
+            _(
+                "finished within the days planned in {share} of the forecasts",
+                share=percent(reason.done),
+            )
+        )
     if reason.closed_by is None:
-        parts.append("open since the day before, begun when the crew is free")
+        parts.append(_("open since the day before, begun when the crew is free"))
     else:
-        parts.append(f"{OPENS[reason.closed_by]} about {reason.opens:%H:%M}")
-    money = f"{currency}{reason.extra_loss:,.0f}"
-    if reason.dearest is Otherwise.LEAVE:
-        parts.append(f"leaving it would cost {money}")
-    elif reason.dearest is not None:
-        parts.append(f"{SWAPS[reason.dearest]} would cost {money} more")
+        parts.append(_(OPENS[reason.closed_by], time=f"{reason.opens:%H:%M}"))
+    if reason.dearest is not None:
+        parts.append(_(SWAPS[reason.dearest], money=show_money(reason.extra_loss, currency)))
     return "; ".join(parts)
 
 
@@ -109,17 +137,22 @@ def left_out_text(reason: LeftOutReason | str) -> str:
     if isinstance(reason, str):
         return reason
     if reason.closed_by is not None:
-        cause = REASON_TEXT[reason.closed_by]
-        return f"cannot be cut in the days planned: mostly {cause}"
-    return LEFT_OUT[reason.kind]
+        cause = _(REASON_TEXT[reason.closed_by])
+        return _("cannot be cut in the days planned: mostly {cause}", cause=cause)
+    return _(LEFT_OUT[reason.kind])
 
 
 def deciding_lines(causes: Sequence[Deciding], currency: str) -> tuple[str, ...]:
     """What would change a crew's first field, and by how much."""
     return tuple(
-        f"{c.crew}, {c.field_name} first: {DECIDING[c.cause].format(c.field_name)}, "
-        f"{c.other_name} first would save {currency}{c.saving:,.0f}, give or take "
-        f"{currency}{c.error:,.0f}."
+        _(
+            DECIDING[c.cause],
+            crew=c.crew,
+            field=c.field_name,
+            other=c.other_name,
+            money=show_money(c.saving, currency),
+            error=show_money(c.error, currency),
+        )
         for c in causes
     )
 
@@ -129,11 +162,12 @@ def fallback_text(action: FallbackAction | str) -> str:
     if isinstance(action, str):
         return action
     if not action.other_field:
-        return f"{WAITS[action.wait]} at {action.first_name}: no other field is worth the move"
-    parcel = f", {action.other_parcel}" if action.other_parcel else ""
-    return (
-        f"go to {action.other_name} ({action.other_field}{parcel}) "
-        f"and come back to {action.first_name} after"
+        return _(WAITS[action.wait], field=action.first_name)
+    parcel = f", {_(action.other_parcel)}" if action.other_parcel else ""
+    return _(
+        "go to {other} and come back to {field} after",
+        other=f"{action.other_name} ({action.other_field}{parcel})",
+        field=action.first_name,
     )
 
 
@@ -142,35 +176,58 @@ def change_text(change: Change | str, currency: str) -> str:
     if isinstance(change, str):
         return change
     order, crew = change.order, change.crew
-    title = f"{order.name}, {order.parcel}" if order.parcel else order.name
+    title = f"{order.name}, {_(order.parcel)}" if order.parcel else order.name
     if change.kind is ChangeKind.DROPPED:
-        return f"{title}: no longer ordered (was {crew}); it is cut, or left out below"
+        return _(
+            "{field}: no longer ordered (was {crew}); it is cut, or left out below",
+            field=title,
+            crew=crew,
+        )
+    fields = {"field": title, "crew": crew, "reason": reason_text(order.reason, currency)}
     if change.kind is ChangeKind.NEW:
-        what = f"new with {crew}, place {change.place}"
-    elif change.kind is ChangeKind.OTHER_CREW:
-        what = f"now {crew}, was {change.previous_crew}"
-    else:
-        hours = abs(change.later_h)
-        by = f"{hours:.0f} h" if hours < 36 else f"{hours / 24:.0f} days"
-        way = "later" if change.later_h > 0 else "sooner"
-        what = f"starts {by} {way}, {order.start.mid:%a %d %b %H:%M}"
-    return f"{title}: {what}: {reason_text(order.reason, currency)}"
+        return _("{field}: new with {crew}, place {place}: {reason}", place=change.place, **fields)
+    if change.kind is ChangeKind.OTHER_CREW:
+        before = change.previous_crew
+        return _("{field}: now {crew}, was {before}: {reason}", before=before, **fields)
+    hours = abs(change.later_h)
+    span = (
+        f"{round(hours)} h"
+        if hours < DAYS_FROM_H
+        else ngettext("{n} day", "{n} days", round(hours / 24))
+    )
+    fields = {
+        "field": title,
+        "span": span,
+        "day": day_name(order.start.mid),
+        "time": f"{order.start.mid:%H:%M}",
+        "reason": fields["reason"],
+    }
+    if change.later_h > 0:
+        return _("{field}: starts {span} later, {day} {time}: {reason}", **fields)
+    return _("{field}: starts {span} sooner, {day} {time}: {reason}", **fields)
 
 
 def own_order_lines(price: OwnOrderPrice, currency: str) -> list[str]:
     """What a user's own order loses, the difference to the plan, and what it leaves uncut."""
     more = price.more
     loss, plan = show_money(price.loss, currency), show_money(price.plan_loss, currency)
-    lines = [f"your order loses {loss}; the plan {plan}"]
+    lines = [_("your order loses {loss}; the plan {plan}", loss=loss, plan=plan)]
     if is_nothing(more.mean, more.error):
-        lines.append("yours is as good as the plan")
+        lines.append(_("yours is as good as the plan"))
     else:
-        amount = show_money(abs(more.mean), currency)
-        words = f"costs {amount} more" if more.mean > 0.0 else f"saves {amount}"
-        better = ": take it" if more.mean < 0.0 and more.real else ""
-        lines.append(f"yours {words}{give_or_take(more.mean, more.error, currency)}{better}")
+        fields = {
+            "amount": show_money(abs(more.mean), currency),
+            "error": give_or_take(more.mean, more.error, currency),
+        }
+        if more.mean > 0.0:
+            lines.append(_("yours costs {amount} more{error}", **fields))
+        elif more.real:
+            lines.append(_("yours saves {amount}{error}: take it", **fields))
+        else:
+            lines.append(_("yours saves {amount}{error}", **fields))
     if price.left_uncut:
-        lines.append("left uncut, though the plan cuts them: " + ", ".join(price.left_uncut))
+        fields_left = ", ".join(price.left_uncut)
+        lines.append(_("left uncut, though the plan cuts them: {fields}", fields=fields_left))
     return lines
 
 
@@ -185,21 +242,24 @@ def give_or_take(mean: float, error: float, currency: str) -> str:
     An error that is not finite is unknown.
     """
     if not math.isfinite(error):
-        return ", error unknown: no real difference"
-    real = abs(mean) > REAL_ERRORS * error
-    return f", give or take {show_money(error, currency)}{'' if real else ': no real difference'}"
+        return _(", error unknown: no real difference")
+    amount = show_money(error, currency)
+    if abs(mean) > REAL_ERRORS * error:
+        return _(", give or take {error}", error=amount)
+    return _(", give or take {error}: no real difference", error=amount)
 
 
 def own_order_kept(plan: Morning | IssuedPlan) -> str:
     """' with your order kept' where the plan holds an order of the farmer's own, else ""."""
     held = plan.money.held_cost is not None or any(o.locked for c in plan.crews for o in c.orders)
-    return " with your order kept" if held else ""
+    return _(" with your order kept") if held else ""
 
 
 def kept_note(plan: Morning | IssuedPlan) -> str:
     """A sentence on what the plan claims where it holds an order of the farmer's own, else ""."""
-    kept = own_order_kept(plan)
-    return f"All that follows is reckoned{kept}: money, times and reasons." if kept else ""
+    if not own_order_kept(plan):
+        return ""
+    return _("All that follows is reckoned with your order kept: money, times and reasons.")
 
 
 def threshing_limit(farm: Farm, crop: str) -> float:
@@ -211,8 +271,8 @@ def threshing_limit(farm: Farm, crop: str) -> float:
 def start_moisture_text(start_pct: float, limit: float) -> str:
     """'at 19.5 % or drier', or 'as soon as it threshes' where the threshing limit is reached."""
     if start_pct >= limit:
-        return "as soon as it threshes"
-    return f"at {round(start_pct, 1):g} % or drier"
+        return _("as soon as it threshes")
+    return _("at {moisture} % or drier", moisture=short_number(start_pct))
 
 
 def start_at_text(order: Order | Stint, farm: Farm, start_pct: float) -> str:
@@ -285,22 +345,26 @@ def _limit_text(chain: Sequence[str], limits: Mapping[str, float], place: int) -
 def chance_text(order: Order) -> str:
     """'cut by Sat 16 Aug in 71 % of the forecasts'."""
     if math.isnan(order.chance):
-        return "chance unknown"
-    return f"cut by {day_name(order.finish.mid)} in {percent(order.chance)} of the forecasts"
+        return _("chance unknown")
+    return _(
+        "cut by {day} in {share} of the forecasts",
+        day=day_name(order.finish.mid),
+        share=percent(order.chance),
+    )
 
 
 def beyond_forecast(order: Order, forecast_until: datetime | None) -> str:
     """A remark on an order that begins after the end of the forecast, else ""."""
     if forecast_until is None or order.start.mid < forecast_until:
         return ""
-    return "beyond the forecast; from past weather"
+    return _("beyond the forecast; from past weather")
 
 
 def finish_clock(order: Order, plan: Morning | IssuedPlan, beside: date) -> str:
     """Clock time of the finish; 'after Mon 06:00' where it is beyond the days planned."""
     if order.finish.mid < plan.until:
         return clock(order.finish.mid, beside)
-    return f"after {clock(plan.until, beside)}"
+    return _("after {time}", time=clock(plan.until, beside))
 
 
 def left_unfinished(order: Order, plan: Morning | IssuedPlan) -> str:
@@ -308,15 +372,15 @@ def left_unfinished(order: Order, plan: Morning | IssuedPlan) -> str:
     for crew in plan.crews:
         for place, (one, following) in enumerate(itertools.pairwise(crew.orders), 2):
             if one is order and following.shown and following.start.mid < order.finish.mid:
-                return f"left for order {place} and finished later"
+                return _("left for order {place} and finished later", place=place)
     return ""
 
 
 def other_forecast(order: Order) -> str:
     """A remark on a field that the crew does not cut in the forecast shown, else ""."""
-    return (
-        "" if order.shown else "only in other forecasts than the one shown; times from one of them"
-    )
+    if order.shown:
+        return ""
+    return _("only in other forecasts than the one shown; times from one of them")
 
 
 def wait_first_text(crew: CrewOrders) -> str:
@@ -326,32 +390,43 @@ def wait_first_text(crew: CrewOrders) -> str:
     return _("wait {minutes} min, then ", minutes=round(crew.patience_min))
 
 
-def wait_text(crew: CrewOrders) -> str:
-    """How long the crew waits at a field that is not fit."""
-    if crew.patience_min <= 0.0:
-        return "do not wait where another field on the list is fit"
-    return f"wait {crew.patience_min:.0f} min, then go to the next that is fit"
-
-
 def way_lines(crew: CrewOrders) -> list[str]:
     """How the crew goes through its orders; none where the plan does not say."""
     if all(math.isnan(o.later_pct) for o in crew.orders):
         return []
-    lines = [f"At a field that is not fit: {wait_text(crew)}."]
-    points = "point" if crew.stop_margin == 1.0 else "points"
-    above = "" if crew.stop_margin <= 0.0 else f"{crew.stop_margin:g} {points} above "
-    lines.append(f"Stop where the grain is wetter than {above}its start moisture.")
+    if crew.patience_min <= 0.0:
+        wait = _("At a field that is not fit: do not wait where another field on the list is fit.")
+    else:
+        wait = _(
+            "At a field that is not fit: wait {minutes} min, then go to the next that is fit.",
+            minutes=round(crew.patience_min),
+        )
+    lines = [wait]
+    if crew.stop_margin <= 0.0:
+        lines.append(_("Stop where the grain is wetter than its start moisture."))
+    elif crew.stop_margin == 1.0:
+        lines.append(_("Stop where the grain is wetter than 1 point above its start moisture."))
+    else:
+        lines.append(
+            _(
+                "Stop where the grain is wetter than {points} points above its start moisture.",
+                points=short_number(crew.stop_margin),
+            )
+        )
     if crew.leave_min > 0.0:
         lines.append(
-            "Leave for a field higher on the list once it is fit, if the move takes at most "
-            f"{crew.leave_min:.0f} min."
+            _(
+                "Leave for a field higher on the list once it is fit, if the move takes at most "
+                "{minutes} min.",
+                minutes=round(crew.leave_min),
+            )
         )
     else:
-        lines.append("Leave a field only when it is finished or no longer fit.")
+        lines.append(_("Leave a field only when it is finished or no longer fit."))
     if crew.moisture_weight >= NEAREST_WEIGHT:
-        lines.append("Of the fields that are fit, the driest comes first.")
+        lines.append(_("Of the fields that are fit, the driest comes first."))
     elif crew.move_weight >= NEAREST_WEIGHT:
-        lines.append("Of the fields that are fit, the nearest comes first.")
+        lines.append(_("Of the fields that are fit, the nearest comes first."))
     elif crew.move_weight > 0.0:
         lines.append(_("Of two fields that are fit, a nearer one may come first."))
     return lines
@@ -366,8 +441,14 @@ def machine_change_text(crew: str, plan: Morning | IssuedPlan) -> str:
             joining.setdefault(move.from_crew, []).append(move.machine)
         elif move.from_crew == crew:
             leaving.setdefault(move.to_crew, []).append(move.machine)
-    parts = [f"{', '.join(ids)} from {other}" for other, ids in joining.items()]
-    parts += [f"{', '.join(ids)} to {other}" for other, ids in leaving.items()]
+    parts = [
+        _("{machines} from {crew}", machines=", ".join(ids), crew=other)
+        for other, ids in joining.items()
+    ]
+    parts += [
+        _("{machines} to {crew}", machines=", ".join(ids), crew=other)
+        for other, ids in leaving.items()
+    ]
     return one_line("; ".join(parts))
 
 
@@ -391,14 +472,15 @@ def makeup_lines(plan: Morning | IssuedPlan) -> list[str]:
         used.update(plan.undriven)
     parked = [m.id for m in (*farm.combines, *farm.carts, *farm.trucks) if m.id not in used]
     if parked:
-        lines.append(f"In no crew: {', '.join(map(one_line, parked))}")
+        lines.append(_("In no crew: {machines}", machines=", ".join(map(one_line, parked))))
     return lines
 
 
 def idle_crew_text(crew: str, plan: Morning | IssuedPlan) -> str:
     """What becomes of a crew without orders."""
     moves = machine_change_text(crew, plan)
-    return f"no orders, because no combine works with it{f'; {moves}' if moves else ''}"
+    text = _("no orders, because no combine works with it")
+    return f"{text}; {moves}" if moves else text
 
 
 def note_text(note: IdleNote | str) -> str:
@@ -406,5 +488,9 @@ def note_text(note: IdleNote | str) -> str:
     if isinstance(note, str):
         return note
     if note.first_start is None:
-        return "nothing to cut within the days planned"
-    return f"nothing to cut today; first start {note.first_start:%a %d %b %H:%M}"
+        return _("nothing to cut within the days planned")
+    return _(
+        "nothing to cut today; first start {day} {time}",
+        day=day_name(note.first_start),
+        time=f"{note.first_start:%H:%M}",
+    )

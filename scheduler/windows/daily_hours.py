@@ -16,9 +16,10 @@ from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import utc_hour
 from scheduler.farm.working_time import crew_slots
+from scheduler.language.translation import N_
 from scheduler.windows.model_inputs import season_rows
 
-HOLLOW = "wet hollow"  # name of the parcel that is a wet hollow
+HOLLOW = N_("wet hollow")  # name of the parcel that is a wet hollow
 WORTHWHILE_H = 4.0  # hours a day that are worth moving a crew; assumed, half a usual cutting day
 #: Hours below which the forecast's last day, cut short by its end, is left out; assumed.
 SHORTEST_DAY_H = 8
