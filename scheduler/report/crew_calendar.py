@@ -20,6 +20,7 @@ import icalendar
 
 from scheduler.farm.units import show_area, show_distance
 from scheduler.farm.wording import clock, crop_name, day_name, one_line, sentence
+from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.order_phrases import (
     beyond_forecast,
@@ -226,5 +227,5 @@ def _description(order: Order, morning: Morning) -> Iterator[str]:
     if len(order.deliveries) > 1:
         yield f"Grain {points_text(order, morning.farm)}"
     if order.headland_only:
-        yield EDGE_ONLY.capitalize()
+        yield sentence(_(EDGE_ONLY))
     yield f"Why: {one_line(reason_text(order.reason, morning.farm.currency))}"

@@ -13,16 +13,18 @@ from scheduler.farm.units import (
     show_area,
     show_mass,
     show_money,
+    show_number,
     show_test_weight,
     wheat_equivalent_t,
 )
 from scheduler.farm.wording import REASON_TEXT, clock, one_line, sentence
-from scheduler.language.translation import _, ngettext
+from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
     SHUT,
     TURNED_AWAY,
     CrewOrders,
+    Delivery,
     Morning,
     Order,
     RuleComparison,
@@ -43,42 +45,43 @@ from scheduler.windows.daily_hours import HOLLOW, DayHours
 from scheduler.windows.model_inputs import season_rows
 from scheduler.work_tables.crew_makeup import MakeUp
 
+#: What limits the pace of an order; `_` translates it, as it does the texts below.
 LIMIT_TEXT = {
-    "combine": "as fast as the combines cut",
-    "cart": "held up by carts",
-    "haul": "held up by trucks",
+    "combine": N_("as fast as the combines cut"),
+    "cart": N_("held up by carts"),
+    "haul": N_("held up by trucks"),
 }
 #: What keeps an hour from other work.
 OTHER_WORK_REASON_TEXT: dict[int, str] = {
-    OtherWorkReason.UNKNOWN: "weather unknown",
-    OtherWorkReason.GROUND: "ground too soft",
-    OtherWorkReason.RAIN: "rain falling",
-    OtherWorkReason.WET: "topsoil too wet to work",
-    OtherWorkReason.COLD: "soil too cold for its crop",
-    OtherWorkReason.DRY: "seed zone too dry",
-    OtherWorkReason.WIND: "wind too light or too strong",
-    OtherWorkReason.SUN: "dark, or inversions likely",
+    OtherWorkReason.UNKNOWN: N_("weather unknown"),
+    OtherWorkReason.GROUND: N_("ground too soft"),
+    OtherWorkReason.RAIN: N_("rain falling"),
+    OtherWorkReason.WET: N_("topsoil too wet to work"),
+    OtherWorkReason.COLD: N_("soil too cold for its crop"),
+    OtherWorkReason.DRY: N_("seed zone too dry"),
+    OtherWorkReason.WIND: N_("wind too light or too strong"),
+    OtherWorkReason.SUN: N_("dark, or inversions likely"),
 }
 #: Work of `ready`, None is cutting: heading of its hours, what they are, texts of what closes them.
 WORK_TEXT: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
-    None: ("cut", "the field can be cut", REASON_TEXT),
-    "tillage": ("till", "the topsoil can be worked", OTHER_WORK_REASON_TEXT),
-    "planting": ("plant", "the field's crop can be sown", OTHER_WORK_REASON_TEXT),
-    "spraying": ("spray", "wind and sun are fit for spraying", OTHER_WORK_REASON_TEXT),
+    None: (N_("cut"), N_("the field can be cut"), REASON_TEXT),
+    "tillage": (N_("till"), N_("the topsoil can be worked"), OTHER_WORK_REASON_TEXT),
+    "planting": (N_("plant"), N_("the field's crop can be sown"), OTHER_WORK_REASON_TEXT),
+    "spraying": (N_("spray"), N_("wind and sun are fit for spraying"), OTHER_WORK_REASON_TEXT),
 }
 #: What the planner does in each stage, beside its progress bar.
 STAGE_TEXT: dict[Stage, str] = {
-    PlanStage.READINESS: "running soil and grain",
-    PlanStage.MAKEUPS: "comparing make-ups",
-    PlanStage.SEARCH: "searching for orders",
-    PlanStage.CHECK: "checking them on other forecasts",
-    PlanStage.FLOOR: "reckoning the money",
-    PlanStage.BRIEFING: "putting it into words",
+    PlanStage.READINESS: N_("running soil and grain"),
+    PlanStage.MAKEUPS: N_("comparing make-ups"),
+    PlanStage.SEARCH: N_("searching for orders"),
+    PlanStage.CHECK: N_("checking them on other forecasts"),
+    PlanStage.FLOOR: N_("reckoning the money"),
+    PlanStage.BRIEFING: N_("putting it into words"),
 }
 #: End of the forecast up to which the plan warns, h from now; assumed: today and tomorrow, the
 #: days that a crew is sent out for.
 SHORT_FORECAST_H = 36.0
-EDGE_ONLY = "carts and trucks stay at the edge"
+EDGE_ONLY = N_("carts and trucks stay at the edge")
 
 
 def row_title(farm: Farm, row: int) -> str:
@@ -86,12 +89,12 @@ def row_title(farm: Farm, row: int) -> str:
     field, hollow = season_rows(farm)[row]
     name = one_line(field.name) or one_line(field.id)
     title = name if name == field.id else f"{name} ({one_line(field.id)})"
-    return f"{title}, {HOLLOW}" if hollow else title
+    return f"{title}, {_(HOLLOW)}" if hollow else title
 
 
 def lost_to_text(hours: DayHours, texts: Mapping[int, str] = REASON_TEXT) -> str:
     """Text of the cause of most of a day's lost hours; empty where none is lost."""
-    return "" if hours.lost_to is None else texts[hours.lost_to]
+    return "" if hours.lost_to is None else _(texts[hours.lost_to])
 
 
 def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> str:
@@ -102,32 +105,38 @@ def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> 
 
 def times_note(members: int) -> str:
     """What clock times, their ranges and the share beside 'cut by' mean."""
-    return (
-        f"Clock times are those of one forecast near the middle of {members}; fields that the crew "
+    return _(
+        "Clock times are those of one forecast near the middle of {members}; fields that the crew "
         "cuts only in other forecasts come last. A range holds that time and eight in ten of the "
         "forecasts in which the crew cuts the field. 'Cut by' counts the forecasts in which the "
-        "whole field is cut by the end of that day."
+        "whole field is cut by the end of that day.",
+        members=members,
     )
 
 
 def moisture_range(spread: Spread, dash: str = "-") -> str:
     """10th to 90th percentile of moisture, '13.2-15.9 %'."""
-    return f"{spread.low:.1f}{dash}{spread.high:.1f} %"
+    return f"{show_number(spread.low, 1)}{dash}{show_number(spread.high, 1)} %"
 
 
 def quality_note(farm: Farm) -> str:
     """Explain what test weights start from and, in US units, what the grade rests on."""
-    start = "from the last sample, or from sound grain where none was weighed"
-    grade = (
-        " A U.S. grade is by it and sprouted kernels alone; other damage or foreign material can "
+    text = _(
+        "Test weight when cut starts from the last sample, or from sound grain where none was "
+        "weighed."
+    )
+    if farm.units != "us":
+        return text
+    grade = _(
+        "A U.S. grade is by it and sprouted kernels alone; other damage or foreign material can "
         "lower it."
     )
-    return f"Test weight when cut starts {start}.{grade if farm.units == 'us' else ''}"
+    return f"{text} {grade}"
 
 
 def grade_name(grade: int) -> str:
     """Name of a U.S. grade, 'U.S. No. 2'."""
-    return "U.S. Sample grade" if grade == SAMPLE_GRADE else f"U.S. No. {grade}"
+    return _("U.S. Sample grade") if grade == SAMPLE_GRADE else _("U.S. No. {grade}", grade=grade)
 
 
 def quality_text(order: Order, morning: Morning | IssuedPlan) -> str:
@@ -136,16 +145,23 @@ def quality_text(order: Order, morning: Morning | IssuedPlan) -> str:
     Only wheat in US units has a grade.
     """
     if math.isnan(order.test_weight_kg_hl):
-        return "test weight unknown"
-    weight = show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units)
-    grade = "" if order.us_grade is None else f": {grade_name(order.us_grade)} by these alone"
-    return f"{weight}, {order.sprouted_pct:.1f} % sprouted{grade}"
+        return _("test weight unknown")
+    fields = {
+        "weight": show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units),
+        "sprouted": f"{show_number(order.sprouted_pct, 1)} %",
+    }
+    if order.us_grade is None:
+        return _("{weight}, {sprouted} sprouted", **fields)
+    grade = grade_name(order.us_grade)
+    return _("{weight}, {sprouted} sprouted: {grade} by these alone", grade=grade, **fields)
 
 
 def loads_text(loads: float) -> str:
     """Number of loads, '5.1 loads' or '12 loads'."""
-    number = f"{loads:.1f}" if loads < 9.95 else f"{loads:.0f}"
-    return f"{number} load{'' if number == '1.0' else 's'}"
+    number = show_number(loads, 1 if loads < 9.95 else 0)
+    return ngettext(
+        "{number} load", "{number} loads", 1 if round(loads, 1) == 1.0 else 2, number=number
+    )
 
 
 def whole_loads(loads: float) -> str:
@@ -165,12 +181,18 @@ def haul_text(order: Order) -> str:
     """Loads by delivery point, '7 loads to Rail; 3.2 loads to home bins when Rail is shut'."""
     first = one_line(order.point)
     if not order.deliveries:
-        return f"{loads_text(order.loads)} to {first}"
-    when = {SHUT: f" when {first} is shut", TURNED_AWAY: f" while {first} turns it away"}
-    return "; ".join(
-        f"{loads_text(d.loads)} to {one_line(d.point)}{when.get(d.why, '')}"
-        for d in order.deliveries
-    )
+        return _("{loads} to {point}", loads=loads_text(order.loads), point=first)
+    return "; ".join(_delivery_text(d, first) for d in order.deliveries)
+
+
+def _delivery_text(delivery: Delivery, first: str) -> str:
+    """Loads to a delivery point, and when they go there; `first` is the point of first choice."""
+    fields = {"loads": loads_text(delivery.loads), "point": one_line(delivery.point)}
+    if delivery.why == SHUT:
+        return _("{loads} to {point} when {first} is shut", first=first, **fields)
+    if delivery.why == TURNED_AWAY:
+        return _("{loads} to {point} while {first} turns it away", first=first, **fields)
+    return _("{loads} to {point}", **fields)
 
 
 def delivery_lines(morning: Morning) -> list[str]:
@@ -186,10 +208,16 @@ def delivery_lines(morning: Morning) -> list[str]:
         tonnes = sum(
             wheat_equivalent_t(d.tonnes, crop) if units == "us" else d.tonnes for crop, d in here
         )
-        text = f"{one_line(point.id)}: {show_mass(tonnes, None, units)}"
-        text += f", {loads_text(sum(d.loads for _, d in here))}"
-        if point.capacity_t is not None:
-            text += f"; room for {show_mass(point.capacity_t, None, units)}"
+        fields = {
+            "point": one_line(point.id),
+            "mass": show_mass(tonnes, None, units),
+            "loads": loads_text(sum(d.loads for _crop, d in here)),
+        }
+        if point.capacity_t is None:
+            text = _("{point}: {mass}, {loads}", **fields)
+        else:
+            room = show_mass(point.capacity_t, None, units)
+            text = _("{point}: {mass}, {loads}; room for {room}", room=room, **fields)
         lines.append(text)
     return lines
 
@@ -198,7 +226,7 @@ def field_title(order: Order | Stint) -> str:
     """Title of an order's field or parcel, 'Home quarter (F01), wet hollow'."""
     name = one_line(order.name) or order.field
     title = name if name == order.field else f"{name} ({one_line(order.field)})"
-    return f"{title}, {order.parcel}" if order.parcel else title
+    return f"{title}, {_(order.parcel)}" if order.parcel else title
 
 
 def grain_text(order: Order, morning: Morning) -> str:
@@ -213,26 +241,27 @@ def machines(crew: CrewOrders) -> str:
     def driven(ids: Sequence[str]) -> str:
         return ", ".join(f"{m} ({driver[m]})" if m in driver else m for m in ids)
 
-    parts = [driven(crew.combines) or "no combine"]
+    parts = [driven(crew.combines) or _("no combine")]
     if crew.carts:
-        parts[0] += f" with {driven(crew.carts)}"
+        parts[0] = _("{combines} with {carts}", combines=parts[0], carts=driven(crew.carts))
     if crew.trucks:
-        parts.append(f"truck{'s' if len(crew.trucks) > 1 else ''} {driven(crew.trucks)}")
-    parts.append(f"{crew.people} people" if crew.people != 1 else "1 person")
+        trucks = driven(crew.trucks)
+        parts.append(ngettext("truck {ids}", "trucks {ids}", len(crew.trucks), ids=trucks))
+    parts.append(ngettext("{n} person", "{n} people", crew.people))
     return one_line("; ".join(parts))
 
 
 def makeup_text(makeup: MakeUp) -> str:
     """Crews of a make-up, 'North: C1, C2 + 1 cart + 2 trucks; South: C3 + 1 cart + 1 truck'."""
     return "; ".join(
-        f"{crew.crew}: {', '.join(c.id for c in crew.combines)}"
-        f" + {_count(len(crew.carts), 'cart')} + {_count(len(crew.trucks), 'truck')}"
+        "{crew}: {combines} + {carts} + {trucks}".format(
+            crew=crew.crew,
+            combines=", ".join(c.id for c in crew.combines),
+            carts=ngettext("{n} cart", "{n} carts", len(crew.carts)),
+            trucks=ngettext("{n} truck", "{n} trucks", len(crew.trucks)),
+        )
         for crew in makeup
     )
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n} {noun}{'' if n == 1 else 's'}"
 
 
 def total_area(crew: CrewOrders, morning: Morning) -> str:
@@ -242,17 +271,18 @@ def total_area(crew: CrewOrders, morning: Morning) -> str:
 
 def weather_line(plan: Morning | IssuedPlan) -> str:
     """Source, members, age and end of the forecast, and the end of planning."""
-    age = "age unknown" if plan.age_h is None else f"{plan.age_h:.0f} h old"
-    zone = plan.farm.tz
-    issued = (
-        "" if plan.issued is None else f", issued {clock(plan.issued.astimezone(zone), plan.now)}"
-    )
-    until = plan.forecast_until
-    reach = "" if until is None else f", forecast to {clock(until.astimezone(zone), plan.now)}"
-    return (
-        f"{one_line(plan.source)}, {plan.members} member{'s' if plan.members != 1 else ''}"
-        f"{issued}, {age}{reach}; planned to {clock(plan.until, plan.now)}"
-    )
+    zone, now = plan.farm.tz, plan.now
+    parts = [one_line(plan.source), ngettext("{n} member", "{n} members", plan.members)]
+    if plan.issued is not None:
+        parts.append(_("issued {time}", time=clock(plan.issued.astimezone(zone), now)))
+    if plan.age_h is None:
+        parts.append(_("age unknown"))
+    else:
+        parts.append(_("{hours} h old", hours=round(plan.age_h)))
+    if plan.forecast_until is not None:
+        parts.append(_("forecast to {time}", time=clock(plan.forecast_until.astimezone(zone), now)))
+    until = clock(plan.until, now)
+    return _("{forecast}; planned to {time}", forecast=", ".join(parts), time=until)
 
 
 def short_forecast_text(plan: Morning | IssuedPlan) -> str:
@@ -262,9 +292,10 @@ def short_forecast_text(plan: Morning | IssuedPlan) -> str:
     hours = (plan.forecast_until - plan.now) / timedelta(hours=1)
     if hours > SHORT_FORECAST_H:
         return ""
-    return (
-        f"The forecast reaches only {hours:.0f} hours ahead. Orders after that are a guess from "
-        "past weather: fetch a longer forecast before you count on them."
+    return _(
+        "The forecast reaches only {hours} hours ahead. Orders after that are a guess from past "
+        "weather: fetch a longer forecast before you count on them.",
+        hours=round(hours),
     )
 
 
@@ -276,25 +307,36 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
     """
     money, currency = plan.money, plan.farm.currency
     if math.isnan(money.already_lost):
-        return (f"Expected loss of this plan: {show_money(money.loss, currency)}.",)
+        return (_("Expected loss of this plan: {loss}.", loss=show_money(money.loss, currency)),)
     kept = own_order_kept(plan)
-    ahead = show_money(money.loss - money.already_lost, currency)
     error = money.loss_error
-    give = f", give or take {show_money(error, currency)}" if math.isfinite(error) else ""
+    give = ""
+    if math.isfinite(error):
+        give = _(", give or take {error}", error=show_money(error, currency))
     lines = [
-        f"Already lost: {show_money(money.already_lost, currency)}. Still at stake: "
-        f"{show_money(money.at_stake, currency)}, of which this plan{kept} is expected to lose "
-        f"{ahead}{give}."
+        _(
+            "Already lost: {lost}. Still at stake: {stake}, of which this plan{kept} is expected "
+            "to lose {ahead}{give}.",
+            lost=show_money(money.already_lost, currency),
+            stake=show_money(money.at_stake, currency),
+            kept=kept,
+            ahead=show_money(money.loss - money.already_lost, currency),
+            give=give,
+        )
     ]
     if money.held_cost is not None:
         lines.append(_held_text(money.held_cost, money.held_error, currency))
-    than = f" than this plan{kept}" if kept else ""
+    than = _(" than this plan{kept}", kept=kept) if kept else ""
     lines += [_rule_text(rule, plan.farm, than) for rule in money.rules]
     if money.floor is not None:
         saving = show_money(max(0.0, money.loss - money.floor), currency)
+        against = _(" against this plan{kept}", kept=kept) if kept else ""
         lines.append(
-            f"Knowing the weather beforehand would save at most {saving}"
-            f"{f' against this plan{kept}' if kept else ''}."
+            _(
+                "Knowing the weather beforehand would save at most {saving}{against}.",
+                saving=saving,
+                against=against,
+            )
         )
     return (*lines, _basis_text(plan))
 
@@ -303,45 +345,60 @@ def _held_text(cost: float, error: float | None, currency: str) -> str:
     """What the farmer's own orders cost."""
     error = math.nan if error is None else error
     if is_nothing(cost, error):
-        return "Keeping your order costs nothing."
-    amount = show_money(abs(cost), currency)
-    words = f"costs {amount} more" if cost > 0.0 else f"saves {amount}"
-    return f"Keeping your order {words}{give_or_take(cost, error, currency)}."
+        return _("Keeping your order costs nothing.")
+    fields = {
+        "amount": show_money(abs(cost), currency),
+        "error": give_or_take(cost, error, currency),
+    }
+    if cost > 0.0:
+        return _("Keeping your order costs {amount} more{error}.", **fields)
+    return _("Keeping your order saves {amount}{error}.", **fields)
 
 
 def _rule_text(rule: RuleComparison, farm: Farm, than: str) -> str:
     """What a rule of thumb loses more than the plan; `than` follows the amount."""
     limit = max(threshing_limit(farm, f.crop) for f in farm.fields)
     start = start_moisture_text(rule.start_pct, limit)
-    words = "just as much as this plan"
-    if not is_nothing(rule.more, rule.error):
-        more = "more" if rule.more > 0.0 else "less"
-        amount = show_money(abs(rule.more), farm.currency)
-        give = give_or_take(rule.more, rule.error, farm.currency)
-        words = f"{amount} {more}{than}{give}"
-    return f"{sentence(one_line(rule.name))}, started {start}, would lose {words}."
+    fields = {"rule": sentence(one_line(_(rule.name))), "start": start}
+    if is_nothing(rule.more, rule.error):
+        return _("{rule}, started {start}, would lose just as much as this plan.", **fields)
+    fields |= {
+        "amount": show_money(abs(rule.more), farm.currency),
+        "than": than,
+        "error": give_or_take(rule.more, rule.error, farm.currency),
+    }
+    if rule.more > 0.0:
+        return _("{rule}, started {start}, would lose {amount} more{than}{error}.", **fields)
+    return _("{rule}, started {start}, would lose {amount} less{than}{error}.", **fields)
 
 
 def _basis_text(plan: Morning | IssuedPlan) -> str:
     """What the money is a mean of, and what 'give or take' means."""
     money = plan.money
     if money.judged == 1:
-        text = "All this is in the one forecast there is, so its error is unknown"
+        basis = _(
+            "All this is in the one forecast there is, so its error is unknown; 'give or take' is "
+            "one standard error."
+        )
+    elif money.unseen and money.stay_checked:
+        basis = _(
+            "All this is the mean of {n} forecasts that neither the plan nor the start moisture of "
+            "a rule was chosen on, but that settled whether yesterday's orders stay; 'give or "
+            "take' is one standard error.",
+            n=money.judged,
+        )
     elif money.unseen:
-        text = (
-            f"All this is the mean of {money.judged} forecasts that neither the plan nor the start "
-            "moisture of a rule was chosen on"
+        basis = _(
+            "All this is the mean of {n} forecasts that neither the plan nor the start moisture of "
+            "a rule was chosen on; 'give or take' is one standard error.",
+            n=money.judged,
         )
-        if money.stay_checked:
-            text += ", but that settled whether yesterday's orders stay"
     else:
-        text = (
-            f"All this is the mean of the {money.judged} forecasts that the plan was chosen on, "
-            "which flatters it: they are too few to set some aside"
+        basis = _(
+            "All this is the mean of the {n} forecasts that the plan was chosen on, which flatters "
+            "it: they are too few to set some aside; 'give or take' is one standard error.",
+            n=money.judged,
         )
-    cautious = (
-        " The plan is chosen for the worst fifth of the forecasts."
-        if plan.farm.rules.objective == "cautious"
-        else ""
-    )
-    return f"{text}; 'give or take' is one standard error.{cautious}"
+    if plan.farm.rules.objective != "cautious":
+        return basis
+    return f"{basis} {_('The plan is chosen for the worst fifth of the forecasts.')}"

@@ -9,6 +9,7 @@ from typing import Any
 
 from scheduler.farm.units import show_money
 from scheduler.farm.wording import clock, crew_title, one_line, percent
+from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines, day_caution_lines
 from scheduler.report.figures.hour_shades import shade_of, shades
@@ -80,7 +81,7 @@ def sheet(morning: Morning) -> str:
         makeups_shown=MAKEUPS_SHOWN,
         cards=list(field_cards(morning)),
         pictures=farm_pictures(morning),
-        limits=LIMIT_TEXT,
+        limits={name: _(text) for name, text in LIMIT_TEXT.items()},
         deliveries=delivery_lines(morning),
         quality_note=quality_note(morning.farm),
         changes=[change_text(c, morning.farm.currency) for c in morning.changes],

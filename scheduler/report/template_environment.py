@@ -25,7 +25,7 @@ from scheduler.farm.wording import (
     percent,
     sentence,
 )
-from scheduler.language.translation import active_language, markup, markup_number
+from scheduler.language.translation import _, active_language, markup, markup_number
 from scheduler.report.phrases import (
     EDGE_ONLY,
     field_title,
@@ -75,7 +75,7 @@ def configure(environment: Environment) -> None:
         "grain_text": grain_text,
         "quality_text": quality_text,
         "total_area": total_area,
-        "edge_only": EDGE_ONLY,
+        "edge_only": lambda: _(EDGE_ONLY),
         "least_h": WORTHWHILE_H,
     }
 

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Protocol, cast
 
 from scheduler.errors import AfterrainError
 from scheduler.farm_files.folder import farm_language
-from scheduler.language.translation import set_language
+from scheduler.language.translation import N_, _, set_language
 from scheduler.orders.model import Morning
 from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
@@ -35,7 +35,7 @@ if TYPE_CHECKING:  # loads the solver, which the page does without
 
 #: Niceness of the processes: both yield to the page's answers, the second also to new orders.
 NICE_ORDERS, NICE_REFINE = 5, 10
-PLANNER_FAILED = "the planner failed; its report is on the terminal"
+PLANNER_FAILED = N_("the planner failed; its report is on the terminal")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,7 +147,7 @@ def make_orders(folder: Path, module: str, pipe: Connection, cancel: Event) -> N
             if isinstance(request, PlanRequest):
                 morning = _issue_orders(folder, planner, request, pipe=pipe, cancel=cancel)
             elif morning is None:
-                raise AfterrainError("replan first, then price an order")
+                raise AfterrainError(_("replan first, then price an order"))
             else:
                 price = planner.price_order(
                     folder, morning, request.orders, plan_loss=request.plan_loss
@@ -155,12 +155,12 @@ def make_orders(folder: Path, module: str, pipe: Connection, cancel: Event) -> N
                 lines = own_order_lines(price, morning.farm.currency)
                 pipe.send(Priced(number=request.number, loss=price.loss, lines=tuple(lines)))
         except CancelledError:
-            pipe.send(PlanFailed(text="cancelled; the orders before it hold"))
+            pipe.send(PlanFailed(text=_("cancelled; the orders before it hold")))
         except AfterrainError as error:
             pipe.send(_failure(request, str(error)))
         except Exception:
             traceback.print_exc()
-            pipe.send(_failure(request, PLANNER_FAILED))
+            pipe.send(_failure(request, _(PLANNER_FAILED)))
 
 
 def refine_orders(
@@ -176,7 +176,7 @@ def refine_orders(
     from scheduler.report.files import write_plan  # loads matplotlib, which only files need
 
     def progress(stage: Stage, share: float) -> None:
-        pipe.send(PlanProgress(share=share, text=STAGE_TEXT[stage]))
+        pipe.send(PlanProgress(share=share, text=_(STAGE_TEXT[stage])))
 
     try:
         morning = planner.plan_morning(folder, now=request.now, progress=progress)
@@ -211,14 +211,14 @@ def _issue_orders(
             raise CancelledError
         pipe.send(PlanProgress(share=share, text=text))
 
-    show(0.0, "reading the farm, the weather and the book")
+    show(0.0, _("reading the farm, the weather and the book"))
     morning = planner.plan_morning(
         folder,
         now=request.now,
         swift=True,
-        progress=lambda stage, share: show(share, STAGE_TEXT[stage]),
+        progress=lambda stage, share: show(share, _(STAGE_TEXT[stage])),
     )
-    show(0.95, "writing the orders")
+    show(0.95, _("writing the orders"))
     with Book(folder) as book:
         entry = book.issue_plan(document(morning), seen=request.revision)
     pipe.send(OrdersIssued(entry=entry.id))
