@@ -81,7 +81,18 @@ STAGE_TEXT: dict[Stage, str] = {
 #: End of the forecast up to which the plan warns, h from now; assumed: today and tomorrow, the
 #: days that a crew is sent out for.
 SHORT_FORECAST_H = 36.0
+#: The road to a field, by its surface.
+APPROACH_TEXT = {
+    "paved": N_("Paved approach"),
+    "gravel": N_("Gravel approach"),
+    "dirt": N_("Dirt approach"),
+}
 EDGE_ONLY = N_("carts and trucks stay at the edge")
+
+
+def approach_text(approach: str) -> str:
+    """The road to a field, 'Gravel approach'."""
+    return _(APPROACH_TEXT[approach])
 
 
 def row_title(farm: Farm, row: int) -> str:

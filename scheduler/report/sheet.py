@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import Any
 
 from scheduler.farm.units import show_money
-from scheduler.farm.wording import clock, crew_title, one_line, percent
+from scheduler.farm.wording import clock, crew_title, mid_sentence, one_line, percent
 from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines, day_caution_lines
@@ -41,6 +41,7 @@ from scheduler.report.order_phrases import (
 )
 from scheduler.report.phrases import (
     LIMIT_TEXT,
+    approach_text,
     delivery_lines,
     field_title,
     makeup_text,
@@ -134,7 +135,7 @@ def field_facts(morning: Morning, order: Order) -> str:
     """Soil, approach, last sample and loss of an order's field, in one line."""
     field = next(f for f in morning.farm.fields if f.id == order.field)
     soil = field.texture or f"{field.sand:.0%} sand, {field.clay:.0%} clay"
-    parts = [one_line(soil), f"{field.approach} approach"]
+    parts = [one_line(soil), mid_sentence(approach_text(field.approach))]
     if field.sample_pct is not None and field.sample_at is not None:
         at = clock(field.sample_at.astimezone(morning.farm.tz), morning.now)
         parts.append(f"sample {field.sample_pct:.1f} % ({at})")

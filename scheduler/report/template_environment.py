@@ -12,6 +12,7 @@ from scheduler.farm.units import (
     show_area,
     show_distance,
     show_money,
+    show_number,
     show_rate,
     show_temp,
     show_wind,
@@ -25,9 +26,11 @@ from scheduler.farm.wording import (
     percent,
     sentence,
 )
+from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import _, active_language, markup, markup_number
 from scheduler.report.phrases import (
     EDGE_ONLY,
+    approach_text,
     field_title,
     grain_text,
     haul_text,
@@ -67,6 +70,9 @@ def configure(environment: Environment) -> None:
         "_": markup,
         "ngettext": markup_number,
         "language": active_language,
+        "number": show_number,
+        "short_day": short_day,
+        "approach_text": approach_text,
         "clock": clock,
         "time_range": time_range,
         "moisture_range": moisture_range,

@@ -71,6 +71,14 @@ GROUNDS = (N_("firm"), N_("headland-only"), N_("soft"), N_("ruts"))
 NOTICE_FULL, NOTICE_CLOSING_EARLY = N_("full"), N_("closing early")
 NOTICE_OPEN_AGAIN = N_("open again")
 
+#: Words on forms for the types of subjects; `_` translates them.
+SUBJECT_LABELS = {
+    "gauge": N_("Gauge"),
+    "field": N_("Field"),
+    "machine": N_("Machine"),
+    "crew": N_("Crew"),
+    "point": N_("Delivery point"),
+}
 REMARK = Fact(name="reason", label=N_("Remark"), quantity="text")
 _MOISTURE = Fact(name="moisture", label=N_("Moisture"), quantity="percent", low=3.0, high=60.0)
 _QUALITY = (

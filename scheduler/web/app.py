@@ -11,7 +11,7 @@ from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
 from scheduler.errors import AfterrainError, BookError, FarmError
-from scheduler.language.translation import SOURCE, set_language
+from scheduler.language.translation import N_, SOURCE, _, set_language
 from scheduler.web import crew_order, forms, guard, pages, replan, template_context
 from scheduler.web.access import Access, read_access
 from scheduler.web.context import EXTENSION, AppContext, app_context
@@ -19,9 +19,9 @@ from scheduler.web.planner import Planner
 
 #: Texts for what a browser can get wrong, by HTTP status.
 HTTP_ERRORS = {
-    404: "there is no such page",
-    405: "this page is not asked that way",
-    413: "that is too much for a form",
+    404: N_("there is no such page"),
+    405: N_("this page is not asked that way"),
+    413: N_("that is too much for a form"),
 }
 
 
@@ -77,9 +77,12 @@ def _register_errors(app: Flask) -> None:
 
     @app.errorhandler(CSRFError)
     def csrf_error(error: CSRFError) -> tuple[str, int]:
-        return page(400, "this form is too old or not ours: go back, load the page again")
+        return page(400, _("this form is too old or not ours: go back, load the page again"))
 
     @app.errorhandler(HTTPException)
     def http_error(error: HTTPException) -> tuple[str, int]:
         code = error.code or 400
-        return page(code, HTTP_ERRORS.get(code, error.description or "that cannot be read"))
+        text = error.description
+        if text is None or text == type(error).description:  # the library's own words
+            text = _(HTTP_ERRORS.get(code, N_("that cannot be read")))
+        return page(code, text)

@@ -20,6 +20,7 @@ from flask import (
 
 from scheduler.errors import AfterrainError, ConflictError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
+from scheduler.language.translation import _
 from scheduler.orders.document import IssuedPlan
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, crop_of, field_of_parcel, subject_ids
@@ -53,7 +54,7 @@ def order() -> str | Answer:
     farm = context.farm()
     crew = _crew(farm)
     with context.book() as book:
-        _, plan = context.issued(book)
+        plan = context.issued(book)[1]
         if plan is None:
             return render_template("order.html", crew=crew, plan=None)
         own = list(book.manual_orders(farm, context.clock()).get(crew, ()))
@@ -70,7 +71,7 @@ def change_order() -> str | Answer:
     crew = _crew(farm)
     why = request.form.get("why", "")[:MAX_WHY_CHARS]
     with context.book() as book:
-        _, plan = context.issued(book)
+        plan = context.issued(book)[1]
         if plan is None:
             return render_template("order.html", crew=crew, plan=None)
         seen = form_number(request.form.get("seen", "")) or book.revision
@@ -100,7 +101,7 @@ def price() -> Response | tuple[Response, int]:
     crew = _crew(farm)
     plan = context.issued_plan()
     if plan is None:
-        return jsonify(error="there are no orders yet: replan first"), 409
+        return jsonify(error=_("there are no orders yet: replan first")), 409
     try:
         fields = _typed_fields(farm)
     except UnreadableError as error:
@@ -128,7 +129,7 @@ def all_orders(plan: IssuedPlan, crew: str, names: Sequence[str]) -> dict[str, l
 
 def moved(names: Sequence[str], move: str) -> list[str]:
     """Return the names after a button 'up:2', 'down:2' or 'drop:2'; places count from 0."""
-    direction, _, text = move.partition(":")
+    direction, _colon, text = move.partition(":")
     place = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else -1
     out = list(names)
     if not 0 <= place < len(out) or direction not in ("up", "down", "drop"):
@@ -257,5 +258,5 @@ def _titles(plan: IssuedPlan, farm: Farm) -> dict[str, str]:
         for name in planned_names(plan, crew.crew):
             field, slash, parcel = name.partition("/")
             if slash:
-                titles[name] = f"{titles.get(field, field)}, {parcel}"
+                titles[name] = f"{titles.get(field, field)}, {_(parcel)}"
     return titles

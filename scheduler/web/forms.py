@@ -11,9 +11,11 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from scheduler.errors import ConflictError, EntryError
 from scheduler.farm.model import Farm
+from scheduler.language.translation import _
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import (
     KINDS,
+    SUBJECT_LABELS,
     Entry,
     Kind,
     crop_of,
@@ -92,7 +94,7 @@ def undo(number: int) -> AnyResponse:
     with app_context().book() as book:
         old = _entry(book, number)
         back = book.withdraw(old.id, by=session.get("by", ""))
-    flash("Taken back." if back.withdrawn else "It holds again.")
+    flash(_("Taken back.") if back.withdrawn else _("It holds again."))
     return redirect(url_for("entry", number=back.id), 303)
 
 
@@ -173,6 +175,7 @@ def _form(
     page = render_template(
         "entry.html",
         kind=kind,
+        subject_label=SUBJECT_LABELS[kind.subject_type],
         subjects=_choices(farm, kind.subject_type),
         choices=choices,
         unit={f.name: default_unit(f, farm) for f in kind.facts},

@@ -22,6 +22,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as AnyResponse
 
+from scheduler.language.translation import _
 from scheduler.web.access import Access, LoginAttempts
 
 SESSION_LIFETIME = timedelta(days=30)  # assumed, because nobody types daily on a phone in the cab
@@ -96,14 +97,14 @@ def _register_checks(app: Flask, *, locked: bool, names: frozenset[str]) -> None
     @app.before_request
     def check() -> AnyResponse | None:
         if not host_allowed(request.headers.get("Host", ""), names):
-            abort(421, "this address is not the page's own: use the one that `serve` printed")
+            abort(421, _("this address is not the page's own: use the one that `serve` printed"))
         origin = request.headers.get("Origin")
         if request.method == "POST" and origin not in (None, request.host_url.rstrip("/")):
-            abort(403, "this form was sent from another page")
+            abort(403, _("this form was sent from another page"))
         if not locked or request.endpoint in OPEN_ENDPOINTS or session.get("in"):
             return None
         if request.method == "POST":
-            abort(401, "log in again, then send it once more")
+            abort(401, _("log in again, then send it once more"))
         return redirect(url_for("login"))
 
     @app.after_request
@@ -123,10 +124,10 @@ def _register_login(app: Flask, access: Access) -> None:
         address, now = request.remote_addr or "", time.monotonic()
         with hashing:  # one at a time, because a hash takes 32 MB
             if (pause := attempts.wait(address, now)) > 0:
-                return f"too many wrong passphrases: wait {pause:.0f} seconds"
+                return _("too many wrong passphrases: wait {seconds} seconds", seconds=round(pause))
             if not access.accepts(text):
                 attempts.failed(address, now)
-                return "that is not the passphrase"
+                return _("that is not the passphrase")
         attempts.passed(address)
         return ""
 
@@ -147,5 +148,5 @@ def _register_login(app: Flask, access: Access) -> None:
     @app.post("/logout")
     def logout() -> AnyResponse:
         session.clear()
-        flash("You are logged out.")
+        flash(_("You are logged out."))
         return redirect(url_for("login"), 303)

@@ -11,6 +11,7 @@ from typing import Any
 
 from flask import Flask, Response, abort, render_template, request, url_for
 
+from scheduler.language.translation import _
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.report.caution_phrases import issued_day_cautions, standing_cautions
@@ -70,7 +71,7 @@ def fields() -> str:
     """Show the workable hours of all fields."""
     context = app_context()
     with context.book() as book:
-        _, plan = context.issued(book)
+        plan = context.issued(book)[1]
         cut = book.progress(context.farm(), context.clock())
     return render_template("fields.html", plan=plan, cut=cut)
 
@@ -83,7 +84,7 @@ def field() -> str:
     if found is None:
         abort(404)
     with context.book() as book:
-        _, plan = context.issued(book)
+        plan = context.issued(book)[1]
         cut = book.progress(farm, context.clock())[name]
         entries = [e for e in book.entries(superseded=True) if name in (e.subject, e.text("field"))]
     crews = plan.crews if plan else ()
@@ -103,7 +104,7 @@ def season() -> str:
     """Show the season so far."""
     context = app_context()
     with context.book() as book:
-        _, plan = context.issued(book)
+        plan = context.issued(book)[1]
         view = season_view(context.farm(), book, context.clock())
     reviewed = last_review(context.folder) is not None
     return render_template("season.html", plan=plan, reviewed=reviewed, **view)
@@ -139,7 +140,7 @@ def crew(token: str) -> str:
     with context.book() as book:
         entry, plan = context.issued(book)
     if name is None or name not in {c.id for c in context.farm().crews}:
-        abort(404, "this link has ended: ask for a new one")
+        abort(404, _("this link has ended: ask for a new one"))
     idle = "" if plan is None else idle_crew_text(name, plan)
     if plan is not None:
         plan = replace(plan, crews=tuple(c for c in plan.crews if c.crew == name))
@@ -152,17 +153,17 @@ def sheet() -> Response:
     context = app_context()
     plan = context.issued_plan()
     if plan is None:
-        abort(404, "there are no orders yet: replan first")
+        abort(404, _("there are no orders yet: replan first"))
     home = context.folder / "plans" / plan.now.strftime("%Y-%m-%d")
     if not (home / "sheet.html").is_file() or _planning_time(home) != plan.now:
-        abort(404, "the sheet is drawn when the longer search is done: try again in a minute")
+        abort(404, _("the sheet is drawn when the longer search is done: try again in a minute"))
     return _self_contained(home / "sheet.html")
 
 
 def review() -> Response:
     """Show the last review."""
     if (last := last_review(app_context().folder)) is None:
-        abort(404, "there is no review yet: run `afterrain review` on the farm's computer")
+        abort(404, _("there is no review yet: run `afterrain review` on the farm's computer"))
     return _self_contained(last)
 
 

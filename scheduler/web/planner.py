@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from scheduler.errors import AfterrainError
+from scheduler.language.translation import N_, _
 from scheduler.season_book.book import Book
 from scheduler.web.worker import (
     OrdersIssued,
@@ -31,7 +32,7 @@ from scheduler.web.worker import (
 
 GRACE_S = 3.0  # from asking a run to stop to killing it; assumed, a step of the search takes less
 PRICE_S = 20.0  # patience for a price; assumed, because a price takes a second once a plan is there
-WORKER_ENDED = "the planner ended unexpectedly; its report is on the terminal"
+WORKER_ENDED = N_("the planner ended unexpectedly; its report is on the terminal")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,7 +108,7 @@ class Planner:
             with Book(self.folder) as book:
                 self._request = PlanRequest(now=now, revision=book.revision)
             self.state = ReplanState(
-                running=True, text="starting", plan=self.state.plan, began=time.monotonic()
+                running=True, text=_("starting"), plan=self.state.plan, began=time.monotonic()
             )
             worker.pipe.send(self._request)
             return True
@@ -119,7 +120,7 @@ class Planner:
             if not self.state.running or self.state.stopping or worker is None:
                 return
             worker.cancel.set()
-            self.state = replace(self.state, stopping=True, text="stopping")
+            self.state = replace(self.state, stopping=True, text=_("stopping"))
             began = self.state.began
         timer = threading.Timer(GRACE_S, self._kill, (began, worker.process))
         timer.daemon = True
@@ -137,7 +138,7 @@ class Planner:
         """
         with self._changed:
             if self.state.running:
-                raise AfterrainError("a replan is running: price the order when it is done")
+                raise AfterrainError(_("a replan is running: price the order when it is done"))
             worker = self._live_worker()
             self._price_requests += 1
             number = self._price_requests
@@ -147,7 +148,7 @@ class Planner:
             )
             priced = self._prices.pop(number, None)
         if priced is None:
-            raise AfterrainError("no price in time: try again")
+            raise AfterrainError(_("no price in time: try again"))
         if priced.error:
             raise AfterrainError(priced.error)
         return priced.loss, priced.lines
@@ -231,7 +232,7 @@ class Planner:
 
     def _worker_ended(self) -> None:
         if self.state.running:
-            self._end_run(error="cancelled" if self.state.stopping else WORKER_ENDED)
+            self._end_run(error=N_("cancelled") if self.state.stopping else WORKER_ENDED)
 
     def _refining_ended(self, pipe: Connection) -> None:
         if pipe is self._refining_pipe:
