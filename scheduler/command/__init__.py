@@ -19,10 +19,11 @@ Layer: may import everything.
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 
-from scheduler.command.parser import command_parser
+from scheduler.command.parser import parsed
 from scheduler.errors import AfterrainError
 from scheduler.language.translation import set_language
 
@@ -38,17 +39,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     -------
     The exit code: 0 done, 1 user error, 2 usage, 3 no feasible plan.
     """
-    args = command_parser().parse_args(argv)
+    args = parsed(sys.argv[1:] if argv is None else argv)
     try:
         if folder := getattr(args, "folder", None):
             from scheduler.farm_files.folder import farm_language  # loads pandas
 
             set_language(farm_language(folder))
         code: int = args.run(args)
+        sys.stdout.flush()
     except AfterrainError as error:
         print(f"afterrain: {error}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
         print("afterrain: stopped; nothing half-written is left", file=sys.stderr)
         return 1
+    except BrokenPipeError:  # whoever read the output has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     return code

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from scheduler.atomic import write_file
-from scheduler.command.parser import FACT_LABELS, HAND_KINDS, LOG_WORDS
+from scheduler.command.parser import FACTS, HAND_KINDS, LOG_WORDS
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
@@ -60,7 +60,7 @@ def _undo(args: argparse.Namespace, book: Book) -> Entry:
 
 def _new_entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) -> Entry:
     """Read the entry from the words and options."""
-    options = {n: v for n in FACT_LABELS if (v := getattr(args, f"fact_{n}")) is not None}
+    options = {n: v for n in FACTS if (v := getattr(args, f"fact_{n}")) is not None}
     kind = KINDS.get(args.kind)
     if kind is not None and not kind.by_hand:
         raise BookError(
@@ -131,11 +131,11 @@ def _entry_line(entry: Entry, farm: Farm, now: datetime) -> str:
 
 def run_export(args: argparse.Namespace) -> int:
     """Write the book as a CSV table, whole or not at all."""
-    farm = read_farm(args.folder)
+    farm, to = read_farm(args.folder), _target(args.file, args.folder, "csv")
     with _existing(args.folder) as book:
         text = book_csv(book, farm)
-    _write(args.file, text.encode("utf-8-sig"))  # the mark tells spreadsheets it is UTF-8
-    print(f"{args.file}: {len(text.splitlines()) - 1} entries")
+    write_file(to, text.encode("utf-8-sig"))  # the mark tells spreadsheets it is UTF-8
+    print(f"{to}: {len(text.splitlines()) - 1} entries")
     return 0
 
 
@@ -158,12 +158,8 @@ def run_import(args: argparse.Namespace) -> int:
 
 
 def run_backup(args: argparse.Namespace) -> int:
-    """Copy the book to a file; by default beside the book, with the day in its name."""
-    to = args.file or args.folder / f"book-{datetime.now(UTC):%Y-%m-%d}.sqlite"
-    if to.is_dir():
-        to = to / f"book-{datetime.now(UTC):%Y-%m-%d}.sqlite"
-    if not to.absolute().parent.is_dir():
-        raise BookError(f"{to.parent} is no folder: make it first")
+    """Copy the book to a file."""
+    to = _target(args.file, args.folder, "sqlite")
     with _existing(args.folder) as book:
         book.backup(to)
         count = book.revision
@@ -178,8 +174,11 @@ def _existing(folder: Path) -> Book:
     return Book(folder)
 
 
-def _write(path: Path, content: bytes) -> None:
-    """Write the file whole or not at all."""
-    if not path.absolute().parent.is_dir() or path.is_dir():
-        raise BookError(f"{path} cannot be written: name a file in a folder that exists")
-    write_file(path, content)
+def _target(file: Path | None, folder: Path, ending: str) -> Path:
+    """The file to write: by default in the farm folder, with the day in its name."""
+    to = file or folder
+    if to.is_dir():
+        to = to / f"book-{datetime.now(UTC):%Y-%m-%d}.{ending}"
+    if not to.absolute().parent.is_dir():
+        raise BookError(f"{to.parent} is no folder: make it first, or name another")
+    return to

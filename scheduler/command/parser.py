@@ -9,20 +9,33 @@ from __future__ import annotations
 import argparse
 import importlib
 import re
+from collections.abc import Sequence
 from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import Any, TypeAlias, get_args
 
 from readiness.season.codes import OtherWork
-from scheduler.season_book.entry_kinds import KINDS
+from scheduler.season_book.entry_kinds import KINDS, Fact
 
 PORT = 8377  # of the page; assumed, because no common service has it
 #: Kinds of entries that people write.
 HAND_KINDS = {name: kind for name, kind in KINDS.items() if kind.by_hand}
 #: First words that `log` knows.
 LOG_WORDS = (*HAND_KINDS, "undo")
-#: Labels of the facts that `log` takes as options.
-FACT_LABELS = {fact.name: fact.label for kind in HAND_KINDS.values() for fact in kind.facts}
+#: Facts that `log` takes as options, by name.
+FACTS = {fact.name: fact for kind in HAND_KINDS.values() for fact in kind.facts}
+
+#: Words for the values of `log`'s options in its help, by quantity; other quantities are numbers.
+VALUE_WORDS = {
+    "choice": "WORD",
+    "text": "WORDS",
+    "field": "FIELD",
+    "fields": "FIELDS",
+    "crew": "CREW",
+    "time": "TIME",
+    "day_or_time": "TIME",
+}
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
@@ -35,6 +48,27 @@ class _PrintVersion(argparse.Action):
 
         print(f"afterrain {version('afterrain')}")
         parser.exit()
+
+
+def parsed(argv: Sequence[str]) -> argparse.Namespace:
+    """Parse the words of a command; the options of `log` may stand anywhere among its words."""
+    words = list(argv)
+    return command_parser().parse_args(_options_first(words) if words[:1] == ["log"] else words)
+
+
+def _options_first(argv: Sequence[str]) -> list[str]:
+    """The words of `log` with its options, which all take a value, put before the others."""
+    options: list[str] = []
+    words: list[str] = []
+    rest = iter(argv[1:])
+    for word in rest:
+        if word == "--":
+            words += [word, *rest]
+        elif not word.startswith("--"):
+            words.append(word)
+        else:
+            options += [word, *islice(rest, 0 if "=" in word or word == "--help" else 1)]
+    return [argv[0], *options, *words]
 
 
 def command_parser() -> argparse.ArgumentParser:
@@ -146,6 +180,7 @@ def _add_verify(commands: Commands) -> None:
 def _add_log(commands: Commands) -> None:
     log = commands.add_parser(
         "log",
+        usage="afterrain log FOLDER [KIND WORD ...] [options]",
         help="write what was seen or done into the season book",
         epilog="examples: log FARM rain NORTH 0.62; log FARM sample F07 16.8 --test-weight 59; "
         "log FARM ground F07 soft; log FARM cut F07 80 (or all); log FARM down C2 --until 18:00; "
@@ -158,15 +193,26 @@ def _add_log(commands: Commands) -> None:
     log.add_argument("--at", "--from", default="", metavar="TIME", help="06:40, yesterday 18:00")
     log.add_argument("--by", default="", metavar="NAME", help="who says so")
     log.add_argument("--correct", type=int, metavar="ENTRY", help="replace an entry by this one")
-    for name, label in FACT_LABELS.items():
-        log.add_argument(f"--{name.replace('_', '-')}", dest=f"fact_{name}", help=label)
+    for name, fact in FACTS.items():
+        log.add_argument(
+            f"--{name.replace('_', '-')}",
+            dest=f"fact_{name}",
+            metavar=VALUE_WORDS.get(fact.quantity, "NUMBER"),
+            help=_fact_help(fact),
+        )
     log.set_defaults(run=partial(run_command, "book", "run_log"))
+
+
+def _fact_help(fact: Fact) -> str:
+    """Label of a fact with its choices or its hint."""
+    more = ", ".join(fact.choices) or fact.hint
+    label = fact.label[:1].lower() + fact.label[1:]
+    return (f"{label}: {more}" if more else label).replace("%", "%%")
 
 
 def _add_export(commands: Commands) -> None:
     export = commands.add_parser("export", help="write the season book as a CSV table")
-    export.add_argument("folder", type=Path, metavar="FOLDER")
-    export.add_argument("file", type=Path, nargs="?", default=Path("book.csv"), metavar="FILE")
+    _add_book_file(export, "csv")
     export.set_defaults(run=partial(run_command, "book", "run_export"))
 
 
@@ -181,9 +227,19 @@ def _add_import(commands: Commands) -> None:
 
 def _add_backup(commands: Commands) -> None:
     backup = commands.add_parser("backup", help="copy the season book, safely while it is in use")
-    backup.add_argument("folder", type=Path, metavar="FOLDER")
-    backup.add_argument("file", type=Path, nargs="?", metavar="FILE")
+    _add_book_file(backup, "sqlite")
     backup.set_defaults(run=partial(run_command, "book", "run_backup"))
+
+
+def _add_book_file(command: argparse.ArgumentParser, ending: str) -> None:
+    command.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
+    command.add_argument(
+        "file",
+        type=Path,
+        nargs="?",
+        metavar="FILE",
+        help=f"file or folder to write to; by default FOLDER/book-DATE.{ending}",
+    )
 
 
 def _add_serve(commands: Commands) -> None:

@@ -21,20 +21,21 @@ from scheduler.windows.model_inputs import season_for_work
 
 
 def run_plan(args: argparse.Namespace) -> int:
-    """Plan, print and write the files; issue the plan into the season book where there is one."""
+    """Plan, write the files, issue the plan into the season book and print it."""
     revision = _book_revision(args.folder)
     morning = _plan(args, fast=args.fast)
-    print(terminal_plan(morning))
     if args.no_files:
+        print(terminal_plan(morning))
         return 0
     from scheduler.report.files import write_plan  # loads matplotlib, which only files need
 
+    # files and book come first: whoever reads the output may close it early
     paths = write_plan(morning, args.folder)
+    with Book(args.folder) as book:
+        book.issue_plan(document(morning), seen=revision)
+    print(terminal_plan(morning))
     print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
-    if revision is not None:
-        with Book(args.folder) as book:
-            book.issue_plan(document(morning), seen=revision)
-        print("issued into the season book: the next plan says what changed")
+    print("issued into the season book: the next plan says what changed")
     return 0
 
 
@@ -79,9 +80,9 @@ def _plan(args: argparse.Namespace, *, fast: bool = False) -> Morning:
         )
 
 
-def _book_revision(folder: Path) -> int | None:
-    """Revision of the season book; None where there is no book."""
+def _book_revision(folder: Path) -> int:
+    """Revision of the season book; 0 where there is no book yet."""
     if not Book.exists(folder):
-        return None
+        return 0
     with Book(folder) as book:
         return book.revision

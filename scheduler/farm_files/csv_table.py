@@ -58,9 +58,7 @@ def file_bytes(path: Path) -> bytes:
             )
         return path.read_bytes()
     except FileNotFoundError:
-        raise UnreadableError(
-            "is missing", f"write it, or start from `afterrain new {path.parent}-start`"
-        ) from None
+        raise UnreadableError("is missing", "check its name and its folder") from None
     except PermissionError:
         raise UnreadableError(
             "cannot be read: permission denied", "give yourself permission to read it"

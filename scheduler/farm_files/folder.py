@@ -45,7 +45,11 @@ class _Folder:
     def text(self, file: str, *, required: bool) -> str | None:
         """Text of a file; None where it is absent, or wrong and noted."""
         path = self.path / file
-        if not required and not path.exists():
+        if not path.exists():
+            if required:
+                start = self.path if self.path.name else self.path.absolute()
+                remedy = f"write it, or start from `afterrain new {start}-start`"
+                self.note(file, "", "", "is missing", remedy)
             return None
         try:
             return file_text(path)

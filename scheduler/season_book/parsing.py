@@ -83,7 +83,9 @@ def read_entry(
         if is_area and normalized_name(text) in _all_words() and left_ha and who:
             values["area"] = left_ha(who)
         elif text:
-            read = partial(read_value, fact, text, farm, crop=crop, now=now)
+            # an end such as '15:00' is told on the clock of the entry
+            clock = when if fact.name == "until" and one_line(text).lower() != "now" else now
+            read = partial(read_value, fact, text, farm, crop=crop, now=clock)
             value = attempt(fact.name, read)
             if value is not None and value != "":
                 values[fact.name] = value

@@ -38,6 +38,11 @@ def read_forecast(path: Path, farm: Farm) -> GivenForecast:
     WeatherError
         Where it cannot be read; of a table with the row and column.
     """
+    if not path.exists():
+        raise WeatherError(
+            f"{path}: there is no such file; check its name, or leave --forecast out to plan on "
+            "the last forecast of `afterrain fetch`"
+        )
     try:
         text = file_text(path)
     except UnreadableError as error:

@@ -137,6 +137,14 @@ def test_broken_farm_files_are_one_user_error_and_write_nothing(folder, capsys, 
     assert sorted(p.name for p in folder.iterdir()) == before
 
 
+def test_a_forecast_file_that_is_not_there_is_named_with_what_to_do(folder, capsys):
+    line = output(capsys, 1, "ready", folder, "--on", ON, "--forecast", "nowhere.csv")
+    assert line == (
+        "afterrain: nowhere.csv: there is no such file; check its name, or leave --forecast out to "
+        "plan on the last forecast of `afterrain fetch`\n"
+    )
+
+
 def test_a_forecast_that_starts_later_is_refused(folder, capsys):
     line = output(capsys, 1, "plan", folder, "--on", "2026-08-09")
     assert line.startswith("afterrain: ")
@@ -153,6 +161,32 @@ def test_ready_prints_every_field(folder, capsys):
     out = output(capsys, 0, "ready", folder, "--on", ON)
     assert "Home quarter" in out
     assert "lost to" in out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("check",),
+        ("ready", "--on", ON),
+        ("log",),
+        ("whatif", "--help"),
+        ("review", "--book", str(SAMPLE / "season.sqlite"), "--until", "nonsense"),
+    ],
+)
+def test_a_reader_who_has_seen_enough_ends_a_command_quietly(folder, words):
+    code = "import sys; from scheduler.command import main; sys.exit(main())"
+    command, *options = words
+    run = subprocess.Popen(
+        [sys.executable, "-c", code, command, str(folder), *options],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert run.stdout is not None
+    run.stdout.close()  # nobody reads any of it
+    _, errors = run.communicate(timeout=120)
+    assert "Traceback" not in errors
+    assert "Broken" not in errors
 
 
 @pytest.mark.parametrize("work", ["tillage", "planting", "spraying"])
@@ -190,8 +224,7 @@ def test_plan_writes_what_it_says_and_price_prices_it(folder, capsys):
 
 
 @pytest.mark.slow
-def test_with_a_book_the_plan_is_issued_and_the_next_says_what_changed(folder, capsys):
-    output(capsys, 0, "log", folder, "ground", "F17", "soft", "--at", "2026-08-12T05:30")
+def test_the_first_plan_begins_the_book_and_the_next_says_what_changed(folder, capsys):
     out = output(capsys, 0, "plan", folder, "--on", "2026-08-12T06:00", "--days", "5")
     assert "issued into the season book" in out
     at = ("--at", "2026-08-12T06:20")

@@ -261,7 +261,49 @@ def test_export_needs_a_place(folder, tmp_path, capsys):
     main(["log", str(folder), "down", "C1"])
     capsys.readouterr()
     assert main(["export", str(folder), str(tmp_path / "no" / "b.csv")]) == 1
-    assert "name a file in a folder that exists" in capsys.readouterr().err
+    assert "is no folder: make it first, or name another" in capsys.readouterr().err
+
+
+def test_export_and_backup_go_to_the_farm_folder_by_default(folder, tmp_path, monkeypatch, capsys):
+    main(["log", str(folder), "down", "C1"])
+    capsys.readouterr()
+    (tmp_path / "elsewhere").mkdir()
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    for command, ending in (("export", "csv"), ("backup", "sqlite")):
+        assert main([command, str(folder)]) == 0
+        to = folder / f"book-{datetime.now(UTC):%Y-%m-%d}.{ending}"
+        assert to.is_file()
+        assert capsys.readouterr().out.startswith(f"{to}: 1 entries")
+    assert not list((tmp_path / "elsewhere").iterdir())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "--at 2026-08-12T06:40 --by Ann {} down C2 --until 15:00",
+        "{} --at 2026-08-12T06:40 down --until=15:00 C2 --by Ann",
+        "{} down C2 --until 15:00 --by Ann --at 2026-08-12T06:40",
+    ],
+)
+def test_options_stand_anywhere_and_until_is_on_the_clock_of_at(folder, capsys, words):
+    assert main(["log", *words.format(folder).split()]) == 0
+    line = capsys.readouterr().out.splitlines()[0]
+    assert line.startswith("entry 1: breakdown C2: running again Wed 12 Aug 3 pm (Wed 12 Aug 6:40")
+
+
+def test_until_now_is_the_clock_of_the_writer(folder):
+    farm, at = read_farm(folder), "2026-08-15 06:00"
+    entry = read_entry("down", "C2", {"until": "now"}, farm, now=NOW, at=at)
+    assert datetime.fromisoformat(entry.facts["until"]) == NOW
+
+
+def test_help_of_log_names_values_in_plain_words(capsys):
+    with pytest.raises(SystemExit):
+        main(["log", "--help"])
+    text = capsys.readouterr().out
+    assert "FACT" not in text
+    assert "--moisture NUMBER" in text
+    assert "--ground WORD         ground: firm, headland-only, soft, ruts" in text
 
 
 FARMS = {u: make_farm(units=u) for u in ("us", "metric")}
