@@ -73,6 +73,16 @@ def random_machine(rng, machine):
     return replace(machine, leaves=NOW + timedelta(hours=12)) if draw < 0.25 else machine
 
 
+def random_dates(rng):
+    """A time before which, and one after which, a field may not be cut; in most cases none."""
+    early = NOW + timedelta(minutes=int(rng.integers(0, 60 * 40)))
+    late = early + timedelta(minutes=int(rng.integers(0, 60 * 40)))
+    return {
+        "not_before": early if rng.random() < 0.25 else None,
+        "not_after": late if rng.random() < 0.25 else None,
+    }
+
+
 def random_morning(seed):
     """Farm and season of a morning."""
     rng = np.random.default_rng(seed)
@@ -84,7 +94,12 @@ def random_morning(seed):
         carts=tuple(random_machine(rng, m) for m in base.carts[:carts]),
         trucks=tuple(random_machine(rng, m) for m in base.trucks[:trucks]),
         fields=tuple(
-            field(f"F{n}", area_ha=float(rng.uniform(5, 60)), lon=-99.0 - 0.05 * rng.random())
+            field(
+                f"F{n}",
+                area_ha=float(rng.uniform(5, 60)),
+                lon=-99.0 - 0.05 * rng.random(),
+                **random_dates(rng),
+            )
             for n in range(int(rng.integers(1, 4)))
         ),
     )

@@ -27,6 +27,7 @@ from scheduler.farm.model import Farm, Field
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import BoolArray, farm_time
 from scheduler.windows.daily_hours import HOLLOW
+from scheduler.windows.model_inputs import season_rows
 
 #: Name of the part of a field outside its wet hollow.
 UPLAND = "upland"
@@ -68,6 +69,7 @@ class StandingLoss:
     leave_cost : (job,), money lost if the job is left.
     already_lost : (job,), money lost before the first slot, whenever the job is cut.
     field_open : (member, row, slot), the field can be cut.
+    allowed : (row, slot), the dates of the field allow cutting.
     prospect : (member, row, slot), the ground bears and the grain is ripe.
     headland_only : (member, row, slot), carts stay at the field's edge.
     point_open : (point, slot), the delivery point is open.
@@ -84,6 +86,7 @@ class StandingLoss:
     leave_cost: Array
     already_lost: Array
     field_open: BoolArray
+    allowed: BoolArray
     prospect: BoolArray
     headland_only: BoolArray
     point_open: BoolArray
@@ -106,6 +109,7 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
     first = int((start - season.start).astype(int))
     hour = ((slots - start) // np.timedelta64(60, "m")).astype(np.int64)
     loss, leave_cost, already_lost = loss_by_hour(farm, jobs, season, first)
+    allowed = np.array([~down_slots(f.barred, slots) for f, _ in season_rows(farm)])
     return StandingLoss(
         farm=farm,
         jobs=jobs,
@@ -115,8 +119,9 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
         loss=loss[..., hour],
         leave_cost=leave_cost,
         already_lost=already_lost,
-        field_open=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour],
-        prospect=~np.isin(season.reason[:, :, first:], NO_PROSPECT)[:, :, hour],
+        field_open=(season.reason[:, :, first:] == Reason.OPEN)[:, :, hour] & allowed,
+        allowed=allowed,
+        prospect=~np.isin(season.reason[:, :, first:], NO_PROSPECT)[:, :, hour] & allowed,
         headland_only=(season.tier[:, :, first:] == Tier.HEADLAND_ONLY)[:, :, hour],
         point_open=np.array(
             [open_slots(p.week, slots, farm.tz) & ~down_slots(p.closed, slots) for p in farm.points]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 import numpy as np
 
@@ -134,8 +135,15 @@ def order_line(
         loss=job_loss(decision, j),
         reason=order_reason(work, season, job.row, start.mid, alternative, done),
         alternative=alternative,
+        not_before=_farm_time(field.not_before, work),
+        not_after=_farm_time(field.not_after, work),
         locked=any(j in row for row in decision.locked),
     )
+
+
+def _farm_time(when: datetime | None, work: FarmWork) -> datetime | None:
+    """A time in farm time."""
+    return None if when is None else when.astimezone(work.farm.tz)
 
 
 def job_loss(decision: Decision, j: int) -> float:

@@ -13,6 +13,7 @@ from scheduler.explanation.timing import first_hour
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.orders.model import Alternative
 from scheduler.orders.reasons import LeftOutKind, LeftOutReason, OrderReason, Otherwise
+from scheduler.windows.model_inputs import season_rows
 from scheduler.work_tables.compile import FarmWork
 
 #: Money from which a change to an order counts as costing something: what rounds to 1.
@@ -37,8 +38,16 @@ def order_reason(
     """
     closed_by, opens = _last_closed(work, season, row, begin)
     dearest, extra_loss = _dearest(alternative)
+    allowed = season_rows(work.farm)[row][0].not_before
+    if allowed is not None:
+        allowed = allowed.astimezone(work.farm.tz)
     return OrderReason(
-        done=done, closed_by=closed_by, opens=opens, dearest=dearest, extra_loss=extra_loss
+        done=done,
+        closed_by=closed_by,
+        opens=opens,
+        allowed_from=allowed if allowed and allowed.date() == begin.date() else None,
+        dearest=dearest,
+        extra_loss=extra_loss,
     )
 
 
@@ -78,10 +87,12 @@ def _last_closed(
 def left_out_reason(work: FarmWork, season: Season, j: int) -> LeftOutReason:
     """What keeps job `j` out of everybody's orders.
 
-    The first of these: no delivery point buys the crop; the field does not open; no point takes
-    the grain in an hour in which the field is open; other work pays more.
+    The first of these: its dates leave no hour; no delivery point buys the crop; the field does
+    not open; no point takes the grain in an hour in which the field is open; other work pays more.
     """
     tables = work.tables
+    if not work.standing_loss.allowed[work.jobs[j].row].any():
+        return LeftOutReason(kind=LeftOutKind.DATES)
     if not tables.accepts[:, j].any():
         return LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT)
     open_here = np.isfinite(tables.wet[:, :, j])

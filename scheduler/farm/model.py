@@ -306,6 +306,8 @@ class Field:
     sample_pct, sample_at : moisture (% wet basis) and time of the last sample; None without one.
     test_weight_kg_hl : test weight before any loss, kg/hL; None for the crop's own.
     purpose : grain or seed.
+    not_before, not_after : when cutting may begin (the interval before harvest of a desiccant,
+        by its label) and must be over (the owner of the land); None where nothing is set.
     cut_fraction : fraction of the area cut already, 0-1.
     boundary : outer ring of (lon, lat); empty where unknown.
     wet_fraction : fraction of the area in a wet hollow, 0-1, cut as a parcel of its own.
@@ -336,6 +338,8 @@ class Field:
     sample_at: datetime | None = None
     test_weight_kg_hl: float | None = None
     purpose: Purpose = "grain"
+    not_before: datetime | None = None
+    not_after: datetime | None = None
     cut_fraction: float = 0.0
     boundary: tuple[tuple[float, float], ...] = ()
     wet_fraction: float = 0.0
@@ -343,6 +347,12 @@ class Field:
 
     def __post_init__(self) -> None:
         require_positive("field", self.id, area_ha=self.area_ha, yield_t_ha=self.yield_t_ha)
+
+    @property
+    def barred(self) -> tuple[Interval, ...]:
+        """Intervals in which it may not be cut, by `not_before` and `not_after`."""
+        early = () if self.not_before is None else ((LONG_AGO, self.not_before),)
+        return early if self.not_after is None else (*early, (self.not_after, OPEN_ENDED))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -62,6 +62,8 @@ COLUMNS = (
     "sampled",
     "test_weight",
     "purpose",
+    "not_before",
+    "not_after",
     "cut",
     "wet",
     "boundary",
@@ -93,7 +95,7 @@ def read_fields(
     orders = {
         n: date_order(cells[i] for _, cells in table.rows)
         for i, n in enumerate(names)
-        if n in ("ripe", "heading", "sampled")
+        if n in ("ripe", "heading", "sampled", "not_before", "not_after")
     }
     fields: list[Field] = []
     row_of: dict[str, str] = {}
@@ -173,6 +175,9 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
     cut, wet = r.fraction("cut", 0.0), r.fraction("wet", 0.0, high=0.9)
     if ripe and heading and ripe <= heading:
         r.note("ripe", "ripens before it heads", "correct one of the dates")
+    not_before, not_after = r.begin("not_before"), r.end("not_after")
+    if not_before and not_after and not_after <= not_before:
+        r.note("not_after", "ends before cutting may begin", "correct one of the dates")
     if r.failed or crop is None or soil is None:
         return None
     if drainage is None or approach is None or purpose is None:
@@ -202,6 +207,8 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
         sample_at=sampled,
         test_weight_kg_hl=test_weight,
         purpose=purpose,
+        not_before=not_before,
+        not_after=not_after,
         cut_fraction=cut,
         boundary=boundary.ring if boundary else (),
         wet_fraction=wet,

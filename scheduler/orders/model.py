@@ -98,6 +98,8 @@ class Order:
     loss: float  # expected money lost on this field as planned
     reason: OrderReason | str
     alternative: Alternative | None = None
+    not_before: datetime | None = None  # dates of the field, farm time; see `Field`
+    not_after: datetime | None = None
     locked: bool = False
     changed: str = ""  # a change in words; the planner leaves it empty, `Morning` lists changes
 

@@ -28,6 +28,7 @@ class OrderReason:
     done: float  # share of members in which the crew gets to the field
     closed_by: Reason | None  # cause that last closed the field on the starting day; None: none did
     opens: datetime | None  # when that cause ends, farm time
+    allowed_from: datetime | None = None  # on the starting day, the field may be cut from here on
     dearest: Otherwise | None  # the costliest change to the order; None: no change costs money
     extra_loss: float  # money that `dearest` costs
 
@@ -35,6 +36,7 @@ class OrderReason:
 class LeftOutKind(Enum):
     """What keeps a field out of all orders."""
 
+    DATES = auto()  # the dates that the field may be cut on leave no hour
     NO_DELIVERY_POINT = auto()  # none with room buys the crop
     CLOSED = auto()  # closed in all hours that the crews work
     TURNED_AWAY = auto()  # too wet for every point whenever it is open

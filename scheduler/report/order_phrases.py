@@ -103,6 +103,7 @@ WAITS = {
     Wait.TOMORROW: N_("wait for tomorrow at {field}: no other field is worth the move"),
 }
 LEFT_OUT = {
+    LeftOutKind.DATES: N_("its dates for harvest leave no hour in the days planned"),
     LeftOutKind.NO_DELIVERY_POINT: N_("no delivery point with room buys this crop"),
     LeftOutKind.TURNED_AWAY: N_("too wet for every delivery point whenever it can be cut"),
     LeftOutKind.LOSES_MORE_ELSEWHERE: N_(
@@ -123,7 +124,9 @@ def reason_text(reason: OrderReason | str, currency: str) -> str:
                 share=percent(reason.done),
             )
         )
-    if reason.closed_by is None:
+    if reason.allowed_from is not None:
+        parts.append(_("may not be cut before {time}", time=f"{reason.allowed_from:%H:%M}"))
+    elif reason.closed_by is None:
         parts.append(_("open since the day before, begun when the crew is free"))
     else:
         parts.append(_(OPENS[reason.closed_by], time=f"{reason.opens:%H:%M}"))
@@ -468,7 +471,9 @@ def makeup_lines(plan: Morning | IssuedPlan) -> list[str]:
     used = {m for c in plan.crews for m in (*c.combines, *c.carts, *c.trucks)}
     farm = plan.farm
     if plan.undriven:
-        lines.append(f"Nobody drives today: {', '.join(map(one_line, plan.undriven))}")
+        lines.append(
+            _("Nobody drives today: {machines}", machines=", ".join(map(one_line, plan.undriven)))
+        )
         used.update(plan.undriven)
     parked = [m.id for m in (*farm.combines, *farm.carts, *farm.trucks) if m.id not in used]
     if parked:

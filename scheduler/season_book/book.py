@@ -249,6 +249,10 @@ class Book:
         """Crews by field begun lately and not finished; '' where unknown."""
         return farm_state.in_progress(self.entries("cut", until=until), farm, until)
 
+    def harvest_begins(self, until: datetime) -> dict[str, datetime]:
+        """When fields sprayed before harvest may be cut, UTC, by field id."""
+        return farm_state.harvest_begins(self.entries("spray", until=until), until)
+
     def breakdowns(self, until: datetime) -> Intervals:
         """Breakdowns by machine id."""
         return farm_state.breakdowns(self.entries("down", "repaired", until=until))

@@ -10,15 +10,20 @@ from scheduler.season_book.book import Book
 
 
 def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
-    """The farm with areas cut, breakdowns, absences, closures, loads and samples up to `now`."""
+    """The farm with what the book holds up to `now`: cuts, sprayings, breakdowns and the rest."""
     down, absent = book.breakdowns(now), book.absences(farm, now)
     away = book.absent_intervals(now)
     closed, delivered = book.closures(farm, now), book.delivered(farm, now)
-    cut = book.progress(farm, now)
+    cut, sprayed = book.progress(farm, now), book.harvest_begins(now)
     samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
 
     def updated(field: Field) -> Field:
-        field = replace(field, cut_fraction=min(1.0, cut[field.id]))
+        begins = [t for t in (field.not_before, sprayed.get(field.id)) if t is not None]
+        field = replace(
+            field,
+            cut_fraction=min(1.0, cut[field.id]),
+            not_before=max(begins, default=None),
+        )
         last = samples.get(field.id)
         if last is None or (field.sample_at is not None and field.sample_at > last.at):
             return field

@@ -125,6 +125,17 @@ _ABSENT = (
     ),
     REMARK,
 )
+_SPRAY = (
+    Fact(
+        name="days",
+        label=N_("Days to harvest"),
+        hint=N_("by the label, which comes first; never on seed or malt where it says so"),
+        quantity="number",
+        high=120.0,
+        required=True,
+    ),
+    REMARK,
+)
 _TICKET = (
     Fact(name="field", label=N_("Field"), quantity="field", required=True),
     Fact(name="weight", label=N_("Weight"), quantity="mass", low=0.01, high=200.0, required=True),
@@ -175,6 +186,7 @@ _KINDS = (
     ),
     Kind(name="ground", label=N_("Ground check"), subject_type="field", facts=_GROUND),
     Kind(name="cut", label=N_("Area cut"), subject_type="field", facts=_CUT, exclusive=True),
+    Kind(name="spray", label=N_("Sprayed before harvest"), subject_type="field", facts=_SPRAY),
     Kind(
         name="down", label=N_("Breakdown"), subject_type="machine", facts=_DOWN, may_be_future=True
     ),

@@ -78,6 +78,16 @@ def progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str,
     return {k: 1.0 if v >= FINISHED_FRACTION else v for k, v in out.items()}
 
 
+def harvest_begins(entries: Sequence[Entry], until: datetime) -> dict[str, datetime]:
+    """When each field that was sprayed before harvest may be cut, UTC: by its last interval."""
+    out: dict[str, datetime] = {}
+    for e in entries:
+        if e.kind == "spray" and e.at <= until:
+            begin = e.at + timedelta(days=e.number("days") or 0.0)
+            out[e.subject] = max(begin, out.get(e.subject, begin))
+    return out
+
+
 def in_progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, str]:
     """Crews by unfinished field cut in the last `RECENT_DAYS`, last first; '' where unknown."""
     cut = progress(entries, farm, until)

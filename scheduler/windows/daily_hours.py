@@ -14,6 +14,7 @@ from readiness.season.codes import OtherWorkReason, Reason
 from readiness.season.simulate import Season
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.farm.model import Farm
+from scheduler.farm.opening_hours import down_slots
 from scheduler.farm.slots import utc_hour
 from scheduler.farm.working_time import crew_slots
 from scheduler.language.translation import N_
@@ -65,10 +66,11 @@ def from_now(season: Season, now: datetime) -> Season:
 
 
 def within_working_hours(farm: Farm, season: Season) -> Season:
-    """The season with the hours closed in which no crew works."""
+    """The season with the hours closed in which no crew works, or a field may not be cut."""
     times = season.start + np.arange(season.reason.shape[2]) * HOUR
     works = np.any([crew_slots(c, times, farm.tz) for c in farm.crews], axis=0)
-    closed = np.where(works, season.reason, np.uint8(Reason.NIGHT)).astype(np.uint8)
+    allowed = np.array([~down_slots(f.barred, times) for f, _ in season_rows(farm)])
+    closed = np.where(works & allowed, season.reason, np.uint8(Reason.NIGHT)).astype(np.uint8)
     return replace(season, reason=np.where(season.reason == Reason.OPEN, closed, season.reason))
 
 

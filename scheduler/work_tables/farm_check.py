@@ -7,6 +7,7 @@ their compilation shows. `scheduler.solver.check` goes over the tables.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 
 import numpy as np
 
@@ -25,7 +26,12 @@ ROUNDING = 1e-4
 
 def farm_violations(work: FarmWork, outcome: Outcome) -> list[str]:
     """Violations of what the farm allows by an outcome with its log; empty for a sound one."""
-    return [*_wrong_seats(work), *_undriven_cuts(work, outcome), *_wrong_deliveries(work, outcome)]
+    return [
+        *_wrong_seats(work),
+        *_undriven_cuts(work, outcome),
+        *_wrong_dates(work, outcome),
+        *_wrong_deliveries(work, outcome),
+    ]
 
 
 def _wrong_seats(work: FarmWork) -> Iterator[str]:
@@ -95,6 +101,18 @@ def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
     for m_, k_, s_ in np.argwhere((share > 0.0) & ~trucks[None]):
         when = farm_time(slots[s_], work.farm.tz)
         yield f"member {m_}: {work.makeup[k_].crew} cuts at {when:%d %b %H:%M} without a truck"
+
+
+def _wrong_dates(work: FarmWork, outcome: Outcome) -> Iterator[str]:
+    """Fields cut before they may be, or later than they must be."""
+    length = timedelta(minutes=work.tables.slot_min)
+    _, _, s, _ = at = np.nonzero(outcome.log.job >= 0)
+    for slot, j in sorted(set(zip(s.tolist(), outcome.log.job[at].tolist(), strict=True))):
+        field, begin = work.field(j), farm_time(work.standing_loss.slots[slot], work.farm.tz)
+        if field.not_before is not None and begin < field.not_before:
+            yield f"{field.id} is cut at {begin:%d %b %H:%M}, before it may be"
+        if field.not_after is not None and begin + length > field.not_after:
+            yield f"{field.id} is cut at {begin:%d %b %H:%M}, later than it must be"
 
 
 def _wrong_deliveries(work: FarmWork, outcome: Outcome) -> Iterator[str]:

@@ -370,3 +370,18 @@ def test_absences_of_days_and_of_part_of_a_day(folder):
         ("23 12:00", "25 00:00"),
     ]
     assert all(t.tzinfo is UTC for pair in crew.away for t in pair)
+
+
+def test_dates_between_which_a_field_may_be_cut(folder):
+    edit(folder, "fields.csv", ",cut_pct,", ",Not before,harvest by,cut_pct,")
+    path = folder / "fields.csv"
+    head, first, *rest = path.read_text(encoding="utf-8").splitlines()
+    dated = first.replace(",grain,", ",grain,2026-08-14 15:00,2026-08-20,")
+    others = [line.replace(",grain,", ",grain,,,") for line in rest]
+    write(folder, "fields.csv", "\n".join([head, dated, *others]))
+    field = read_farm(folder).fields[0]
+    # farm time is UTC - 5 h; a day alone ends with the day
+    assert field.not_before == datetime(2026, 8, 14, 20, tzinfo=UTC)
+    assert field.not_after == datetime(2026, 8, 21, 5, tzinfo=UTC)
+    edit(folder, "fields.csv", "2026-08-20,", "2026-08-13,")
+    assert "ends before cutting may begin" in problem_lines(folder)[0]

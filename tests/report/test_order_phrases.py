@@ -98,6 +98,10 @@ def test_every_cause_but_open_has_its_words():
             "too wet for every delivery point whenever it can be cut",
         ),
         (
+            LeftOutReason(kind=LeftOutKind.DATES),
+            "its dates for harvest leave no hour in the days planned",
+        ),
+        (
             LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT),
             "no delivery point with room buys this crop",
         ),

@@ -141,6 +141,21 @@ def test_progress_adds_to_the_field_table(book, farm):
     assert apply_book(farm, book, NOW).fields[0].cut_fraction == 0.375
 
 
+def test_spraying_bars_the_field_for_the_days_of_its_label(book, farm):
+    # published: glyphosate as a harvest aid at least 7 days before harvest (NDSU 2005)
+    old = book.add(entry("spray", "F01", -48, days=7.0))
+    book.add(entry("spray", "F02", -24, days=7.0))
+    book.add(entry("spray", "F02", 1, days=14.0))  # later than asked for
+    late = NOW + timedelta(days=9)
+    fields = (farm.fields[0], replace(farm.fields[1], not_before=late), *farm.fields[2:])
+    there = apply_book(replace(farm, fields=fields), book, NOW).fields
+    assert there[0].not_before == old.at + timedelta(days=7)
+    assert there[1].not_before == late  # the later of the two
+    assert there[2].not_before is None
+    book.withdraw(old.id)
+    assert apply_book(farm, book, NOW).fields[0].not_before is None
+
+
 def test_breakdown_lasts_until_its_end_or_the_repair(book):
     a = book.add(entry("down", "C1", -5))
     book.add(entry("down", "C2", -5, until=(NOW + timedelta(hours=6)).isoformat()))

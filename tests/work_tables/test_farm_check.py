@@ -6,11 +6,13 @@ from datetime import timedelta
 import numpy as np
 import pytest
 from random_farms import played_mornings
-from small_farm import NOW, UNTIL, compiled, farm
+from small_farm import NOW, UNTIL, compiled, farm, season
 
 from scheduler.costs.machine_rates import CrewMachines
+from scheduler.explanation.reasons import left_out_reason, order_reason
 from scheduler.farm.model import Person
 from scheduler.field_work.play import play
+from scheduler.orders.reasons import LeftOutKind
 from scheduler.planning.dispatch_rules import NEAREST_FIRST, rule_policy
 from scheduler.solver.check import violations
 from scheduler.work_tables.crew_makeup import makeups
@@ -153,3 +155,37 @@ def test_the_checker_sees_grain_that_is_turned_away():
     wetter = replace(work.standing_loss, moisture=work.standing_loss.moisture + 6.0)
     wrong = farm_violations(replace(work, standing_loss=wetter), outcome)
     assert any("above its limit 18 %" in line for line in wrong)
+
+
+def test_the_checker_sees_a_field_cut_outside_its_dates():
+    work = compiled(farm())
+    outcome = play(work.tables, rule_policy(work, NEAREST_FIRST, 40.0), log=True)
+    dated = tuple(
+        replace(f, not_before=NOW + timedelta(days=2), not_after=NOW + timedelta(hours=1))
+        for f in farm().fields
+    )
+    late = replace(work.standing_loss, farm=farm(fields=dated))
+    wrong = farm_violations(replace(work, standing_loss=late), outcome)
+    assert any("before it may be" in line for line in wrong)
+    assert any("later than it must be" in line for line in wrong)
+
+
+def test_a_field_is_cut_within_its_dates_and_left_out_where_they_leave_no_hour():
+    first, second, third = farm().fields
+    begin, end = NOW + timedelta(hours=10), NOW + timedelta(hours=20)
+    dated = farm(
+        fields=(
+            replace(first, not_before=begin),
+            replace(second, not_after=end),
+            replace(third, not_after=NOW),
+        )
+    )
+    work = compiled(dated)
+    open_slots = np.isfinite(work.tables.wet[0])
+    assert np.flatnonzero(open_slots[:, 0])[0] == 20
+    assert np.flatnonzero(open_slots[:, 1])[-1] == 39
+    assert not open_slots[:, 2].any()
+    assert not np.isfinite(work.tables.prospect[0, :, 2]).any()
+    reason = left_out_reason(work, season(3), 2)
+    assert reason.kind is LeftOutKind.DATES
+    assert order_reason(work, season(3), 0, begin, None, 1.0).allowed_from == begin
