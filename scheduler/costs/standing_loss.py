@@ -26,11 +26,12 @@ from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import BoolArray, farm_time
+from scheduler.language.translation import N_
 from scheduler.windows.daily_hours import HOLLOW
 from scheduler.windows.model_inputs import season_rows
 
 #: Name of the part of a field outside its wet hollow.
-UPLAND = "upland"
+UPLAND = N_("upland")
 #: Moisture of tonnage and machine rates where no moisture is known, points over base; assumed.
 RATE_OVER_BASE = 2.0
 #: Causes that last for days: a field that they close does not open within the day.

@@ -62,13 +62,6 @@ def _(message: str, /, **fields: object) -> str:
     return text.format(**fields) if fields else text
 
 
-def pgettext(context: str, message: str, /, **fields: object) -> str:
-    """Translate a text that has another translation elsewhere; `context` tells them apart."""
-    code = _active.get()
-    text = message if code == SOURCE else _catalogue(code).pgettext(context, message)
-    return text.format(**fields) if fields else text
-
-
 def ngettext(one: str, many: str, n: int, /, **fields: object) -> str:
     """Translate a text that depends on a whole number, which is its field '{n}'."""
     return _translated_number(one, many, n).format(n=n, **fields)

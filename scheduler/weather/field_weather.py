@@ -26,6 +26,8 @@ from readiness.sources.nws import Alert, parse_alerts
 from readiness.sources.payload import PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
+from scheduler.farm.wording import clock, day_name, weekday_clock
+from scheduler.language.translation import _
 from scheduler.weather.bias_correction import (
     RainPairs,
     bias_corrected,
@@ -150,17 +152,26 @@ def _utc(time: np.datetime64) -> datetime:
     return pd.Timestamp(str(time), tz="UTC").to_pydatetime()
 
 
+def _moment(when: datetime, farm: Farm) -> str:
+    """Day and clock of a time in farm time."""
+    return f"{day_name(when)} {clock(when, when, farm.units)}"
+
+
 def _note_age(
     farm: Farm, source: str, issued: datetime | None, now: datetime, notes: list[str]
 ) -> None:
     """Note an unknown or great age of the forecast."""
     if issued is None:
-        notes.append("The forecast does not say when it was issued; its age is unknown.")
+        notes.append(_("The forecast does not say when it was issued; its age is unknown."))
     elif (age := (now - issued) / timedelta(hours=1)) > NEWER_BY_H:
         notes.append(
-            f"The forecast ({source}) is {age:.0f} h old, issued "
-            f"{issued.astimezone(farm.tz):%a %d %b %H:%M}; run `afterrain fetch` when there is a "
-            "line."
+            _(
+                "The forecast ({source}) is {hours} h old, issued {time}; run `afterrain fetch` "
+                "when there is a line.",
+                source=source,
+                hours=round(age),
+                time=_moment(issued.astimezone(farm.tz), farm),
+            )
         )
 
 
@@ -181,25 +192,35 @@ def _members(
     if groups:
         members = replace(members, rain=rain)
         notes.append(
-            f"Forecast rain is corrected by {pairs.days} days of past forecasts and your gauges."
+            _(
+                "Forecast rain is corrected by {days} days of past forecasts and your gauges.",
+                days=pairs.days,
+            )
         )
     if recorded is None or not _has_enough_days(recorded, hour):
         recorded = synthetic_records(members, seed=seed)
         notes.append(
-            "Without a month of records the forecast's spread and the days beyond its end are a "
-            "rough guess."
+            _(
+                "Without a month of records the forecast's spread and the days beyond its end are "
+                "a rough guess."
+            )
         )
     if members.shape[0] == 1 and members.shape[2] >= 24:
         members = dress(
             members, recorded, lead=lead, correlation=learnt_correlation(pairs), seed=seed
         )
         notes.append(
-            f"A single forecast was dressed with its usual error into {members.shape[0]} members."
+            _(
+                "A single forecast was dressed with its usual error into {members} members.",
+                members=members.shape[0],
+            )
         )
     if members.shape[2] < 24 * days:
         notes.append(
-            f"Beyond the forecast's end ({utc_text(members.stop)}) members follow weather "
-            "of the records."
+            _(
+                "Beyond the forecast's end ({time}) members follow weather of the records.",
+                time=utc_text(members.stop),
+            )
         )
     return extend_with_analogues(members, recorded, hours=24 * days, seed=seed), members.stop
 
@@ -330,11 +351,17 @@ def _warnings(
         try:
             alerts = parse_alerts(read_answer(last.path).payload)
         except (WeatherError, PayloadError) as error:
-            notes.append(f"Passed over {last.path.name}: {error}.")
+            notes.append(_("Passed over {file}: {error}.", file=last.path.name, error=error))
             continue
         warnings += [_Warning(place_of == i, alert) for alert in alerts if alert.stop > first]
-    for _, alert in warnings:
+    for _place, alert in warnings:
         end = pd.Timestamp(str(alert.stop), tz="UTC").tz_convert(str(farm.tz))
-        headline = alert.headline or "see the warning"
-        notes.append(f"{alert.event} until {end:%a %H:%M}: {headline}.")
+        notes.append(
+            _(
+                "{event} until {time}: {headline}.",
+                event=alert.event,
+                time=weekday_clock(end, farm.units),
+                headline=alert.headline or _("see the warning"),
+            )
+        )
     return warnings

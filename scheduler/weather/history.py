@@ -16,6 +16,8 @@ from readiness.atmosphere.gaps import MAX_BRIDGED_H, fill_gaps
 from readiness.atmosphere.weather import HOUR, VARIABLES, Weather
 from readiness.forecasts.gauge_kriging import GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
+from scheduler.farm.units import INCH_MM, show_number
+from scheduler.language.translation import _
 from scheduler.weather.selection import FORECAST_PRODUCTS, ForecastCell, answers_near, read_cell
 from scheduler.weather.store import StoredAnswer, stored_answers
 
@@ -128,8 +130,11 @@ def _with_gaps_filled(
     after = int(_unknown_hours(joined).sum())
     if before - after > MAX_BRIDGED_H:
         notes.append(
-            f"{before - after} h of the records were not there yet; a station's observations or "
-            "forecasts stand in for them."
+            _(
+                "{hours} h of the records were not there yet; a station's observations or "
+                "forecasts stand in for them.",
+                hours=before - after,
+            )
         )
     if after > 0:
         notes.append(_gap_note(joined))
@@ -141,10 +146,14 @@ def _gap_note(weather: Weather) -> str:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], _unknown_hours(weather).astype(int), [0]])))
     runs = edges.reshape(-1, 2)
     a, b = runs[int(np.argmax(runs[:, 1] - runs[:, 0]))]
-    text = f"Weather records are missing for {b - a} h from {utc_text(weather.times[a])}"
+    fields = {"hours": str(b - a), "time": utc_text(weather.times[a])}
     if b - a > LONG_GAP_H:
-        return f"{text}; ground and grain are unknown for a while after: check them by hand."
-    return f"{text}."
+        return _(
+            "Weather records are missing for {hours} h from {time}; ground and grain are unknown "
+            "for a while after: check them by hand.",
+            **fields,
+        )
+    return _("Weather records are missing for {hours} h from {time}.", **fields)
 
 
 def utc_text(at: np.datetime64) -> str:
@@ -169,8 +178,11 @@ def past_or_stand_in(
     }
     rows["rain"] = np.zeros_like(rows["rain"])
     notes.append(
-        f"There are no weather records: the ground is taken to have drained for {STAND_IN_DAYS} "
-        "dry days from field capacity; check it by hand, and run `afterrain fetch` for records."
+        _(
+            "There are no weather records: the ground is taken to have drained for {days} dry days "
+            "from field capacity; check it by hand, and run `afterrain fetch` for records.",
+            days=STAND_IN_DAYS,
+        )
     )
     shape = rows["rain"].shape
     return Weather(start=hour - shape[2] * HOUR, **rows, estimated=np.ones(shape, dtype=np.bool_))
@@ -189,12 +201,21 @@ def with_gauges(
     last = error[:, -24 * 7 :]
     if np.isfinite(last).any():
         worst = float(np.nanmax(last))
-        amount = f"{worst / 25.4:.1f} in" if farm.units == "us" else f"{worst:.0f} mm"
         notes.append(
-            "Your gauges override gridded rain; at the field farthest from a gauge one reading "
-            f"of the last week is uncertain by ±{amount} (one standard error)."
+            _(
+                "Your gauges override gridded rain; at the field farthest from a gauge one reading "
+                "of the last week is uncertain by ±{amount} (one standard error).",
+                amount=_rough_depth(worst, farm),
+            )
         )
     return merged
+
+
+def _rough_depth(mm: float, farm: Farm) -> str:
+    """Depth to a tenth of an inch, or to a millimetre."""
+    if farm.units == "us":
+        return f"{show_number(mm / INCH_MM, 1)} in"
+    return f"{show_number(mm)} mm"
 
 
 def gauge_readings(farm: Farm, gauges: pd.DataFrame | None) -> list[GaugeReading]:

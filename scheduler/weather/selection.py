@@ -16,6 +16,8 @@ from readiness.sources.payload import Payload, PayloadError
 from readiness.sources.responses import parse_response
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm, Field
+from scheduler.farm.units import show_distance
+from scheduler.language.translation import _
 from scheduler.weather.given_file import read_forecast
 from scheduler.weather.store import StoredAnswer, read_answer, stored_answers
 
@@ -89,9 +91,14 @@ def cells_from_file(
                 f"{farm_clock(now, farm)}; check the date asked for and this computer's clock"
             )
         check_age(farm, issued, now)
-    _, km = nearest_places(farm.fields, [(cell.lat, cell.lon)])
+    km = nearest_places(farm.fields, [(cell.lat, cell.lon)])[1]
     if (far := float(km.max())) > MAX_DISTANCE_KM:
-        notes.append(f"The forecast given is for a place {far:.0f} km from the farthest field.")
+        notes.append(
+            _(
+                "The forecast given is for a place {distance} from the farthest field.",
+                distance=show_distance(far, farm.units),
+            )
+        )
     places = sorted({(s.lat, s.lon) for s in stored_answers(folder, "archive")})
     if not places:
         return [cell]
@@ -126,13 +133,19 @@ def read_cell(answer: StoredAnswer, notes: list[str]) -> ForecastCell | None:
         stamp = answer.path.stat()
         source, payload = _parsed(answer.path, stamp.st_mtime_ns, stamp.st_size)
     except OSError as error:
-        notes.append(f"Passed over {answer.path.name}: cannot be read ({error.strerror}).")
+        notes.append(
+            _(
+                "Passed over {file}: cannot be read ({error}).",
+                file=answer.path.name,
+                error=error.strerror,
+            )
+        )
         return None
     except WeatherError as error:
-        notes.append(f"Passed over {error}.")
+        notes.append(_("Passed over {error}.", error=error))
         return None
     except PayloadError as error:
-        notes.append(f"Passed over {answer.path.name}: {error}.")
+        notes.append(_("Passed over {file}: {error}.", file=answer.path.name, error=error))
         return None
     return ForecastCell(
         lat=answer.lat, lon=answer.lon, payload=payload, source=source, issued=answer.issued
