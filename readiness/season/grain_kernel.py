@@ -21,7 +21,15 @@ from readiness.grain.moisture import (
     wetting_step,
 )
 from readiness.season.codes import Reason
-from readiness.season.kernel_layout import CropFact, FieldFact, GrainState, Hourly, Observed, Value
+from readiness.season.kernel_layout import (
+    KIND_WETTER,
+    CropFact,
+    FieldFact,
+    GrainState,
+    Hourly,
+    Observed,
+    Value,
+)
 from readiness.season.uncertainty import (
     GRAIN_MEMORY,
     GRAIN_SD,
@@ -79,13 +87,19 @@ def ear_hour(hourly, h):  # type: ignore[no-untyped-def]
 
 @njit(nogil=True, error_model="numpy")
 def observe_grain(state, facts, crop, observed, noise):  # type: ignore[no-untyped-def]
-    """Correct a grain state by a sample; return the surprise.
+    """Correct a grain state by a sample, or by a finding that it is wetter; return the surprise.
 
-    The ripening curve is moved so that it runs through the corrected moisture.
+    The ripening curve is moved so that it runs through the corrected moisture. Grain found wetter
+    than a moisture is taken to lie one standard error above it; a state that is wetter stays.
     """
     mean = wet_basis(mean_moisture(state[GrainState.SKIN], state[GrainState.CORE]))
+    target, sd = observed[Observed.VALUE], observed[Observed.SD]
+    if observed[Observed.KIND] == KIND_WETTER:
+        target += sd
+        if mean >= target:
+            return 0.0
     shift, state[GrainState.VARIANCE], surprise = correction(
-        mean, state[GrainState.VARIANCE], observed[Observed.VALUE] + noise, observed[Observed.SD]
+        mean, state[GrainState.VARIANCE], target + noise, sd
     )
     more = dry_basis(min(max(mean + shift, 1.0), GREEN_MAX)) - dry_basis(mean)
     for column in (GrainState.SKIN, GrainState.CORE, GrainState.TURN):

@@ -57,6 +57,10 @@ class OperatingLimits:
     daylight_only: bool = False
 
 
+#: Kinds of observations of the grain.
+GRAIN_KINDS = ("moisture", "wetter")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Observation:
     """An observation in a field, which corrects the state at the start of its hour.
@@ -65,8 +69,8 @@ class Observation:
     ----------
     field : index of the field.
     time : datetime64[h], UTC.
-    kind : 'moisture' (grain, percent wet basis), 'tier' (`Tier` code of a ground check) or 'water'
-        (volumetric water of 0-15 cm, m³/m³).
+    kind : 'moisture' (grain, percent wet basis), 'wetter' (moisture that the grain exceeds), 'tier'
+        (`Tier` code of a ground check) or 'water' (volumetric water of 0-15 cm, m³/m³).
     value, sd : observed value and its standard error, in the unit of the kind; that of a tier is a
         share of the distance between the firm and the headland limit.
     """

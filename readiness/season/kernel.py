@@ -22,7 +22,7 @@ from readiness.grain.ear_microclimate import (
 from readiness.season.codes import Reason, Tier
 from readiness.season.grain_kernel import fill_crop_hours, grain_hours, observe_grain
 from readiness.season.ground_kernel import ground_hours, observe_ground
-from readiness.season.kernel_layout import KIND_MOISTURE, Code, Hourly, Observed
+from readiness.season.kernel_layout import KIND_MOISTURE, KIND_WETTER, Code, Hourly, Observed
 
 #: Rain from which nobody cuts, mm in the hour. Assumed: less rain counts once it wets the ear.
 RAIN_STOP = 0.1
@@ -105,7 +105,7 @@ def run_field(m, f, results, state, fields, observations, hourly):  # type: igno
         at = stop
         if i < last:
             row, noise = observations.rows[i], observations.noise[m, i]
-            if row[Observed.KIND] == KIND_MOISTURE:
+            if row[Observed.KIND] == KIND_MOISTURE or row[Observed.KIND] == KIND_WETTER:
                 surprise = observe_grain(grain, facts, crop, row, noise)
             else:
                 surprise = observe_ground(water, ground, facts, soil, row, noise)

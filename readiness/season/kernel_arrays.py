@@ -27,6 +27,7 @@ from readiness.season.kernel_layout import (
     KIND_MOISTURE,
     KIND_TIER,
     KIND_WATER,
+    KIND_WETTER,
     Closures,
     CropFact,
     FieldFact,
@@ -44,7 +45,12 @@ from readiness.soil.trafficability import land_limits
 #: Code of a dirt approach in `OperatingLimits.approach`.
 DIRT = 2
 #: Codes of the kinds of `Observation` in the kernel.
-KINDS = {"moisture": KIND_MOISTURE, "tier": KIND_TIER, "water": KIND_WATER}
+KINDS = {
+    "moisture": KIND_MOISTURE,
+    "tier": KIND_TIER,
+    "water": KIND_WATER,
+    "wetter": KIND_WETTER,
+}
 
 
 def site_of_fields(sites: int, fields: int, site: Int | None) -> Int:

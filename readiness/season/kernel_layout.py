@@ -106,7 +106,7 @@ class Observed(IntEnum):
 
 
 #: Codes of the kinds of `Observation`.
-KIND_MOISTURE, KIND_TIER, KIND_WATER = 0, 1, 2
+KIND_MOISTURE, KIND_TIER, KIND_WATER, KIND_WETTER = 0, 1, 2, 3
 
 
 class Hourly(IntEnum):

@@ -23,6 +23,9 @@ ACRE_HA = 0.40468564224
 MILE_KM = 1.609344
 FOOT_M = 0.3048
 INCH_MM = 25.4
+#: Rain read as a trace, mm; the U.S. cooperative observers write a trace below 0.005 in, 0.127 mm
+#: (memory); assumed to be half of that. It wets ears, not ground.
+TRACE_MM = 0.06
 SHORT_TON_T = 2000.0 * LB_KG / 1000.0
 #: Pounds of a bushel where no crop is named (common practice, no source: wheat is 60 lb).
 WHEAT_LB = 60.0
@@ -148,7 +151,9 @@ def show_area(ha: float, units: Units) -> str:
 
 
 def show_depth(mm: float, units: Units) -> str:
-    """Depth of rain or water as '0.42 in' or '10.7 mm'."""
+    """Depth of rain or water as '0.42 in' or '10.7 mm'; 'trace' for less than a gauge shows."""
+    if 0.0 < round(mm, 6) <= TRACE_MM:
+        return _("trace")
     return _show(from_si(mm, "depth", units), *(("in", 2, 2) if units == "us" else ("mm", 1, 1)))
 
 

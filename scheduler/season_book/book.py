@@ -226,8 +226,9 @@ class Book:
     # State of the farm as of `until`; see `scheduler.season_book.farm_state`.
 
     def observations(self, farm: Farm, until: datetime) -> list[Observation]:
-        """Samples ('moisture') and ground checks ('tier')."""
-        return farm_state.observations(self.entries("sample", "ground", until=until), farm, until)
+        """Samples ('moisture'), tough grain ('wetter') and ground checks ('tier')."""
+        kinds = ("sample", "tough", "ground")
+        return farm_state.observations(self.entries(*kinds, until=until), farm, until)
 
     def gauges(self, until: datetime) -> pd.DataFrame:
         """Gauge readings: gauge, time (start of the reading, UTC), hours, mm."""
@@ -247,7 +248,7 @@ class Book:
 
     def in_progress(self, farm: Farm, until: datetime) -> dict[str, str]:
         """Crews by field begun lately and not finished; '' where unknown."""
-        return farm_state.in_progress(self.entries("cut", until=until), farm, until)
+        return farm_state.in_progress(self.entries("begun", "cut", until=until), farm, until)
 
     def harvest_begins(self, until: datetime) -> dict[str, datetime]:
         """When fields sprayed before harvest may be cut, UTC, by field id."""

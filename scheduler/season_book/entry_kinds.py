@@ -112,6 +112,18 @@ _CUT = (
     ),
     Fact(name="crew", label=N_("Crew"), quantity="crew"),
 )
+_BEGUN = (Fact(name="crew", label=N_("Crew"), quantity="crew"),)
+_TOUGH = (
+    Fact(
+        name="above",
+        label=N_("Wetter than"),
+        hint=N_("the moisture at which the crew was to start"),
+        quantity="percent",
+        low=3.0,
+        high=60.0,
+        required=True,
+    ),
+)
 _DOWN = (
     Fact(name="until", label=N_("Running again"), hint=N_("blank: not known"), quantity="time"),
     REMARK,
@@ -184,7 +196,9 @@ _KINDS = (
         subject_type="field",
         facts=(replace(_MOISTURE, required=True), *_QUALITY),
     ),
+    Kind(name="tough", label=N_("Too tough"), subject_type="field", facts=_TOUGH),
     Kind(name="ground", label=N_("Ground check"), subject_type="field", facts=_GROUND),
+    Kind(name="begun", label=N_("Field begun"), subject_type="field", facts=_BEGUN),
     Kind(name="cut", label=N_("Area cut"), subject_type="field", facts=_CUT, exclusive=True),
     Kind(name="spray", label=N_("Sprayed before harvest"), subject_type="field", facts=_SPRAY),
     Kind(

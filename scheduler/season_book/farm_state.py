@@ -31,6 +31,9 @@ TIER_OF_GROUND = {
 }
 #: Error of a hand-held meter, points; assumed, because makers state about half a point.
 SAMPLE_SD = 0.5
+#: Error of tough grain felt by hand and ear, points; assumed, because hands tell grain that is fit
+#: from grain two points wetter. It decides for how long a field called too tough stays shut.
+TOUGH_SD = 1.0
 #: Error of a ground check, tiers; assumed, because two people differ by half a class.
 TIER_SD = 0.5
 #: Fraction cut from which a field is finished; assumed, because turning strips are left.
@@ -40,7 +43,7 @@ RECENT_DAYS = 3.0
 
 
 def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[Observation]:
-    """Samples and ground checks of the farm's fields, sorted by time."""
+    """Samples, tough grain and ground checks of the farm's fields, sorted by time."""
     row = {f.id: i for i, f in enumerate(farm.fields)}
     out = []
     for e in entries:
@@ -51,6 +54,9 @@ def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[
             out.append(
                 Observation(field=place, time=hour, kind="moisture", value=wet, sd=SAMPLE_SD)
             )
+        elif e.kind == "tough":
+            above = e.number("above") or 0.0
+            out.append(Observation(field=place, time=hour, kind="wetter", value=above, sd=TOUGH_SD))
         elif e.kind == "ground":
             tier = float(TIER_OF_GROUND[e.text("ground")])
             out.append(Observation(field=place, time=hour, kind="tier", value=tier, sd=TIER_SD))
@@ -89,12 +95,15 @@ def harvest_begins(entries: Sequence[Entry], until: datetime) -> dict[str, datet
 
 
 def in_progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str, str]:
-    """Crews by unfinished field cut in the last `RECENT_DAYS`, last first; '' where unknown."""
+    """Crews by unfinished field begun or cut in the last `RECENT_DAYS`, last first.
+
+    The crew is '' where it is unknown.
+    """
     cut = progress(entries, farm, until)
     recent = [e for e in entries if until - timedelta(days=RECENT_DAYS) < e.at <= until]
     out: dict[str, str] = {}
     for e in sorted(recent, key=lambda e: (e.at, e.id), reverse=True):
-        if e.kind == "cut" and e.subject not in out and cut.get(e.subject, 1.0) < 1.0:
+        if e.kind in ("begun", "cut") and e.subject not in out and cut.get(e.subject, 1.0) < 1.0:
             out[e.subject] = e.text("crew")
     return out
 

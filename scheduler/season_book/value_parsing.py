@@ -5,14 +5,17 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import unicodedata
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime, timedelta
+from fractions import Fraction
 
 from scheduler.errors import UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
     DEFAULT_UNITS,
     SI_PER_UNIT,
+    TRACE_MM,
     kg_hl,
     normalized_name,
     si_per_unit,
@@ -78,12 +81,20 @@ def read_value(fact: Fact, text: str, farm: Farm, *, crop: str, now: datetime) -
     return _read_number(fact, text, farm, crop)
 
 
+#: A gauge that is wet and shows no mark.
+TRACE_WORDS = ("trace", "t", "tr", "spur", "traza")
+#: '1/4', '1 1/2' or '1-1/2'.
+_FRACTION = re.compile(r"(?:(\d{1,3})[\s-]+)?(\d{1,3})\s*/\s*([1-9]\d{0,2})")
+#: '0,25': no depth of rain has thousands separators.
+_COMMA_DECIMAL = re.compile(r"\d*,\d+")
 #: A number and the unit behind it; matches any text.
 _NUMBER_AND_UNIT = re.compile(r"([^A-Za-z%\"]*)([A-Za-z%\"].*)?", re.DOTALL)
 
 
 def _read_number(fact: Fact, text: str, farm: Farm, crop: str) -> float:
     """A number with or without a unit, SI, within the bounds of the fact."""
+    if fact.quantity == "depth" and text.strip().lower() in TRACE_WORDS:
+        return TRACE_MM
     match = _NUMBER_AND_UNIT.fullmatch(text.strip())
     assert match is not None
     not_a_number = UnreadableError(
@@ -93,7 +104,7 @@ def _read_number(fact: Fact, text: str, farm: Farm, crop: str) -> float:
         raise not_a_number
     to_si = _to_si(fact, (match[2] or "").strip(), farm, crop)
     try:
-        value = to_si(read_number(match[1].strip(), decimal_mark()))
+        value = to_si(_read_amount(fact, match[1].strip()))
     except (OverflowError, ValueError):
         raise not_a_number from None
     if not (math.isfinite(value) and fact.low <= value <= fact.high):
@@ -102,6 +113,22 @@ def _read_number(fact: Fact, text: str, farm: Farm, crop: str) -> float:
             f"{one_line(text)[:40]} is outside of {low} to {high}", "check the number and its unit"
         )
     return value
+
+
+def _read_amount(fact: Fact, text: str) -> float:
+    """Read a number; of rain also as a fraction, '1/4' or '1 1/2', with a comma or a point."""
+    if fact.quantity != "depth":
+        return read_number(text, decimal_mark())
+    # compatibility forms turn one sign into digits and a fraction slash: ½ is 1⁄2
+    plain = re.sub(r"(\d)([¼-¾⅐-⅞])", r"\1 \2", text)
+    plain = unicodedata.normalize("NFKC", plain).replace("\N{FRACTION SLASH}", "/")
+    if m := _FRACTION.fullmatch(plain):
+        return float(m[1] or 0) + float(Fraction(int(m[2]), int(m[3])))
+    if re.search(r"\d\s+\d", plain):
+        raise ValueError("a depth is one number")
+    if _COMMA_DECIMAL.fullmatch(plain):
+        return float(plain.replace(",", "."))
+    return read_number(plain, decimal_mark())
 
 
 def _to_si(fact: Fact, unit: str, farm: Farm, crop: str) -> Callable[[float], float]:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Weather
 from readiness.season.codes import Tier
-from readiness.season.inputs import Observation
+from readiness.season.inputs import GRAIN_KINDS, Observation
 from readiness.season.simulate import Season
 from readiness.soil.trafficability import WaterLimits
 from scheduler.farm.model import Farm
@@ -118,13 +118,17 @@ def _calibrated(farm: Farm, offset: dict[Learnt, Array]) -> Farm:
 
 
 def grain_intervals(season: Season, seen: Sequence[Observation]) -> list[OffsetInterval]:
-    """Samples of ripe grain: the offset is the difference to the simulated moisture."""
+    """Samples of ripe grain: the offset is the difference to the simulated moisture.
+
+    Grain found wetter than a moisture bounds the offset from below.
+    """
     out = []
     for o in seen:
         modelled = float(season.moisture[0, o.field, _hour(season, o)])
-        if o.kind == "moisture" and max(o.value, modelled) < RIPENING_PCT:  # False for NaN too
-            difference = o.value - modelled
-            out.append(OffsetInterval(observation=o, low=difference, high=difference))
+        if o.kind in GRAIN_KINDS and max(o.value, modelled) < RIPENING_PCT:  # False for NaN too
+            low = o.value - modelled
+            high = low if o.kind == "moisture" else np.inf
+            out.append(OffsetInterval(observation=o, low=low, high=high))
     return out
 
 

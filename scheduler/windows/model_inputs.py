@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import HOUR, Array, Weather
 from readiness.grain.crops import CROPS
 from readiness.season.codes import OtherWork
-from readiness.season.inputs import Observation, OperatingLimits, Stand
+from readiness.season.inputs import GRAIN_KINDS, Observation, OperatingLimits, Stand
 from readiness.season.other_work import other_work_reasons
 from readiness.season.simulate import Season, simulate
 from readiness.soil.land import Land
@@ -147,7 +147,7 @@ def spread_to_hollows(farm: Farm, seen: Sequence[Observation]) -> list[Observati
         *(
             replace(o, field=hollow[o.field])
             for o in seen
-            if o.field in hollow and o.kind == "moisture"
+            if o.field in hollow and o.kind in GRAIN_KINDS
         ),
     ]
 
@@ -159,7 +159,7 @@ def model_observations(farm: Farm, seen: Sequence[Observation]) -> list[Observat
     """
     offset = _grain_offset(farm)
     return [
-        replace(o, value=o.value - offset[o.field]) if o.kind == "moisture" else o
+        replace(o, value=o.value - offset[o.field]) if o.kind in GRAIN_KINDS else o
         for o in dict.fromkeys(seen)
     ]
 

@@ -190,6 +190,25 @@ def test_a_sample_moves_the_state_by_its_weight_and_members_keep_their_spread():
     assert abs(less.moisture[:, 0, 100].mean() - before.mean()) < abs(after.mean() - before.mean())
 
 
+def test_grain_found_wetter_than_a_moisture_never_dries_the_state():
+    frame = weather(6, members=30)
+    standing = stand(2, moisture=15.0, ripe="NaT")
+    before = simulate(frame, land(2), standing, limits(2), seed=1).moisture
+    plain, at = before[:, :, 100], START + 100 * HOUR
+
+    def found(above):
+        seen = Observation(field=0, time=at, kind="wetter", value=above, sd=1.0)
+        run = simulate(frame, land(2), standing, limits(2), observations=[seen], seed=1)
+        return run.moisture[:, :, 100]
+
+    # law: grain known to be wetter than less than it has is news of nothing
+    assert np.array_equal(found(float(before[:, 0, 99].min()) - 1.5), plain)
+    above = float(before[:, 0, 99].mean())
+    seen = found(above)
+    assert plain[:, 0].mean() < seen[:, 0].mean() < plain[:, 0].mean() + 1.0
+    assert np.array_equal(seen[:, 1], plain[:, 1])
+
+
 def test_a_surprising_sample_is_clipped_and_reported():
     standing = stand(moisture=13.0, ripe="NaT")
     surprising = Observation(field=0, time=START + 60 * HOUR, kind="moisture", value=35.0, sd=0.5)

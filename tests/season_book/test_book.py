@@ -112,9 +112,11 @@ def test_observations_by_field_row_and_time(book, farm):
     book.add(entry("sample", "F03", -2, moisture=16.8))
     book.add(entry("sample", "F03", 3, moisture=14.0))  # later than asked for
     book.add(entry("sample", "gone", -2, moisture=16.8))  # a field that the farm no longer has
+    book.add(entry("tough", "F03", -1, above=16.0))
     seen = book.observations(farm, NOW)
     assert [(o.field, o.kind, o.value) for o in seen] == [
         (2, "moisture", 16.8),
+        (2, "wetter", 16.0),
         (1, "tier", float(Tier.SOFT)),
     ]
 
@@ -138,6 +140,9 @@ def test_progress_adds_to_the_field_table(book, farm):
     assert (cut["F01"], cut["F02"], cut["F03"]) == (0.375, 1.0, 0.0)
     assert book.in_progress(farm, NOW) == {"F01": ""}
     assert book.in_progress(farm, NOW + timedelta(days=4)) == {}
+    book.add(entry("begun", "F03", -0.5, crew="South"))
+    assert list(book.in_progress(farm, NOW).items()) == [("F03", "South"), ("F01", "")]
+    assert book.progress(farm, NOW) == cut
     assert apply_book(farm, book, NOW).fields[0].cut_fraction == 0.375
 
 

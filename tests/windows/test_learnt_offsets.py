@@ -159,6 +159,12 @@ def test_ripening_grain_is_no_offset(place, run):
     assert grain_intervals(run[0], [green]) == []
 
 
+def test_grain_found_wetter_bounds_the_offset_from_below(place, run):
+    tough = replace(sample(run, 0, 5, 2.0), kind="wetter")
+    (bound,) = grain_intervals(run[0], [tough])
+    assert (bound.low, bound.high) == (pytest.approx(2.0, abs=1e-6), np.inf)
+
+
 def check(run, field, tier, hours_ago=5):
     at = run[0].start + (run[0].moisture.shape[2] - hours_ago) * HOUR
     return Observation(field=field, time=at, kind="tier", value=float(tier), sd=0.5)
