@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -33,6 +34,7 @@ from scheduler.orders.model import (
     MoneyAtStake,
     Morning,
     Order,
+    PointTotal,
     RuleComparison,
     Spread,
     Stint,
@@ -252,8 +254,9 @@ def order(place: Farm, i: int, at: int) -> Order:
             done=1.0,
             closed_by=Reason.GRAIN,
             opens=NOW.replace(hour=10),
-            dearest=Otherwise.LATER,
-            extra_loss=1240.0,
+            cheapest=Otherwise.LATER,
+            swap_with="Hilltop",
+            cost=488.0,
         ),
         alternative=Alternative(
             earlier=None if at == 0 else 420.0, later=1240.0, other_crew=-0.2, leave=9400.0
@@ -289,6 +292,28 @@ def stint(made: Order, *, area_ha: float | None = None, move_min: float | None =
     )
 
 
+def stints(orders: Iterable[Order], now: datetime = NOW) -> tuple[Stint, ...]:
+    """The work of today and tomorrow of some orders."""
+    return tuple(stint(o) for o in orders if 0 <= (o.start.mid.date() - now.date()).days < 2)
+
+
+def with_orders(crew: CrewOrders, orders: Iterable[Order], now: datetime = NOW) -> CrewOrders:
+    """The crew with other orders, and what they make it do today and tomorrow."""
+    given = tuple(orders)
+    return replace(crew, orders=given, stints=stints(given, now))
+
+
+def totals(place: Farm) -> tuple[PointTotal, ...]:
+    """Invented totals; the second point is full in some of the members."""
+    first, second = (p.id for p in place.points)
+    return (
+        PointTotal(point=first, tonnes=900.0, wheat_t=940.0, loads=32.4, full=0.0, overflow=()),
+        PointTotal(
+            point=second, tonnes=400.0, wheat_t=410.0, loads=14.2, full=0.4, overflow=(first,)
+        ),
+    )
+
+
 def crews(place: Farm) -> tuple[CrewOrders, ...]:
     """Odd fields to one crew, even fields to the other, the last field to nobody."""
     out = []
@@ -309,9 +334,7 @@ def crews(place: Farm) -> tuple[CrewOrders, ...]:
                 leave_min=40.0 * k,
                 stop_margin=0.5,
                 move_weight=0.3 * k,
-                stints=tuple(
-                    stint(o) for o in orders if (o.start.mid.date() - NOW.date()).days < 2
-                ),
+                stints=stints(orders),
                 fallback=Fallback(
                     if_tough=FallbackAction(first_name="Home quarter", wait=Wait.THREE_HOURS),
                     if_soft=FallbackAction(
@@ -326,11 +349,11 @@ def crews(place: Farm) -> tuple[CrewOrders, ...]:
     return tuple(out)
 
 
-def with_words(made: tuple[CrewOrders, ...], currency: str) -> tuple[CrewOrders, ...]:
+def with_words(made: tuple[CrewOrders, ...], place: Farm) -> tuple[CrewOrders, ...]:
     """Crews as a document holds them: words in place of reason codes."""
 
     def order_with_words(order: Order) -> Order:
-        return replace(order, reason=reason_text(order.reason, currency))
+        return replace(order, reason=reason_text(order.reason, place))
 
     def crew_with_words(crew: CrewOrders) -> CrewOrders:
         assert crew.fallback is not None
@@ -339,7 +362,9 @@ def with_words(made: tuple[CrewOrders, ...], currency: str) -> tuple[CrewOrders,
             if_soft=fallback_text(crew.fallback.if_soft),
         )
         orders = tuple(map(order_with_words, crew.orders))
-        return replace(crew, orders=orders, fallback=fallback, note=note_text(crew.note))
+        return replace(
+            crew, orders=orders, fallback=fallback, note=note_text(crew.note, place.units)
+        )
 
     return tuple(map(crew_with_words, made))
 
@@ -416,6 +441,7 @@ def morning(
                 cost=4200.0,
             ),
         ),
+        totals=totals(place),
         money=money(members),
         cautions=(
             FireDanger(index=28.0, hazard_class="very high", peak=NOW.replace(hour=16), stop=None),
@@ -435,5 +461,5 @@ def with_first_order(morning, **changes):
     """The morning with other attributes of the first crew's first order."""
     crew = morning.crews[0]
     first = replace(crew.orders[0], **changes)
-    crew = replace(crew, orders=(first, *crew.orders[1:]))
+    crew = with_orders(crew, (first, *crew.orders[1:]))
     return replace(morning, crews=(crew, *morning.crews[1:]))

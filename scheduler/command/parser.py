@@ -112,6 +112,7 @@ def _add_plan(commands: Commands) -> None:
     plan = commands.add_parser("plan", help="make the cutting order of the day")
     _add_planning_options(plan)
     plan.add_argument("--fast", action="store_true", help="search a quarter as long")
+    plan.add_argument("--all", action="store_true", help="print every order with its figures")
     plan.add_argument("--no-files", action="store_true", help="print only, write nothing")
     plan.set_defaults(run=partial(run_command, "plan", "run_plan"))
 

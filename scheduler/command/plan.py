@@ -15,7 +15,9 @@ from scheduler.planning.plan import plan_morning, price_order
 from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
 from scheduler.report.plan_document import document
-from scheduler.report.terminal import terminal_plan, terminal_ready
+from scheduler.report.terminal.first_screen import first_screen
+from scheduler.report.terminal.full_plan import full_plan
+from scheduler.report.terminal.ready_hours import ready_hours
 from scheduler.season_book.book import Book
 from scheduler.windows.model_inputs import season_for_work
 
@@ -24,8 +26,9 @@ def run_plan(args: argparse.Namespace) -> int:
     """Plan, write the files, issue the plan into the season book and print it."""
     revision = _book_revision(args.folder)
     morning = _plan(args, fast=args.fast)
+    shown = full_plan(morning) if args.all else first_screen(morning)
     if args.no_files:
-        print(terminal_plan(morning))
+        print(shown)
         return 0
     from scheduler.report.files import write_plan  # loads matplotlib, which only files need
 
@@ -33,7 +36,7 @@ def run_plan(args: argparse.Namespace) -> int:
     paths = write_plan(morning, args.folder)
     with Book(args.folder) as book:
         book.issue_plan(document(morning), seen=revision)
-    print(terminal_plan(morning))
+    print(shown)
     print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
     print("issued into the season book: the next plan says what changed")
     return 0
@@ -47,7 +50,7 @@ def run_ready(args: argparse.Namespace) -> int:
     )
     if args.work:
         season = season_for_work(farm, season, sky, work=args.work)
-    print(terminal_ready(farm, season, now=now, work=args.work))
+    print(ready_hours(farm, season, now=now, work=args.work))
     return 0
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 import numpy as np
 
@@ -16,8 +17,9 @@ from scheduler.explanation.crew_clock import RunsOfMember, end_minute, runs_by_m
 from scheduler.explanation.day_work import stints
 from scheduler.explanation.deliveries import deliveries
 from scheduler.explanation.fallback import best_first_job
-from scheduler.explanation.reasons import left_out_reason, order_reason
+from scheduler.explanation.reasons import left_out_reason, order_reason, waits_for
 from scheduler.explanation.timing import (
+    MEDIAN_DONE,
     Timing,
     around,
     first_hour,
@@ -29,6 +31,7 @@ from scheduler.explanation.timing import (
     timing,
     usual_member,
 )
+from scheduler.farm.slots import SLOT_MIN
 from scheduler.farm.units import lb_bu
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import (
@@ -104,7 +107,7 @@ def order_line(
     weight, sprouted, grade = expected_quality(work, season, j, when.begin)
     ended = decision.outcome.state.ended[:, j]
     done = float(np.isfinite(ended).mean())
-    by = [np.isfinite(e) and slot_time(work, e).date() <= finish.mid.date() for e in ended]
+    by, chance = cut_by(decision, j)
     return Order(
         field=field.id,
         name=field.name,
@@ -123,7 +126,8 @@ def order_line(
         us_grade=grade,
         start_pct=float(decision.policy.start[0, j]),
         later_pct=float(decision.policy.start[1, j]),
-        chance=float(np.mean(by)),
+        cut_by=by,
+        chance=chance,
         done=done,
         shown=shown == usual,
         loads=sum(d.loads for d in to),
@@ -133,7 +137,15 @@ def order_line(
         limited_by=rate.limited_by,
         headland_only=bool(np.nanmean(when.edge) > 0.5),
         loss=job_loss(decision, j),
-        reason=order_reason(work, season, job.row, start.mid, alternative, done),
+        reason=order_reason(
+            work,
+            season,
+            job.row,
+            start.mid,
+            alternative,
+            done,
+            waits_for(decision, clock, shown, k),
+        ),
         alternative=alternative,
         not_before=_farm_time(field.not_before, work),
         not_after=_farm_time(field.not_after, work),
@@ -144,6 +156,20 @@ def order_line(
 def _farm_time(when: datetime | None, work: FarmWork) -> datetime | None:
     """A time in farm time."""
     return None if when is None else when.astimezone(work.farm.tz)
+
+
+def cut_by(decision: Decision, j: int) -> tuple[date, float]:
+    """First day by whose end half of the members finish a job, and the share that does.
+
+    Where half never do, the last day planned.
+    """
+    work = decision.work
+    ended = decision.outcome.state.ended[:, j]
+    days = sorted(minute_time(work, e * SLOT_MIN - 1.0).date() for e in ended[np.isfinite(ended)])
+    half = math.ceil(MEDIAN_DONE * len(ended))
+    last = slot_time(work, len(work.standing_loss.slots) - 1).date()
+    day = days[half - 1] if len(days) >= half else last
+    return day, sum(d <= day for d in days) / len(ended)
 
 
 def job_loss(decision: Decision, j: int) -> float:
@@ -270,7 +296,7 @@ def left_out(decision: Decision, season: Season) -> tuple[LeftOut, ...]:
                 LeftOut(
                     field=field.id,
                     name=f"{field.name}, {job.parcel}" if job.parcel else field.name,
-                    why=left_out_reason(work, season, j),
+                    why=left_out_reason(decision, season, j),
                     cost=float(work.tables.leave_cost[j]),
                 )
             )

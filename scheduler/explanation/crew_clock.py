@@ -34,6 +34,7 @@ class Run:
     ----------
     job, origin : job, and the job that the crew comes from; the number of jobs for the place where
         it began. The same where the crew stands there already.
+    earliest : minute at which the crew could be there.
     leave, start, until : minutes.
     move : minutes on the way, the nights not counted.
     finished : whether the job is finished at `until`.
@@ -42,6 +43,7 @@ class Run:
 
     job: int
     origin: int
+    earliest: float
     leave: float
     move: float
     start: float
@@ -60,7 +62,8 @@ def crew_runs(tables: WorkTables, outcome: Outcome, k: int, member: int) -> list
     at, done = tables.shape[2], 0.0
     for job, slot, area, point in _cuts(tables, outcome, k, member):
         move = 0.0 if at == job else float(tables.move[k, at, job])
-        start = max(float(slot[0]) * minutes, arrival(done, move, free, minutes))
+        earliest = arrival(done, move, free, minutes)
+        start = max(float(slot[0]) * minutes, earliest)
         leave = max(done, _down(departure(start, move, free, minutes)))
         begin = _up(start)
         ended = float(outcome.state.ended[member, job])
@@ -70,6 +73,7 @@ def crew_runs(tables: WorkTables, outcome: Outcome, k: int, member: int) -> list
             Run(
                 job=job,
                 origin=at,
+                earliest=earliest,
                 leave=leave,
                 move=move,
                 start=begin,

@@ -1,14 +1,19 @@
-"""Where the grain of a job goes, and why not to the first choice."""
+"""Where the grain goes: of a job, and why not to the first choice; and in all, point by point."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from readiness.atmosphere.weather import Array
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import grain_density
 from scheduler.explanation.timing import Cuts
+from scheduler.farm.slots import BoolArray
 from scheduler.orders.decision import Decision
-from scheduler.orders.model import SHUT, TURNED_AWAY, Delivery
+from scheduler.orders.model import SHUT, TURNED_AWAY, Delivery, PointTotal
+
+#: Share of its room below which a delivery point counts as full; assumed, less than a load.
+ROOM_LEFT = 0.001
 
 
 def deliveries(
@@ -47,4 +52,45 @@ def deliveries(
             point=points[q].id, tonnes=tonnes * share[q], loads=total_loads * share[q], why=why(q)
         )
         for q in order
+    )
+
+
+def point_totals(decision: Decision) -> tuple[PointTotal, ...]:
+    """Grain that the plan brings to each delivery point; no point gets more than its room."""
+    work, tables, log = decision.work, decision.work.tables, decision.outcome.log
+    points = work.farm.points
+    members = len(decision.outcome.loss)
+    member, crew, slot, entry = np.nonzero(log.job >= 0)
+    job = log.job[member, crew, slot, entry]
+    point = log.point[member, crew, slot, entry]
+    tonnes = log.area[member, crew, slot, entry] * tables.yield_t[job]
+    per_tonne = np.array(
+        [
+            [loads(1.0, m.trucks, grain_density(work.field(j))) for j in range(len(work.jobs))]
+            for m in work.makeup
+        ]
+    )
+
+    def mean(values: Array) -> Array:
+        return np.bincount(point, values, len(points)) / members
+
+    total, wheat = mean(tonnes), mean(tonnes * tables.room_factor[job])
+    trips = mean(tonnes * per_tonne[crew, job])
+    full = (decision.outcome.state.room <= ROOM_LEFT * tables.room).mean(axis=0)
+    taken: BoolArray = np.any(tables.accepts, axis=0)  # (job, point)
+    return tuple(
+        PointTotal(
+            point=p.id,
+            tonnes=float(total[q]),
+            wheat_t=float(wheat[q]),
+            loads=float(trips[q]),
+            full=float(full[q]) if p.capacity_t is not None else 0.0,
+            overflow=tuple(
+                other.id
+                for r, other in enumerate(points)
+                if r != q and (taken[:, q] & taken[:, r]).any()
+            ),
+        )
+        for q, p in enumerate(points)
+        if total[q] > 0.0
     )

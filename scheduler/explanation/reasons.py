@@ -9,15 +9,17 @@ from numpy.typing import NDArray
 
 from readiness.season.codes import Reason
 from readiness.season.simulate import Season
+from scheduler.explanation.crew_clock import Run
 from scheduler.explanation.timing import first_hour
 from scheduler.farm.slots import farm_time, utc_hour
+from scheduler.orders.decision import Decision
 from scheduler.orders.model import Alternative
 from scheduler.orders.reasons import LeftOutKind, LeftOutReason, OrderReason, Otherwise
 from scheduler.windows.model_inputs import season_rows
 from scheduler.work_tables.compile import FarmWork
 
-#: Money from which a change to an order counts as costing something: what rounds to 1.
-CHEAPEST_NAMED = 0.5
+#: Room below which a delivery point is full, t.
+TINY_T = 1e-6
 
 
 def order_reason(
@@ -27,46 +29,68 @@ def order_reason(
     begin: datetime,
     alternative: Alternative | None,
     done: float,
+    waits_pct: float | None,
 ) -> OrderReason:
-    """What opens the field of an order, and the costliest change to the order.
+    """What opens the field of an order, what it waits for, and the cheapest change to the order.
 
     Parameters
     ----------
     row : the field's row in `season`.
-    begin : median start, farm time.
+    begin : start in the member printed, farm time.
     done : share of members in which the crew gets to the field.
+    waits_pct : start moisture for which the crew waits; None where it does not.
     """
     closed_by, opens = _last_closed(work, season, row, begin)
-    dearest, extra_loss = _dearest(alternative)
     allowed = season_rows(work.farm)[row][0].not_before
     if allowed is not None:
         allowed = allowed.astimezone(work.farm.tz)
+    cheapest, swap_with, cost = _cheapest(alternative)
     return OrderReason(
         done=done,
         closed_by=closed_by,
         opens=opens,
         allowed_from=allowed if allowed and allowed.date() == begin.date() else None,
-        dearest=dearest,
-        extra_loss=extra_loss,
+        waits_pct=waits_pct,
+        cheapest=cheapest,
+        swap_with=swap_with,
+        cost=cost,
     )
 
 
-def _dearest(alternative: Alternative | None) -> tuple[Otherwise | None, float]:
-    """The costliest swap; leaving the field where no swap costs money."""
+def waits_for(decision: Decision, run: Run, member: int, k: int) -> float | None:
+    """Start moisture for which a crew waits at a field that it could cut; None where it does not.
+
+    Looks at the slots of the starting day between the crew's arrival, or the begin of its hours,
+    and its start.
+    """
+    tables, j = decision.work.tables, run.job
+    first = int(run.slot[0])
+    free = np.flatnonzero(
+        tables.works[k]
+        & (tables.day == tables.day[first])
+        & (np.arange(len(tables.day)) * tables.slot_min >= run.earliest)
+    )
+    before = free[free < first]
+    start = float(decision.policy.start[0 if tables.day[first] == tables.day[0] else 1, j])
+    wet = tables.wet[member, before, j]
+    return start if (np.isfinite(wet) & (wet > start)).any() else None
+
+
+def _cheapest(alternative: Alternative | None) -> tuple[Otherwise | None, str, float]:
+    """The cheapest swap, with which field, and its price; leaving the field where there is none."""
     if alternative is None:
-        return None, 0.0
-    swaps = {
-        Otherwise.LATER: alternative.later,
-        Otherwise.EARLIER: alternative.earlier,
-        Otherwise.OTHER_CREW: alternative.other_crew,
-    }
-    losses = {k: v for k, v in swaps.items() if v is not None and v > CHEAPEST_NAMED}
-    if losses:
-        dearest = max(losses, key=lambda k: losses[k])
-        return dearest, losses[dearest]
+        return None, "", 0.0
+    swaps = (
+        (Otherwise.LATER, alternative.later_with, alternative.later),
+        (Otherwise.EARLIER, alternative.earlier_with, alternative.earlier),
+        (Otherwise.OTHER_CREW, "", alternative.other_crew),
+    )
+    priced = [(kind, field, cost) for kind, field, cost in swaps if cost is not None]
+    if priced:
+        return min(priced, key=lambda swap: swap[2])
     if alternative.leave is not None:
-        return Otherwise.LEAVE, alternative.leave
-    return None, 0.0
+        return Otherwise.LEAVE, "", alternative.leave
+    return None, "", 0.0
 
 
 def _last_closed(
@@ -84,17 +108,22 @@ def _last_closed(
     return None, None
 
 
-def left_out_reason(work: FarmWork, season: Season, j: int) -> LeftOutReason:
+def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason:
     """What keeps job `j` out of everybody's orders.
 
-    The first of these: its dates leave no hour; no delivery point buys the crop; the field does
-    not open; no point takes the grain in an hour in which the field is open; other work pays more.
+    The first of these: its dates leave no hour; no delivery point buys the crop; those that do are
+    full; the field does not open; no point takes the grain in an hour in which the field is open;
+    other fields fill the points that take it; other work pays more.
     """
-    tables = work.tables
+    work, tables = decision.work, decision.work.tables
     if not work.standing_loss.allowed[work.jobs[j].row].any():
         return LeftOutReason(kind=LeftOutKind.DATES)
-    if not tables.accepts[:, j].any():
+    crop = work.field(j).crop
+    buyers = [q for q, p in enumerate(work.farm.points) if crop in p.markets]
+    if not buyers:
         return LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT)
+    if (tables.room[buyers] <= 0.0).all():
+        return LeftOutReason(kind=LeftOutKind.FULL)
     open_here = np.isfinite(tables.wet[:, :, j])
     works = tables.works.any(axis=0)
     if not (open_here & works).any():
@@ -104,6 +133,9 @@ def left_out_reason(work: FarmWork, season: Season, j: int) -> LeftOutReason:
         if shut.size:
             cause = Reason(int(np.bincount(shut.ravel()).argmax()))
             return LeftOutReason(kind=LeftOutKind.CLOSED, closed_by=cause)
-    if (tables.point[:, :, :, j][:, open_here] < 0).all():
+    if np.isnan(tables.loss[:, :, j][open_here]).all():
         return LeftOutReason(kind=LeftOutKind.TURNED_AWAY)
+    takers = np.flatnonzero(tables.accepts[:, j].any(axis=0))
+    if takers.size and (decision.outcome.state.room[:, takers] <= TINY_T).all(axis=1).mean() > 0.5:
+        return LeftOutReason(kind=LeftOutKind.FILLED)
     return LeftOutReason(kind=LeftOutKind.LOSES_MORE_ELSEWHERE)

@@ -26,9 +26,9 @@ def alternatives(decision: Decision) -> dict[int, Alternative]:
     -------
     By job, in money; None where there is no such place.
     """
-    policy = decision.policy
-    objective = decision.work.farm.rules.objective
-    evaluator = Evaluator(decision.work.tables)
+    policy, work = decision.policy, decision.work
+    objective = work.farm.rules.objective
+    evaluator = Evaluator(work.tables)
     held = {j for row in decision.locked for j in row}
 
     plan = evaluator.value(policy, objective=objective)
@@ -51,6 +51,8 @@ def alternatives(decision: Decision) -> dict[int, Alternative]:
                 later=None if later is None else extra_of(_swapped(policy.orders, k, later)),
                 other_crew=min(others, default=None),
                 leave=extra(never_cut(policy, j)),
+                earlier_with="" if sooner is None else work.field(order[sooner]).name,
+                later_with="" if later is None else work.field(order[later + 1]).name,
             )
     return out
 

@@ -150,6 +150,12 @@ def show_area(ha: float, units: Units) -> str:
     return _show(from_si(ha, "area", units), "ac" if units == "us" else "ha", 1)
 
 
+def show_part(ha: float, whole_ha: float, units: Units) -> str:
+    """Part of an area as '35.9 of 148 ac'."""
+    part, whole = show_area(ha, units), show_area(whole_ha, units)
+    return _("{part} of {whole}", part=part.rpartition(" ")[0], whole=whole)
+
+
 def show_depth(mm: float, units: Units) -> str:
     """Depth of rain or water as '0.42 in' or '10.7 mm'; 'trace' for less than a gauge shows."""
     if 0.0 < round(mm, 6) <= TRACE_MM:

@@ -7,7 +7,7 @@ holds their words instead, as `str`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from enum import Enum, auto
 from math import nan
 from typing import TYPE_CHECKING
@@ -53,6 +53,8 @@ class Alternative:
     later: float | None
     other_crew: float | None
     leave: float | None
+    earlier_with: str = ""  # name of the field whose place it takes
+    later_with: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,7 +88,8 @@ class Order:
     us_grade: int | None = None  # of wheat in US units, by the two above alone; 6 is Sample grade
     start_pct: float = nan  # cut at or below this moisture today
     later_pct: float = nan  # and on later days
-    chance: float  # share of members in which it is finished by the day of `finish.mid`
+    cut_by: date | None = None  # first day by whose end half of the members finish it, or the last
+    chance: float  # share of members in which it is finished by the end of `cut_by`
     done: float = 1.0  # share of members in which it is finished within the days planned
     shown: bool = True  # whether the crew cuts it in the member of which the other times are
     loads: float
@@ -178,6 +181,27 @@ class CrewOrders:
     moisture_weight: float = 0.0  # places in the order that a point of moisture is worth
     ranked: tuple[tuple[str, str], ...] = ()  # the policy's list: ids of fields, and parcels
     stints: tuple[Stint, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointTotal:
+    """All grain that the plan brings to one delivery point: the mean over members.
+
+    Attributes
+    ----------
+    point : id.
+    tonnes, wheat_t : grain, and tonnes of wheat of the same volume, which room is measured in.
+    loads : truck loads.
+    full : share of members in which the point has no room left.
+    overflow : ids of the points that take the same crops.
+    """
+
+    point: str
+    tonnes: float
+    wheat_t: float
+    loads: float
+    full: float
+    overflow: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -315,6 +339,7 @@ class Morning:
     makeups: tuple[tuple[MakeUp, float], ...]  # the best ones with their expected loss
     crews: tuple[CrewOrders, ...]
     left_out: tuple[LeftOut, ...]
+    totals: tuple[PointTotal, ...] = ()
     money: MoneyAtStake
     deciding: tuple[Deciding, ...] = ()
     cautions: tuple[DayCaution, ...]

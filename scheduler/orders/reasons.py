@@ -23,23 +23,39 @@ class Otherwise(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class OrderReason:
-    """Why an order stands where it does."""
+    """Why an order stands where it does.
 
-    done: float  # share of members in which the crew gets to the field
-    closed_by: Reason | None  # cause that last closed the field on the starting day; None: none did
-    opens: datetime | None  # when that cause ends, farm time
-    allowed_from: datetime | None = None  # on the starting day, the field may be cut from here on
-    dearest: Otherwise | None  # the costliest change to the order; None: no change costs money
-    extra_loss: float  # money that `dearest` costs
+    Attributes
+    ----------
+    done : share of members in which the crew gets to the field.
+    closed_by : cause that last closed the field on the starting day; None: none did.
+    opens : when that cause ends, farm time.
+    allowed_from : time from which the field may be cut, on the starting day; else None.
+    waits_pct : start moisture for which the crew waits though the field can be cut; else None.
+    cheapest : the change to the order that costs least; None: none was priced.
+    swap_with : the other field of a swap.
+    cost : money that `cheapest` costs; below zero where it saves.
+    """
+
+    done: float
+    closed_by: Reason | None
+    opens: datetime | None
+    allowed_from: datetime | None = None
+    waits_pct: float | None = None
+    cheapest: Otherwise | None = None
+    swap_with: str = ""
+    cost: float = 0.0
 
 
 class LeftOutKind(Enum):
     """What keeps a field out of all orders."""
 
     DATES = auto()  # the dates that the field may be cut on leave no hour
-    NO_DELIVERY_POINT = auto()  # none with room buys the crop
+    NO_DELIVERY_POINT = auto()  # none buys the crop
+    FULL = auto()  # those that buy it have no room
     CLOSED = auto()  # closed in all hours that the crews work
     TURNED_AWAY = auto()  # too wet for every point whenever it is open
+    FILLED = auto()  # other fields fill the points that take it
     LOSES_MORE_ELSEWHERE = auto()
 
 

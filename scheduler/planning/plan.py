@@ -12,6 +12,7 @@ from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.errors import FarmError
 from scheduler.explanation.briefing import crew_orders, left_out
 from scheduler.explanation.deciding import deciding_causes
+from scheduler.explanation.deliveries import point_totals
 from scheduler.explanation.money import money_at_stake
 from scheduler.explanation.own_order import OwnOrderPrice, price_own_order
 from scheduler.explanation.swap_costs import alternatives
@@ -33,6 +34,7 @@ from scheduler.planning.policy_choice import (
 from scheduler.planning.previous_plan import previous_plan
 from scheduler.planning.stages import PlanStage
 from scheduler.solver.stages import Progress, ignore_progress
+from scheduler.windows.daily_hours import within_buyers_limits
 
 #: Days planned by default.
 DAYS = 12
@@ -131,7 +133,8 @@ def _brief(
 ) -> Morning:
     """Explain a decision."""
     farm, weather, now = information.farm, information.weather, information.now
-    crews = crew_orders(decision, season, alternatives(decision))
+    sold = within_buyers_limits(farm, season)
+    crews = crew_orders(decision, sold, alternatives(decision))
     changes: tuple[Change | str, ...] = ()
     if information.previous_orders is not None:
         changes = (
@@ -157,6 +160,7 @@ def _brief(
         makeups=tuple((m.makeup, m.loss) for m in decision.makeups[:FINALISTS]),
         crews=crews,
         left_out=left_out(decision, season),
+        totals=point_totals(decision),
         money=money,
         deciding=deciding_causes(decision, crews),
         cautions=day_cautions(

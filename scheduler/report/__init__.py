@@ -7,7 +7,7 @@ Layer: may import planning and what lies below.
 - `caution_phrases`: phrases about cautions, of the day and standing
 - `lesson_phrases`: phrases about what readings taught
 - `figures/`: figures of a plan, and figures as text inside a page
-- `terminal`: what `plan` and `ready` print
+- `terminal/`: what `plan` and `ready` print
 - `messages`: a text message for each crew
 - `template_environment`: options, filters and functions that all templates share
 - `today`: a day of each crew in five lines

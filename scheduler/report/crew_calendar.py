@@ -14,22 +14,20 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import icalendar
 
-from scheduler.farm.units import show_area, show_distance
+from scheduler.farm.units import show_area
 from scheduler.farm.wording import clock, crop_name, day_name, one_line, sentence
 from scheduler.language.translation import _
-from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.orders.model import CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
     beyond_forecast,
     chance_text,
-    finish_clock,
     idle_crews,
-    left_unfinished,
+    last_day,
     machine_change_text,
-    other_forecast,
     points_text,
     reason_text,
     start_text,
@@ -39,10 +37,8 @@ from scheduler.report.phrases import (
     EDGE_ONLY,
     field_title,
     grain_text,
-    haul_text,
-    moisture_range,
-    time_range,
 )
+from scheduler.report.today import crew_day
 
 TITLE = "Cutting order "
 
@@ -52,21 +48,38 @@ class IssuedEvent:
     """An event of an earlier calendar, as far as its cancelling needs it."""
 
     uid: str
-    begin: datetime
-    end: datetime
+    begin: datetime | date
+    end: datetime | date
     field: str  # title of the field
     sequence: int
 
+    def ahead(self, now: datetime) -> bool:
+        """Whether the event is not over."""
+        if isinstance(self.end, datetime):
+            return self.end > now
+        return self.end > now.date()
+
 
 def calendar(crew: CrewOrders, morning: Morning, earlier: bytes = b"") -> bytes:
-    """Write the crew's orders as events, each from leaving to the middle finish.
+    """Write the crew's stays of today and tomorrow by the clock, its later fields by 'cut by' day.
 
     Parameters
     ----------
     earlier : the calendar that the crew got before; events that cannot be read are ignored.
     """
-    ordered = [_event(crew, place, order, morning) for place, order in enumerate(crew.orders, 1)]
     machine_lines = _machine_lines(crew.crew, morning)
+    stays = list(_stay_events(crew, morning))
+    near = {(s.field, s.parcel) for s in crew.stints}
+    later = [
+        _later_event(crew, place, order, morning)
+        for place, order in enumerate(crew.orders, 1)
+        if (order.field, order.parcel) not in near
+    ]
+    ordered = [*stays, *later]
+    if ordered and machine_lines:
+        ordered[0]["description"] = icalendar.vText(
+            "\n".join([*machine_lines, str(ordered[0]["description"])])
+        )
     return _issue(f"{TITLE}{one_line(crew.crew)}", ordered, morning, earlier, machine_lines)
 
 
@@ -77,7 +90,7 @@ def withdrawn(earlier: bytes, morning: Morning) -> bytes:
     ----------
     earlier : the calendar that the crew got before; events that cannot be read are ignored.
     """
-    if not any(e.end > morning.now for e in _issued_events(earlier)):
+    if not any(e.ahead(morning.now) for e in _issued_events(earlier)):
         return b""
     before = icalendar.Calendar.from_ical(earlier)
     title = str(before.get("name", TITLE))
@@ -90,9 +103,15 @@ def withdrawn(earlier: bytes, morning: Morning) -> bytes:
     return _issue(title, [], morning, earlier, machine_lines)
 
 
-def uid(crew: str, order: Order, morning: Morning) -> str:
-    """Identity of an event: farm, harvest year, crew, field and parcel."""
-    key = "\n".join((morning.farm.name, str(morning.now.year), crew, order.field, order.parcel))
+def uid(crew: str, order: Order | Stint, morning: Morning, again: int = 0) -> str:
+    """Identity of an event: farm, harvest year, crew, field and parcel.
+
+    Parameters
+    ----------
+    again : the how-many-eth return of the crew to the field; 0 for its first stay.
+    """
+    parts = (morning.farm.name, str(morning.now.year), crew, order.field, order.parcel)
+    key = "\n".join((*parts, *([str(again)] if again else ())))
     return f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@afterrain.invalid"
 
 
@@ -109,7 +128,7 @@ def _issue(
     gone = [
         _cancelled(e, morning, machine_lines)
         for e in issued
-        if e.end > morning.now and e.uid not in uids
+        if e.ahead(morning.now) and e.uid not in uids
     ]
     minute = int(morning.now.timestamp()) // 60  # fits into 32 bits until 6053
     last = max((e.sequence for e in issued), default=0)
@@ -144,37 +163,66 @@ def _issued_events(earlier: bytes) -> list[IssuedEvent]:
 def _issued_event(event: icalendar.Component) -> IssuedEvent | None:
     """Read one event; None where it lacks a property."""
     begin, end = (getattr(event.get(name), "dt", None) for name in ("dtstart", "dtend"))
-    if not (isinstance(begin, datetime) and isinstance(end, datetime)):
+    if not (isinstance(begin, date) and isinstance(end, date)):  # a datetime is a date, too
         return None
     name, field, number = (event.get(name) for name in ("uid", "location", "sequence"))
     if not (isinstance(name, str) and isinstance(field, str) and isinstance(number, int)):
         return None
-    if not (begin.tzinfo and end.tzinfo):
+    timed = [isinstance(x, datetime) for x in (begin, end)]
+    if timed[0] != timed[1] or any(isinstance(x, datetime) and not x.tzinfo for x in (begin, end)):
         return None
     return IssuedEvent(uid=str(name), begin=begin, end=end, field=str(field), sequence=number)
 
 
-def _event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> icalendar.Event:
+def _stay_events(crew: CrewOrders, morning: Morning) -> Iterator[icalendar.Event]:
+    """An event for each stay of today and tomorrow, from leaving to its end."""
+    held = {(o.field, o.parcel) for o in crew.orders if o.locked}
+    seen: dict[tuple[str, str], int] = {}
+    days = [morning.now.date() + timedelta(days=d) for d in range(2)]
+    for day in [crew_day(crew, morning, d) for d in days]:
+        for place, lines in enumerate(day.stints):
+            stint = lines.stint
+            key = stint.field, stint.parcel
+            event = _stamped(uid(crew.crew, stint, morning, seen.get(key, 0)), morning)
+            seen[key] = seen.get(key, 0) + 1
+            event.add("dtstart", stint.leave_at.astimezone(UTC))
+            event.add("dtend", stint.until.astimezone(UTC))
+            event.add("summary", field_title(stint))
+            texts = [lines.go, lines.start, lines.grain]
+            if place == 0:
+                texts += [day.otherwise, day.who, *way_lines(crew)]
+            event.add("description", "\n".join(text for text in texts if text))
+            _add_place(event, stint, morning)
+            event.add("status", "CONFIRMED" if key in held else "TENTATIVE")
+            yield event
+
+
+def _later_event(crew: CrewOrders, place: int, order: Order, morning: Morning) -> icalendar.Event:
+    """A field after tomorrow: the whole day by which it is cut."""
     event = _stamped(uid(crew.crew, order, morning), morning)
-    event.add("dtstart", order.leave_at.astimezone(UTC))
-    event.add("dtend", max(order.finish.mid, order.leave_at).astimezone(UTC))
-    event.add("summary", f"{place}. {field_title(order)}")
-    lines = list(_description(order, morning))
-    if place == 1:
-        lines = [*_machine_lines(crew.crew, morning), *lines, *way_lines(crew)]
-    event.add("description", "\n".join(lines))
+    day = last_day(order)
+    event.add("dtstart", day)
+    event.add("dtend", day + timedelta(days=1))
+    event.add("summary", _("{place}. {field}, cut by", place=place, field=field_title(order)))
+    event.add("description", "\n".join(_description(order, morning)))
+    event.add("transp", "TRANSPARENT")  # the day stays free
+    _add_place(event, order, morning)
+    event.add("status", "CONFIRMED" if order.locked else "TENTATIVE")
+    return event
+
+
+def _add_place(event: icalendar.Event, order: Order | Stint, morning: Morning) -> None:
+    """Position and title of the field."""
     spot = next((f for f in morning.farm.fields if f.id == order.field), None)
     if spot is not None:
         event.add("geo", (spot.lat, spot.lon))
     event.add("location", field_title(order))
-    event.add("status", "CONFIRMED" if order.locked else "TENTATIVE")
-    return event
 
 
 def _machine_lines(crew: str, morning: Morning) -> list[str]:
     """Machines that join or leave the crew."""
     moves = machine_change_text(crew, morning)
-    return [f"Machines: {moves}"] if moves else []
+    return [_("Machines moved: {moves}", moves=moves)] if moves else []
 
 
 def _cancelled(
@@ -185,9 +233,9 @@ def _cancelled(
     event.add("dtstart", issued.begin)
     event.add("dtend", issued.end)
     event.add("location", issued.field)
-    event.add("summary", f"No longer ordered: {issued.field}")
-    made = f"{day_name(morning.now)} {morning.now:%H:%M}"
-    lines = [f"Not among this crew's orders in the plan of {made}", *machine_lines]
+    event.add("summary", _("No longer ordered: {field}", field=issued.field))
+    made = f"{day_name(morning.now)} {clock(morning.now, morning.now, morning.farm.units)}"
+    lines = [_("Not among this crew's orders in the plan of {made}", made=made), *machine_lines]
     event.add("description", "\n".join(lines))
     event.add("status", "CANCELLED")
     return event
@@ -204,28 +252,16 @@ def _stamped(identity: str, morning: Morning) -> icalendar.Event:
 
 
 def _description(order: Order, morning: Morning) -> Iterator[str]:
-    units, day = morning.farm.units, order.leave_at.date()
-    yield (
-        f"Leave {clock(order.leave_at, day)}, move {order.move_min:.0f} min "
-        f"({show_distance(order.move_km, units)})"
-    )
-    yield f"Start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
-    yield f"Finish {finish_clock(order, morning, day)} ({time_range(order.finish, day)})"
+    """What is known of a field after tomorrow: no clock times, because they change."""
+    units = morning.farm.units
+    yield sentence(chance_text(order))
     area = show_area(order.area_ha, units)
     yield f"{crop_name(order.crop)}, {area}, {grain_text(order, morning)}"
-    yield f"Moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
-    yield sentence(chance_text(order))
-    if other := other_forecast(order):
-        yield sentence(other)
-    if left := left_unfinished(order, morning):
-        yield sentence(left)
     if start := start_text(order, morning):
-        yield f"Start {start}"
+        yield _("Start {moisture}", moisture=start)
     if beyond := beyond_forecast(order, morning.forecast_until):
         yield sentence(beyond)
-    yield haul_text(order)
-    if len(order.deliveries) > 1:
-        yield f"Grain {points_text(order, morning.farm)}"
+    yield sentence(points_text(order, morning.farm))
     if order.headland_only:
         yield sentence(_(EDGE_ONLY))
-    yield f"Why: {one_line(reason_text(order.reason, morning.farm.currency))}"
+    yield sentence(one_line(reason_text(order.reason, morning.farm)))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 from scheduler.farm.model import Farm
-from scheduler.farm.units import show_money
+from scheduler.farm.units import Units, show_money
 from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent
 from scheduler.language.locale_formats import number
 from scheduler.language.translation import N_, _, ngettext
@@ -46,7 +46,7 @@ OPENS: dict[Reason, str] = {
     Reason.UNKNOWN: N_("weather is known from about {time}"),
     Reason.GROUND: N_("ground bears from about {time}"),
     Reason.APPROACH: N_("approach road opens about {time}"),
-    Reason.GRAIN: N_("dew off and grain fit from about {time}"),
+    Reason.GRAIN: N_("dry enough about {time}"),
     Reason.GREEN: N_("ripe from about {time}"),
     Reason.WIND: N_("wind falls by about {time}"),
     Reason.FIRE: N_("fire index falls by about {time}"),
@@ -93,18 +93,20 @@ DECIDING = {
     ),
 }
 SWAPS = {
-    Otherwise.LEAVE: N_("leaving it would cost {money}"),
-    Otherwise.LATER: N_("one place later would cost {money} more"),
-    Otherwise.EARLIER: N_("one place earlier would cost {money} more"),
-    Otherwise.OTHER_CREW: N_("the other crew would cost {money} more"),
+    Otherwise.LATER: N_("swap with {field} after it"),
+    Otherwise.EARLIER: N_("swap with {field} before it"),
+    Otherwise.OTHER_CREW: N_("the other crew"),
 }
 WAITS = {
     Wait.THREE_HOURS: N_("wait three hours at {field}: no other field is worth the move"),
     Wait.TOMORROW: N_("wait for tomorrow at {field}: no other field is worth the move"),
 }
+SHORT_WAITS = {Wait.THREE_HOURS: N_("wait 3 h"), Wait.TOMORROW: N_("wait for tomorrow")}
 LEFT_OUT = {
     LeftOutKind.DATES: N_("its dates for harvest leave no hour in the days planned"),
-    LeftOutKind.NO_DELIVERY_POINT: N_("no delivery point with room buys this crop"),
+    LeftOutKind.NO_DELIVERY_POINT: N_("no delivery point buys this crop"),
+    LeftOutKind.FULL: N_("the delivery points that buy this crop are full"),
+    LeftOutKind.FILLED: N_("other fields fill the delivery points that take it"),
     LeftOutKind.TURNED_AWAY: N_("too wet for every delivery point whenever it can be cut"),
     LeftOutKind.LOSES_MORE_ELSEWHERE: N_(
         "no crew gets to it in the days planned without losing more elsewhere"
@@ -112,8 +114,8 @@ LEFT_OUT = {
 }
 
 
-def reason_text(reason: OrderReason | str, currency: str) -> str:
-    """How often the field is finished, what opens the field, what decides its place."""
+def reason_text(reason: OrderReason | str, farm: Farm) -> str:
+    """How often the field is finished, what opens it, what it waits for, the cheapest change."""
     if isinstance(reason, str):
         return reason
     parts = []
@@ -125,14 +127,36 @@ def reason_text(reason: OrderReason | str, currency: str) -> str:
             )
         )
     if reason.allowed_from is not None:
-        parts.append(_("may not be cut before {time}", time=f"{reason.allowed_from:%H:%M}"))
-    elif reason.closed_by is None:
-        parts.append(_("open since the day before, begun when the crew is free"))
+        time = clock(reason.allowed_from, reason.allowed_from, farm.units)
+        parts.append(_("may not be cut before {time}", time=time))
+    elif reason.closed_by is None or reason.opens is None:
+        parts.append(_("fit already, next in line"))
     else:
-        parts.append(_(OPENS[reason.closed_by], time=f"{reason.opens:%H:%M}"))
-    if reason.dearest is not None:
-        parts.append(_(SWAPS[reason.dearest], money=show_money(reason.extra_loss, currency)))
+        time = clock(reason.opens, reason.opens, farm.units)
+        parts.append(_(OPENS[reason.closed_by], time=time))
+    if reason.waits_pct is not None:
+        parts.append(
+            _(
+                "waits for {moisture} %, when the grain loses less",
+                moisture=short_number(reason.waits_pct),
+            )
+        )
+    if cheapest := _cheapest_text(reason, farm.currency):
+        parts.append(cheapest)
     return "; ".join(parts)
+
+
+def _cheapest_text(reason: OrderReason, currency: str) -> str:
+    """The cheapest change to an order, and its price."""
+    money = show_money(reason.cost, currency)
+    if reason.cheapest is None:
+        return ""
+    if reason.cheapest is Otherwise.LEAVE:
+        return _("leaving it would cost {money}", money=money)
+    swap = _(SWAPS[reason.cheapest], field=one_line(reason.swap_with))
+    if reason.cost <= SAME_MONEY:
+        return _("cheapest change: {swap}, at no cost: your call", swap=swap)
+    return _("cheapest change: {swap}, {money}", swap=swap, money=money)
 
 
 def left_out_text(reason: LeftOutReason | str) -> str:
@@ -174,7 +198,19 @@ def fallback_text(action: FallbackAction | str) -> str:
     )
 
 
-def change_text(change: Change | str, currency: str) -> str:
+def short_fallback(action: FallbackAction | str) -> str:
+    """What a crew does when its first field is not fit, in few words."""
+    if isinstance(action, str):
+        return action
+    if not action.other_field:
+        return _(SHORT_WAITS[action.wait])
+    parcel = f", {action.other_parcel}" if action.other_parcel else ""
+    return _(
+        "go to {other}, then back", other=f"{action.other_name} ({action.other_field}{parcel})"
+    )
+
+
+def change_text(change: Change | str, farm: Farm) -> str:
     """What differs from the previous orders, and why."""
     if isinstance(change, str):
         return change
@@ -186,7 +222,7 @@ def change_text(change: Change | str, currency: str) -> str:
             field=title,
             crew=crew,
         )
-    fields = {"field": title, "crew": crew, "reason": reason_text(order.reason, currency)}
+    fields = {"field": title, "crew": crew, "reason": reason_text(order.reason, farm)}
     if change.kind is ChangeKind.NEW:
         return _("{field}: new with {crew}, place {place}: {reason}", place=change.place, **fields)
     if change.kind is ChangeKind.OTHER_CREW:
@@ -202,7 +238,7 @@ def change_text(change: Change | str, currency: str) -> str:
         "field": title,
         "span": span,
         "day": day_name(order.start.mid),
-        "time": f"{order.start.mid:%H:%M}",
+        "time": clock(order.start.mid, order.start.mid, farm.units),
         "reason": fields["reason"],
     }
     if change.later_h > 0:
@@ -351,9 +387,14 @@ def chance_text(order: Order) -> str:
         return _("chance unknown")
     return _(
         "cut by {day} in {share} of the forecasts",
-        day=day_name(order.finish.mid),
+        day=day_name(last_day(order)),
         share=percent(order.chance),
     )
+
+
+def last_day(order: Order) -> date:
+    """Day of 'cut by'; plans of earlier versions have it from the clock."""
+    return order.cut_by or order.finish.mid.date()
 
 
 def beyond_forecast(order: Order, forecast_until: datetime | None) -> str:
@@ -488,7 +529,7 @@ def idle_crew_text(crew: str, plan: Morning | IssuedPlan) -> str:
     return f"{text}; {moves}" if moves else text
 
 
-def note_text(note: IdleNote | str) -> str:
+def note_text(note: IdleNote | str, units: Units) -> str:
     """Why a crew cuts nothing today."""
     if isinstance(note, str):
         return note
@@ -497,5 +538,5 @@ def note_text(note: IdleNote | str) -> str:
     return _(
         "nothing to cut today; first start {day} {time}",
         day=day_name(note.first_start),
-        time=f"{note.first_start:%H:%M}",
+        time=clock(note.first_start, note.first_start, units),
     )

@@ -15,9 +15,8 @@ from scheduler.farm.units import (
     show_money,
     show_number,
     show_test_weight,
-    wheat_equivalent_t,
 )
-from scheduler.farm.wording import REASON_TEXT, clock, one_line, sentence
+from scheduler.farm.wording import REASON_TEXT, clock, one_line, percent, sentence
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
@@ -207,28 +206,30 @@ def _delivery_text(delivery: Delivery, first: str) -> str:
 
 
 def delivery_lines(morning: Morning) -> list[str]:
-    """Grain to each delivery point if all orders are cut, with its storage where it is limited."""
+    """Grain to each delivery point by the plan, with its room, and where the rest goes."""
     units = morning.farm.units
-    hauls = [(o.crop, d) for crew in morning.crews for o in crew.orders for d in o.deliveries]
+    room = {p.id: p.capacity_t for p in morning.farm.points}
     lines = []
-    for point in morning.farm.points:
-        here = [(crop, d) for crop, d in hauls if d.point == point.id]
-        if not here:
-            continue
+    for total in morning.totals:
         # bushels of different crops add up as tonnes of wheat
-        tonnes = sum(
-            wheat_equivalent_t(d.tonnes, crop) if units == "us" else d.tonnes for crop, d in here
+        grain = show_mass(total.wheat_t if units == "us" else total.tonnes, None, units)
+        text = _(
+            "{point}: {grain}, {loads}",
+            point=one_line(total.point),
+            grain=grain,
+            loads=whole_loads(total.loads),
         )
-        fields = {
-            "point": one_line(point.id),
-            "mass": show_mass(tonnes, None, units),
-            "loads": loads_text(sum(d.loads for _crop, d in here)),
-        }
-        if point.capacity_t is None:
-            text = _("{point}: {mass}, {loads}", **fields)
-        else:
-            room = show_mass(point.capacity_t, None, units)
-            text = _("{point}: {mass}, {loads}; room for {room}", room=room, **fields)
+        capacity = room[total.point]
+        if capacity is not None:
+            text += "; " + _("room for {grain}", grain=show_mass(capacity, None, units))
+        if total.full > 0.0:
+            others = ", ".join(map(one_line, total.overflow))
+            text += "; " + _("full in {share} of the forecasts", share=percent(total.full))
+            text += ", " + (
+                _("then the grain goes to {others}", others=others)
+                if others
+                else _("then fields stay uncut")
+            )
         lines.append(text)
     return lines
 

@@ -11,7 +11,7 @@ from datetime import datetime
 from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
 from scheduler.farm.wording import crop_name, formula_safe
 from scheduler.orders.model import Morning, Order
-from scheduler.report.order_phrases import beyond_forecast, points_text, reason_text
+from scheduler.report.order_phrases import beyond_forecast, last_day, points_text, reason_text
 from scheduler.report.phrases import grade_name, haul_text
 
 Cell = str | float
@@ -57,7 +57,8 @@ def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
         **_quality_columns(units),
         "start_at_pct": lambda o: _number(o.start_pct, 1),
         "later_start_at_pct": lambda o: _number(o.later_pct, 1),
-        "cut_by_finish_day_pct": lambda o: _number(100 * o.chance, 0),
+        "cut_by": lambda o: last_day(o).isoformat(),
+        "cut_by_pct": lambda o: _number(100 * o.chance, 0),
         "cut_at_all_pct": lambda o: _number(100 * o.done, 0),
         "in_forecast_shown": lambda o: "yes" if o.shown else "no",
         "beyond_forecast": lambda o: "yes" if beyond_forecast(o, until) else "no",
@@ -68,7 +69,7 @@ def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
         "headland_only": lambda o: "yes" if o.headland_only else "no",
         "loss": lambda o: _number(o.loss, 2),
         "locked": lambda o: "yes" if o.locked else "no",
-        "reason": lambda o: formula_safe(reason_text(o.reason, farm.currency)),
+        "reason": lambda o: formula_safe(reason_text(o.reason, farm)),
         "changed": lambda o: formula_safe(o.changed),
     }
 

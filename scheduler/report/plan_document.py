@@ -61,13 +61,14 @@ def plan_json(morning: Morning) -> dict[str, Any]:
         "undriven": list(morning.undriven),
         "crews": crews,
         "left_out": data(morning.left_out),
+        "totals": data(morning.totals),
         "until": data(morning.until),
         "seed": morning.seed,
         "members": morning.members,
         "money": data(morning.money),
         "deciding": list(deciding_lines(morning.deciding, morning.farm.currency)),
         "cautions": list(caution_lines(morning)),
-        "changes": [change_text(c, morning.farm.currency) for c in morning.changes],
+        "changes": [change_text(c, morning.farm) for c in morning.changes],
         "lessons": list(lesson_lines(morning.lessons, morning.farm)),
     }
 
@@ -75,10 +76,10 @@ def plan_json(morning: Morning) -> dict[str, Any]:
 def _worded(farm: Farm) -> Converter:
     """The serialiser of orders, with the words of reason codes in place of the codes."""
     made = converter(farm.tz).copy()
-    made.register_unstructure_hook(OrderReason, lambda code: reason_text(code, farm.currency))
+    made.register_unstructure_hook(OrderReason, lambda code: reason_text(code, farm))
     made.register_unstructure_hook(LeftOutReason, left_out_text)
     made.register_unstructure_hook(FallbackAction, fallback_text)
-    made.register_unstructure_hook(IdleNote, note_text)
+    made.register_unstructure_hook(IdleNote, lambda note: note_text(note, farm.units))
     return made
 
 

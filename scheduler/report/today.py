@@ -8,21 +8,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from scheduler.farm.model import Farm
-from scheduler.farm.units import show_area, show_distance
+from scheduler.farm.units import Units, show_area, show_distance, show_part
 from scheduler.farm.wording import clock, crew_title, crop_name, one_line, percent, sentence
 from scheduler.language.translation import N_, _
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Morning, Stint
 from scheduler.report.order_phrases import (
-    fallback_text,
     idle_crew_text,
     idle_crews,
     machine_change_text,
     note_text,
     points_text,
+    short_fallback,
     start_at_text,
     wait_first_text,
 )
@@ -64,6 +64,7 @@ class CrewDay:
     stints : the day's stays in order; the first holds the day's first order.
     otherwise : what the crew does where its first field is tough or soft; "" tomorrow, or where it
         cuts nothing.
+    units : units of the farm.
     """
 
     title: str
@@ -74,6 +75,7 @@ class CrewDay:
     idle: str
     stints: tuple[StintLines, ...]
     otherwise: str
+    units: Units
 
     @property
     def five(self) -> tuple[tuple[str, str], ...]:
@@ -94,7 +96,7 @@ class CrewDay:
     @property
     def then(self) -> tuple[str, ...]:
         """The stays after the first, a text each."""
-        return tuple(f"{s.go} {s.start} {s.grain}" for s in self.stints[1:])
+        return tuple(stay_text(s.stint, self.units) for s in self.stints[1:])
 
 
 def crew_days(plan: Morning | IssuedPlan, *, ahead: int = 0) -> tuple[CrewDay, ...]:
@@ -102,12 +104,13 @@ def crew_days(plan: Morning | IssuedPlan, *, ahead: int = 0) -> tuple[CrewDay, .
     day = plan.now.date() + timedelta(days=ahead)
     idle = () if ahead else idle_crews(plan)
     return (
-        *(_crew_day(crew, plan, day) for crew in plan.crews),
+        *(crew_day(crew, plan, day) for crew in plan.crews),
         *(_idle_day(crew, plan, day) for crew in idle),
     )
 
 
-def _crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay:
+def crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay:
+    """The day of one crew that has machines."""
     mine = [s for s in crew.stints if s.start.date() == day]
     today = day == plan.now.date()
     return CrewDay(
@@ -119,6 +122,7 @@ def _crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDa
         idle="" if mine else idle_text(crew, day, plan),
         stints=tuple(stint_lines(s, plan.farm) for s in mine),
         otherwise=otherwise_text(crew) if mine and today else "",
+        units=plan.farm.units,
     )
 
 
@@ -132,13 +136,14 @@ def _idle_day(crew: str, plan: Morning | IssuedPlan, day: date) -> CrewDay:
         idle=sentence(idle_crew_text(crew, plan)) + ".",
         stints=(),
         otherwise="",
+        units=plan.farm.units,
     )
 
 
 def idle_text(crew: CrewOrders, day: date, plan: Morning | IssuedPlan) -> str:
     """Why a crew cuts nothing on a day, and the earliest that it may."""
     if crew.note and day == plan.now.date():
-        text = _("{note}.", note=sentence(one_line(note_text(crew.note))))
+        text = _("{note}.", note=sentence(one_line(note_text(crew.note, plan.farm.units))))
     else:
         text = _("Nothing to cut.")
     early = min(crew.orders, key=lambda o: o.start.low, default=None)
@@ -159,13 +164,13 @@ def stint_lines(stint: Stint, farm: Farm) -> StintLines:
     """The lines of one stay in a field."""
     return StintLines(
         stint=stint,
-        go=_go_text(stint, farm),
-        start=_start_text(stint, farm),
-        grain=_grain_text(stint, farm),
+        go=go_text(stint, farm),
+        start=f"{start_text(stint, farm)} {chance_of_day(stint)}".strip(),
+        grain=grain_text(stint, farm),
     )
 
 
-def _go_text(stint: Stint, farm: Farm) -> str:
+def go_text(stint: Stint, farm: Farm) -> str:
     """When to leave and where to: 'Leave 11:15 am for Stone pile (F08), durum: 9.5 mi, 44 min'."""
     field = _("{field}, {crop}", field=field_title(stint), crop=crop_name(stint.crop))
     if stint.move_min <= 0.0:
@@ -179,7 +184,7 @@ def _go_text(stint: Stint, farm: Farm) -> str:
     )
 
 
-def _start_text(stint: Stint, farm: Farm) -> str:
+def start_text(stint: Stint, farm: Farm) -> str:
     """From which moisture, until when and how much: 'Start 12 pm at 20 % or drier, ...'."""
     words = {
         "start": clock(stint.start, stint.start, farm.units),
@@ -192,26 +197,53 @@ def _start_text(stint: Stint, farm: Farm) -> str:
     elif stint.finished:
         text = _("Start {start} {moisture}, cut until {until}: the last {area}.", **words)
     else:
-        whole = show_area(stint.field_ha, farm.units)
-        text = _(
-            "Start {start} {moisture}, cut until {until}: {area} of {whole}, not finished.",
-            whole=whole,
-            **words,
-        )
-    return f"{text}{chance_of_day(stint)}"
+        words["area"] = show_part(stint.area_ha, stint.field_ha, farm.units)
+        text = _("Start {start} {moisture}, cut until {until}: {area}, not finished.", **words)
+    return text
+
+
+def stay_text(stint: Stint, units: Units) -> str:
+    """A stay in few words: 'West ridge (F17): leave 7:20 pm, cut 8:55-10:30 pm, 35.9 of 148 ac'."""
+    field, area = field_title(stint), show_area(stint.area_ha, units)
+    if not stint.finished:
+        area = show_part(stint.area_ha, stint.field_ha, units)
+    words = {"field": field, "span": clock_span(stint.start, stint.until, units), "area": area}
+    if stint.move_min > 0.0:
+        leave = clock(stint.leave_at, stint.start, units)
+        text = _("{field}: leave {leave}, cut {span}, {area}", leave=leave, **words)
+    else:
+        text = _("{field}: cut {span}, {area}", **words)
+    share = _share(stint)
+    if math.isnan(share) or share >= SURELY:
+        return text
+    return text + " " + _("({share})", share=percent(share))
+
+
+def clock_span(start: datetime, until: datetime, units: Units) -> str:
+    """From one clock time to another, '8:55-10:30 pm' or '20:55-22:30'."""
+    first, last = clock(start, start, units), clock(until, start, units)
+    half = first[-3:] if first[-3:] in (" am", " pm") else None
+    if half and last.endswith(half):
+        first = first.removesuffix(half)
+    return f"{first}-{last}"
+
+
+def _share(stint: Stint) -> float:
+    """Share of members in which the job is finished that day, or else cut at all."""
+    return stint.done if stint.finished else stint.begun
 
 
 def chance_of_day(stint: Stint) -> str:
-    """How often the stint comes true on its day, where that is not sure; with a space before."""
-    share = stint.done if stint.finished else stint.begun
+    """How often the stint comes true on its day, "" where that is sure."""
+    share = _share(stint)
     if math.isnan(share) or share >= SURELY:
         return ""
     if stint.finished:
-        return " " + _("Done that day in {share} of the forecasts.", share=percent(share))
-    return " " + _("Opens that day in {share} of the forecasts.", share=percent(share))
+        return _("Done that day in {share} of the forecasts.", share=percent(share))
+    return _("Cut that day in {share} of the forecasts.", share=percent(share))
 
 
-def _grain_text(stint: Stint, farm: Farm) -> str:
+def grain_text(stint: Stint, farm: Farm) -> str:
     """Where the grain goes: 'Up to 16 %: Junction; wetter: home bins. Expect about 9 loads'."""
     where = sentence(points_text(stint, farm))
     brought = [d for d in stint.deliveries if d.loads > 0.0]
@@ -238,7 +270,7 @@ def otherwise_text(crew: CrewOrders) -> str:
     if crew.fallback is None:
         return _("Tough or soft: {first}the next field that is fit.", first=first)
     tough, soft = (
-        one_line(fallback_text(a)) for a in (crew.fallback.if_tough, crew.fallback.if_soft)
+        one_line(short_fallback(a)) for a in (crew.fallback.if_tough, crew.fallback.if_soft)
     )
     if tough == soft:
         return _("Tough or soft: {first}{action}.", first=first, action=tough)

@@ -74,6 +74,26 @@ def within_working_hours(farm: Farm, season: Season) -> Season:
     return replace(season, reason=np.where(season.reason == Reason.OPEN, closed, season.reason))
 
 
+def within_buyers_limits(farm: Farm, season: Season) -> Season:
+    """The season with the hours closed in which no delivery point takes the grain as it is.
+
+    A crop that nobody buys keeps its hours: the field can be cut all the same.
+    """
+    limit = [
+        max(
+            (
+                m.moisture_limit_pct if farm.rules.tough_allowed else m.moisture_base_pct
+                for p in farm.points
+                if (m := p.markets.get(field.crop)) is not None
+            ),
+            default=np.inf,
+        )
+        for field, _ in season_rows(farm)
+    ]
+    refused = (season.reason == Reason.OPEN) & (season.moisture > np.array(limit)[:, None])
+    return replace(season, reason=np.where(refused, np.uint8(Reason.GRAIN), season.reason))
+
+
 def row_of(farm: Farm, field: str, parcel: str) -> int:
     """Row of the season that holds a parcel of a field; both are ids."""
     wanted = (field, parcel == HOLLOW)
@@ -94,6 +114,8 @@ def hours_by_day(
     codes : meaning of the season's reasons: those of cutting, or of other work.
     """
     left = from_now(season, now)
+    if codes is Reason:
+        left = within_buyers_limits(farm, left)
     windows = daily_windows(left, tz=farm.tz)
     worked = daily_windows(within_working_hours(farm, left), tz=farm.tz)
     days = [d for d, hours in enumerate(windows.hours) if d == 0 or hours >= SHORTEST_DAY_H]

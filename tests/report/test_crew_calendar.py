@@ -17,6 +17,7 @@ from scheduler.orders.model import MachineMove
 from scheduler.report import files
 from scheduler.report.crew_calendar import calendar, uid, withdrawn
 from scheduler.report.files import plan_files, write_plan
+from scheduler.report.phrases import field_title
 
 NEXT = timedelta(hours=24)
 HOUR = timedelta(hours=1)
@@ -48,20 +49,18 @@ def cancelled(data):
 def ordered(morning, *orders, later=timedelta(0)):
     """The morning with these orders by crew, made so much later."""
     crews = zip(morning.crews, orders, strict=True)
-    return replace(
-        morning,
-        now=morning.now + later,
-        crews=tuple(replace(c, orders=tuple(o)) for c, o in crews),
-    )
+    now = morning.now + later
+    return replace(morning, now=now, crews=tuple(mornings.with_orders(c, o, now) for c, o in crews))
 
 
 @pytest.fixture
 def work(morning):
-    """Orders of the two crews, two days on: not over on the next morning."""
+    """Orders of the two crews, three days on: not over on the next morning, nor by the clock."""
 
     def put_off(order):
-        finish = replace(order.finish, mid=order.finish.mid + 2 * NEXT)
-        return replace(order, leave_at=order.leave_at + 2 * NEXT, finish=finish, locked=False)
+        start, finish = (replace(t, mid=t.mid + 3 * NEXT) for t in (order.start, order.finish))
+        leave_at = order.leave_at + 3 * NEXT
+        return replace(order, leave_at=leave_at, start=start, finish=finish, locked=False)
 
     north, south = ([put_off(o) for o in c.orders] for c in morning.crews)
     return SimpleNamespace(north=north, south=south)
@@ -82,6 +81,7 @@ def test_calendar_has_the_orders_and_what_the_standard_requires(morning):
         assert {"UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY", "SEQUENCE"} <= set(event)
         assert event.decoded("dtstart") == order.leave_at
         assert event.decoded("dtend") == order.finish.mid
+        assert field_title(order) in event["DESCRIPTION"].replace("\n", " ")
         assert event.decoded("dtstamp") == morning.now
         assert event.decoded("last-modified") == morning.now
     for row in data.split(b"\r\n"):
@@ -91,11 +91,11 @@ def test_calendar_has_the_orders_and_what_the_standard_requires(morning):
 def test_calendar_carries_odd_names(morning):
     name = "Émile; his, \\ field\r\nBEGIN:VEVENT"
     crew = morning.crews[0]
-    crew = replace(crew, orders=(replace(crew.orders[0], name=name), *crew.orders[1:]))
+    crew = mornings.with_orders(crew, (replace(crew.orders[0], name=name), *crew.orders[1:]))
     data = calendar(crew, morning)
     assert len(events(data)) == len(crew.orders)
-    assert events(data)[0]["SUMMARY"] == "1. Émile; his, \\ field BEGIN:VEVENT (F01)"
-    again = calendar(replace(crew, orders=()), morning, data)
+    assert events(data)[0]["SUMMARY"] == "Émile; his, \\ field BEGIN:VEVENT (F01)"
+    again = calendar(mornings.with_orders(crew, ()), morning, data)
     assert events(again)[0]["SUMMARY"] == (
         "No longer ordered: Émile; his, \\ field BEGIN:VEVENT (F01)"
     )
@@ -106,7 +106,7 @@ def test_calendar_carries_odd_names(morning):
 
 def test_importing_again_moves_the_same_event(morning):
     later = replace(morning, now=morning.now + HOUR)
-    crew = replace(morning.crews[0], orders=morning.crews[0].orders[::-1])
+    crew = mornings.with_orders(morning.crews[0], morning.crews[0].orders[::-1])
     first = calendar(morning.crews[0], morning)
     old = {e["UID"]: e["SEQUENCE"] for e in events(first)}
     new = {e["UID"]: e["SEQUENCE"] for e in events(calendar(crew, later, first))}
@@ -135,7 +135,7 @@ def test_sequence_grows_with_each_issue_that_differs(morning, later):
     crew = morning.crews[0]
     first = calendar(crew, morning)
     turned = replace(morning, now=morning.now + later)
-    second = calendar(replace(crew, orders=crew.orders[::-1]), turned, first)
+    second = calendar(mornings.with_orders(crew, crew.orders[::-1]), turned, first)
     third = calendar(crew, turned, second)
     numbers = [{int(e["SEQUENCE"]) for e in events(data)} for data in (first, second, third)]
     assert all(len(n) == 1 for n in numbers)
@@ -182,7 +182,7 @@ def test_a_dropped_field_stays_withdrawn_until_its_hours_are_over(morning, work)
     first = calendar(morning.crews[0], ordered(morning, work.north, work.south))
     title = f"{work.north[0].name} ({work.north[0].field})"
     data = calendar(ordered(morning, work.north, []).crews[0], morning, first)
-    ends = work.north[0].finish.mid
+    ends = (work.north[0].finish.mid + NEXT).replace(hour=0, minute=0)  # of the day by which
     for now in (morning.now + HOUR, morning.now + NEXT, ends - HOUR):
         plan = ordered(replace(morning, now=now), work.north[1:], [])
         data = calendar(plan.crews[0], plan, data)
@@ -213,7 +213,7 @@ def test_a_crew_in_no_plan_any_more_gets_a_calendar_that_withdraws_all(
     moves = (MachineMove(machine="C3", from_crew="South", to_crew="North"),)
     alone = replace(morning, now=morning.now + HOUR, crews=morning.crews[:1], machine_moves=moves)
     first = events(calendar(alone.crews[0], alone))[0]["DESCRIPTION"]
-    assert first.splitlines()[0] == "Machines: C3 from South"
+    assert first.splitlines()[0] == "Machines moved: C3 from South"
     for _ in range(2):  # a phone that missed the first learns it from the second
         home = write_plan(alone, tmp_path)[0].parent
         data = (home / "crew-south.ics").read_bytes()
@@ -223,7 +223,7 @@ def test_a_crew_in_no_plan_any_more_gets_a_calendar_that_withdraws_all(
         assert "South" in text
         assert "no orders, because no combine works with it; C3 to North." in text
         for event in events(data):
-            assert event["DESCRIPTION"].splitlines()[-1] == "Machines: C3 to North"
+            assert event["DESCRIPTION"].splitlines()[-1] == "Machines moved: C3 to North"
         alone = replace(alone, now=alone.now + HOUR)
     write_plan(replace(alone, now=morning.now + 9 * NEXT), tmp_path)
     assert not (tmp_path / "plans" / "2025-08-25" / "crew-south.ics").exists()
@@ -257,7 +257,7 @@ def test_a_broken_earlier_calendar_counts_as_not_issued(morning, how):
     broken = BROKEN[how](calendar(crew, morning))
     later = replace(morning, now=morning.now + HOUR)
     assert calendar(crew, later, broken) == calendar(crew, later)
-    assert calendar(replace(crew, orders=()), later, broken).count(b"VEVENT") <= 2
+    assert calendar(mornings.with_orders(crew, ()), later, broken).count(b"VEVENT") <= 2
     assert withdrawn(broken, later).count(b"BEGIN:VEVENT") <= 1
 
 

@@ -53,7 +53,7 @@ def test_a_second_plan_of_the_day_replaces_the_first(morning, drawn, tmp_path):
     home = tmp_path / "plans" / "2025-08-16"
     assert json.loads((home / "plan.json").read_text(encoding="utf-8"))["seed"] == 99
     text = (home / "crew-south.txt").read_text(encoding="utf-8")
-    assert text == "South Sat 16 Aug: no orders, because no combine works with it.\n"
+    assert text == "Crew South, Sat 16 Aug: no orders, because no combine works with it.\n"
 
 
 @pytest.mark.parametrize("stop_at", range(1, 12))

@@ -47,42 +47,53 @@ from scheduler.report.order_phrases import (
     own_order_lines,
     points_text,
     reason_text,
+    short_fallback,
     start_text,
     way_lines,
 )
 
 TEN = mornings.NOW.replace(hour=10)
+FARM = mornings.farm()
 REASON = OrderReason(
-    done=1.0, closed_by=Reason.GRAIN, opens=TEN, dearest=Otherwise.LATER, extra_loss=1240.0
+    done=1.0,
+    closed_by=Reason.GRAIN,
+    opens=TEN,
+    cheapest=Otherwise.LATER,
+    swap_with="Hilltop",
+    cost=488.0,
 )
 
 
 @pytest.mark.parametrize(
     ("changes", "text"),
     [
-        ({}, "dew off and grain fit from about 10:00; one place later would cost $1,240 more"),
+        ({}, "dry enough about 10 am; cheapest change: swap with Hilltop after it, $488"),
         (
-            {"done": 0.4, "dearest": None},
-            "finished within the days planned in 40 % of the forecasts; dew off and grain fit from "
-            "about 10:00",
+            {"done": 0.4, "cheapest": None},
+            "finished within the days planned in 40 % of the forecasts; dry enough about 10 am",
         ),
         (
-            {"closed_by": None, "opens": None, "dearest": Otherwise.LEAVE},
-            "open since the day before, begun when the crew is free; leaving it would cost $1,240",
+            {"closed_by": None, "opens": None, "cheapest": Otherwise.LEAVE},
+            "fit already, next in line; leaving it would cost $488",
         ),
         (
-            {"closed_by": Reason.WIND, "dearest": Otherwise.OTHER_CREW},
-            "wind falls by about 10:00; the other crew would cost $1,240 more",
+            {"closed_by": Reason.WIND, "cheapest": Otherwise.OTHER_CREW, "cost": 0.4},
+            "wind falls by about 10 am; cheapest change: the other crew, at no cost: your call",
+        ),
+        (
+            {"waits_pct": 16.5, "cheapest": Otherwise.EARLIER},
+            "dry enough about 10 am; waits for 16.5 %, when the grain loses less; cheapest change: "
+            "swap with Hilltop before it, $488",
         ),
     ],
 )
 def test_reason_of_an_order(changes, text):
-    assert reason_text(replace(REASON, **changes), "$") == text
+    assert reason_text(replace(REASON, **changes), FARM) == text
 
 
 def test_every_cause_but_open_has_its_words():
     for cause in set(Reason) - {Reason.OPEN}:
-        assert reason_text(replace(REASON, closed_by=cause), "$")
+        assert reason_text(replace(REASON, closed_by=cause), FARM)
         assert left_out_text(LeftOutReason(kind=LeftOutKind.CLOSED, closed_by=cause))
 
 
@@ -103,7 +114,7 @@ def test_every_cause_but_open_has_its_words():
         ),
         (
             LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT),
-            "no delivery point with room buys this crop",
+            "no delivery point buys this crop",
         ),
         (
             LeftOutReason(kind=LeftOutKind.LOSES_MORE_ELSEWHERE),
@@ -122,14 +133,16 @@ def test_fallback_waits_or_goes_elsewhere():
     assert fallback_text(tomorrow) == "wait for tomorrow at Home: no other field is worth the move"
     go = replace(stay, other_name="Hill", other_field="F2", other_parcel="wet hollow")
     assert fallback_text(go) == "go to Hill (F2, wet hollow) and come back to Home after"
+    short = [short_fallback(a) for a in (stay, tomorrow, go)]
+    assert short == ["wait 3 h", "wait for tomorrow", "go to Hill (F2, wet hollow), then back"]
 
 
 def test_idle_note():
-    assert note_text(IdleNote(first_start=None)) == "nothing to cut within the days planned"
-    assert note_text(IdleNote(first_start=TEN)) == (
-        "nothing to cut today; first start Sat 16 Aug 10:00"
+    assert note_text(IdleNote(first_start=None), "us") == "nothing to cut within the days planned"
+    assert note_text(IdleNote(first_start=TEN), "us") == (
+        "nothing to cut today; first start Sat 16 Aug 10 am"
     )
-    assert note_text("") == ""
+    assert note_text("", "us") == ""
 
 
 def test_changes_against_the_previous_orders():
@@ -151,9 +164,9 @@ def test_changes_against_the_previous_orders():
         ChangeKind.OTHER_TIME,
         ChangeKind.OTHER_CREW,
     ]
-    why = reason_text(first.reason, "$")
-    start = f"{moved.start.mid:%a %d %b %H:%M}"
-    assert [change_text(c, "$") for c in changes] == [
+    why = reason_text(first.reason, FARM)
+    start = "Sat 16 Aug 8 pm"
+    assert [change_text(c, FARM) for c in changes] == [
         f"{first.name}: new with North, place 1: {why}",
         f"{second.name}, wet hollow: starts 5 h later, {start}: {why}",
         f"{third.name}: now South, was North: {why}",
@@ -164,7 +177,7 @@ def test_changes_against_the_previous_orders():
     assert kinds == [ChangeKind.NEW, ChangeKind.OTHER_CREW]
     without = (before[0], replace(south, orders=south.orders[1:]))
     (dropped,) = changes_since(before, without, now=mornings.NOW)
-    assert change_text(dropped, "$") == (
+    assert change_text(dropped, FARM) == (
         f"{south.orders[0].name}: no longer ordered (was South); it is cut, or left out below"
     )
 
@@ -184,7 +197,7 @@ def test_machines_move_against_the_previous_orders_or_else_the_farm_file():
 def test_a_start_days_sooner():
     order = mornings.crews(mornings.farm())[0].orders[0]
     change = Change(kind=ChangeKind.OTHER_TIME, order=order, crew="North", place=1, later_h=-48.0)
-    assert "starts 2 days sooner, " in change_text(change, "$")
+    assert "starts 2 days sooner, " in change_text(change, FARM)
 
 
 # hand: a difference is real where it exceeds two standard errors; 250 > 2 * 100, 250 < 2 * 130
@@ -318,9 +331,9 @@ def test_how_a_crew_goes_through_its_orders():
 
 def test_words_of_an_issued_plan_pass_unchanged():
     words = "in other words"
-    assert reason_text(words, "$") == words
-    assert left_out_text(words) == fallback_text(words) == note_text(words) == words
-    assert change_text(words, "$") == words
+    assert reason_text(words, FARM) == words
+    assert left_out_text(words) == fallback_text(words) == note_text(words, "us") == words
+    assert change_text(words, FARM) == words
 
 
 def test_hand_what_would_change_the_first_field():

@@ -28,7 +28,7 @@ def test_unknown_numbers_are_null(morning):
     assert json.loads(text)["crews"][0]["orders"][0]["chance"] is None
     assert json.loads(text)["money"]["floor"] is None
     assert json.loads(text)["money"]["loss_error"] is None
-    assert table(plan_csv(odd))[0]["cut_by_finish_day_pct"] == ""
+    assert table(plan_csv(odd))[0]["cut_by_pct"] == ""
 
 
 def table(text):
@@ -43,7 +43,7 @@ def test_plan_csv_has_a_row_an_order_in_the_farms_units(morning):
     assert float(rows[0]["move_mi"]) == pytest.approx(orders[0].move_km / MILE_KM, abs=0.05)
     assert rows[0]["start"] == "2025-08-16 10:00"
     assert (rows[0]["start_at_pct"], rows[0]["later_start_at_pct"]) == ("16.0", "18.0")
-    assert (rows[0]["cut_by_finish_day_pct"], rows[0]["cut_at_all_pct"]) == ("90", "100")
+    assert (rows[0]["cut_by_pct"], rows[0]["cut_at_all_pct"]) == ("90", "100")
     assert rows[0]["point_by_moisture"] == "Elevator"
     assert {r["beyond_forecast"] for r in rows} == {"no"}
     cut_off = replace(morning, forecast_until=orders[1].start.mid)

@@ -93,7 +93,7 @@ def test_all_of_the_morning_is_there(morning, page):
         assert f"Crew {crew.crew}" in text
         for order in crew.orders:
             assert f"{order.name} ({order.field})" in text
-            assert reason_text(order.reason, morning.farm.currency) in text
+            assert reason_text(order.reason, morning.farm) in text
             assert order.point in text
         assert fallback_text(crew.fallback.if_tough) in text
         assert fallback_text(crew.fallback.if_soft) in text

@@ -184,7 +184,7 @@ def test_an_issued_plan_reads_back_as_the_orders_were(folder):
     morning = issue(folder)
     with Book(folder) as book:
         plan = read_issued_plan(book.last_plan(), read_farm(folder))
-    assert plan.crews == mornings.with_words(morning.crews, morning.farm.currency)
+    assert plan.crews == mornings.with_words(morning.crews, morning.farm)
     assert plan.now == morning.now
     assert plan.money == morning.money
     assert plan.forecast_until == morning.forecast_until

@@ -9,7 +9,8 @@ import pytest
 
 from readiness.season.codes import Reason, Tier
 from scheduler.report.phrases import lost_to_text
-from scheduler.report.terminal import WIDTH, terminal_ready
+from scheduler.report.terminal.lines import WIDTH
+from scheduler.report.terminal.ready_hours import ready_hours
 from scheduler.windows.daily_hours import from_now, hours_by_day
 from scheduler.windows.model_inputs import season_for_work
 
@@ -48,7 +49,7 @@ def test_counts_of_today_start_now(morning):
     assert tomorrow.lost_to is Reason.GROUND
     assert lost_to_text(tomorrow) == "ground too soft or rain falling"
     assert days[date(2025, 8, 16)][1].first is None
-    text = terminal_ready(morning.farm, season, now=morning.now, days=2)
+    text = ready_hours(morning.farm, season, now=morning.now, days=2)
     assert "Home quarter (F01)               6    6 (2-6)  10:00   75 %  ground too soft" in text
     assert max(map(len, text.splitlines())) <= WIDTH
     assert "Mon 18 Aug" not in text
@@ -63,7 +64,7 @@ def test_hours_for_spraying_print_as_those_for_cutting(morning):
     wind[:, 0, now + 4 : now + 9] = wind[1:, 1, now + 4 : now + 7] = 4.0
     sky = replace(morning.weather, wind=wind, rain=np.zeros_like(wind))
     season = season_for_work(morning.farm, season, sky, work="spraying")
-    text = terminal_ready(morning.farm, season, now=morning.now, days=1, work="spraying")
+    text = ready_hours(morning.farm, season, now=morning.now, days=1, work="spraying")
     assert (
         text
         == """\
@@ -107,7 +108,7 @@ def test_hours_for_soil_work_depend_on_its_water(morning, work, water, line):
         water_top=np.full_like(morning.season.water_top, water),
     )
     season = season_for_work(morning.farm, season, morning.weather, work=work)
-    text = terminal_ready(morning.farm, season, now=morning.now, days=1, work=work)
+    text = ready_hours(morning.farm, season, now=morning.now, days=1, work=work)
     assert line in text.splitlines()
     assert "label" not in text
 
@@ -129,7 +130,7 @@ def test_unknown_hours_are_not_workable_and_are_named(morning):
     season.reason[:, 0] = Reason.UNKNOWN
     days = hours_by_day(morning.farm, season, now=morning.now)
     assert all(h[0].cut is None and h[1].cut == 0.0 for h in days.values())
-    assert "weather unknown" in terminal_ready(morning.farm, season, now=morning.now)
+    assert "weather unknown" in ready_hours(morning.farm, season, now=morning.now)
 
 
 def test_a_last_day_cut_short_is_left_out(morning):

@@ -232,11 +232,11 @@ def test_lessons_in_words(place):
         Outlier(learnt=Learnt.GRAIN, field="F03", time=NOW, value=16.04, low=4.25),
     )
     assert lesson_lines(lessons, place) == (
-        "Mail road north (F03), Sat 6:00 am: the sample of 16.0 % is 4.2 points above what the "
+        "Mail road north (F03), Sat 6 am: the sample of 16.0 % is 4.2 points above what the "
         "weather tells; it counts little, take another",
         "Home quarter (F01): ground bears 1.2 % less water than its texture tells, from 1 ground "
         "check; the day before: nothing",
-        "Mail road north (F03), Sat 6:00 am: the ground check (headland-only) is far from what the "
+        "Mail road north (F03), Sat 6 am: the ground check (headland-only) is far from what the "
         "weather tells; it counts little, take another",
         "By the same soil, ground bears 0.4 % more water than its texture tells: F02",
     )

@@ -1,17 +1,11 @@
-"""Output of `plan` and `ready` on the terminal."""
+"""Output of `plan --all`: every order with its figures, money and cautions."""
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterator, Mapping
-from datetime import datetime
+from collections.abc import Iterator
 
-from readiness.season.codes import OtherWork, OtherWorkReason, Reason
-from readiness.season.other_work import SPRAY_CAUTION
-from readiness.season.simulate import Season
-from scheduler.farm.model import Farm
 from scheduler.farm.units import show_area, show_distance, show_money, show_rate
-from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line, percent
+from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines
 from scheduler.report.lesson_phrases import lesson_lines
@@ -37,53 +31,32 @@ from scheduler.report.order_phrases import (
 from scheduler.report.phrases import (
     EDGE_ONLY,
     LIMIT_TEXT,
-    WORK_TEXT,
     delivery_lines,
     field_title,
     grain_text,
     haul_text,
-    lost_to_text,
     machines,
     makeup_text,
     moisture_range,
     money_lines,
     quality_note,
     quality_text,
-    row_title,
     short_forecast_text,
     time_range,
     times_note,
     total_area,
     weather_line,
 )
-from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day
-
-WIDTH = 92  # of the terminal, characters
+from scheduler.report.terminal.lines import WIDTH, heading, wrapped
 
 
-def wrapped(text: str, indent: int, *, hang: int | None = None) -> list[str]:
-    """Wrap a text at `WIDTH`; the first line is indented by `indent`, later ones by `hang`."""
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=" " * indent,
-        subsequent_indent=" " * (indent if hang is None else hang),
-        break_on_hyphens=False,
-    )
-
-
-def heading(text: str) -> list[str]:
-    """Lines of a heading, with an empty line before it."""
-    return ["", text.upper(), "-" * min(WIDTH, len(text))]
-
-
-def terminal_plan(morning: Morning) -> str:
+def full_plan(morning: Morning) -> str:
     """Write orders of every crew, money, fields left out, cautions and the seed."""
     lines = _head_lines(morning)
     for crew in morning.crews:
         lines += _crew_lines(crew, morning)
     if grain := delivery_lines(morning):
-        lines += heading("Where the grain goes, if all is cut")
+        lines += heading("Where the grain goes, mean of the forecasts")
         lines += [line for text in grain for line in wrapped(text, 2, hang=4)]
     lines += heading(f"What it is worth{own_order_kept(morning)}")
     for text in money_lines(morning):
@@ -123,7 +96,7 @@ def _head_lines(morning: Morning) -> list[str]:
     for text in makeup_lines(morning):
         lines += wrapped(f"Machines: {text}", 0, hang=2)
     for change in morning.changes:
-        text = one_line(change_text(change, morning.farm.currency))
+        text = one_line(change_text(change, morning.farm))
         lines += wrapped(f"Changed: {text}", 0, hang=2)
     for lesson in lesson_lines(morning.lessons, morning.farm):
         lines += wrapped(f"Learnt: {one_line(lesson)}", 0, hang=2)
@@ -137,7 +110,7 @@ def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
     lines = heading(crew_title(crew.crew))
     lines += wrapped(machines(crew), 0)
     if crew.note:
-        lines += wrapped(one_line(note_text(crew.note)), 0)
+        lines += wrapped(one_line(note_text(crew.note, morning.farm.units)), 0)
     day = None
     for place, order in enumerate(crew.orders, 1):
         if order.start.mid.date() != day:
@@ -202,53 +175,7 @@ def _remarks(order: Order, morning: Morning) -> Iterator[str]:
         yield f"grain {points_text(order, morning.farm)}"
     if order.headland_only:
         yield f"ground: {EDGE_ONLY}"
-    if reason := reason_text(order.reason, morning.farm.currency):
+    if reason := reason_text(order.reason, morning.farm):
         yield f"why: {one_line(reason)}"
     if order.changed:
         yield f"changed: {one_line(order.changed)}"
-
-
-def terminal_ready(
-    farm: Farm,
-    season: Season,
-    *,
-    now: datetime,
-    days: int = 4,
-    work: OtherWork | None = None,
-) -> str:
-    """Write the workable hours of every field on each of the next days.
-
-    Parameters
-    ----------
-    days : days shown; of today only the hours left count.
-    work : other work, with a season from `season_for_work`; cutting by default.
-    """
-    column, fit, causes = WORK_TEXT[work]
-    title = f"{one_line(farm.name)}: hours ahead from {day_name(now)} {now:%H:%M}"
-    lines = [title, "=" * min(WIDTH, len(title))]
-    lines += wrapped(
-        f"drive: hours the ground bears a combine, day and night. {column}: hours {fit} while a "
-        "crew works, with the 10th to 90th percentile over forecasts. from: the first. "
-        f"{WORTHWHILE_H:g} h: chance of at least so many hours to {column}.",
-        0,
-    )
-    codes = Reason if work is None else OtherWorkReason
-    by_day = hours_by_day(farm, season, now=now, codes=codes)
-    for day, hours in list(by_day.items())[:days]:
-        lines += ["", ("Today, " if day == now.date() else "") + day_name(day)]
-        chance = f"{WORTHWHILE_H:g} h"
-        lines.append(f"{'field':28} {'drive':>5} {column:>10} {'from':>6} {chance:>6}  lost to")
-        lines += [_hours_line(row_title(farm, row), h, causes) for row, h in enumerate(hours)]
-    if work == "spraying":
-        lines += ["", *wrapped(SPRAY_CAUTION, 0)]
-    return "\n".join(lines) + "\n"
-
-
-def _hours_line(title: str, hours: DayHours, causes: Mapping[int, str]) -> str:
-    name = title if len(title) <= 28 else f"{title[:27]}~"
-    if hours.cut is None:
-        return f"{name:28} {'?':>5} {'?':>10} {'?':>6} {'?':>6}  weather unknown"
-    cut = f"{hours.cut:.0f} ({hours.low:.0f}-{hours.high:.0f})"
-    first = f"{hours.first:%H:%M}" if hours.first else "-"
-    line = f"{name:28} {hours.drive:5.0f} {cut:>10} {first:>6} {percent(hours.chance):>6}"
-    return f"{line}  {lost_to_text(hours, causes)}"[:WIDTH]

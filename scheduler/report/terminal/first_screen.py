@@ -1,0 +1,180 @@
+"""Output of `plan`: the day in at most `LINES` lines, the most needed first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from scheduler.farm.wording import clock, crew_title, day_name, one_line, percent, sentence
+from scheduler.language.locale_formats import short_day
+from scheduler.language.translation import _, ngettext
+from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.report.caution_phrases import day_caution_lines
+from scheduler.report.order_phrases import last_day
+from scheduler.report.phrases import field_title, money_lines, short_forecast_text
+from scheduler.report.terminal.lines import wrapped
+from scheduler.report.today import CrewDay, crew_days, stay_text
+from scheduler.windows.daily_hours import hours_by_day
+
+#: Lines of the first screen; assumed: what a laptop shows without scrolling.
+LINES = 40
+#: Indent of what belongs to a crew, and of the texts of its five lines.
+INDENT, HANG = 2, 10
+#: Days of which the hours are shown; assumed: those that a forecast tells with some skill.
+HOURS_DAYS = 7
+
+
+def first_screen(morning: Morning) -> str:
+    """Write today, tomorrow, what follows, money and hours; what does not fit is `--all`."""
+    head, tail = _head(morning), wrapped(_more_text(), 0)
+    days = crew_days(morning)
+    room = LINES - len(head) - len(tail)
+    today = _today_lines(days, room)
+    room -= len(today)
+    blocks = [
+        _tomorrow_lines(morning),
+        _money_lines(morning),
+        _hours_lines(morning),
+    ]
+    kept: list[list[str]] = []
+    for block in blocks:
+        fits = len(block) <= room
+        kept.append(block if fits else [])
+        room -= len(block) if fits else 0
+    tomorrow, money, hours = kept
+    ranked = _ranked_lines(morning, room)
+    return "\n".join([*head, *today, *tomorrow, *ranked, *money, *hours, *tail]) + "\n"
+
+
+def _head(morning: Morning) -> list[str]:
+    """Farm, day, forecast, and what a crew must know before it leaves."""
+    age = "" if morning.age_h is None else _(", {hours} h old", hours=round(morning.age_h))
+    forecasts = ngettext("{n} forecast", "{n} forecasts", morning.members)
+    title = _(
+        "{farm}, {day} {clock}: {forecasts}{age}",
+        farm=one_line(morning.farm.name),
+        day=day_name(morning.now),
+        clock=clock(morning.now, morning.now, morning.farm.units),
+        forecasts=forecasts,
+        age=age,
+    )
+    lines = wrapped(title, 0)[:2]
+    if short := short_forecast_text(morning):
+        lines += wrapped(short, 0)
+    cautions = " ".join(_first_sentence(c) for c in day_caution_lines(morning))
+    if cautions:
+        lines += wrapped(_("CARE {cautions}", cautions=cautions), 0, hang=5)[:6]
+    return lines
+
+
+def _first_sentence(caution: str) -> str:
+    """What a caution warns of, without what to do about it."""
+    text = one_line(caution)
+    ends = [text.find(stop) for stop in (". ", "; ", ": check") if stop in text]
+    return text[: min(ends)] + "." if ends else text
+
+
+def _more_text() -> str:
+    return _(
+        "All orders with their figures, reasons, deliveries and cautions: --all, or the sheet."
+    )
+
+
+def _today_lines(days: Sequence[CrewDay], room: int) -> list[str]:
+    """The five lines of each crew; the orders alone where many crews leave no room for more."""
+    for write in (_five_lines, _two_lines):
+        lines = [line for day in days for line in write(day)]
+        if len(lines) <= room:
+            return lines
+    fits: list[str] = []
+    for n, day in enumerate(days):
+        mine = _two_lines(day)
+        if len(fits) + len(mine) > room - 1:
+            rest = len(days) - n
+            more = ngettext("{n} more crew: --all", "{n} more crews: --all", rest)
+            return [*fits, *wrapped(more, 0)]
+        fits += mine
+    return fits
+
+
+def _five_lines(day: CrewDay) -> list[str]:
+    lines = wrapped(_("TODAY {crew}", crew=day.title.upper()), 0)
+    for name, text in day.five:
+        lines += _named(name, text)
+    for text in day.then:
+        lines += _named(_("Then"), text)
+    return lines
+
+
+def _two_lines(day: CrewDay) -> list[str]:
+    orders = "; ".join(stay_text(s.stint, day.units) for s in day.stints) or day.idle
+    moved = f"{day.moved}. " if day.moved else ""
+    return wrapped(f"{day.title.upper()}  {moved}{orders}", 0, hang=INDENT)
+
+
+def _named(name: str, text: str) -> list[str]:
+    return wrapped(f"{name:<{HANG - INDENT - 1}} {text}", INDENT, hang=HANG)
+
+
+def _tomorrow_lines(morning: Morning) -> list[str]:
+    days = crew_days(morning, ahead=1)
+    if not days:
+        return []
+    lines = wrapped(_("TOMORROW {day}", day=day_name(days[0].day)), 0)
+    for day in days:
+        stays = "; ".join(stay_text(s.stint, day.units) for s in day.stints) or day.idle
+        lines += wrapped(f"{day.title}: {stays}", INDENT, hang=INDENT + 2)
+    return lines
+
+
+def _ranked_lines(morning: Morning, room: int) -> list[str]:
+    """Fields that are not finished by tomorrow, in each crew's order, as far as there is room."""
+    title = wrapped(_("AFTER THAT cut by, in which share of the forecasts"), 0)
+    for count in range(max((len(c.orders) for c in morning.crews), default=0), 0, -1):
+        lines = [line for crew in morning.crews for line in _ranked_crew(crew, count)]
+        if lines and len(title) + len(lines) <= room:
+            return title + lines
+    return []
+
+
+def _ranked_crew(crew: CrewOrders, count: int) -> list[str]:
+    """The next `count` fields of a crew."""
+    done = {(s.field, s.parcel) for s in crew.stints if s.finished}
+    ahead = [o for o in crew.orders if (o.field, o.parcel) not in done]
+    if not ahead:
+        return []
+    texts = [_ranked_text(o) for o in ahead[:count]]
+    if len(ahead) > count:
+        texts.append(ngettext("{n} more", "{n} more", len(ahead) - count))
+    title = sentence(crew_title(crew.crew))
+    return wrapped(f"{title}: {', '.join(texts)}", INDENT, hang=INDENT + 2)
+
+
+def _ranked_text(order: Order) -> str:
+    """'Windbreak (F19) Sat 15 Aug (58 %)'."""
+    return _(
+        "{field} {day} ({share})",
+        field=field_title(order),
+        day=day_name(last_day(order)),
+        share=percent(order.chance),
+    )
+
+
+def _money_lines(morning: Morning) -> list[str]:
+    return wrapped(_("MONEY {text}", text=money_lines(morning)[0]), 0, hang=INDENT)
+
+
+def _hours_lines(morning: Morning) -> list[str]:
+    """Hours that the middle field can be cut, by day."""
+    by_day = hours_by_day(morning.farm, morning.season, now=morning.now)
+    texts = []
+    for day, rows in list(by_day.items())[:HOURS_DAYS]:
+        known = [h.cut for h in rows if h.cut is not None]
+        if known:
+            texts.append(f"{short_day(day)} {np.median(known):.0f}")
+    if not texts:
+        return []
+    return wrapped(
+        _("HOURS to cut in the middle field: {hours}", hours=", ".join(texts)), 0, hang=INDENT
+    )

@@ -1,0 +1,57 @@
+"""The first screen: at most forty lines, the most needed first, within the width."""
+
+from dataclasses import replace
+
+import mornings
+import pytest
+
+from scheduler.language.translation import LANGUAGES, in_language
+from scheduler.report.terminal.first_screen import LINES, first_screen
+from scheduler.report.terminal.lines import WIDTH
+
+
+def many_crews(count, fields):
+    """A morning whose first crew stands there so many times under other names."""
+    morning = mornings.morning(fields=fields)
+    crews = tuple(replace(morning.crews[n % 2], crew=f"Crew number {n}") for n in range(count))
+    named = tuple(replace(morning.farm.crews[0], id=c.crew) for c in crews)
+    return replace(morning, crews=crews, farm=replace(morning.farm, crews=named))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(("crews", "fields"), [(1, 3), (2, 6), (2, 40), (3, 12), (6, 20), (40, 9)])
+def test_at_most_forty_lines_whatever_the_farm(crews, fields, language):
+    with in_language(language):
+        lines = first_screen(many_crews(crews, fields)).splitlines()
+    assert len(lines) <= LINES == 40
+    assert max(map(len, lines)) <= WIDTH == 92
+
+
+def test_long_names_stay_within_the_screen():
+    morning = mornings.with_first_order(mornings.morning(fields=6), name="x" * 300)
+    morning = replace(morning, farm=replace(morning.farm, name="y " * 200))
+    lines = first_screen(morning).splitlines()
+    assert len(lines) <= LINES
+    assert max(map(len, lines)) <= WIDTH
+
+
+def test_the_most_needed_comes_first():
+    text = first_screen(mornings.morning(fields=12))
+    parts = ["CARE", "TODAY CREW NORTH", "Go ", "Grain ", "Not fit", "TODAY CREW SOUTH"]
+    parts += ["TOMORROW Sun 17 Aug", "AFTER THAT", "MONEY", "HOURS", "--all"]
+    at = [text.index(part) for part in parts]
+    assert at == sorted(at)
+    assert text.startswith("Invented Farm, Sat 16 Aug 6 am: 7 forecasts")
+
+
+def test_ranked_fields_have_no_clock_but_a_day_and_a_chance():
+    text = first_screen(mornings.morning(fields=12))
+    ranked = text[text.index("AFTER THAT") : text.index("MONEY")]
+    assert "Windmill (F09) Mon 18 Aug (42 %)" in " ".join(ranked.split())
+    assert ":" not in ranked.replace("Crew North:", "").replace("Crew South:", "")
+    assert not {"am", "pm"} & set(ranked.split())
+
+
+def test_where_crews_are_many_the_rest_is_counted():
+    text = first_screen(many_crews(40, 9))
+    assert "more crews: --all" in text
