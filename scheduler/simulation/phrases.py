@@ -8,18 +8,22 @@ from datetime import date
 import numpy as np
 
 from scheduler.farm.model import Farm
-from scheduler.farm.units import ACRE_HA, show_money
+from scheduler.farm.units import ACRE_HA, short_number, show_money, show_number, signed_number
+from scheduler.farm.wording import percent, short_date
+from scheduler.language.locale_formats import short_month
+from scheduler.language.translation import N_, _
 from scheduler.planning.dispatch_rules import RULE_STARTS
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.columns import columns
 from scheduler.simulation.season_results import FixedRule, RehearsalSummary
 from scheduler.simulation.whatif import SeasonOutcome, WhatIf, completion
 from scheduler.simulation.workable_days import HalfMonth, chance_of_days, half_months
+from scheduler.windows.daily_hours import HOLLOW
 
 #: Shares of years for which the date of completion is printed.
 COMPLETION_SHARES = (0.5, 0.8, 0.9)
 #: Caveat of every simulation of past seasons.
-CAVEAT = (
+CAVEAT = N_(
     "Soil and grain are taken as the model has them; forecasts are emulated, not archived. "
     "What is measured is the decision."
 )
@@ -28,18 +32,25 @@ CAVEAT = (
 def rehearsal_lines(summary: RehearsalSummary, farm: Farm) -> list[str]:
     """Lines of a rehearsal: every season, mean losses of the rules, headline figures."""
     rule = summary.best_rule
-    head = ["station", "year", "planner", "perfect forecast", "rule", "planner against rule"]
+    head = [
+        _("station"),
+        _("year"),
+        _("planner"),
+        _("perfect forecast"),
+        _("rule"),
+        _("planner against rule"),
+    ]
     rows = [
         [
             s.station,
             str(s.year),
             *(_money(v, farm) for v in (s.planner.loss, s.perfect.loss, s.rules[rule])),
-            f"{100.0 * (s.planner.loss / s.rules[rule] - 1.0):+.1f} %",
+            f"{signed_number(100.0 * (s.planner.loss / s.rules[rule] - 1.0), 1)} %",
         ]
         for s in summary.seasons
     ]
-    names = sorted({name for name, _ in summary.seasons[0].rules})
-    by_rule = [["rule, with its best start moisture", "mean loss"]]
+    names = sorted({name for name, _start in summary.seasons[0].rules})
+    by_rule = [[_("rule, with its best start moisture"), _("mean loss")]]
     for name in names:
         means = {
             r: float(np.mean([s.rules[r] for s in summary.seasons]))
@@ -49,42 +60,64 @@ def rehearsal_lines(summary: RehearsalSummary, farm: Farm) -> list[str]:
         best = min(means, key=lambda r: means[r])
         by_rule.append([rule_text(best), _money(means[best], farm)])
     mean, low, high = summary.saving
+    if np.isfinite(low):
+        saving = _(
+            "The planner loses {mean} less on average ({share}); with 90 % confidence between "
+            "{low} and {high}.",
+            mean=_money(mean, farm),
+            share=_percent(mean / summary.rule_loss),
+            low=_money(low, farm),
+            high=_money(high, farm),
+        )
+    else:
+        saving = _(
+            "The planner loses {mean} less on average ({share}); one season gives no confidence.",
+            mean=_money(mean, farm),
+            share=_percent(mean / summary.rule_loss),
+        )
     lines = [
-        "MONEY LOST IN THE OBSERVED WEATHER",
+        _("Money lost in the observed weather").upper(),
         *columns([head, *rows]),
         "",
         *columns(by_rule),
         "",
-        f"The yardstick is {rule_text(rule)}, in all seasons: the best of "
-        f"{len(summary.seasons[0].rules)} fixed rules in hindsight.",
-        f"The planner loses {_money(mean, farm)} less on average "
-        f"({100.0 * mean / summary.rule_loss:.1f} %)"
-        + (
-            f"; with 90 % confidence between {_money(low, farm)} and {_money(high, farm)}."
-            if np.isfinite(low)
-            else "; one season gives no confidence."
+        _(
+            "The yardstick is {rule}, in all seasons: the best of {n} fixed rules in hindsight.",
+            rule=rule_text(rule),
+            n=len(summary.seasons[0].rules),
         ),
-        f"It loses less in {summary.lower} of {len(summary.seasons)} seasons; in its worst season "
-        f"it loses {100.0 * summary.worst_excess:+.1f} % against the rule.",
+        saving,
+        _(
+            "It loses less in {lower} of {n} seasons; in its worst season it loses {excess} "
+            "against the rule.",
+            lower=summary.lower,
+            n=len(summary.seasons),
+            excess=f"{signed_number(100.0 * summary.worst_excess, 1)} %",
+        ),
     ]
     if summary.share is not None:
         lines.append(
-            f"It saves {100.0 * summary.share:.0f} % of what a perfect forecast every morning "
-            "would save."
+            _(
+                "It saves {share} of what a perfect forecast every morning would save.",
+                share=percent(summary.share),
+            )
         )
     lines.append(
-        "Its crews stand at a shut field, while another can be cut, for "
-        f"{100.0 * summary.waiting_share:.1f} % of the hours in which they cut."
+        _(
+            "Its crews stand at a shut field, while another can be cut, for {share} of the hours "
+            "in which they cut.",
+            share=_percent(summary.waiting_share),
+        )
     )
-    return [*lines, CAVEAT]
+    return [*lines, _(CAVEAT)]
 
 
 def rule_text(rule: FixedRule) -> str:
     """A rule and its start moisture in words."""
     name, start = rule
     if start >= RULE_STARTS[-1]:
-        return f"{name}, as soon as it threshes"
-    return f"{name}, from {start:g} %"
+        return _("{rule}, once threshable", rule=_(name))
+    return _("{rule}, from {moisture} %", rule=_(name), moisture=short_number(start))
 
 
 def whatif_lines(
@@ -97,7 +130,15 @@ def whatif_lines(
     labour_hour: float = 25.0,
 ) -> list[str]:
     """Lines of a what-if: seasons, completion, value of the change, closed form, workable days."""
-    head = ["station", "year", "lost now", "done", "lost then", "done", "saved"]
+    head = [
+        _("station"),
+        _("year"),
+        _("lost now"),
+        _("done"),
+        _("lost then"),
+        _("done"),
+        _("saved"),
+    ]
     rows = [
         [
             b.station,
@@ -110,24 +151,31 @@ def whatif_lines(
         ]
         for b, c in zip(result.base, result.changed, strict=True)
     ]
-    lines = [f"WHAT IF: {alteration_text(result.change)}", *columns([head, *rows]), ""]
+    title = _("WHAT IF: {change}", change=alteration_text(result.change))
+    lines = [title, *columns([head, *rows]), ""]
     lines += _completion(result)
     lines += _value(result, farm, yearly_cost)
     lines += _closed_form(result, farm)
     if capacity_price is not None:
         lines += _least_cost(result, farm, capacity_price, own_share, labour_hour)
-    return [*lines, *workability_lines(result.base), "", CAVEAT]
+    return [*lines, *workability_lines(result.base), "", _(CAVEAT)]
 
 
 def alteration_text(change: Alteration) -> str:
     """An alteration in words."""
-    machines = (("combine", change.combines), ("cart", change.carts), ("truck", change.trucks))
-    parts = [f"one more {kind} like {name}" for kind, names in machines for name in names]
-    parts += [f"{change.hours:g} h longer days"] if change.hours else []
-    parts += ["a dryer"] if change.dryer else []
-    parts += [f"cutting from {change.moisture:+g} points moisture"] if change.moisture else []
-    parts += [f"tile in {', '.join(change.tile)}"] if change.tile else []
-    return ", ".join(parts) or "no change"
+    parts = [_("one more combine like {machine}", machine=m) for m in change.combines]
+    parts += [_("one more cart like {machine}", machine=m) for m in change.carts]
+    parts += [_("one more truck like {machine}", machine=m) for m in change.trucks]
+    if change.hours:
+        parts.append(_("days longer by {hours} h", hours=short_number(change.hours)))
+    if change.dryer:
+        parts.append(_("a dryer"))
+    if change.moisture:
+        points = signed_number(change.moisture, 1)
+        parts.append(_("cutting from {points} points moisture", points=points))
+    if change.tile:
+        parts.append(_("tile in {fields}", fields=", ".join(change.tile)))
+    return ", ".join(parts) or _("no change")
 
 
 def _completion(result: WhatIf) -> list[str]:
@@ -135,7 +183,14 @@ def _completion(result: WhatIf) -> list[str]:
     out = []
     for share in COMPLETION_SHARES:
         now, then = (_month_day(completion(o, share)) for o in (result.base, result.changed))
-        out.append(f"Harvest over in {100 * share:.0f} % of years: now by {now}, then by {then}.")
+        out.append(
+            _(
+                "Harvest over in {share} of years: now by {now}, then by {then}.",
+                share=percent(share),
+                now=now,
+                then=then,
+            )
+        )
     return out
 
 
@@ -144,14 +199,23 @@ def _value(result: WhatIf, farm: Farm, yearly_cost: float) -> list[str]:
     values = np.array(result.values)
     low, high = (_money(float(q), farm) for q in np.quantile(values, (0.1, 0.9)))
     lines = [
-        f"The change saves {_money(float(values.mean()), farm)} a year on average, from {low} to "
-        f"{high} in eight years of ten."
+        _(
+            "The change saves {mean} a year on average, from {low} to {high} in eight years of "
+            "ten.",
+            mean=_money(float(values.mean()), farm),
+            low=low,
+            high=high,
+        )
     ]
     if yearly_cost:
         net = float(values.mean()) - yearly_cost
         lines.append(
-            f"After its {_money(yearly_cost, farm)} a year: {_money(net, farm)}; it pays in "
-            f"{100 * float((values > yearly_cost).mean()):.0f} % of the years."
+            _(
+                "After its {cost} a year: {net}; it pays in {share} of the years.",
+                cost=_money(yearly_cost, farm),
+                net=_money(net, farm),
+                share=percent(float((values > yearly_cost).mean())),
+            )
         )
     return lines
 
@@ -163,10 +227,15 @@ def _closed_form(result: WhatIf, farm: Farm) -> list[str]:
         known = [o for o in outcomes if np.isfinite(o.closed_form)]
         costs.append(float(np.mean([o.closed_form for o in known])) if known else np.nan)
     return [
-        f"By the closed form (K A² Y V / (2 G C pwd), shatter alone, each season's own hours and "
-        f"working days): {_money(costs[0], farm)} a year now, {_money(costs[1], farm)} then, so "
-        f"{_money(costs[0] - costs[1], farm)} saved. The seasons played also hold what moisture, "
-        "wetting, sprouting, haul and moves cost."
+        _(
+            "By the closed form ({formula}, shatter alone, each season's own hours and working "
+            "days): {now} a year now, {then} then, so {saved} saved. The seasons played also hold "
+            "what moisture, wetting, sprouting, haul and moves cost.",
+            formula="K A² Y V / (2 G C pwd)",
+            now=_money(costs[0], farm),
+            then=_money(costs[1], farm),
+            saved=_money(costs[0] - costs[1], farm),
+        )
     ]
 
 
@@ -180,11 +249,15 @@ def _least_cost(
         for f in known
     ]
     now = float(np.mean([f.capacity for f in known])) / unit if known else np.nan
+    if not best:
+        return [_("Least-cost capacity: no season with a working day.")]
     return [
-        f"Least-cost capacity by the closed form: {np.mean(best):.1f} {name}; the farm has "
-        f"{now:.1f}."
-        if best
-        else "Least-cost capacity: no season with a working day."
+        _(
+            "Least-cost capacity by the closed form: {best} {unit}; the farm has {now}.",
+            best=show_number(float(np.mean(best)), 1),
+            unit=name,
+            now=show_number(now, 1),
+        )
     ]
 
 
@@ -193,23 +266,30 @@ def _half_of_a_fortnight(m: HalfMonth) -> str:
     if np.isnan(m.persistence):
         return "-"
     chance = chance_of_days(7, 14, share=m.share, persistence=max(m.persistence, 0.0))
-    return f"{100 * chance:.0f} %"
+    return percent(chance)
 
 
 def workability_lines(outcomes: Sequence[SeasonOutcome]) -> list[str]:
     """Lines on the workable days of each field by half-month, and their persistence."""
     names: dict[str, int] = {}
     for i, name in enumerate(outcomes[0].fields):
-        field, _, part = name.partition("/")
-        names.setdefault(f"{field} {part}" if part == "wet hollow" else field, i)
+        field, _slash, part = name.partition("/")
+        names.setdefault(f"{field} {_(part)}" if part == HOLLOW else field, i)
     months = half_months((o.workable for o in outcomes), names)
-    head = ["field", "half-month", "workable", "carries over", "7 of 14", "days"]
+    head = [
+        _("field"),
+        _("half-month"),
+        _("workable"),
+        _("carries over"),
+        _("7 of 14"),
+        _("days"),
+    ]
     rows = [
         [
             m.field,
-            f"{date(2001, m.month, 1):%b} {'1-15' if m.half == 1 else '16-'}",
-            f"{100 * m.share:.0f} %",
-            "-" if np.isnan(m.persistence) else f"{m.persistence:.2f}",
+            f"{short_month(date(2001, m.month, 1))} {'1-15' if m.half == 1 else '16-'}",
+            percent(m.share),
+            "-" if np.isnan(m.persistence) else show_number(m.persistence, 2),
             _half_of_a_fortnight(m),
             str(m.days),
         ]
@@ -217,10 +297,16 @@ def workability_lines(outcomes: Sequence[SeasonOutcome]) -> list[str]:
     ]
     return [
         "",
-        "WORKABLE DAYS (carries over: chance after a workable day less chance after another;",
-        "7 of 14: chance of a week's work in a fortnight)",
+        _("Workable days").upper(),
+        _("Carries over: chance after a workable day less chance after another."),
+        _("7 of 14: chance of a week's work in a fortnight."),
         *columns([head, *rows]),
     ]
+
+
+def _percent(share: float) -> str:
+    """A share to a tenth of a percent."""
+    return f"{show_number(100.0 * share, 1)} %"
 
 
 def _money(value: float, farm: Farm) -> str:
@@ -228,8 +314,8 @@ def _money(value: float, farm: Farm) -> str:
 
 
 def _day(when: date | None) -> str:
-    return "not done" if when is None else f"{when:%b} {when.day}"
+    return _("not done") if when is None else short_date(when)
 
 
 def _month_day(when: tuple[int, int] | None) -> str:
-    return "no date" if when is None else _day(date(2001, *when))
+    return _("no date") if when is None else _day(date(2001, *when))

@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 from readiness.forecasts.scores import reliability
 from scheduler.farm.units import INCH_MM
+from scheduler.language.translation import _
 from scheduler.report.figures.axes import GREY, INK, PALETTE, new_axes
 from scheduler.verification.forecasts import Verification
 from scheduler.verification.lead_scores import ChanceForecasts, LeadScore
@@ -29,14 +30,19 @@ def plot_scores(scores: Sequence[LeadScore], *, ax: Axes | None = None) -> Axes:
         markersize=4,
         linewidth=1,
         capsize=3,
-        label="forecast",
+        label=_("forecast"),
     )
     climatology = [s.brier / (1 - s.skill) if s.skill < 1 else np.nan for s in scored]
     ax.plot(
-        lead, climatology, color=GREY, linestyle="--", linewidth=1, label="always the mean chance"
+        lead,
+        climatology,
+        color=GREY,
+        linestyle="--",
+        linewidth=1,
+        label=_("always the mean chance"),
     )
-    ax.set_xlabel("day of the forecast")
-    ax.set_ylabel("Brier score (0 is perfect)")
+    ax.set_xlabel(_("day of the forecast"))
+    ax.set_ylabel(_("Brier score (0 is perfect)"))
     ax.set_ylim(bottom=0)
     ax.legend(frameon=False, fontsize=8)
     return ax
@@ -57,8 +63,8 @@ def plot_amounts(scores: Sequence[LeadScore], *, inches: bool, ax: Axes | None =
         linewidth=1,
         capsize=3,
     )
-    ax.set_xlabel("day of the forecast")
-    ax.set_ylabel(f"error of the amount (CRPS), {'in' if inches else 'mm'}")
+    ax.set_xlabel(_("day of the forecast"))
+    ax.set_ylabel(_("error of the amount (CRPS), {unit}", unit="in" if inches else "mm"))
     ax.set_ylim(bottom=0)
     return ax
 
@@ -82,8 +88,8 @@ def plot_reliability(chances: ChanceForecasts, *, ax: Axes | None = None) -> Axe
         ax.annotate(str(n), (x, y), xytext=(4, -9), textcoords="offset points", fontsize=7)
     ax.set_xlim(-0.03, 1.03)
     ax.set_ylim(-0.03, 1.03)
-    ax.set_xlabel("chance told")
-    ax.set_ylabel("share that happened")
+    ax.set_xlabel(_("chance told"))
+    ax.set_ylabel(_("share that happened"))
     return ax
 
 
@@ -91,17 +97,17 @@ def verification_figure(verification: Verification, *, inches: bool) -> Figure:
     """All charts of a verification: rain above, workable days below."""
     figure = Figure(figsize=(11, 6), layout="constrained")
     axes = figure.subplots(2, 3)
-    plot_scores(verification.rain, ax=axes[0, 0]).set_title("Rain days", fontsize=10)
+    plot_scores(verification.rain, ax=axes[0, 0]).set_title(_("Rain days"), fontsize=10)
     plot_reliability(verification.rain_days, ax=axes[0, 1]).set_title(
-        "Rain days, all leads", fontsize=10
+        _("Rain days, all leads"), fontsize=10
     )
     plot_amounts(verification.rain, inches=inches, ax=axes[0, 2]).set_title(
-        "Daily rain", fontsize=10
+        _("Daily rain"), fontsize=10
     )
     if len(verification.workable_days.lead):
-        plot_scores(verification.workable, ax=axes[1, 0]).set_title("Workable days", fontsize=10)
+        plot_scores(verification.workable, ax=axes[1, 0]).set_title(_("Workable days"), fontsize=10)
         plot_reliability(verification.workable_days, ax=axes[1, 1]).set_title(
-            "Workable days, all leads", fontsize=10
+            _("Workable days, all leads"), fontsize=10
         )
     for ax in axes.flat:
         if not ax.has_data():

@@ -9,7 +9,8 @@ import numpy as np
 
 from scheduler.atomic import write_file
 from scheduler.farm.model import Farm
-from scheduler.farm.units import INCH_MM
+from scheduler.farm.units import INCH_MM, short_number, show_number
+from scheduler.language.translation import _, ngettext
 from scheduler.report.figures.svg import figure_svg
 from scheduler.report.template_environment import template_environment
 from scheduler.verification.forecast_charts import verification_figure
@@ -24,21 +25,27 @@ FEW_DAYS = 10
 def truth_text(verification: Verification) -> str:
     """The observations that rain is verified against."""
     if not verification.gauges:
-        return "gridded records (no gauge)"
-    return f"{verification.gauges} gauge{'s' if verification.gauges > 1 else ''}"
+        return _("gridded records (no gauge)")
+    return ngettext("{n} gauge", "{n} gauges", verification.gauges)
 
 
 def table_lines(farm: Farm, verification: Verification) -> list[str]:
     """The scores as lines of a table, and a line that explains them."""
     inches = farm.units == "us"
     unit, name = (INCH_MM, "in") if inches else (1.0, "mm")
+    amount = _("amount, {unit}", unit=name)
+    brier = f"{'Brier':>6} {'±':>6} {_('skill'):>6} {_('days'):>6}"
     lines = [
-        f"{verification.issues} issues of {verification.product} against "
-        f"{truth_text(verification)}; ± is one standard error",
-        f"{'':4}  {'rain days':^28}  {f'amount, {name}':^22}  {'workable days':^28}",
-        f"{'day':>4}  {'Brier':>6} {'±':>6} {'skill':>6} {'days':>6}  {'CRPS':>6} {'±':>6} "
-        f"{'bias':>7}  {'Brier':>6} {'±':>6} {'skill':>6} {'days':>6}",
+        _(
+            "{issues} issues of {product} against {truth}; ± is one standard error",
+            issues=verification.issues,
+            product=verification.product,
+            truth=truth_text(verification),
+        ),
+        f"{'':4}  {_('rain days'):^28}  {amount:^22}  {_('workable days'):^28}",
+        f"{_('day'):>4}  {brier}  {'CRPS':>6} {'±':>6} {_('bias'):>7}  {brier}",
     ]
+    few_days = "  " + _("few days")
     for rain, workable in zip(verification.rain, verification.workable, strict=True):
         if not rain.cases and not workable.cases:
             continue
@@ -48,23 +55,29 @@ def table_lines(farm: Farm, verification: Verification) -> list[str]:
         )
         few = min(rain.days or FEW_DAYS, workable.days or FEW_DAYS) < FEW_DAYS
         cells = f"{_brier_cells(rain)}  {amount}  {_brier_cells(workable)}"
-        lines.append(f"{rain.lead:>4}  {cells}{'  few days' if few else ''}")
+        lines.append(f"{rain.lead:>4}  {cells}{few_days if few else ''}")
     lines.append(
-        f"A rain day has {_rain_day(farm)} or more, a workable day {WORKABLE_DAY_H:g} harvestable "
-        "hours or more, as reckoned from the weather that came. Skill 1 is perfect, 0 no better "
-        "than always saying the mean chance."
+        _(
+            "A rain day has {rain} or more, a workable day {hours} harvestable hours or more, as "
+            "reckoned from the weather that came. Skill 1 is perfect, 0 no better than always "
+            "saying the mean chance.",
+            rain=_rain_day(farm),
+            hours=short_number(WORKABLE_DAY_H),
+        )
     )
     return lines
 
 
 def _rain_day(farm: Farm) -> str:
     """Least rain of a rain day in the farm's units."""
-    return f"{RAIN_DAY_MM / INCH_MM:.2f} in" if farm.units == "us" else f"{RAIN_DAY_MM:g} mm"
+    if farm.units == "us":
+        return f"{show_number(RAIN_DAY_MM / INCH_MM, 2)} in"
+    return f"{short_number(RAIN_DAY_MM)} mm"
 
 
 def _cell(value: float, width: int, digits: int = 2) -> str:
     """A number of some digits, right-aligned; '-' for NaN."""
-    return f"{'-':>{width}}" if not np.isfinite(value) else f"{value:>{width}.{digits}f}"
+    return f"{show_number(value, digits) if np.isfinite(value) else '-':>{width}}"
 
 
 def _brier_cells(score: LeadScore) -> str:
