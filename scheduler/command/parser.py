@@ -145,6 +145,9 @@ def _add_planning_options(command: argparse.ArgumentParser) -> None:
         "--on", metavar="DATE", help="2026-08-12 (6 am) or 2026-08-12T14:30; now by default"
     )
     command.add_argument("--forecast", type=Path, metavar="FILE", help="instead of the last stored")
+    command.add_argument(
+        "--elsewhere", action="store_true", help="use FILE even if it is for a place far away"
+    )
     command.add_argument("--days", type=_days, default=12, metavar="N", help="days ahead, 1-30")
     command.add_argument("--seed", type=_seed, default=0, metavar="N", help="random seed")
 

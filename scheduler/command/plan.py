@@ -46,7 +46,12 @@ def run_ready(args: argparse.Namespace) -> int:
     """Print hours per field and day."""
     now = planning_time(args.on, read_farm(args.folder))
     farm, season, sky = outlook_of(
-        args.folder, now=now, forecast=args.forecast, days=args.days, seed=args.seed
+        args.folder,
+        now=now,
+        forecast=args.forecast,
+        days=args.days,
+        seed=args.seed,
+        elsewhere=args.elsewhere,
     )
     if args.work:
         season = season_for_work(farm, season, sky, work=args.work)
@@ -78,6 +83,7 @@ def _plan(args: argparse.Namespace, *, fast: bool = False) -> Morning:
             forecast=args.forecast,
             days=args.days,
             seed=args.seed,
+            elsewhere=args.elsewhere,
             fast=fast,
             progress=progress,
         )

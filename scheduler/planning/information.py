@@ -46,7 +46,13 @@ class InformationState(BookState):
 
 
 def gather(
-    folder: Path, now: datetime | None, *, forecast: Path | None, days: int, seed: int
+    folder: Path,
+    now: datetime | None,
+    *,
+    forecast: Path | None,
+    days: int,
+    seed: int,
+    elsewhere: bool = False,
 ) -> InformationState:
     """Read the farm folder, its season book and its weather.
 
@@ -55,6 +61,7 @@ def gather(
     now : aware planning time; the clock's where None.
     forecast : a forecast file in place of the last stored forecast.
     days, seed : horizon and random seed of the members.
+    elsewhere : whether the forecast file may be for a place far from the fields.
 
     Raises
     ------
@@ -71,7 +78,14 @@ def gather(
             farm = apply_book(farm, book, when)
             gauges = pd.concat([gauges, book.gauges(when)], ignore_index=True)
     weather = weather_for(
-        folder, farm, when, days=days, forecast=forecast, seed=seed, gauges=gauges
+        folder,
+        farm,
+        when,
+        days=days,
+        forecast=forecast,
+        elsewhere=elsewhere,
+        seed=seed,
+        gauges=gauges,
     )
     learnt = learn(farm, state.observations, weather.past, now=when)
     return InformationState(
@@ -108,8 +122,14 @@ def simulated_season(information: InformationState, *, seed: int) -> tuple[Seaso
 
 
 def outlook_of(
-    folder: Path, *, now: datetime | None, forecast: Path | None, days: int, seed: int
+    folder: Path,
+    *,
+    now: datetime | None,
+    forecast: Path | None,
+    days: int,
+    seed: int,
+    elsewhere: bool = False,
 ) -> tuple[Farm, Season, Weather]:
     """The farm as the book leaves it, its season and the weather of its fields, without a plan."""
-    information = gather(folder, now, forecast=forecast, days=days, seed=seed)
+    information = gather(folder, now, forecast=forecast, days=days, seed=seed, elsewhere=elsewhere)
     return information.farm, *simulated_season(information, seed=seed)

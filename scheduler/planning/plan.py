@@ -51,6 +51,7 @@ def plan_morning(
     seed: int = 0,
     fast: bool = False,
     swift: bool = False,
+    elsewhere: bool = False,
     progress: Progress = ignore_progress,
 ) -> Morning:
     """Plan a farm folder from its files, its stored weather and its season book.
@@ -62,6 +63,7 @@ def plan_morning(
     forecast : a forecast file in place of the last stored forecast.
     days, seed : horizon and random seed; the same seed gives the same plan.
     fast : a quarter of the search, without the value of perfect knowledge.
+    elsewhere : whether the forecast file may be for a place far from the fields.
     swift : orders within seconds for a page that waits: a short search, without a floor.
     progress : called with each stage and the share of the work done.
 
@@ -72,7 +74,7 @@ def plan_morning(
     NoPlanError
         Where no crew can cut anything.
     """
-    information = gather(folder, now, forecast=forecast, days=days, seed=seed)
+    information = gather(folder, now, forecast=forecast, days=days, seed=seed, elsewhere=elsewhere)
     progress(PlanStage.READINESS, 0.05)
     effort = SWIFT if swift else FAST if fast else NORMAL
     return plan_farm(information, days=days, seed=seed, effort=effort, progress=progress)

@@ -25,7 +25,7 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.store import BOOK_FILE
-from scheduler.weather.history import PAST_DAYS, records, with_gauges
+from scheduler.weather.history import PAST_DAYS, hour_text, records, with_gauges
 from scheduler.weather.selection import latest_cells, nearest_places
 from scheduler.weather.store import stored_answers
 from scheduler.windows.model_inputs import simulate_farm
@@ -126,8 +126,9 @@ def read_observed_season(
     weather = observed_weather(folder, farm, utc_hour(stop) + 24 * BEYOND_DAYS * HOUR, notes)
     if weather.times[-1] < utc_hour(stop) - HOUR:
         raise WeatherError(
-            f"the weather records end {weather.times[-1]} UTC, before the season's end; run "
-            "`afterrain fetch`, or review a part of it with --until DATE"
+            f"the weather records end {hour_text(weather.stop, farm.tz)}, before the season's end; "
+            "run `afterrain fetch`, add records of your own with `afterrain import --records`, or "
+            "review a part of it with --until DATE"
         )
     weather = with_gauges(weather, farm, gauges, notes)
     past, ahead = (
@@ -219,7 +220,7 @@ def observed_weather(folder: Path, farm: Farm, end: np.datetime64, notes: list[s
     archive = stored_answers(folder, "archive")
     now = datetime.fromisoformat(f"{end}+00:00")
     cells = latest_cells(archive, farm, max([now, *(s.issued for s in archive)]), notes)
-    weather = records(folder, cells, end, notes) if cells else None
+    weather = records(folder, cells, end, notes, farm.tz) if cells else None
     if weather is None:
         raise WeatherError(
             f"{folder}: there are no weather records; run `afterrain fetch {folder}`"

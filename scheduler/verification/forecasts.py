@@ -115,7 +115,7 @@ def verify(folder: Path, farm: Farm, gauges: pd.DataFrame, *, now: datetime) -> 
 def _record_readings(folder: Path, farm: Farm, product: str, now: datetime) -> list[GaugeReading]:
     """Daily rain of the gridded records at the cells of the forecast, as gauge readings."""
     cells = latest_cells(stored_answers(folder, product), farm, now, [])
-    daily = _daily_records(folder, cells, now)
+    daily = _daily_records(folder, farm, cells, now)
     if daily is None:
         return []
     first, rain = daily
@@ -130,10 +130,10 @@ def _record_readings(folder: Path, farm: Farm, product: str, now: datetime) -> l
 
 
 def _daily_records(
-    folder: Path, cells: Sequence[ForecastCell], now: datetime
+    folder: Path, farm: Farm, cells: Sequence[ForecastCell], now: datetime
 ) -> tuple[np.datetime64, Array] | None:
     """First hour and daily rain (site, day) of the records, in days that begin at 12 UTC."""
-    weather = records(folder, cells, utc_hour(now), []) if cells else None
+    weather = records(folder, cells, utc_hour(now), [], farm.tz) if cells else None
     if weather is None:
         return None
     begin = (12 - int(weather.start.astype(int)) % 24) % 24
@@ -185,7 +185,7 @@ def _observed_windows(
     notes: list[str] = []
     cells = latest_cells(stored_answers(folder, product), farm, now, notes)
     hour = utc_hour(now)
-    weather = records(folder, cells, hour, notes) if cells else None
+    weather = records(folder, cells, hour, notes, farm.tz) if cells else None
     if weather is None:
         return None
     sites = np.array([[c.lat, c.lon] for c in cells])

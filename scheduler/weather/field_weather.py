@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -37,10 +37,10 @@ from scheduler.weather.bias_correction import (
 from scheduler.weather.history import (
     FRAME_VARIABLES,
     gauge_readings,
+    hour_text,
     joined_sites,
     past_or_stand_in,
     records,
-    utc_text,
     with_gauges,
 )
 from scheduler.weather.selection import (
@@ -61,6 +61,9 @@ THUNDER_PCT = 20.0
 #: Age from which stored alerts are not shown, h; assumed: services renew them within the hour, and
 #: they seldom hold longer than a day.
 ALERT_AGE_H = 24.0
+#: Fewest hours of forecast that a plan is made on; assumed: shorter ones tell nothing of today's
+#: evening and tomorrow morning, which decide where a crew goes.
+LEAST_FORECAST_H = 24
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +101,7 @@ def weather_for(
     *,
     days: int,
     forecast: Path | None = None,
+    elsewhere: bool = False,
     seed: int = 0,
     gauges: pd.DataFrame | None = None,
 ) -> FarmWeather:
@@ -108,6 +112,7 @@ def weather_for(
     now : aware time; only forecasts issued by then are used.
     days : horizon; beyond the forecast's end members follow analogues from the records.
     forecast : a forecast file to use instead of the stored forecasts.
+    elsewhere : whether that file may be for a place far from the fields.
     seed : of the random draws.
     gauges : readings: gauge, time (start, UTC), hours, mm.
 
@@ -119,18 +124,18 @@ def weather_for(
     folder, notes = Path(folder), list[str]()
     hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
     if forecast is not None:
-        cells = cells_from_file(folder, Path(forecast), farm, now, notes)
+        cells = cells_from_file(folder, Path(forecast), farm, now, notes, elsewhere=elsewhere)
     else:
         cells = choose_forecast(folder, farm, now, notes)
     issued = min((c.issued for c in cells if c.issued), default=None)
     _note_age(farm, cells[0].source, issued, now, notes)
     cell_of = np.array(nearest_places(farm.fields, [(c.lat, c.lon) for c in cells])[0])
-    recorded = records(folder, cells, hour, notes)
-    pairs = rain_pairs(
-        folder, gauge_readings(farm, gauges), cells[0].source.rpartition(" ")[2], until=now
-    )
-    members, stop = _members(cells, recorded, hour, days, seed, pairs, notes)
-    past = past_or_stand_in(recorded, members, hour, notes).sites(cell_of)
+    recorded = records(folder, cells, hour, notes, farm.tz)
+    readings = gauge_readings(farm, gauges)
+    pairs = rain_pairs(folder, readings, cells[0].source.rpartition(" ")[2], until=now)
+    ahead = _forecast(cells, hour, farm.tz, notes)
+    members, stop = _members(ahead, recorded, _lead(cells, hour), days, seed, pairs, farm.tz, notes)
+    past = past_or_stand_in(recorded, members, hour, notes, readings=readings).sites(cell_of)
     ahead = members.sites(cell_of)
     thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
     warnings = _warnings(folder, farm, ahead.start, now, notes)
@@ -175,19 +180,39 @@ def _note_age(
         )
 
 
+def _forecast(
+    cells: Sequence[ForecastCell], hour: np.datetime64, tz: tzinfo, notes: list[str]
+) -> Weather:
+    """The forecast from now to its end or its first hole, (member, cell, hour).
+
+    Raises
+    ------
+    WeatherError
+        Where less than `LEAST_FORECAST_H` of it lie ahead.
+    """
+    common = _common([c.payload.weather for c in cells], hour, tz)
+    known = _without_unknown(fill_gaps(common, lat=cells[0].lat, lon=cells[0].lon), tz, notes)
+    if (hours := known.shape[2]) < LEAST_FORECAST_H:
+        raise WeatherError(
+            f"the forecast reaches {hours} h ahead, to {hour_text(known.stop, tz)}; a plan needs "
+            f"{LEAST_FORECAST_H} h: run `afterrain fetch`, or give a longer one with "
+            "--forecast FILE"
+        )
+    return known
+
+
 def _members(
-    cells: Sequence[ForecastCell],
+    members: Weather,
     recorded: Weather | None,
-    hour: np.datetime64,
+    lead: float,
     days: int,
     seed: int,
     pairs: RainPairs,
+    tz: tzinfo,
     notes: list[str],
 ) -> tuple[Weather, np.datetime64]:
     """Weather of the members from now to the horizon, (member, cell, hour); the forecast's end."""
-    members = _common([c.payload.weather for c in cells], hour)
-    members = _without_unknown(fill_gaps(members, lat=cells[0].lat, lon=cells[0].lon))
-    lead = _lead(cells, hour)
+    hour = members.start
     rain, groups = bias_corrected(members.rain, pairs, lead=lead)
     if groups:
         members = replace(members, rain=rain)
@@ -197,7 +222,8 @@ def _members(
                 days=pairs.days,
             )
         )
-    if recorded is None or not _has_enough_days(recorded, hour):
+    has_records = recorded is not None and _has_enough_days(recorded, hour)
+    if recorded is None or not has_records:
         recorded = synthetic_records(members, seed=seed)
         notes.append(
             _(
@@ -205,7 +231,7 @@ def _members(
                 "a rough guess."
             )
         )
-    if members.shape[0] == 1 and members.shape[2] >= 24:
+    if members.shape[0] == 1:
         members = dress(
             members, recorded, lead=lead, correlation=learnt_correlation(pairs), seed=seed
         )
@@ -218,8 +244,15 @@ def _members(
     if members.shape[2] < 24 * days:
         notes.append(
             _(
-                "Beyond the forecast's end ({time}) members follow weather of the records.",
-                time=utc_text(members.stop),
+                "The forecast ends {time}. Days after that follow weather of your records: nothing "
+                "said of them is forecast.",
+                time=hour_text(members.stop, tz),
+            )
+            if has_records
+            else _(
+                "The forecast ends {time}. Days after that follow invented weather: nothing said "
+                "of them is forecast.",
+                time=hour_text(members.stop, tz),
             )
         )
     return extend_with_analogues(members, recorded, hours=24 * days, seed=seed), members.stop
@@ -239,18 +272,19 @@ def _lead(cells: Sequence[ForecastCell], hour: np.datetime64) -> float:
     return max([(_utc(hour) - i) / timedelta(hours=1) for i in issues] + [0.0])
 
 
-def _common(parts: Sequence[Weather], hour: np.datetime64) -> Weather:
+def _common(parts: Sequence[Weather], hour: np.datetime64, tz: tzinfo) -> Weather:
     """One frame of all cells from `hour` on, with the members and hours that they share."""
     late = max(p.start for p in parts)
     stop = min(p.stop for p in parts)
     if late > hour:
         raise WeatherError(
-            f"the forecast begins {utc_text(late)}, {int((late - hour).astype(int))} h after the "
-            "planning time; plan from then on, or give one that covers now"
+            f"the forecast begins {hour_text(late, tz)}, {int((late - hour).astype(int))} h after "
+            "the planning time; plan from then on, or give one that covers now"
         )
     if stop <= hour:
         raise WeatherError(
-            f"the forecast ends {utc_text(stop)}, before the planning time; run `afterrain fetch`"
+            f"the forecast ends {hour_text(stop, tz)}, before the planning time; run "
+            "`afterrain fetch`, or give a later one with --forecast FILE"
         )
     members = min(p.shape[0] for p in parts)
     cut = []
@@ -261,7 +295,7 @@ def _common(parts: Sequence[Weather], hour: np.datetime64) -> Weather:
     return joined_sites(cut)
 
 
-def _without_unknown(forecast: Weather) -> Weather:
+def _without_unknown(forecast: Weather, tz: tzinfo, notes: list[str]) -> Weather:
     """The forecast up to its first hour with an unknown value; gusts may be unknown."""
     unknown = np.any(
         [np.isnan(getattr(forecast, n)).any(axis=(0, 1)) for n in VARIABLES if n != "gust"], axis=0
@@ -274,6 +308,17 @@ def _without_unknown(forecast: Weather) -> Weather:
         raise WeatherError(
             f"the forecast does not give {' and '.join(names)} for the next hour; fetch another or "
             "give one with --forecast FILE"
+        )
+    rest = unknown[hours:]
+    if not rest.all():
+        begin = forecast.start + hours * HOUR
+        end = begin + int(rest.argmin()) * HOUR
+        notes.append(
+            _(
+                "The forecast has a hole from {begin} to {end}: only the hours before it are used.",
+                begin=hour_text(begin, tz),
+                end=hour_text(end, tz),
+            )
         )
     return forecast.between(forecast.start, forecast.start + hours * HOUR)
 

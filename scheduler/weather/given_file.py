@@ -143,6 +143,15 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
     if problems:
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
         raise WeatherError(f"{problems[0]}{more}")
+    humidity = [row["humidity"] for row in rows.values() if np.isfinite(row["humidity"])]
+    if humidity and 0.0 < max(humidity) <= 1.0:
+        column = next(
+            c for c, n in zip(table.columns, columns, strict=True) if n.startswith("humidity")
+        )
+        raise WeatherError(
+            f"{name}, {column}: no value is above 1, so they look like fractions of 1; write "
+            "percent, 0 to 100"
+        )
     return _table_payload(rows, farm, name)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.gaps import MAX_BRIDGED_H, fill_gaps
 from readiness.atmosphere.weather import HOUR, VARIABLES, Weather
-from readiness.forecasts.gauge_kriging import GaugeReading, merge_gauges
+from readiness.forecasts.gauge_kriging import MISSED_SHOWER_H, GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
 from scheduler.farm.units import INCH_MM, show_number
 from scheduler.language.translation import _
@@ -23,8 +23,8 @@ from scheduler.weather.store import StoredAnswer, stored_answers
 
 #: Days of records that soil water starts from; assumed: the top metre forgets earlier weather.
 PAST_DAYS = 180
-#: Days of stand-in weather where there are no records; assumed: grain moisture forgets its start
-#: within them.
+#: Fewest days of stand-in weather where there are no records; assumed: grain moisture forgets its
+#: start within them.
 STAND_IN_DAYS = 5
 #: Gap in the records from which the user is warned, h: the models give up on longer ones.
 LONG_GAP_H = 24
@@ -32,7 +32,11 @@ FRAME_VARIABLES = (*VARIABLES, "estimated")
 
 
 def records(
-    folder: Path, cells: Sequence[ForecastCell], hour: np.datetime64, notes: list[str]
+    folder: Path,
+    cells: Sequence[ForecastCell],
+    hour: np.datetime64,
+    notes: list[str],
+    tz: tzinfo,
 ) -> Weather | None:
     """All records up to `hour`, (1, cell, hour); unknown hours are NaN. None without records.
 
@@ -51,7 +55,7 @@ def records(
     start = max(p.start for p in parts)
     joined = joined_sites([p.between(start, hour) for p in parts])
     if _unknown_hours(joined).any():
-        joined = _with_gaps_filled(folder, joined, cells, hour, notes)
+        joined = _with_gaps_filled(folder, joined, cells, hour, notes, tz)
     return fill_gaps(joined, lat=cells[0].lat, lon=cells[0].lon)
 
 
@@ -114,6 +118,7 @@ def _with_gaps_filled(
     cells: Sequence[ForecastCell],
     hour: np.datetime64,
     notes: list[str],
+    tz: tzinfo,
 ) -> Weather:
     """The records with gaps filled from observations, then from forecasts of those hours."""
     now = pd.Timestamp(str(hour), tz="UTC")
@@ -137,16 +142,16 @@ def _with_gaps_filled(
             )
         )
     if after > 0:
-        notes.append(_gap_note(joined))
+        notes.append(_gap_note(joined, tz))
     return joined
 
 
-def _gap_note(weather: Weather) -> str:
+def _gap_note(weather: Weather, tz: tzinfo) -> str:
     """A sentence about the longest gap."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], _unknown_hours(weather).astype(int), [0]])))
     runs = edges.reshape(-1, 2)
     a, b = runs[int(np.argmax(runs[:, 1] - runs[:, 0]))]
-    fields = {"hours": str(b - a), "time": utc_text(weather.times[a])}
+    fields = {"hours": str(b - a), "time": hour_text(weather.times[a], tz)}
     if b - a > LONG_GAP_H:
         return _(
             "Weather records are missing for {hours} h from {time}; ground and grain are unknown "
@@ -156,36 +161,78 @@ def _gap_note(weather: Weather) -> str:
     return _("Weather records are missing for {hours} h from {time}.", **fields)
 
 
-def utc_text(at: np.datetime64) -> str:
-    """An hour as people read it."""
-    return f"{pd.Timestamp(str(at)):%Y-%m-%d %H:%M} UTC"
+def hour_text(at: np.datetime64, tz: tzinfo) -> str:
+    """A UTC hour on the farm's clock, with the date."""
+    return f"{pd.Timestamp(str(at), tz='UTC').tz_convert(tz):%Y-%m-%d %H:%M}"
 
 
 def past_or_stand_in(
-    past: Weather | None, forecast: Weather, hour: np.datetime64, notes: list[str]
+    past: Weather | None,
+    forecast: Weather,
+    hour: np.datetime64,
+    notes: list[str],
+    *,
+    readings: Sequence[GaugeReading] = (),
 ) -> Weather:
     """Weather that soil and grain models run on up to now: the records, else a stand-in.
 
-    The stand-in repeats the mean of the forecast's first day without its rain. Soil starts at
-    field capacity, as in any run.
+    The stand-in repeats the mean of the forecast's first day without its rain, over all days of
+    the gauges' readings. Its rain is the gauges' mean, a shower in the dampest hours of a reading.
+    Soil starts at field capacity, as in any run.
     """
     if past is not None and past.shape[2]:
         return past.between(max(past.start, hour - 24 * PAST_DAYS * HOUR), hour)
     day = forecast.between(hour, hour + min(24, forecast.shape[2]) * HOUR)
+    days = _stand_in_days(readings, hour)
     rows: dict[str, Any] = {
-        n: np.tile(getattr(day, n).mean(axis=0, keepdims=True), (1, 1, STAND_IN_DAYS))
-        for n in VARIABLES
+        n: np.tile(getattr(day, n).mean(axis=0, keepdims=True), (1, 1, days)) for n in VARIABLES
     }
     rows["rain"] = np.zeros_like(rows["rain"])
-    notes.append(
-        _(
-            "There are no weather records: the ground is taken to have drained for {days} dry days "
-            "from field capacity; check it by hand, and run `afterrain fetch` for records.",
-            days=STAND_IN_DAYS,
-        )
-    )
     shape = rows["rain"].shape
+    first = hour - shape[2] * HOUR
+    read = [r for r in readings if r.start >= first and r.start < hour]
+    for (start, hours), amounts in _by_period(read).items():
+        at = int((start - first).astype(int))
+        damp = np.argsort(-rows["humidity"][0, 0, at : at + hours])[:MISSED_SHOWER_H]
+        rows["rain"][..., at + damp] += np.mean(amounts) / len(damp)
+    notes.append(_stand_in_note(days, len(read)))
     return Weather(start=hour - shape[2] * HOUR, **rows, estimated=np.ones(shape, dtype=np.bool_))
+
+
+def _stand_in_note(days: int, readings: int) -> str:
+    """What the stand-in takes for granted."""
+    if readings:
+        return _(
+            "There are no weather records: the ground is taken to be at field capacity {days} days "
+            "ago, with the rain of your {readings} gauge readings since, and each day as warm and "
+            "dry as the first day of the forecast. Check the ground by hand, and run `afterrain "
+            "fetch` for records.",
+            days=days,
+            readings=readings,
+        )
+    return _(
+        "There are no weather records and no gauge readings: the ground is taken to be at field "
+        "capacity {days} days ago, without rain since, and each day as warm and dry as the first "
+        "day of the forecast. Check the ground by hand, and run `afterrain fetch` for records.",
+        days=days,
+    )
+
+
+def _by_period(
+    readings: Sequence[GaugeReading],
+) -> dict[tuple[np.datetime64, int], list[float]]:
+    """Amounts of all gauges, mm, by start and length of the reading."""
+    out: dict[tuple[np.datetime64, int], list[float]] = {}
+    for r in readings:
+        out.setdefault((r.start, r.hours), []).append(r.mm)
+    return out
+
+
+def _stand_in_days(readings: Sequence[GaugeReading], hour: np.datetime64) -> int:
+    """Days of stand-in weather that hold every reading of the last `PAST_DAYS`."""
+    back = [int((hour - r.start).astype(int)) for r in readings]
+    days = max([-(-h // 24) for h in back if h <= 24 * PAST_DAYS], default=0)
+    return max(STAND_IN_DAYS, days)
 
 
 def with_gauges(

@@ -76,9 +76,22 @@ def choose_forecast(
 
 
 def cells_from_file(
-    folder: Path, path: Path, farm: Farm, now: datetime, notes: list[str]
+    folder: Path,
+    path: Path,
+    farm: Farm,
+    now: datetime,
+    notes: list[str],
+    *,
+    elsewhere: bool = False,
 ) -> list[ForecastCell]:
-    """The forecast of a file as the cell of the whole farm, repeated at each cell of records."""
+    """The forecast of a file as the cell of the whole farm, repeated at each cell of records.
+
+    Raises
+    ------
+    WeatherError
+        Where it cannot be read, is too old or in the future, or is for a place too far from the
+        fields, unless `elsewhere` allows that.
+    """
     given = read_forecast(path, farm)
     payload, source, issued = given.payload, given.source, given.issued
     cell = ForecastCell(
@@ -93,10 +106,18 @@ def cells_from_file(
         check_age(farm, issued, now)
     km = nearest_places(farm.fields, [(cell.lat, cell.lon)])[1]
     if (far := float(km.max())) > MAX_DISTANCE_KM:
+        away = show_distance(far, farm.units)
+        if not elsewhere:
+            raise WeatherError(
+                f"{path}: the forecast is for a place {away} from field "
+                f'"{farm.fields[int(km.argmax())].id}", farther than '
+                f"{show_distance(MAX_DISTANCE_KM, farm.units)}; give one for the farm, or use this "
+                "one all the same with --elsewhere"
+            )
         notes.append(
             _(
-                "The forecast given is for a place {distance} from the farthest field.",
-                distance=show_distance(far, farm.units),
+                "The forecast is for a place {distance} from the farthest field, as you chose.",
+                distance=away,
             )
         )
     places = sorted({(s.lat, s.lon) for s in stored_answers(folder, "archive")})

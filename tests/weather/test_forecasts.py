@@ -414,6 +414,92 @@ def test_a_given_forecast_from_the_future_or_the_past(sample):
         weather_for(SAMPLE, farm, MORNING + timedelta(days=3), days=2, forecast=path)
 
 
+def test_a_forecast_for_another_place_is_refused_unless_it_is_wanted(small, sample, tmp_path):
+    """By hand: one degree of latitude is 6371 km × π/180 = 111.2 km (69.1 mi)."""
+    folder, farm, now, _ = small
+    content = json.loads(stored_answers(folder, "ensemble")[0].path.read_text(encoding="utf-8"))
+    content["payload"]["latitude"] += 1.0
+    path = tmp_path / "far.json"
+    path.write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(
+        WeatherError, match=r"for a place 6\d\.\d mi from field .*than 24\.9 mi; .*--e"
+    ):
+        weather_for(folder, farm, now, days=2, forecast=path)
+    metric = replace(farm, units="metric")
+    with pytest.raises(WeatherError, match=r"for a place (10|11)\d km .* farther than 40\.0 km; "):
+        weather_for(folder, metric, now, days=2, forecast=path)
+    forced = weather_for(folder, farm, now, days=2, forecast=path, elsewhere=True)
+    assert any("mi from the farthest field, as you chose" in n for n in forced.notes)
+    assert main(["ready", str(folder), "--on", now.isoformat(), "--forecast", str(path)]) == 1
+    words = ["ready", str(folder), "--on", now.isoformat(), "--forecast", str(path), "--elsewhere"]
+    assert main(words) == 0
+
+
+def hourly_table(path, hours, *, skip=(), humidity=60.0):
+    """A dry forecast table from the sample's planning time on."""
+    first = datetime(2026, 8, 12, 6)
+    rows = [
+        f"{first + timedelta(hours=h):%Y-%m-%d %H:%M},0,20,{humidity},10"
+        for h in range(hours)
+        if h not in skip
+    ]
+    return table(path, "time,rain_mm,temp_c,humidity_pct,wind_kmh", rows)
+
+
+def test_a_forecast_of_twelve_hours_is_refused(sample, tmp_path):
+    path = hourly_table(tmp_path / "f.csv", 12)
+    message = r"reaches 12 h ahead, to 2026-08-12 18:00; a plan needs 24 h: run `afterrain fetch`"
+    with pytest.raises(WeatherError, match=message):
+        weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=path)
+
+
+def test_what_lies_beyond_a_forecast_of_a_day_is_told_apart(sample, tmp_path):
+    path = hourly_table(tmp_path / "f.csv", 25)
+    weather = weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=path)
+    assert weather.forecast_until == MORNING + timedelta(days=1)  # whole days are dressed
+    assert any(
+        n.startswith("The forecast ends 2026-08-13 06:00. Days after that follow weather of your")
+        for n in weather.notes
+    )
+    assert weather.forecast.shape[0] > 1  # dressed, so that times have a spread
+
+
+def test_a_hole_in_a_forecast_ends_it_and_is_named(sample, tmp_path):
+    path = hourly_table(tmp_path / "f.csv", 120, skip=range(48, 88))
+    weather = weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=path)
+    assert weather.forecast_until == datetime(2026, 8, 14, 11, tzinfo=UTC)
+    hole = (
+        "The forecast has a hole from 2026-08-14 06:00 to 2026-08-15 22:00: only the hours before "
+        "it are used."
+    )
+    assert hole in weather.notes
+    early = hourly_table(tmp_path / "g.csv", 120, skip=range(5, 45))
+    with pytest.raises(WeatherError, match="reaches 5 h ahead"):
+        weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=early)
+
+
+def test_humidity_as_a_fraction_is_refused(sample, tmp_path):
+    path = hourly_table(tmp_path / "f.csv", 48, humidity=0.6)
+    with pytest.raises(
+        WeatherError, match=r"humidity_pct: no value is above 1, .* percent, 0 to 100"
+    ):
+        weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=path)
+
+
+def test_without_records_all_days_of_the_gauges_count(small):
+    folder, farm, now, rows = small
+    for stored in stored_answers(folder, "archive"):
+        stored.path.unlink()
+    write_gauges(folder, rows, FIRST_ISSUE)  # from the 60th day to the 84th
+    gauges = read_rain(folder, farm)
+    weather = weather_for(folder, farm, now, days=4, gauges=gauges)
+    assert weather.past.shape[2] == 24 * 26  # 84 - 60 days and the day that the first one covers
+    assert weather.past.rain.sum(axis=2).mean() == pytest.approx(gauges["mm"].sum(), rel=0.02)
+    note = next(n for n in weather.notes if n.startswith("There are no weather records"))
+    assert "field capacity 26 days ago, with the rain of your 25 gauge readings since" in note
+    assert "dry days" not in note
+
+
 # ---- storing -------------------------------------------------------------------------------------
 
 
