@@ -10,7 +10,7 @@ from small_farm import NOW, combine, farm, field, season
 
 from readiness.season.codes import Reason
 from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.farm.model import Crew, Person
+from scheduler.farm.model import Crew, Person, Schedule
 from scheduler.farm.slots import slot_times
 from scheduler.field_work.play import play
 from scheduler.planning.dispatch_rules import RULES, rule_policy
@@ -83,6 +83,22 @@ def random_dates(rng):
     }
 
 
+def random_market(rng, market):
+    """The market with limits, some with a feed price, some with other ones from tomorrow on."""
+    first, second = (
+        replace(
+            market,
+            moisture_limit_pct=float(rng.uniform(13.5, 18.0)),
+            limits={"sprout": float(rng.choice([0.02, 0.06, 0.15])), "protein": 11.0},
+            feed_price_t=None if rng.random() < 0.5 else 120.0,
+            sprout_discount=Schedule(steps=((0.01, 10.0), (0.05, 30.0))),
+        )
+        for _ in range(2)
+    )
+    hours = int(rng.integers(1, 40))
+    return replace(first, later=((NOW + timedelta(hours=hours), second),) * (rng.random() < 0.3))
+
+
 def random_morning(seed):
     """Farm and season of a morning."""
     rng = np.random.default_rng(seed)
@@ -99,29 +115,33 @@ def random_morning(seed):
                 area_ha=float(rng.uniform(5, 60)),
                 lon=-99.0 - 0.05 * rng.random(),
                 **random_dates(rng),
+                protein_pct=float(rng.choice([10.0, 12.0])) if rng.random() < 0.2 else None,
             )
             for n in range(int(rng.integers(1, 4)))
         ),
     )
-    limit = float(rng.uniform(13.5, 18.0))
-    markets = {
-        crop: replace(m, moisture_limit_pct=limit) for crop, m in base.points[0].markets.items()
-    }
-    base = replace(
-        base,
-        crews=random_crews(rng, base),
-        points=(replace(base.points[0], markets=markets),),
+    points = tuple(
+        replace(
+            base.points[0],
+            id=name,
+            markets={
+                crop: random_market(rng, market) for crop, market in base.points[0].markets.items()
+            },
+        )
+        for name in "EG"[: int(rng.integers(1, 3))]
     )
+    base = replace(base, crews=random_crews(rng, base), points=points)
     n = len(base.fields)
     hour = np.arange(24 * DAYS)
     moisture = rng.uniform(13, 17, (n, 1)) - 2.5 * np.sin((hour - 9) / 24 * 2 * np.pi)
     made = season(n, moisture, days=DAYS)
+    made.sprout[:] = rng.choice([0.0, 0.05, 0.2], (n, 1)) * np.linspace(0, 1, 24 * DAYS)
     made.reason[:] = np.where(rng.random(made.reason.shape) < 0.1, Reason.GROUND, made.reason)
     return base, made
 
 
 def played_mornings(seed):
-    """(work, policy, outcome) of a rule in each make-up of a random morning."""
+    """(work, season, policy, outcome) of a rule in each make-up of a random morning."""
     the_farm, the_season = random_morning(seed)
     loss = standing_loss_of(the_farm, the_season, slot_times(NOW, DAYS, 30))
     rule = RULES[seed % len(RULES)]
@@ -129,4 +149,4 @@ def played_mornings(seed):
         if makeup:
             work = compile_work(loss, makeup, places=["base"] * len(makeup))
             policy = rule_policy(work, rule, 40.0)
-            yield work, policy, play(work.tables, policy, log=True)
+            yield work, the_season, policy, play(work.tables, policy, log=True)

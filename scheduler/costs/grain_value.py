@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from readiness.atmosphere.weather import Array
 from readiness.grain.crops import CROPS
-from scheduler.farm.model import Farm, Field, Market, Schedule
+from scheduler.costs.grain_price import discount_above, price_t, quality_of, sound_price_t
+from scheduler.farm.model import OPEN_ENDED, Farm, Field, Market
 
 #: Defaults of the loss terms that the user may set under [losses.CROP] in farm.toml.
 LOSSES: dict[str, float] = {
@@ -40,20 +41,6 @@ class CropState:
     moisture: Array
     wettings: Array
     sprout: Array
-
-
-def discount_above(schedule: Schedule, value: Array) -> Array:
-    """Discount of the highest threshold below each value, money per tonne; 0 if there is none."""
-    thresholds = np.array([t for t, _ in schedule.steps])
-    money = np.array([0.0, *(m for _, m in schedule.steps)])
-    return np.asarray(money[np.searchsorted(thresholds, value, side="left")], dtype=np.float64)
-
-
-def discount_below(schedule: Schedule, value: Array) -> Array:
-    """Discount of the lowest threshold above each value, money per tonne; 0 if there is none."""
-    thresholds = np.array([t for t, _ in schedule.steps])
-    money = np.array([*(m for _, m in schedule.steps), 0.0])
-    return np.asarray(money[np.searchsorted(thresholds, value, side="right")], dtype=np.float64)
 
 
 def loss_terms(farm: Farm, field: Field) -> dict[str, float]:
@@ -101,8 +88,7 @@ def revenue_ha(
     m = state.moisture
     cut = dry_t_ha(field) * left / (1.0 - m / 100.0)
     tw = test_weight(field, state.wettings, terms)
-    price = market.price_t - discount_below(market.test_weight_discount, tw)
-    price = price - discount_above(market.sprout_discount, state.sprout)
+    price = price_t(field, market, quality_of(field, tw, state.sprout))
     wet = discount_above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         wet = wet + market.drying_t_point * np.maximum(m - market.moisture_base_pct, 0.0)
@@ -116,7 +102,7 @@ def best_revenue_ha(farm: Farm, field: Field, haul_t: dict[str, float]) -> float
     `haul_t` maps the id of a delivery point to money per tonne.
     """
     nets = [
-        (p.markets[field.crop].price_t - haul_t[p.id])
+        (sound_price_t(field, p.markets[field.crop]) - haul_t[p.id])
         / (1.0 - p.markets[field.crop].moisture_base_pct / 100.0)
         for p in farm.points
         if field.crop in p.markets
@@ -135,7 +121,19 @@ def leave_cost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, 
     more = terms["leave_days"] * terms["leave_wettings_day"]
     left = max(0.0, 1.0 - terms["shatter_day"] * days) * (1.0 - terms["leave_share"])
     weight = test_weight(field, state.wettings[:, -1] + more, terms)
+    farm = _at_last_prices(farm)
     return _loss_at_base_ha(farm, field, haul_t, weight, state.sprout[:, -1], left)
+
+
+def _at_last_prices(farm: Farm) -> Farm:
+    """The farm with the last prices that it knows of."""
+    return replace(
+        farm,
+        points=tuple(
+            replace(p, markets={c: m.at(OPEN_ENDED) for c, m in p.markets.items()})
+            for p in farm.points
+        ),
+    )
 
 
 def already_lost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, float]) -> Array:
@@ -160,9 +158,9 @@ def _loss_at_base_ha(
     nets = []
     for p in farm.points:
         if (market := p.markets.get(field.crop)) is not None:
-            price = market.price_t - discount_below(market.test_weight_discount, weight)
-            price = price - discount_above(market.sprout_discount, sprout) - haul_t[p.id]
+            price = price_t(field, market, quality_of(field, weight, sprout)) - haul_t[p.id]
             nets.append(price / (1.0 - market.moisture_base_pct / 100.0))
-    value = dry_t_ha(field) * left * np.max(nets, axis=0)
+    # grain that everybody turns away is worth nothing
+    value = dry_t_ha(field) * left * np.nan_to_num(nets).max(axis=0)
     best = best_revenue_ha(farm, field, haul_t)
     return np.asarray(np.maximum(best - value, 0.0), dtype=np.float64)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array
+from readiness.atmosphere.weather import HOUR, Array
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
@@ -25,7 +26,7 @@ from scheduler.costs.grain_value import (
 from scheduler.farm.distances import between_km
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.opening_hours import down_slots, open_slots
-from scheduler.farm.slots import BoolArray, farm_time
+from scheduler.farm.slots import BoolArray, farm_time, utc_hour
 from scheduler.language.translation import N_
 from scheduler.windows.daily_hours import HOLLOW
 from scheduler.windows.model_inputs import season_rows
@@ -105,6 +106,7 @@ class StandingLoss:
 
 def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) -> StandingLoss:
     """Turn a season, which must reach the last slot, into slots and money."""
+    farm = with_markets_of(farm, farm_time(slots[0], farm.tz))
     jobs = jobs_of(farm)
     start = slots[0].astype("datetime64[h]")
     first = int((start - season.start).astype(int))
@@ -130,6 +132,16 @@ def standing_loss_of(farm: Farm, season: Season, slots: NDArray[np.datetime64]) 
         moisture=season.moisture[:, :, first:],
         day_loss=day_loss(farm, jobs, loss),
     )
+
+
+def with_markets_of(farm: Farm, now: datetime) -> Farm:
+    """The farm with the prices and limits that hold at a time, and those that come later."""
+    if not any(m.later for p in farm.points for m in p.markets.values()):
+        return farm
+    points = tuple(
+        replace(p, markets={crop: m.at(now) for crop, m in p.markets.items()}) for p in farm.points
+    )
+    return replace(farm, points=points)
 
 
 def jobs_of(farm: Farm) -> tuple[Job, ...]:
@@ -185,14 +197,17 @@ def loss_by_hour(
         best = best_revenue_ha(farm, field, haul)
         for q, p in enumerate(farm.points):
             if (market := p.markets.get(field.crop)) is not None:
-                money = revenue_ha(field, market, state, haul_t=haul[p.id], terms=terms)
-                if not farm.rules.tough_allowed:
-                    money = np.where(state.moisture <= market.moisture_base_pct, money, np.nan)
-                out[:, j, q] = best - money
+                begin = season.start + first * HOUR
+                for since, of in ((begin, market), *((utc_hour(t), m) for t, m in market.later)):
+                    hours = slice(max(0, int((since - begin).astype(int))), None)
+                    money = revenue_ha(field, of, state, haul_t=haul[p.id], terms=terms)
+                    if not farm.rules.tough_allowed:
+                        money = np.where(state.moisture <= of.moisture_base_pct, money, np.nan)
+                    out[:, j, q, hours] = (best - money)[:, hours]
         low = np.nanmin(out[:, j]) if np.isfinite(out[:, j]).any() else 0.0
         out[:, j] -= min(low, 0.0)
-        for cost, of in ((leave_cost, leave_cost_ha), (already_lost, already_lost_ha)):
-            cost[j] = job.area_ha * (float(np.mean(of(farm, field, state, haul))) - min(low, 0.0))
+        for cost, lost in ((leave_cost, leave_cost_ha), (already_lost, already_lost_ha)):
+            cost[j] = job.area_ha * (float(np.mean(lost(farm, field, state, haul))) - min(low, 0.0))
     return out, leave_cost, already_lost
 
 

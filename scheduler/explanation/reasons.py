@@ -108,6 +108,14 @@ def _last_closed(
     return None, None
 
 
+def _not_taken(work: FarmWork, j: int) -> LeftOutKind:
+    """Why no delivery point with room takes the grain of job `j` in any hour."""
+    crop = work.field(j).crop
+    wettest = max(p.markets[crop].moisture_limit_pct for p in work.farm.points if crop in p.markets)
+    dry = (work.standing_loss.moisture[:, work.jobs[j].row] <= wettest).any()
+    return LeftOutKind.QUALITY if dry else LeftOutKind.TURNED_AWAY
+
+
 def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason:
     """What keeps job `j` out of everybody's orders.
 
@@ -124,6 +132,8 @@ def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason
         return LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT)
     if (tables.room[buyers] <= 0.0).all():
         return LeftOutReason(kind=LeftOutKind.FULL)
+    if not tables.accepts[:, j].any():
+        return LeftOutReason(kind=_not_taken(work, j))
     open_here = np.isfinite(tables.wet[:, :, j])
     works = tables.works.any(axis=0)
     if not (open_here & works).any():

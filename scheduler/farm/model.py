@@ -6,7 +6,7 @@ north and east positive. Times without a date are farm time; datetimes are aware
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time
 from functools import cached_property
 from typing import Literal
@@ -222,6 +222,10 @@ class Schedule:
     steps: tuple[tuple[float, float], ...] = ()
 
 
+#: Quality factors that grain must not fall below; it must not exceed the others.
+BELOW = ("test_weight", "falling_number", "protein", "vitreous")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Market:
     """What a delivery point pays for one crop.
@@ -236,6 +240,14 @@ class Market:
         is dried.
     test_weight_discount : money per tonne off below each test weight (kg/hL).
     sprout_discount : money per tonne off above each fraction of sprouted kernels (0-1).
+    falling_number_discount, protein_discount, vitreous_discount : money per tonne off below each
+        falling number (s), protein (%) and share of hard vitreous kernels (%).
+    vomitoxin_discount : money per tonne off above each content of vomitoxin (mg/kg).
+    protein_premium : money per tonne on above each protein (%).
+    seed_premium_t : money per tonne on for grain of fields for seed that germinates, >= 0.
+    limits : by factor (`discounts`), the value from which on grain is no longer sold at `price_t`.
+    feed_price_t : money per tonne of grain beyond a limit, > 0; None where it is turned away.
+    later : prices and limits from later times on, in order of time.
     shrink_pct_point : weight not paid, % per point of moisture above base, >= 0; None for the
         water that drying to base takes out.
     """
@@ -247,7 +259,34 @@ class Market:
     drying_t_point: float | None = None
     test_weight_discount: Schedule = Schedule()
     sprout_discount: Schedule = Schedule()
+    falling_number_discount: Schedule = Schedule()
+    protein_discount: Schedule = Schedule()
+    vitreous_discount: Schedule = Schedule()
+    vomitoxin_discount: Schedule = Schedule()
+    protein_premium: Schedule = Schedule()
+    seed_premium_t: float = 0.0
+    limits: dict[str, float] = field(default_factory=dict)
+    feed_price_t: float | None = None
     shrink_pct_point: float | None = None
+    later: tuple[tuple[datetime, Market], ...] = ()
+
+    @property
+    def discounts(self) -> dict[str, Schedule]:
+        """Schedules by quality factor."""
+        return {
+            "test_weight": self.test_weight_discount,
+            "sprout": self.sprout_discount,
+            "falling_number": self.falling_number_discount,
+            "vomitoxin": self.vomitoxin_discount,
+            "protein": self.protein_discount,
+            "vitreous": self.vitreous_discount,
+        }
+
+    def at(self, when: datetime) -> Market:
+        """The market from a time on: what holds then, and what comes later."""
+        past = [m for begin, m in self.later if begin <= when]
+        coming = tuple((begin, m) for begin, m in self.later if begin > when)
+        return replace(past[-1] if past else self, later=coming)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -305,6 +344,9 @@ class Field:
     ripe, heading : dates of maturity and of heading; None where unknown.
     sample_pct, sample_at : moisture (% wet basis) and time of the last sample; None without one.
     test_weight_kg_hl : test weight before any loss, kg/hL; None for the crop's own.
+    falling_number_s, vomitoxin_ppm, protein_pct, vitreous_pct : last measured falling number (s),
+        vomitoxin (mg/kg), protein (%) and hard vitreous kernels (%); None where unknown.
+    germination : share of sound kernels that germinate, 0-1; None where unknown.
     purpose : grain or seed.
     not_before, not_after : when cutting may begin (the interval before harvest of a desiccant,
         by its label) and must be over (the owner of the land); None where nothing is set.
@@ -337,6 +379,11 @@ class Field:
     sample_pct: float | None = None
     sample_at: datetime | None = None
     test_weight_kg_hl: float | None = None
+    falling_number_s: float | None = None
+    vomitoxin_ppm: float | None = None
+    protein_pct: float | None = None
+    vitreous_pct: float | None = None
+    germination: float | None = None
     purpose: Purpose = "grain"
     not_before: datetime | None = None
     not_after: datetime | None = None

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from datetime import date, datetime, time
 from itertools import pairwise
 from typing import NamedTuple
@@ -15,6 +16,7 @@ from typing import NamedTuple
 from readiness.grain.crops import CROPS
 from scheduler.errors import UnreadableError
 from scheduler.farm.model import (
+    BELOW,
     Cart,
     Combine,
     Crew,
@@ -38,6 +40,13 @@ _GROUPS = {"daily": range(7), "weekdays": range(5), "weekend": range(5, 7)}
 _DASH = re.compile(r"\s+[-\u2013]\s+")
 _CLOCK = re.compile(r"\d{1,2}:\d{2}")
 _ABSENCE = 'write a day, or "2026-08-14 12:00 - 2026-08-14 18:00"'
+#: Largest threshold of a schedule: a falling number, s.
+MAX_THRESHOLD = 900.0
+#: Where a table of discounts ends: a buyer has no price for grain with so many times the sprouted
+#: kernels or the vomitoxin of the last threshold. Assumed, because a schedule for malting barley
+#: that stops at 2 % says nothing of 19 %. It decides what badly sprouted grain is worth; a limit
+#: of the user's own comes first.
+END_OF_TABLE = 2.0
 _PAIRS = "write it as [[13.5, 0.05], [14.0, 0.10]]"
 
 
@@ -193,10 +202,18 @@ def _markets(r: Record) -> dict[str, Market]:
     tables = list(r.tables("market", f"{r.row} "))
     for m in tables:
         crop = m.choice("crop", CROP_NAMES)
-        if crop in markets:
-            m.note("crop", f'crop "{crop}" has two markets here', "keep one")
+        begins = m.begin("from")
+        if crop in markets and begins is None:
+            remedy = "keep one, or give the later one a date: from"
+            m.note("crop", f'crop "{crop}" has two markets here', remedy)
         if crop is not None:
-            markets[crop] = read_market(m, crop)
+            market = read_market(m, crop)
+            before = markets.get(crop)
+            if before is None or begins is None:
+                markets[crop] = market
+            else:
+                later = sorted((*before.later, (begins, market)), key=lambda x: x[0])
+                markets[crop] = replace(before, later=tuple(later))
             m.note_unused()
         r.failed = r.failed or m.failed
     if not tables:
@@ -217,19 +234,42 @@ def read_market(r: Record, crop: str) -> Market:
             f"moisture_limit {limit:g}% is below the base {base:g}%",
             "correct one of them",
         )
+    us = r.notation.units == "us"
+
+    def schedule(name: str, scale: Callable[[float], float] = lambda a: a) -> Schedule:
+        return read_schedule(r, name, crop, scale)
+
+    sprout = schedule("sprout_discount", lambda a: a / 100.0)
+    vomitoxin = schedule("vomitoxin_discount")
+    limits = {
+        "sprout": r.optional_fraction("sprout_limit"),
+        "vomitoxin": r.optional_number("vomitoxin_limit_ppm", low=0.0, high=100.0),
+        "test_weight": r.test_weight("test_weight_min", crop),
+        "falling_number": r.optional_number("falling_number_min", low=0.0, high=900.0),
+        "protein": r.percent("protein_min", low=0.0, high=60.0),
+        "vitreous": r.percent("vitreous_min", low=0.0, high=100.0),
+    }
+    for name, steps in (("sprout", sprout.steps), ("vomitoxin", vomitoxin.steps)):
+        if limits[name] is None and steps:
+            limits[name] = END_OF_TABLE * steps[-1][0]
     return Market(
         price_t=r.number("price", "price", above=0.0, crop=crop),
         moisture_base_pct=base,
         moisture_limit_pct=limit or base,
-        moisture_discount=read_schedule(r, "moisture_discount", crop, lambda a: a),
+        moisture_discount=schedule("moisture_discount"),
         drying_t_point=r.optional_number("drying", "price", low=0.0, crop=crop),
-        test_weight_discount=read_schedule(
-            r,
-            "test_weight_discount",
-            crop,
-            lambda a: kg_hl(a, crop) if r.notation.units == "us" else a,
+        test_weight_discount=schedule(
+            "test_weight_discount", lambda a: kg_hl(a, crop) if us else a
         ),
-        sprout_discount=read_schedule(r, "sprout_discount", crop, lambda a: a / 100.0),
+        sprout_discount=sprout,
+        falling_number_discount=schedule("falling_number_discount"),
+        protein_discount=schedule("protein_discount"),
+        vitreous_discount=schedule("vitreous_discount"),
+        vomitoxin_discount=vomitoxin,
+        protein_premium=schedule("protein_premium"),
+        seed_premium_t=r.number("seed_premium", "price", default=0.0, low=0.0, crop=crop),
+        limits={name: limit for name, limit in limits.items() if limit is not None},
+        feed_price_t=r.optional_number("feed_price", "price", above=0.0, crop=crop),
         shrink_pct_point=r.percent("shrink_a_point", low=0.0, high=5.0),
     )
 
@@ -255,8 +295,8 @@ def read_schedule(r: Record, name: str, crop: str, scale: Callable[[float], floa
         return Schedule()
     money = si_per_unit("price", unit or r.default_unit("price"), crop)
     at = [a for a, _ in steps]
-    off = [b for _, b in steps][:: -1 if name == "test_weight_discount" else 1]
-    if not all(0 <= a <= 100 for a in at) or not all(0 <= b < 1e6 for b in off):
+    off = [b for _, b in steps][:: -1 if name.removesuffix("_discount") in BELOW else 1]
+    if not all(0 <= a <= MAX_THRESHOLD for a in at) or not all(0 <= b < 1e6 for b in off):
         r.note(key, f"{name} has a number that is below 0 or too large", _PAIRS)
     elif any(b <= a for a, b in pairwise(at)):
         r.note(key, f"the thresholds of {name} do not rise", "put them in rising order")

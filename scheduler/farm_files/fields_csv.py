@@ -61,6 +61,11 @@ COLUMNS = (
     "sample",
     "sampled",
     "test_weight",
+    "falling_number",
+    "vomitoxin",
+    "protein",
+    "vitreous",
+    "germination",
     "purpose",
     "not_before",
     "not_after",
@@ -172,6 +177,7 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
     yield_t_ha = r.number("yield", "yield", above=0.0, high=25.0, crop=crop)
     ripe, heading = r.day("ripe"), r.day("heading")
     test_weight = None if crop is None else r.test_weight("test_weight", crop)
+    quality = _quality(r)
     cut, wet = r.fraction("cut", 0.0), r.fraction("wet", 0.0, high=0.9)
     if ripe and heading and ripe <= heading:
         r.note("ripe", "ripens before it heads", "correct one of the dates")
@@ -206,12 +212,38 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
         sample_pct=sample,
         sample_at=sampled,
         test_weight_kg_hl=test_weight,
+        falling_number_s=quality.falling_number_s,
+        vomitoxin_ppm=quality.vomitoxin_ppm,
+        protein_pct=quality.protein_pct,
+        vitreous_pct=quality.vitreous_pct,
+        germination=quality.germination,
         purpose=purpose,
         not_before=not_before,
         not_after=not_after,
         cut_fraction=cut,
         boundary=boundary.ring if boundary else (),
         wet_fraction=wet,
+    )
+
+
+class _Quality(NamedTuple):
+    """What was measured of the grain; see `scheduler.farm.model.Field`."""
+
+    falling_number_s: float | None
+    vomitoxin_ppm: float | None
+    protein_pct: float | None
+    vitreous_pct: float | None
+    germination: float | None
+
+
+def _quality(r: Record) -> _Quality:
+    """What was measured of the grain."""
+    return _Quality(
+        falling_number_s=r.optional_number("falling_number", low=60.0, high=900.0),
+        vomitoxin_ppm=r.optional_number("vomitoxin", low=0.0, high=100.0),
+        protein_pct=r.percent("protein", low=2.0, high=60.0),
+        vitreous_pct=r.percent("vitreous", low=0.0, high=100.0),
+        germination=r.optional_fraction("germination"),
     )
 
 

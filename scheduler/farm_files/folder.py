@@ -227,6 +227,14 @@ def _cross_check(settings: Settings, read: _Folder) -> None:
             message = f'no delivery point takes {f.crop} of field "{f.id}"'
             remedy = f'add a [[point.market]] with crop = "{f.crop}"'
             read.note(settings_toml.FILE, "", "point", message, remedy)
+    keeps_seed = {
+        crop for p in settings.points for crop, m in p.markets.items() if p.own or m.seed_premium_t
+    }
+    for f in read.fields:
+        if all_read and f.purpose == "seed" and f.crop in sold - keeps_seed:
+            message = f'field "{f.id}" is for seed, and nobody keeps its grain as seed'
+            remedy = "add bins of your own or a seed_premium, or make its purpose grain"
+            read.note(fields_csv.FILE, f'"{f.id}"', "purpose", message, remedy)
     _check_ids(settings, read)
     _check_distances(settings, read)
 

@@ -54,6 +54,7 @@ class LeftOutKind(Enum):
     NO_DELIVERY_POINT = auto()  # none buys the crop
     FULL = auto()  # those that buy it have no room
     CLOSED = auto()  # closed in all hours that the crews work
+    QUALITY = auto()  # sprouted, light or otherwise beyond every point's limits, without feed price
     TURNED_AWAY = auto()  # too wet for every point whenever it is open
     FILLED = auto()  # other fields fill the points that take it
     LOSES_MORE_ELSEWHERE = auto()

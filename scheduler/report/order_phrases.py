@@ -107,6 +107,9 @@ LEFT_OUT = {
     LeftOutKind.NO_DELIVERY_POINT: N_("no delivery point buys this crop"),
     LeftOutKind.FULL: N_("the delivery points that buy this crop are full"),
     LeftOutKind.FILLED: N_("other fields fill the delivery points that take it"),
+    LeftOutKind.QUALITY: N_(
+        "its grain is beyond the limits of every delivery point, and none pays for it as feed"
+    ),
     LeftOutKind.TURNED_AWAY: N_("too wet for every delivery point whenever it can be cut"),
     LeftOutKind.LOSES_MORE_ELSEWHERE: N_(
         "no crew gets to it in the days planned without losing more elsewhere"

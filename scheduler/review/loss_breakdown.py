@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
+from scheduler.costs.grain_price import discount_above, price_t, quality_of, sound_price_t
 from scheduler.costs.grain_value import (
-    discount_above,
-    discount_below,
     dry_t_ha,
     loss_terms,
     paid_share,
@@ -69,22 +68,27 @@ def parts_ha(
     base = market.moisture_base_pct
     left = np.maximum(1.0 - terms["shatter_day"] * hours / 24.0, 0.0)
     dry = dry_t_ha(field)
-    sound = dry / (1.0 - base / 100.0) * market.price_t
+    sound = dry / (1.0 - base / 100.0) * sound_price_t(field, market)
     cut = dry * left / (1.0 - m / 100.0)
-    light = discount_below(market.test_weight_discount, test_weight(field, wet, terms))
-    sprouted = discount_above(market.sprout_discount, sprout)
-    there = np.minimum(discount_above(market.sprout_discount, np.array(sprouted_before)), sprouted)
+    weight, whole = test_weight(field, wet, terms), np.zeros(m.shape)
+
+    def price_of(tw: Array, sprouted: Array) -> Array:
+        """Money per tonne; nothing where the grain is turned away."""
+        return np.nan_to_num(price_t(field, market, quality_of(field, tw, sprouted)))
+
+    heavy, light = price_of(whole + np.inf, whole), price_of(weight, whole)
+    there = price_of(weight, np.minimum(sprouted_before, sprout))
+    price = price_of(weight, sprout)
     discount = discount_above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         discount = discount + market.drying_t_point * np.maximum(m - base, 0.0)
     paid = cut * paid_share(market, m)
     at_base = dry * left / (1.0 - base / 100.0)
-    price = market.price_t - light - sprouted
     return {
         LossPart.YIELD: np.broadcast_to(sound * (1.0 - left), m.shape),
-        LossPart.TEST_WEIGHT: at_base * light,
-        LossPart.SPROUTED_BEFORE: at_base * there,
-        LossPart.SPROUTING: at_base * (sprouted - there),
+        LossPart.TEST_WEIGHT: at_base * (heavy - light),
+        LossPart.SPROUTED_BEFORE: at_base * (light - there),
+        LossPart.SPROUTING: at_base * (there - price),
         LossPart.MOISTURE: cut * discount + np.where(m > base, (at_base - paid) * price, 0.0),
         LossPart.OVER_DRY: np.where(m <= base, (at_base - paid) * price, 0.0),
     }

@@ -16,7 +16,8 @@ def accepting_points(
 ) -> Iterator[tuple[int, Rates]]:
     """Delivery points that take a job's grain at some hour, with the crew's rates to each.
 
-    Grain for seed goes to the farm's own points (common practice, no source) where one takes it.
+    Grain for seed goes to the farm's own points (common practice, no source) and to those that pay
+    a premium for seed, where one takes it.
     """
     farm, field = standing_loss.farm, standing_loss.field(j)
     density, t_ha = grain_density(field), wet_yield(field)
@@ -27,7 +28,11 @@ def accepting_points(
         and (p.capacity_t is None or p.capacity_t > 0)
         and np.isfinite(standing_loss.loss[:, j, q]).any()
     ]
-    own = [q for q in taking if farm.points[q].own]
+    own = [
+        q
+        for q in taking
+        if farm.points[q].own or farm.points[q].markets[field.crop].seed_premium_t > 0.0
+    ]
     for q in own if own and field.purpose == "seed" else taking:
         p = farm.points[q]
         km = between_km(farm, field.id, p.id)

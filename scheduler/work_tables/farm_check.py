@@ -11,6 +11,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from readiness.atmosphere.weather import HOUR
 from scheduler.costs.machine_rates import combine_t_h
 from scheduler.costs.standing_loss import grain_density, wet_yield
 from scheduler.farm.model import Combine, Truck
@@ -125,9 +126,12 @@ def _wrong_deliveries(work: FarmWork, outcome: Outcome) -> Iterator[str]:
     for j, q in sorted(set(zip(jobs.tolist(), points.tolist(), strict=True))):
         field, point = work.field(j), work.farm.points[q]
         mine = (jobs == j) & (points == q)
-        market = point.markets.get(field.crop)
-        if market is None:
+        if (market := point.markets.get(field.crop)) is None:
             yield f"{field.id} goes to {point.id}, which does not buy {field.crop}"
-        elif (over := wet[mine].max()) > market.moisture_limit_pct + ROUNDING:
-            limit = market.moisture_limit_pct
-            yield f"{field.id} goes to {point.id} at {over:.2f} %, above its limit {limit:g} %"
+            continue
+        for hour in np.unique(loss.hour[s[mine]]):
+            at = mine & (loss.hour[s] == hour)
+            begin = farm_time(loss.slots[0].astype("datetime64[h]") + hour * HOUR, work.farm.tz)
+            limit, over = market.at(begin).moisture_limit_pct, float(wet[at].max())
+            if over > limit + ROUNDING:
+                yield f"{field.id} goes to {point.id} at {over:.2f} %, above its limit {limit:g} %"

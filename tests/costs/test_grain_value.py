@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from readiness.grain.crops import CROPS
+from scheduler.costs.grain_price import discount_above, discount_below
 from scheduler.costs.grain_value import (
     CropState,
     best_revenue_ha,
-    discount_above,
-    discount_below,
     dry_t_ha,
     leave_cost_ha,
     loss_terms,

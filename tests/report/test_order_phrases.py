@@ -113,6 +113,10 @@ def test_every_cause_but_open_has_its_words():
             "its dates for harvest leave no hour in the days planned",
         ),
         (
+            LeftOutReason(kind=LeftOutKind.QUALITY),
+            "its grain is beyond the limits of every delivery point, and none pays for it as feed",
+        ),
+        (
             LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT),
             "no delivery point buys this crop",
         ),

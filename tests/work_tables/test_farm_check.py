@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -19,12 +20,31 @@ from scheduler.work_tables.crew_makeup import makeups
 from scheduler.work_tables.farm_check import farm_violations
 
 
+def refused(work, made, outcome):
+    """Loads of grain that is beyond a limit of a point without a feed price; limits by hand."""
+    found = []
+    for m, k, s, e in np.argwhere(outcome.log.job >= 0):
+        j, q = int(outcome.log.job[m, k, s, e]), int(outcome.log.point[m, k, s, e])
+        job, when = work.jobs[j], NOW + timedelta(minutes=30 * int(s))
+        market = work.farm.points[q].markets["wheat_hard"]
+        for begin, later in market.later:
+            market = later if begin <= when - timedelta(minutes=when.minute) else market
+        protein = work.field(j).protein_pct
+        beyond = made.sprout[m, job.row, s // 2] > market.limits["sprout"]
+        beyond = beyond or (protein is not None and protein < market.limits["protein"])
+        wet = made.moisture[m, job.row, s // 2] > market.moisture_limit_pct
+        if wet or (beyond and market.feed_price_t is None):
+            found.append(f"slot {s}: job {j} goes to point {q}, which turns it away")
+    return found
+
+
 def faults(seeds):
     """Violations of the farm and of the tables over random mornings, and hectares cut."""
     found, cut = [], 0.0
     for seed in seeds:
-        for work, policy, outcome in played_mornings(seed):
+        for work, made, policy, outcome in played_mornings(seed):
             wrong = [*violations(work.tables, policy, outcome), *farm_violations(work, outcome)]
+            wrong += refused(work, made, outcome)
             found += [f"seed {seed}: {line}" for line in wrong]
             cut += float(outcome.log.area.sum())
     return found, cut
@@ -186,6 +206,6 @@ def test_a_field_is_cut_within_its_dates_and_left_out_where_they_leave_no_hour()
     assert np.flatnonzero(open_slots[:, 1])[-1] == 39
     assert not open_slots[:, 2].any()
     assert not np.isfinite(work.tables.prospect[0, :, 2]).any()
-    reason = left_out_reason(work, season(3), 2)
+    reason = left_out_reason(SimpleNamespace(work=work), season(3), 2)
     assert reason.kind is LeftOutKind.DATES
-    assert order_reason(work, season(3), 0, begin, None, 1.0).allowed_from == begin
+    assert order_reason(work, season(3), 0, begin, None, 1.0, waits_pct=None).allowed_from == begin
