@@ -10,6 +10,7 @@ from pathlib import Path
 
 from scheduler.atomic import write_file
 from scheduler.command.parser import FACTS, HAND_KINDS, LOG_WORDS
+from scheduler.command.planning_time import planning_time
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
@@ -140,8 +141,10 @@ def run_export(args: argparse.Namespace) -> int:
 
 
 def run_import(args: argparse.Namespace) -> int:
-    """Add the entries of a CSV table, all or none."""
+    """Add the entries of a CSV table, or its weather; all or nothing."""
     farm = read_farm(args.folder)
+    if args.records or args.issued:
+        return _import_weather(args, farm)
     try:
         text = file_text(args.file)
     except UnreadableError as error:
@@ -154,6 +157,20 @@ def run_import(args: argparse.Namespace) -> int:
         added = import_rows(book, rows)
     present = len(rows) - added
     print(f"{added} entries added" + (f", {present} were there already" if present else ""))
+    return 0
+
+
+def _import_weather(args: argparse.Namespace, farm: Farm) -> int:
+    """Store the weather of a table as if it had been fetched."""
+    from scheduler.weather.own_weather import import_weather  # loads what entries do without
+
+    issued = planning_time(args.issued, farm, option="--issued") if args.issued else None
+    found = import_weather(args.folder, farm, args.file, now=datetime.now(UTC), issued=issued)
+    kind = "past weather" if issued is None else f"forecast issued {issued:%Y-%m-%d %H:%M}"
+    span = f"{found.first:%Y-%m-%d %H:%M} to {found.stop:%Y-%m-%d %H:%M}"
+    print(f"{kind}, {span}: {'stored' if found.stored else 'was there already'}")
+    if (far := len(farm.fields) - found.fields) > 0:
+        print(f"{far} of {len(farm.fields)} fields lie too far from it and do not use it")
     return 0
 
 

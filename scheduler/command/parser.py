@@ -222,10 +222,19 @@ def _add_export(commands: Commands) -> None:
 
 def _add_import(commands: Commands) -> None:
     import_ = commands.add_parser(
-        "import", help="add the entries of a CSV table to the season book"
+        "import", help="add a table of your own: entries of the season book, or weather"
     )
-    import_.add_argument("folder", type=Path, metavar="FOLDER")
-    import_.add_argument("file", type=Path, metavar="FILE")
+    import_.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
+    import_.add_argument("file", type=Path, metavar="FILE", help="a CSV table, as `export` writes")
+    weather = import_.add_mutually_exclusive_group()
+    weather.add_argument(
+        "--records",
+        action="store_true",
+        help="FILE holds past weather by the hour: time, rain, temp, humidity, wind, radiation",
+    )
+    weather.add_argument(
+        "--issued", metavar="TIME", help="FILE holds a forecast issued at TIME, as 2026-08-12T06:00"
+    )
     import_.set_defaults(run=partial(run_command, "book", "run_import"))
 
 

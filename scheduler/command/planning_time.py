@@ -9,12 +9,13 @@ from scheduler.farm.model import Farm
 from scheduler.planning.plan import MORNING_HOUR
 
 
-def planning_time(text: str | None, farm: Farm) -> datetime:
+def planning_time(text: str | None, farm: Farm, *, option: str = "--on") -> datetime:
     """Read the planning time, in farm time.
 
     Parameters
     ----------
     text : a date (its morning is meant) or a date with an hour; None is now.
+    option : name of the option that gives the text, for the message.
 
     Raises
     ------
@@ -29,6 +30,6 @@ def planning_time(text: str | None, farm: Farm) -> datetime:
         when = datetime.fromisoformat(text)
     except ValueError:
         raise FarmError(
-            f'--on "{text}" is no date; write it as 2026-08-12 or 2026-08-12T14:30'
+            f'{option} "{text}" is no date; write it as 2026-08-12 or 2026-08-12T14:30'
         ) from None
     return when if when.tzinfo else when.replace(tzinfo=farm.tz)

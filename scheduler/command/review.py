@@ -18,7 +18,9 @@ def run_review(args: argparse.Namespace) -> int:
     farm = read_farm(args.folder)
     until = None
     if args.until is not None:
-        until = planning_time(args.until, farm).replace(hour=0, minute=0) + timedelta(days=1)
+        until = planning_time(args.until, farm, option="--until").replace(
+            hour=0, minute=0
+        ) + timedelta(days=1)
     with ProgressBar(REVIEW_STAGE) as show:
         review = review_season(
             args.folder, book=args.book, until=until, seed=args.seed, progress=show

@@ -25,7 +25,7 @@ FEW_DAYS = 10
 def truth_text(verification: Verification) -> str:
     """The observations that rain is verified against."""
     if not verification.gauges:
-        return _("gridded records (no gauge)")
+        return _("weather records (no gauge reading of those days)")
     return ngettext("{n} gauge", "{n} gauges", verification.gauges)
 
 

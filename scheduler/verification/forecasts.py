@@ -49,7 +49,7 @@ class Verification:
     product
         Name of the product.
     gauges
-        Number of gauges that the rain is verified against; 0 for the gridded records.
+        Number of gauges that the rain is verified against; 0 for the weather records.
     issues
         Number of stored issues.
     rain, workable
@@ -70,7 +70,8 @@ class Verification:
 def verify(folder: Path, farm: Farm, gauges: pd.DataFrame, *, now: datetime) -> Verification:
     """Score the stored forecasts of the product with most issues, on observations until `now`.
 
-    Rain is verified against the gauges, or without any against the gridded records. Workable days
+    Rain is verified against the gauges. Where they read no day of a forecast, it is verified
+    against the weather records. Workable days
     are verified against the models' run on the records.
 
     Raises
@@ -86,13 +87,16 @@ def verify(folder: Path, farm: Farm, gauges: pd.DataFrame, *, now: datetime) -> 
     if not counts[product]:
         raise WeatherError(f"{folder}: no forecast is stored; run `afterrain fetch {folder}`")
     readings = gauge_readings(farm, gauges)
-    gauge_count = len(set(gauges["gauge"])) if readings else 0
-    readings = readings or _record_readings(folder, farm, product, now)
     pairs = rain_pairs(folder, readings, product, until=now.astimezone(UTC))
+    gauge_count = len(set(gauges["gauge"])) if len(pairs.lead) else 0
+    if not gauge_count:
+        readings = _record_readings(folder, farm, product, now)
+        pairs = rain_pairs(folder, readings, product, until=now.astimezone(UTC))
     if not len(pairs.lead):
         raise WeatherError(
             f"{folder}: there are no records or gauge readings yet for any day of a stored "
-            f"{product}; verify again when some of its days have passed"
+            f"{product}; when some of its days have passed, run `afterrain fetch`, or add your own "
+            "records with `afterrain import --records`"
         )
     rain_days = ChanceForecasts(
         lead=pairs.lead,

@@ -4,6 +4,7 @@ Layer: may import farm_files and what lies below.
 
 - `store`: stored answers of services, one file each
 - `given_file`: a forecast file that somebody gives
+- `own_weather`: past weather and forecasts from files of the farmer's own
 - `selection`: which stored forecast to plan on, and when to refuse
 - `history`: weather so far: records, gauges, gaps
 - `bias_correction`: forecast rain corrected by past forecasts and gauges

@@ -649,6 +649,13 @@ def test_verify_without_gauges_uses_the_records(wet_season, tmp_path):
     assert found.rain[0].cases >= 30
 
 
+@pytest.mark.slow
+def test_the_sample_is_verified_though_its_gauges_end_before_the_forecast(tmp_path, capsys):
+    words = ["verify", str(SAMPLE), "--on", "2026-09-01", "--out", str(tmp_path)]
+    assert main(words) == 0
+    assert capsys.readouterr().out.startswith("1 issues of ensemble against weather records (no ")
+
+
 def test_nothing_to_verify_is_reported(small, tmp_path, capsys):
     folder, _, now, _ = small
     assert main(["verify", str(folder), "--on", now.isoformat()]) == 1
