@@ -11,13 +11,17 @@ from places import ROOT
 
 from readiness.atmosphere.hazards import FIRE_CLASSES, HEAT_CLASSES
 from readiness.grain.crops import CROPS
+from readiness.season.other_work import SPRAY_CAUTION
+from scheduler.farm_files.vocabulary import TEXTURES
 from scheduler.language.translation import CATALOGUES, LANGUAGES, SOURCE
 
 METHODS = [("**.py", "python"), ("**/templates/**.html", "jinja2")]
-#: Texts of `readiness`, which knows no language; those above it translate them.
-SCIENCE_TEXTS = (
+#: Texts that stand in data; those who show them translate them.
+DATA_TEXTS = (
     *(crop.name for crop in CROPS.values()),
     *(name for _, name in (*FIRE_CLASSES, *HEAT_CLASSES)),
+    SPRAY_CAUTION,
+    *(name.replace("_", " ") for name in TEXTURES),
 )
 TRANSLATIONS = tuple(code for code in LANGUAGES if code != SOURCE)
 
@@ -29,7 +33,7 @@ def extracted() -> Catalog:
         ROOT / "scheduler", METHODS, strip_comment_tags=True
     ):
         texts.add(message, context=context)
-    for message in SCIENCE_TEXTS:
+    for message in DATA_TEXTS:
         texts.add(message)
     return texts
 

@@ -20,7 +20,7 @@ import icalendar
 
 from scheduler.farm.units import show_area
 from scheduler.farm.wording import clock, crop_name, day_name, one_line, sentence
-from scheduler.language.translation import _
+from scheduler.language.translation import N_, _
 from scheduler.orders.model import CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
     beyond_forecast,
@@ -40,7 +40,7 @@ from scheduler.report.phrases import (
 )
 from scheduler.report.today import crew_day
 
-TITLE = "Cutting order "
+TITLE = N_("Cutting order {crew}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +80,7 @@ def calendar(crew: CrewOrders, morning: Morning, earlier: bytes = b"") -> bytes:
         ordered[0]["description"] = icalendar.vText(
             "\n".join([*machine_lines, str(ordered[0]["description"])])
         )
-    return _issue(f"{TITLE}{one_line(crew.crew)}", ordered, morning, earlier, machine_lines)
+    return _issue(_(TITLE, crew=one_line(crew.crew)), ordered, morning, earlier, machine_lines)
 
 
 def withdrawn(earlier: bytes, morning: Morning) -> bytes:
@@ -93,11 +93,11 @@ def withdrawn(earlier: bytes, morning: Morning) -> bytes:
     if not any(e.ahead(morning.now) for e in _issued_events(earlier)):
         return b""
     before = icalendar.Calendar.from_ical(earlier)
-    title = str(before.get("name", TITLE))
+    title = str(before.get("name", ""))
     machine_lines = [
         line
         for crew in idle_crews(morning)
-        if title == f"{TITLE}{one_line(crew)}"
+        if title == _(TITLE, crew=one_line(crew))
         for line in _machine_lines(crew, morning)
     ]
     return _issue(title, [], morning, earlier, machine_lines)

@@ -61,12 +61,45 @@ OTHER_WORK_REASON_TEXT: dict[int, str] = {
     OtherWorkReason.WIND: N_("wind too light or too strong"),
     OtherWorkReason.SUN: N_("dark, or inversions likely"),
 }
-#: Work of `ready`, None is cutting: heading of its hours, what they are, texts of what closes them.
+#: Work of `ready`, None is cutting: heading of its hours, the meaning of the table, texts of what
+#: closes hours.
 WORK_TEXT: dict[OtherWork | None, tuple[str, str, dict[int, str]]] = {
-    None: (N_("cut"), N_("the field can be cut"), REASON_TEXT),
-    "tillage": (N_("till"), N_("the topsoil can be worked"), OTHER_WORK_REASON_TEXT),
-    "planting": (N_("plant"), N_("the field's crop can be sown"), OTHER_WORK_REASON_TEXT),
-    "spraying": (N_("spray"), N_("wind and sun are fit for spraying"), OTHER_WORK_REASON_TEXT),
+    None: (
+        N_("cut"),
+        N_(
+            "drive: hours the ground bears a combine, day and night. cut: hours the field can be "
+            "cut while a crew works, with the 10th to 90th percentile over forecasts. from: the "
+            "first. {least}: chance of at least so many hours to cut."
+        ),
+        REASON_TEXT,
+    ),
+    "tillage": (
+        N_("till"),
+        N_(
+            "drive: hours the ground bears a combine, day and night. till: hours the topsoil can "
+            "be worked while a crew works, with the 10th to 90th percentile over forecasts. from: "
+            "the first. {least}: chance of at least so many hours to till."
+        ),
+        OTHER_WORK_REASON_TEXT,
+    ),
+    "planting": (
+        N_("plant"),
+        N_(
+            "drive: hours the ground bears a combine, day and night. plant: hours the field's crop "
+            "can be sown while a crew works, with the 10th to 90th percentile over forecasts. "
+            "from: the first. {least}: chance of at least so many hours to plant."
+        ),
+        OTHER_WORK_REASON_TEXT,
+    ),
+    "spraying": (
+        N_("spray"),
+        N_(
+            "drive: hours the ground bears a combine, day and night. spray: hours wind and sun are "
+            "fit for spraying while a crew works, with the 10th to 90th percentile over forecasts. "
+            "from: the first. {least}: chance of at least so many hours to spray."
+        ),
+        OTHER_WORK_REASON_TEXT,
+    ),
 }
 #: What the planner does in each stage, beside its progress bar.
 STAGE_TEXT: dict[Stage, str] = {

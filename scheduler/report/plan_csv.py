@@ -10,6 +10,7 @@ from datetime import datetime
 
 from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
 from scheduler.farm.wording import crop_name, formula_safe
+from scheduler.language.translation import SOURCE, in_language
 from scheduler.orders.model import Morning, Order
 from scheduler.report.order_phrases import beyond_forecast, last_day, points_text, reason_text
 from scheduler.report.phrases import grade_name, haul_text
@@ -17,6 +18,7 @@ from scheduler.report.phrases import grade_name, haul_text
 Cell = str | float
 
 
+@in_language(SOURCE)
 def plan_csv(morning: Morning) -> str:
     """Write one row an order, in farm time and the farm's units, with CRLF (RFC 4180)."""
     columns = _columns(morning)

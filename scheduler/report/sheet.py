@@ -7,9 +7,9 @@ from datetime import date, timedelta
 from itertools import groupby
 from typing import Any
 
-from scheduler.farm.units import show_money
+from scheduler.farm.units import show_money, show_number
 from scheduler.farm.wording import clock, crew_title, mid_sentence, one_line, percent
-from scheduler.language.translation import _
+from scheduler.language.translation import N_, _
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines, day_caution_lines
 from scheduler.report.figures.hour_shades import shade_of, shades
@@ -57,7 +57,7 @@ from scheduler.windows.daily_hours import DayHours, hours_by_day, row_of
 from scheduler.windows.model_inputs import season_rows
 
 MAKEUPS_SHOWN = 5  # of the make-ups priced; assumed, the rest lose more
-NOT_DONE = "not possible"
+NOT_DONE = N_("not possible")
 
 
 def sheet(morning: Morning) -> str:
@@ -134,14 +134,20 @@ def field_cards(morning: Morning) -> Iterator[dict[str, Any]]:
 def field_facts(morning: Morning, order: Order) -> str:
     """Soil, approach, last sample and loss of an order's field, in one line."""
     field = next(f for f in morning.farm.fields if f.id == order.field)
-    soil = field.texture or f"{field.sand:.0%} sand, {field.clay:.0%} clay"
+    if field.texture:
+        soil = _(field.texture.replace("_", " "))
+    else:
+        sand, clay = percent(field.sand), percent(field.clay)
+        soil = _("{sand} sand, {clay} clay", sand=sand, clay=clay)
     parts = [one_line(soil), mid_sentence(approach_text(field.approach))]
     if field.sample_pct is not None and field.sample_at is not None:
         at = clock(field.sample_at.astimezone(morning.farm.tz), morning.now)
-        parts.append(f"sample {field.sample_pct:.1f} % ({at})")
+        sample = show_number(field.sample_pct, 1)
+        parts.append(_("sample {moisture} % ({time})", moisture=sample, time=at))
     else:
-        parts.append("no sample yet")
-    parts.append(f"expected loss as planned {show_money(order.loss, morning.farm.currency)}")
+        parts.append(_("no sample yet"))
+    loss = show_money(order.loss, morning.farm.currency)
+    parts.append(_("expected loss as planned {loss}", loss=loss))
     return "; ".join(parts)
 
 
@@ -159,16 +165,16 @@ def change_costs(order: Order, place: int, count: int, currency: str) -> list[tu
 
     def cost(value: float | None, why_not: str) -> str:
         if value is None:
-            return "fixed" if order.locked else why_not
+            return _("fixed") if order.locked else _(why_not)
         if abs(value) < 0.5:
-            return "same"
+            return _("same")
         return f"{'+' if value > 0 else '-'}{show_money(abs(value), currency)}"
 
     return [
-        ("Sooner", cost(other.earlier, "is first" if place == 1 else NOT_DONE)),
-        ("Later", cost(other.later, "is last" if place == count else NOT_DONE)),
-        ("Other crew", cost(other.other_crew, NOT_DONE)),
-        ("Leave it", cost(other.leave, NOT_DONE)),
+        (_("Sooner"), cost(other.earlier, N_("is first") if place == 1 else NOT_DONE)),
+        (_("Later"), cost(other.later, N_("is last") if place == count else NOT_DONE)),
+        (_("Other crew"), cost(other.other_crew, NOT_DONE)),
+        (_("Leave it"), cost(other.leave, NOT_DONE)),
     ]
 
 

@@ -43,7 +43,11 @@ def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
     ax.axvline(0.0, color=INK, linewidth=0.9)
     names = [short_name(_(r.name)) for r in rules]
     ax.set_yticks(heights, names, fontsize=7.5, parse_math=False)
-    label = f"{morning.farm.currency} lost more than by this plan{own_order_kept(morning)}"
+    label = _(
+        "{currency} lost more than by this plan{kept}",
+        currency=morning.farm.currency,
+        kept=own_order_kept(morning),
+    )
     ax.set_xlabel(label, fontsize=8, parse_math=False)
     ax.xaxis.set_major_locator(MaxNLocator(4))
     ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _place: show_number(x)))

@@ -14,9 +14,10 @@ from markupsafe import Markup
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from scheduler.farm.units import show_money
-from scheduler.farm.wording import clock, crew_title
-from scheduler.orders.model import Morning, Order
+from scheduler.farm.units import show_money, show_number
+from scheduler.farm.wording import clock, crew_title, percent
+from scheduler.language.translation import _
+from scheduler.orders.model import Morning, Order, RuleComparison
 from scheduler.report.figures.axes import cleared
 from scheduler.report.figures.curves import plot_grain, plot_ground
 from scheduler.report.figures.farm_map import plot_map
@@ -81,23 +82,36 @@ def alternative_texts(morning: Morning) -> dict[str, str]:
     """Texts that stand for the pictures of the whole farm, for those who cannot see them."""
     money = morning.farm.currency
     ways = "; ".join(
-        f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or 'no field'}"
+        f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or _('no field')}"
         for c in morning.crews
     )
     kept = own_order_kept(morning)
-    rules = ", ".join(
-        f"{r.name} {show_money(r.more, money)}"
-        + ("" if not isfinite(r.error) else f", give or take {show_money(r.error, money)}")
-        for r in morning.money.rules
-    )
+    rules = ", ".join(_rule_alternative(r, money) for r in morning.money.rules)
     low, high = min(morning.money.member_loss), max(morning.money.member_loss)
     return {
-        "timeline_alt": f"Orders of each crew against time, as listed above, {ways}.",
-        "map_alt": f"Map of the farm with the way of each crew, {ways}.",
-        "rules_alt": f"Lost more than by this plan{kept}, with its standard error: {rules}.",
-        "losses_alt": f"Loss of this plan{kept} in {morning.members} forecast members, from "
-        f"{show_money(low, money)} to {show_money(high, money)}.",
+        "timeline_alt": _("Orders of each crew against time, as listed above, {ways}.", ways=ways),
+        "map_alt": _("Map of the farm with the way of each crew, {ways}.", ways=ways),
+        "rules_alt": _(
+            "Lost more than by this plan{kept}, with its standard error: {rules}.",
+            kept=kept,
+            rules=rules,
+        ),
+        "losses_alt": _(
+            "Loss of this plan{kept} in {members} forecast members, from {low} to {high}.",
+            kept=kept,
+            members=morning.members,
+            low=show_money(low, money),
+            high=show_money(high, money),
+        ),
     }
+
+
+def _rule_alternative(rule: RuleComparison, currency: str) -> str:
+    """What a rule loses more, and its standard error."""
+    text = f"{_(rule.name)} {show_money(rule.more, currency)}"
+    if not isfinite(rule.error):
+        return text
+    return text + _(", give or take {error}", error=show_money(rule.error, currency))
 
 
 def curve_text(morning: Morning, row: int, order: Order) -> str:
@@ -107,9 +121,12 @@ def curve_text(morning: Morning, row: int, order: Order) -> str:
     until_start = int((order.start.mid - morning.now).total_seconds() // 3600)
     start = min(max(hours - planned_hours + until_start, 0), hours - 1)
     water = morning.season.water_top[:, row, start]
-    wet = f"{100 * np.median(water):.0f} %" if np.isfinite(water).all() else "unknown"
-    return (
-        f"Grain moisture and soil water of {field_title(order)} against time; at the start "
-        f"{clock(order.start.mid, morning.now)} grain {order.moisture_pct.mid:.1f} %, water in the "
-        f"top 15 cm {wet}."
+    known = np.isfinite(water).all()
+    return _(
+        "Grain moisture and soil water of {field} against time; at the start {time} grain "
+        "{moisture} %, water in the top 15 cm {water}.",
+        field=field_title(order),
+        time=clock(order.start.mid, morning.now),
+        moisture=show_number(order.moisture_pct.mid, 1),
+        water=percent(float(np.median(water))) if known else _("unknown"),
     )

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from scheduler.farm.units import show_area, show_distance, show_money, show_rate
+from scheduler.farm.units import show_area, show_distance, show_money, show_number, show_rate
 from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line
+from scheduler.language.translation import _, ngettext
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines
 from scheduler.report.lesson_phrases import lesson_lines
@@ -56,50 +57,58 @@ def full_plan(morning: Morning) -> str:
     for crew in morning.crews:
         lines += _crew_lines(crew, morning)
     if grain := delivery_lines(morning):
-        lines += heading("Where the grain goes, mean of the forecasts")
+        lines += heading(_("Where the grain goes, mean of the forecasts"))
         lines += [line for text in grain for line in wrapped(text, 2, hang=4)]
-    lines += heading(f"What it is worth{own_order_kept(morning)}")
+    lines += heading(_("What it is worth{kept}", kept=own_order_kept(morning)))
     for text in money_lines(morning):
         lines += wrapped(text, 2, hang=4)
     if causes := deciding_lines(morning.deciding, morning.farm.currency):
-        lines += heading("What would change a crew's first field")
+        lines += heading(_("What would change a crew's first field"))
         for text in causes:
             lines += wrapped(f"- {one_line(text)}", 2, hang=4)
     if morning.left_out:
-        lines += heading("Left out")
+        lines += heading(_("Left out"))
         for left in morning.left_out:
             cost = show_money(left.cost, morning.farm.currency)
-            title = f"{one_line(left.name)} ({one_line(left.field)})"
-            lines += wrapped(
-                f"{title}: {one_line(left_out_text(left.why))}; leaving it costs {cost}", 2, hang=4
+            text = _(
+                "{field}: {reason}; leaving it costs {cost}",
+                field=f"{one_line(left.name)} ({one_line(left.field)})",
+                reason=one_line(left_out_text(left.why)),
+                cost=cost,
             )
-    lines += heading("Cautions")
+            lines += wrapped(text, 2, hang=4)
+    lines += heading(_("Cautions"))
     for caution in caution_lines(morning):
         lines += wrapped(f"- {one_line(caution)}", 2, hang=4)
-    lines += ["", f"Seed {morning.seed}"]
+    lines += ["", _("Seed {seed}", seed=morning.seed)]
     return "\n".join(lines) + "\n"
 
 
 def _head_lines(morning: Morning) -> list[str]:
-    title = (
-        f"{one_line(morning.farm.name)}: cutting order, {day_name(morning.now)} {morning.now:%Y}"
+    title = _(
+        "{farm}: cutting order, {day} {year}",
+        farm=one_line(morning.farm.name),
+        day=day_name(morning.now),
+        year=morning.now.year,
     )
-    lines = [title, "=" * min(WIDTH, len(title)), *wrapped(f"Weather: {weather_line(morning)}", 0)]
+    weather = _("Weather: {forecast}", forecast=weather_line(morning))
+    lines = [title, "=" * min(WIDTH, len(title)), *wrapped(weather, 0)]
     for note in morning.weather_notes:
-        lines += wrapped(f"Weather note: {one_line(note)}", 0, hang=2)
+        lines += wrapped(_("Weather note: {note}", note=one_line(note)), 0, hang=2)
     if kept := kept_note(morning):
         lines += wrapped(kept, 0)
     if short := short_forecast_text(morning):
         lines += wrapped(short, 0)
     if morning.makeup:
-        lines += wrapped(f"Make-up: {one_line(makeup_text(morning.makeup))}", 0, hang=2)
+        makeup = one_line(makeup_text(morning.makeup))
+        lines += wrapped(_("Make-up: {makeup}", makeup=makeup), 0, hang=2)
     for text in makeup_lines(morning):
-        lines += wrapped(f"Machines: {text}", 0, hang=2)
+        lines += wrapped(_("Machines: {moves}", moves=text), 0, hang=2)
     for change in morning.changes:
         text = one_line(change_text(change, morning.farm))
-        lines += wrapped(f"Changed: {text}", 0, hang=2)
+        lines += wrapped(_("Changed: {change}", change=text), 0, hang=2)
     for lesson in lesson_lines(morning.lessons, morning.farm):
-        lines += wrapped(f"Learnt: {one_line(lesson)}", 0, hang=2)
+        lines += wrapped(_("Learnt: {lesson}", lesson=one_line(lesson)), 0, hang=2)
     return lines + wrapped(
         f"{times_note(morning.members)} {quality_note(morning.farm)}",
         0,
@@ -115,42 +124,54 @@ def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
     for place, order in enumerate(crew.orders, 1):
         if order.start.mid.date() != day:
             day = order.start.mid.date()
-            lines.append(("Today, " if day == morning.now.date() else "") + day_name(day))
+            today = day == morning.now.date()
+            lines.append(_("Today, {day}", day=day_name(day)) if today else day_name(day))
         lines += _order_lines(place, order, morning)
     for text in way_lines(crew):
         lines += wrapped(text, 0, hang=2)
     if crew.fallback is not None:
-        lines += wrapped(
-            f"If the first sample is tough: {one_line(fallback_text(crew.fallback.if_tough))}",
-            0,
-            hang=2,
+        tough, soft = (
+            one_line(fallback_text(a)) for a in (crew.fallback.if_tough, crew.fallback.if_soft)
         )
-        lines += wrapped(
-            f"If the ground is soft: {one_line(fallback_text(crew.fallback.if_soft))}", 0, hang=2
-        )
+        lines += wrapped(_("If the first sample is tough: {action}", action=tough), 0, hang=2)
+        lines += wrapped(_("If the ground is soft: {action}", action=soft), 0, hang=2)
     if crew.orders:
-        lines.append(f"In all {len(crew.orders)} orders, {total_area(crew, morning)}")
+        area = total_area(crew, morning)
+        lines.append(
+            ngettext(
+                "In all {n} order, {area}", "In all {n} orders, {area}", len(crew.orders), area=area
+            )
+        )
     return lines
 
 
 def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
     units, day = morning.farm.units, order.start.mid.date()
+    grain = grain_text(order, morning)
+    if len(order.deliveries) > 1:
+        grain = _("{grain} in all", grain=grain)
     first = (
         f"{field_title(order)}  {crop_name(order.crop)}  {show_area(order.area_ha, units)}"
-        f", {haul_text(order)}"
-        f" ({grain_text(order, morning)}{' in all' if len(order.deliveries) > 1 else ''})"
+        f", {haul_text(order)} ({grain})"
     )
-    second = (
-        f"leave {clock(order.leave_at, day)} (move {order.move_min:.0f} min, "
-        f"{show_distance(order.move_km, units)})"
-        f"  start {clock(order.start.mid, day)} ({time_range(order.start, day)})"
-        f"  done {finish_clock(order, morning, day)} ({time_range(order.finish, day)})"
+    second = _(
+        "leave {leave} (move {minutes} min, {distance})  start {start} ({start_range})  "
+        "done {done} ({done_range})",
+        leave=clock(order.leave_at, day),
+        minutes=round(order.move_min),
+        distance=show_distance(order.move_km, units),
+        start=clock(order.start.mid, day),
+        start_range=time_range(order.start, day),
+        done=finish_clock(order, morning, day),
+        done_range=time_range(order.finish, day),
     )
-    third = (
-        f"moisture {order.moisture_pct.mid:.1f} % ({moisture_range(order.moisture_pct)})"
-        f"  {quality_text(order, morning)}"
+    third = _(
+        "moisture {moisture} % ({range})  {quality}",
+        moisture=show_number(order.moisture_pct.mid, 1),
+        range=moisture_range(order.moisture_pct),
+        quality=quality_text(order, morning),
     )
-    limit = LIMIT_TEXT.get(order.limited_by, order.limited_by)
+    limit = _(LIMIT_TEXT.get(order.limited_by, order.limited_by))
     fourth = f"{chance_text(order)}  {show_rate(order.rate_ha_h, units)}, {limit}"
     lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
     for text in (second, third, fourth):
@@ -162,7 +183,7 @@ def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
 
 def _remarks(order: Order, morning: Morning) -> Iterator[str]:
     if order.locked:
-        yield "held by your order"
+        yield _("held by your order")
     if beyond := beyond_forecast(order, morning.forecast_until):
         yield beyond
     if other := other_forecast(order):
@@ -170,12 +191,12 @@ def _remarks(order: Order, morning: Morning) -> Iterator[str]:
     if left := left_unfinished(order, morning):
         yield left
     if start := start_text(order, morning):
-        yield f"start {start}"
+        yield _("start {moisture}", moisture=start)
     if len(order.deliveries) > 1:
-        yield f"grain {points_text(order, morning.farm)}"
+        yield _("grain {points}", points=points_text(order, morning.farm))
     if order.headland_only:
-        yield f"ground: {EDGE_ONLY}"
+        yield _("ground: {remark}", remark=_(EDGE_ONLY))
     if reason := reason_text(order.reason, morning.farm):
-        yield f"why: {one_line(reason)}"
+        yield _("why: {reason}", reason=one_line(reason))
     if order.changed:
-        yield f"changed: {one_line(order.changed)}"
+        yield _("changed: {change}", change=one_line(order.changed))
