@@ -97,7 +97,9 @@ def test_an_offline_season_is_reviewed_from_records_of_its_own(offline):
     assert main(["import", str(folder), str(path), "--records"]) == 0
     observed = read_observed_season(folder)
     assert observed.stop > at
-    first = int((observed.weather.start - np.datetime64(BEGIN.replace(tzinfo=None))).astype(int))
+    first = int(
+        (observed.weather.start - np.datetime64(BEGIN.replace(tzinfo=None), "h")).astype(int)
+    )
     assert observed.weather.rain[0, 0, :24] == pytest.approx(
         rows["precipitation"][first : first + 24], abs=1e-3
     )
