@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import glob
 import os
 import shutil
@@ -42,6 +43,12 @@ def write_file(path: Path, content: str | bytes, *, private: bool = False) -> No
         _write_through(part, content.encode("utf-8") if isinstance(content, str) else content)
 
 
+def touch_private(path: Path) -> None:
+    """Make an empty file that only the owner may read, where there is none."""
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+
 def write_new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     """Write a folder whole or not at all, where none or an empty one stands.
 
@@ -52,6 +59,7 @@ def write_new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     """
     folder = folder.absolute()
     with _filled_folder(folder, files) as fresh:
+        fresh.chmod(0o755)  # mkdtemp lets the owner alone read
         if folder.exists():
             folder.rmdir()
         fresh.rename(folder)
@@ -60,6 +68,8 @@ def write_new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
 def replace_folder(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
     """Write a folder and its parents whole or not at all; the paths of its files.
 
+    Only the owner may read the folder, which holds money.
+
     An older folder stays until the new one is complete. `recover_folder` brings it back if the
     program stops between the two renames.
     """
@@ -67,6 +77,8 @@ def replace_folder(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
     aside = recover_folder(folder)
     try:
         with _filled_folder(folder, files) as fresh:
+            for path in fresh.iterdir():
+                path.chmod(0o600)
             if folder.exists():
                 folder.rename(aside)
             fresh.rename(folder)
@@ -98,7 +110,6 @@ def _filled_folder(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
     try:
         for name, content in files.items():
             _write_through(fresh / name, content)
-        fresh.chmod(0o755)  # mkdtemp lets the owner alone read
         yield fresh
     finally:
         shutil.rmtree(fresh, ignore_errors=True)

@@ -69,7 +69,8 @@ def test_a_folder_is_replaced_with_all_its_files(tmp_path):
     replace_folder(folder, {"a": b"3"})
     assert [(p.name, p.read_bytes()) for p in folder.iterdir()] == [("a", b"3")]
     assert list(folder.parent.iterdir()) == [folder]
-    assert mode(folder) == 0o755
+    assert mode(folder) == 0o700  # plans and reviews hold money
+    assert mode(folder / "a") == 0o600
 
 
 def test_recovery_leaves_folders_of_others_alone(tmp_path):

@@ -135,7 +135,9 @@ def run_export(args: argparse.Namespace) -> int:
     farm, to = read_farm(args.folder), _target(args.file, args.folder, "csv")
     with _existing(args.folder) as book:
         text = book_csv(book, farm)
-    write_file(to, text.encode("utf-8-sig"))  # the mark tells spreadsheets it is UTF-8
+    write_file(
+        to, text.encode("utf-8-sig"), private=True
+    )  # the mark tells spreadsheets it is UTF-8
     print(f"{to}: {len(text.splitlines()) - 1} entries")
     return 0
 

@@ -264,7 +264,7 @@ def _add_serve(commands: Commands) -> None:
     serve.add_argument(
         "--set-passphrase",
         action="store_true",
-        help="ask for a new one; ends all sessions and crews' links",
+        help="ask for a new one; ends all sessions and drivers' links",
     )
     serve.add_argument(
         "--name",
@@ -272,6 +272,15 @@ def _add_serve(commands: Commands) -> None:
         default=[],
         metavar="NAME",
         help="a further name this machine is reached by",
+    )
+    serve.add_argument(
+        "--certificate",
+        type=Path,
+        metavar="FILE",
+        help="serve https with this certificate (PEM), so that phones keep pages without signal",
+    )
+    serve.add_argument(
+        "--key", type=Path, metavar="FILE", help="private key (PEM) of the certificate"
     )
     serve.add_argument("--port", type=int, default=PORT, metavar="N", help=f"{PORT} by default")
     serve.add_argument("--on", metavar="DATE", help="set the page's clock, to try a past morning")

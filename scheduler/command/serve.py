@@ -10,6 +10,7 @@ from scheduler.command.planning_time import planning_time
 from scheduler.errors import BookError
 from scheduler.farm_files.folder import read_farm
 from scheduler.web.server import serve
+from scheduler.web.tls import Certificate
 
 
 def run_serve(args: argparse.Namespace) -> int:
@@ -17,6 +18,9 @@ def run_serve(args: argparse.Namespace) -> int:
     farm = read_farm(args.folder)
     if not 0 < args.port < 65536:
         raise BookError(f"--port must be 1 to 65535, got {args.port}")
+    if (args.certificate is None) != (args.key is None):
+        raise BookError("--certificate and --key go together: give both files")
+    certificate = args.certificate and Certificate(chain=args.certificate, key=args.key)
     passphrase = _new_passphrase() if args.set_passphrase else ""
     serve(
         args.folder,
@@ -25,6 +29,7 @@ def run_serve(args: argparse.Namespace) -> int:
         passphrase=passphrase,
         names=frozenset(n.lower() for n in args.name),
         start=planning_time(args.on, farm) if args.on else None,
+        certificate=certificate,
     )
     return 0
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
-from scheduler.atomic import replacement
+from scheduler.atomic import replacement, touch_private
 from scheduler.errors import BookError
 
 BOOK_FILE = "book.sqlite"
@@ -62,11 +62,15 @@ VERSION = len(MIGRATIONS)
 def open_book(path: Path) -> sqlite3.Connection:
     """Open the file of a book, or make it, and bring its tables to `VERSION`.
 
+    Only the owner may read a book made here, which holds money.
+
     Raises
     ------
     BookError
         Where the file is no season book, is damaged, or was written by a later version.
     """
+    with suppress(OSError):  # the next step says why the file cannot be opened
+        touch_private(path)
     try:
         db = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None, check_same_thread=False)
     except sqlite3.Error as error:

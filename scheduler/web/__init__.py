@@ -10,9 +10,11 @@ Layer: may import review and what lies below.
 - `season_view`: the season so far
 - `template_context`: what the templates need besides the shared filters
 - `context`: folder, farm, book, planner and clock of the app
-- `access`: passphrase, login attempts, crews' links
-- `guard`: checks of requests, headers of answers, the login
-- `server`: addresses, threads, an orderly end
+- `offline`: what a phone installs and keeps, and entries that it sends later
+- `server`: addresses, limits of connections, threads, an orderly end
+- `tls`: https
 - `planner`: the planning processes as the page sees them, and where a replan stands
 - `worker`: the planning processes and their messages
+
+Package `access`: who may see and write the page.
 """

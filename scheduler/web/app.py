@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from flask import Flask, render_template
-from flask_wtf.csrf import CSRFError, CSRFProtect
+from flask import Flask, Response, jsonify, render_template
+from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
-from scheduler.errors import AfterrainError, BookError, FarmError
+from scheduler.errors import AfterrainError, BookError, ConflictError, EntryError, FarmError
 from scheduler.language.translation import N_, SOURCE, _, set_language
-from scheduler.web import crew_order, forms, guard, pages, replan, template_context
-from scheduler.web.access import Access, read_access
+from scheduler.web import (
+    crew_order,
+    forms,
+    offline,
+    pages,
+    replan,
+    template_context,
+)
+from scheduler.web.access import driver, guard, people
+from scheduler.web.access.passphrase import Access, read_access
+from scheduler.web.access.private_state import PrivateState
 from scheduler.web.context import EXTENSION, AppContext, app_context
 from scheduler.web.planner import Planner
 
@@ -23,6 +32,7 @@ HTTP_ERRORS = {
     405: N_("this page is not asked that way"),
     413: N_("that is too much for a form"),
 }
+UNREADABLE = N_("that cannot be read")
 
 
 def create_app(
@@ -33,6 +43,7 @@ def create_app(
     access: Access | None = None,
     now: Callable[[], datetime] | None = None,
     names: frozenset[str] = frozenset(),
+    addresses: Sequence[str] = (),
 ) -> Flask:
     """Build the page of a farm folder.
 
@@ -42,16 +53,19 @@ def create_app(
     access : secrets of the folder; read from its access file by default.
     now : gives the time now, aware; the machine's clock by default.
     names : further names this machine is reached by.
+    addresses : addresses of the page that a phone can open, such as 'http://192.168.1.5:8377'.
     """
     access = access or read_access(folder)
+    state = PrivateState(folder, access)
     app = Flask("scheduler.web")
-    app.extensions[EXTENSION] = AppContext(folder, planner or Planner(folder), access, now)
+    app.extensions[EXTENSION] = AppContext(
+        folder, planner or Planner(folder), state, now, addresses=tuple(addresses)
+    )
     app.before_request(speak_language)
-    guard.register(app, access, locked=locked, names=guard.machine_names() | names)
-    CSRFProtect(app)
+    guard.register(app, access, state, locked=locked, names=guard.machine_names() | names)
     template_context.register(app, locked)
-    _register_errors(app)
-    for views in (pages, forms, replan, crew_order):
+    _register_errors(app, locked)
+    for views in (pages, forms, replan, crew_order, people, driver, offline):
         views.register(app)
     return app
 
@@ -64,25 +78,43 @@ def speak_language() -> None:
         set_language(SOURCE)
 
 
-def _register_errors(app: Flask) -> None:
-    """Show every error on one page, with what to do."""
+def _register_errors(app: Flask, locked: bool) -> None:
+    """Show every error on one page, with what to do.
 
-    def page(code: int, text: str) -> tuple[str, int]:
-        return render_template("error.html", text=text, code=code), code
+    Whoever is not logged in, a driver too, is not told of the farm's files.
+    """
+
+    def page(code: int, text: str, **more: object) -> tuple[str | Response, int]:
+        if guard.is_kept_entry():
+            return jsonify(error=text, **more), code
+        return render_template("error.html", text=text, code=code, stranger=stranger()), code
+
+    def stranger() -> bool:
+        return locked and not guard.is_farmer(app_context().state)
 
     @app.errorhandler(BookError)
     @app.errorhandler(AfterrainError)
-    def user_error(error: AfterrainError) -> tuple[str, int]:
-        return page(409 if isinstance(error, BookError) else 422, str(error))
+    def user_error(error: AfterrainError) -> tuple[str | Response, int]:
+        about_entry = isinstance(error, EntryError | ConflictError)
+        code = 409 if isinstance(error, BookError) and not isinstance(error, EntryError) else 422
+        if guard.is_kept_entry() and not about_entry:
+            code = 503  # the phone keeps the entry and tries again
+        if stranger() and not about_entry:
+            return page(code, _("something is wrong on the farm's computer: tell the farmer"))
+        if isinstance(error, EntryError):
+            return page(code, str(error), problems=error.problems)
+        if isinstance(error, ConflictError):
+            with app_context().book() as book:  # what the sender has seen once the text is read
+                return page(code, str(error), seen=book.revision)
+        return page(code, str(error))
 
     @app.errorhandler(CSRFError)
-    def csrf_error(error: CSRFError) -> tuple[str, int]:
+    def csrf_error(error: CSRFError) -> tuple[str | Response, int]:
         return page(400, _("this form is too old or not ours: go back, load the page again"))
 
     @app.errorhandler(HTTPException)
-    def http_error(error: HTTPException) -> tuple[str, int]:
+    def http_error(error: HTTPException) -> tuple[str | Response, int]:
         code = error.code or 400
-        text = error.description
-        if text is None or text == type(error).description:  # the library's own words
-            text = _(HTTP_ERRORS.get(code, N_("that cannot be read")))
-        return page(code, text)
+        if error.description and error.description != type(error).description:
+            return page(code, error.description)
+        return page(code, _(HTTP_ERRORS.get(code, UNREADABLE)))

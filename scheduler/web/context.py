@@ -15,7 +15,7 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import IssuedPlan, read_issued_plan
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import Entry
-from scheduler.web.access import Access
+from scheduler.web.access.private_state import PrivateState
 from scheduler.web.planner import Planner
 
 #: Files whose change makes the farm be read again.
@@ -28,6 +28,7 @@ class AppContext:
 
     Parameters
     ----------
+    addresses : addresses of the page that a phone can open.
     clock : gives the time now, aware; the machine's clock by default.
     """
 
@@ -35,10 +36,13 @@ class AppContext:
         self,
         folder: Path,
         planner: Planner,
-        access: Access,
+        state: PrivateState,
         clock: Callable[[], datetime] | None = None,
+        *,
+        addresses: tuple[str, ...] = (),
     ) -> None:
-        self.folder, self.planner, self.access = folder, planner, access
+        self.folder, self.planner, self.state = folder, planner, state
+        self.addresses = addresses
         self.clock = clock or (lambda: datetime.now(UTC))
         self._lock = threading.Lock()
         self._farm: tuple[tuple[float, ...], Farm] | None = None

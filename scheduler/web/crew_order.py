@@ -27,7 +27,8 @@ from scheduler.season_book.entry_kinds import KINDS, crop_of, field_of_parcel, s
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import identify, read_value
 from scheduler.web.context import app_context
-from scheduler.web.forms import Answer, form_number, form_token
+from scheduler.web.forms import Answer, form_number
+from scheduler.web.offline import form_token
 
 MAX_TYPED_CHARS, MAX_WHY_CHARS = 5000, 1000  # of a request; longer texts are cut
 

@@ -24,7 +24,9 @@ from scheduler.season_book.entry_kinds import (
 )
 from scheduler.season_book.formatting import default_unit, write_value
 from scheduler.season_book.parsing import read_entry
+from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.context import app_context
+from scheduler.web.offline import form_token, has_form, time_of_entry
 
 MAX_ENTRY_ID = 10**12  # that a request may name
 ENTRIES_SHOWN = 300  # the latest
@@ -63,13 +65,19 @@ def add_entry(name: str) -> Answer:
     """Write the entry that a form holds; show the form again where something is wrong."""
     kind = _kind(name)
     with app_context().book() as book:
+        if (written := book.find(form_token())) is not None:
+            return redirect(url_for("entry", number=written.id, new=1), 303)
         seen = form_number(request.form.get("seen", ""))
         try:
             added = book.add(_form_entry(book, kind), seen=seen)
         except EntryError as error:
+            if is_kept_entry():
+                raise
             seen = seen or book.revision
             return _form(kind, request.form, wrong=error.problems, seen=seen, code=422)
         except ConflictError as error:
+            if is_kept_entry():
+                raise
             return _form(kind, request.form, conflict=str(error), seen=book.revision, code=409)
     return redirect(url_for("entry", number=added.id, new=1), 303)
 
@@ -126,16 +134,10 @@ def form_number(text: str) -> int:
     return int(text) if text.isascii() and text.isdigit() and len(text) <= 12 else 0
 
 
-def form_token() -> str:
-    """Token of the form, by which a form sent twice is written once."""
-    text = request.form.get("token", "")
-    return text if len(text) == 32 and text.isalnum() and text.isascii() else uuid.uuid4().hex
-
-
 def _kind(name: str) -> Kind:
     """Kind of entries that has a form; no such page otherwise."""
     kind = KINDS.get(name)
-    if kind is None or not kind.by_hand or name == "order":
+    if kind is None or not has_form(kind):
         abort(404)
     return kind
 
@@ -213,13 +215,16 @@ def _form_entry(book: Book, kind: Kind, *, corrected: int | None = None) -> Entr
     """
     context, form = app_context(), request.form
     farm, now = context.farm(), context.clock()
+    at = _answer("at")[:60] or time_of_entry(farm, now)
+    if kind.name == "absent" and not _answer("at"):
+        at = at.partition("T")[0]  # without an hour an absence takes whole days
     entry = read_entry(
         kind.name,
         form.get("subject", "")[:200],
         {f.name: _answer(f.name)[:1000] for f in kind.facts},
         farm,
         now=now,
-        at=_answer("at")[:60],
+        at=at,
         by=form.get("by", "")[:100],
         token=form_token(),
         left_ha=lambda field: book.left_ha(farm, field, now, excluding=corrected),

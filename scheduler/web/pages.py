@@ -1,4 +1,4 @@
-"""Pages that are read: orders, fields, season, safety, crews' links, sheet and review."""
+"""Pages that are read: orders, fields, season, safety, sheet and review."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, Response, abort, render_template, request, url_for
+from flask import Flask, Response, abort, render_template, request
 
 from scheduler.language.translation import _
 from scheduler.orders.document import IssuedPlan
@@ -20,7 +20,6 @@ from scheduler.report.order_phrases import (
     beyond_forecast,
     chance_text,
     finish_clock,
-    idle_crew_text,
     kept_note,
     left_unfinished,
     machine_change_text,
@@ -34,9 +33,8 @@ from scheduler.report.order_phrases import (
 from scheduler.report.phrases import money_lines, short_forecast_text, times_note, weather_line
 from scheduler.report.sheet import by_day
 from scheduler.season_book.entry_kinds import Entry
-from scheduler.web.access import linked_crew
+from scheduler.web.access.guard import SHEET_POLICY
 from scheduler.web.context import AppContext, app_context
-from scheduler.web.guard import SHEET_POLICY
 from scheduler.web.season_view import last_review, season_view
 
 STALE_ORDERS = timedelta(hours=26)  # age from which orders are called old; assumed, over a day
@@ -51,8 +49,6 @@ def register(app: Flask) -> None:
     app.get("/field")(field)
     app.get("/season")(season)
     app.get("/safety")(safety)
-    app.get("/links")(links)
-    app.get("/crew/<token>")(crew)
     app.get("/sheet")(sheet)
     app.get("/review")(review)
     app.get("/shades.css")(shades_css)
@@ -120,32 +116,6 @@ def safety() -> str:
         standing=standing_cautions(),
         rules=context.farm().rules,
     )
-
-
-def links() -> str:
-    """Show each crew's link."""
-    context = app_context()
-    sign = context.access.link_signer()
-    made = [
-        (c.id, url_for("crew", token=sign.dumps(c.id), _external=True))
-        for c in context.farm().crews
-    ]
-    return render_template("links.html", links=made)
-
-
-def crew(token: str) -> str:
-    """Show the orders of the crew that a link is for."""
-    context = app_context()
-    name = linked_crew(context.access, token)
-    with context.book() as book:
-        entry, plan = context.issued(book)
-    if name is None or name not in {c.id for c in context.farm().crews}:
-        abort(404, _("this link has ended: ask for a new one"))
-    idle = "" if plan is None else idle_crew_text(name, plan)
-    if plan is not None:
-        plan = replace(plan, crews=tuple(c for c in plan.crews if c.crew == name))
-    view = _orders_view(context, plan, entry, [])
-    return render_template("crew.html", name=name, idle=idle, **view)
 
 
 def sheet() -> Response:

@@ -1,23 +1,37 @@
-"""The web server of the page: addresses, threads, an orderly end."""
+"""The web server of the page: addresses, limits of connections, threads, an orderly end."""
 
 from __future__ import annotations
 
+import ipaddress
 import os
 import socket
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import psutil
 import waitress
+from flask import Flask
+from waitress.server import BaseWSGIServer
 
 from scheduler.errors import AfterrainError
-from scheduler.web.access import read_access, set_passphrase
+from scheduler.web.access.guard import MAX_FORM_BYTES
+from scheduler.web.access.passphrase import read_access, set_passphrase
 from scheduler.web.app import create_app
-from scheduler.web.guard import MAX_FORM_BYTES
 from scheduler.web.planner import Planner
+from scheduler.web.tls import Certificate, tls_socket
 
 THREADS = 8  # answers at the same time; assumed, as many as a farm has people
+#: Open connections; assumed, some for each phone of a large outfit, and below the 1,024 open files
+#: that common systems allow a program.
+MAX_CONNECTIONS, BACKLOG = 800, 256
+#: Silence after which a connection is closed, and how often that is looked after, s; assumed,
+#: because a phone with a weak signal pauses for seconds, not for half a minute.
+IDLE_S, CLEANUP_S = 30, 5
+#: Bytes read at once: no fewer than a TLS record holds (2**14, RFC 8446 section 5.1), because what
+#: the TLS layer has read already wakes no poll.
+RECEIVE_BYTES = 2**15
 
 
 def shifted_clock(start: datetime) -> Callable[[], datetime]:
@@ -27,12 +41,10 @@ def shifted_clock(start: datetime) -> Callable[[], datetime]:
 
 
 def own_addresses() -> list[str]:
-    """Addresses of this machine on its networks."""
-    try:
-        found = socket.getaddrinfo(socket.gethostname(), None, family=socket.AF_INET)
-    except OSError:
-        return []
-    return sorted({str(a[4][0]) for a in found if not str(a[4][0]).startswith("127.")})
+    """Addresses (IPv4) of this machine that phones on one of its networks can open."""
+    found = [a for cards in psutil.net_if_addrs().values() for a in cards]
+    numbers = {ipaddress.IPv4Address(a.address) for a in found if a.family == socket.AF_INET}
+    return [str(n) for n in sorted(numbers) if n.is_private and not n.is_loopback]
 
 
 def _bound_socket(host: str, port: int) -> socket.socket:
@@ -51,6 +63,36 @@ def _bound_socket(host: str, port: int) -> socket.socket:
     return bound
 
 
+def page_server(app: Flask, bound: socket.socket, *, scheme: str = "http") -> BaseWSGIServer:
+    """Make the server of the page on a bound socket; `run` serves until `close`.
+
+    One thread reads all requests and hands over those that are whole, so that connections that
+    send nothing, or little by little, keep nobody waiting.
+    """
+    return waitress.create_server(
+        app,
+        sockets=[bound],
+        threads=THREADS,
+        ident="",
+        url_scheme=scheme,
+        max_request_body_size=2 * MAX_FORM_BYTES,
+        connection_limit=MAX_CONNECTIONS,
+        channel_timeout=IDLE_S,
+        cleanup_interval=CLEANUP_S,
+        backlog=BACKLOG,
+        recv_bytes=RECEIVE_BYTES,
+        asyncore_use_poll=True,
+    )
+
+
+def page_addresses(
+    port: int, *, network: bool, names: Sequence[str] = (), scheme: str = "http"
+) -> list[str]:
+    """Addresses under which the page answers, this machine's own first."""
+    hosts = ["127.0.0.1", *((*own_addresses(), *sorted(names)) if network else ())]
+    return [f"{scheme}://{host}:{port}" for host in hosts]
+
+
 def serve(
     folder: Path,
     *,
@@ -59,6 +101,7 @@ def serve(
     passphrase: str = "",
     names: frozenset[str] = frozenset(),
     start: datetime | None = None,
+    certificate: Certificate | None = None,
 ) -> None:
     """Serve a farm folder until interrupted.
 
@@ -68,17 +111,28 @@ def serve(
     passphrase : new passphrase; empty keeps the old one.
     names : further names this machine is reached by.
     start : time that the page's clock shows at first; the machine's time by default.
+    certificate : serves https with it; http by default.
 
     Raises
     ------
     AfterrainError
-        Where the network is asked for without a passphrase, or the port is taken.
+        Where the network is asked for without a passphrase, the port is taken, or the certificate
+        cannot be read. The passphrase stays as it was then.
     """
-    access = set_passphrase(folder, passphrase) if passphrase else read_access(folder)
-    if network and not access.passphrase:
+    if network and not (passphrase or read_access(folder).passphrase):
         raise AfterrainError(
             "the farm network is served only with a passphrase: add --set-passphrase once"
         )
+    bound = _bound_socket("0.0.0.0" if network else "127.0.0.1", port)
+    try:
+        if certificate is not None:
+            bound = tls_socket(bound, certificate)
+        access = set_passphrase(folder, passphrase) if passphrase else read_access(folder)
+    except BaseException:
+        bound.close()
+        raise
+    scheme = "http" if certificate is None else "https"
+    addresses = page_addresses(port, network=network, names=sorted(names), scheme=scheme)
     planner = Planner(folder)
     app = create_app(
         folder,
@@ -87,13 +141,13 @@ def serve(
         access=access,
         now=shifted_clock(start) if start else None,
         names=names,
+        addresses=addresses[1:],
     )
-    bound = _bound_socket("0.0.0.0" if network else "127.0.0.1", port)
-    server = waitress.create_server(
-        app, sockets=[bound], threads=THREADS, ident="", max_request_body_size=2 * MAX_FORM_BYTES
-    )
-    for address in ["127.0.0.1", *(own_addresses() if network else [])]:
-        print(f"http://{address}:{port}/", flush=True)
+    if certificate is not None:
+        app.config["SESSION_COOKIE_SECURE"] = True
+    server = page_server(app, bound, scheme=scheme)
+    for address in addresses:
+        print(f"{address}/", flush=True)
     print("Stop with Ctrl+C.", flush=True)
     planner.warm()
     try:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from flask import Flask, session
 
 from scheduler.errors import FarmError
+from scheduler.farm.model import Farm
+from scheduler.farm.wording import clock
 from scheduler.report.caution_phrases import deference
 from scheduler.report.figures.hour_shades import shade_of, shades
 from scheduler.report.phrases import quality_note
@@ -14,6 +17,7 @@ from scheduler.report.template_environment import configure, value_texts
 from scheduler.season_book.entry_kinds import KINDS
 from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.web.context import app_context
+from scheduler.web.offline import kept_pages, offline_words
 
 
 def register(app: Flask, locked: bool) -> None:
@@ -26,6 +30,7 @@ def register(app: Flask, locked: bool) -> None:
         "deference": deference,
         "shade_of": shade_of,
         "shades": shades,
+        "offline_words": offline_words,
     }
 
     @app.context_processor
@@ -34,12 +39,20 @@ def register(app: Flask, locked: bool) -> None:
         try:
             farm = context.farm()
         except FarmError:  # the error page is shown without a farm
-            return {"farm": None, "today": None, "who": ""}
+            return {"farm": None, "today": None, "who": "", "kept_pages": ()}
         return {
             "farm": farm,
             "today": context.clock().astimezone(farm.tz),
             "who": session.get("by", ""),
+            "kept_pages": kept_pages(),
+            "seen_at": lambda when: _seen_at(when, farm),
             "entry_text": lambda e: entry_text(e, farm),
             "entry_time": lambda e: entry_time_text(e, farm, context.clock()),
             **value_texts(farm),
         }
+
+
+def _seen_at(when: datetime, farm: Farm) -> str:
+    """Time of something that the machine's clock measured, farm time."""
+    now = datetime.now(farm.tz)
+    return clock(when.astimezone(farm.tz), now, farm.units)

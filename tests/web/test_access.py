@@ -5,7 +5,7 @@ import hashlib
 import pytest
 
 from scheduler.errors import AfterrainError
-from scheduler.web.access import (
+from scheduler.web.access.passphrase import (
     FREE_ATTEMPTS,
     Access,
     LoginAttempts,

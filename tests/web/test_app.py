@@ -2,43 +2,28 @@
 
 import random
 import re
-import shutil
 import time
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
 import mornings
 import pytest
 from markupsafe import escape
-from places import SAMPLE
+from page_requests import LOCAL, NOW, csrf, farm_folder, get, hidden, issue, login
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import read_issued_plan
 from scheduler.orders.model import MachineMove
 from scheduler.report.order_phrases import start_text, way_lines
 from scheduler.report.phrases import money_lines, quality_note, times_note
-from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS
-from scheduler.web import guard
-from scheduler.web.access import (
-    FREE_ATTEMPTS,
-    set_passphrase,
-)
+from scheduler.web.access import guard
+from scheduler.web.access.guard import host_allowed, machine_names
+from scheduler.web.access.passphrase import FREE_ATTEMPTS, set_passphrase
 from scheduler.web.app import create_app
 from scheduler.web.context import EXTENSION
-from scheduler.web.guard import host_allowed, machine_names
 from scheduler.web.planner import Planner
-
-NOW = mornings.NOW + timedelta(minutes=10)
-LOCAL = {"base_url": "http://127.0.0.1:8377"}
-
-
-def farm_folder(path):
-    for name in ("farm.toml", "fields.csv", "rain.csv"):
-        shutil.copy(SAMPLE / name, path / name)
-    return path
 
 
 @pytest.fixture
@@ -63,36 +48,10 @@ def client(app):
     return app.test_client()
 
 
-def get(client, path, code=200):
-    answer = client.get(path, **LOCAL)
-    assert answer.status_code == code, answer.text
-    return answer.text
-
-
-def csrf(text):
-    return re.search(r'name="csrf_token" value="([^"]+)"', text)[1]
-
-
-def hidden(text):
-    """Hidden inputs of the first form that has a token of an entry."""
-    return dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', text))
-
-
 def post(client, path, **data):
     """Load the form at `path`, send it, follow."""
     form = hidden(get(client, path))
     return client.post(path, data={**form, **data}, follow_redirects=True, **LOCAL)
-
-
-def issue(folder, **changes):
-    """Put a plan into the book without a planner."""
-    import fake_planner
-
-    morning = fake_planner.plan_morning(folder, progress=lambda *_: None, now=mornings.NOW)
-    morning = replace(morning, **changes)
-    with Book(folder) as book:
-        book.issue_plan(document(morning), seen=book.revision)
-    return morning
 
 
 def run_plan(client, planner):
@@ -112,7 +71,7 @@ VIEWS = (
     "/order",
     "/season",
     "/safety",
-    "/links",
+    "/people",
     "/replan",
     "/login",
     "/field?id=F03",
@@ -429,7 +388,7 @@ def test_pages_use_nothing_from_outside(client, folder):
     for path in VIEWS:
         text = get(client, path)
         for address in re.findall(r'(?:src|href|action)="([^"]*)"', text):
-            own = ("/", "#", "data:,", "sms:", "http://127.0.0.1:8377/crew/", "?")
+            own = ("/", "#", "data:,", "sms:", "?")
             assert address.startswith(own), address
         assert "<style" not in text
         assert " style=" not in text
@@ -440,11 +399,6 @@ def test_pages_use_nothing_from_outside(client, folder):
 def network(folder, planner):
     access = set_passphrase(folder, "dry straw in august")
     return create_app(folder, planner=planner, now=lambda: NOW, locked=True, access=access)
-
-
-def login(client, text):
-    form = hidden(get(client, "/login"))
-    return client.post("/login", data={**form, "passphrase": text}, **LOCAL)
 
 
 def test_on_the_network_everything_asks_for_the_passphrase(network):
@@ -465,37 +419,6 @@ def test_on_the_network_everything_asks_for_the_passphrase(network):
     form = hidden(get(client, "/enter/rain"))
     client.post("/logout", data=form, **LOCAL)
     assert client.get("/", **LOCAL).status_code == 302
-
-
-def test_a_new_passphrase_ends_sessions_and_links(network, folder, planner):
-    client = network.test_client()
-    login(client, "dry straw in august")
-    link = re.search(r'href="[^"]*(/crew/[^"]+)"', get(client, "/links"))[1]
-    fresh = network.test_client()
-    assert "<h1>north crew</h1>" in get(fresh, link)
-    access = set_passphrase(folder, "wet straw in august")
-    later = create_app(folder, planner=planner, now=lambda: NOW, locked=True, access=access)
-    assert later.test_client().get(link, **LOCAL).status_code == 404
-    old = later.test_client()
-    old.set_cookie(
-        "afterrain", client.get_cookie("afterrain", domain="127.0.0.1").value, domain="127.0.0.1"
-    )
-    assert old.get("/", **LOCAL).status_code == 302
-
-
-def test_a_crew_link_shows_its_orders_and_writes_nothing(network, folder):
-    morning = issue(folder)
-    client = network.test_client()
-    login(client, "dry straw in august")
-    link = re.search(r'href="[^"]*(/crew/[^"]+)"', get(client, "/links"))[1]
-    text = get(network.test_client(), link)
-    assert morning.crews[0].orders[0].name in text
-    assert f'<p class="fine">{quality_note(morning.farm)}</p>' in text
-    assert morning.crews[1].orders[0].name not in text
-    assert "<form" not in text
-    assert 'href="/enter' not in text
-    for forged in (link[:-3] + "abc", "/crew/x", link.replace("/crew/", "/crew/a")):
-        assert network.test_client().get(forged, **LOCAL).status_code == 404
 
 
 def test_login_is_rate_limited(network, monkeypatch):

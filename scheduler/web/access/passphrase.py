@@ -1,4 +1,4 @@
-"""Who may see and write the page: the passphrase, attempts to give it, and crews' links."""
+"""The key and the passphrase of a farm folder, and attempts to give the passphrase."""
 
 from __future__ import annotations
 
@@ -9,10 +9,7 @@ import secrets
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
-from datetime import timedelta
 from pathlib import Path
-
-from itsdangerous import BadSignature, URLSafeTimedSerializer
 
 from scheduler.atomic import write_file
 from scheduler.errors import AfterrainError
@@ -22,7 +19,6 @@ ACCESS_FILE = "access.json"
 SCRYPT_COST = {"n": 2**15, "r": 8, "p": 1}
 #: Shortest passphrase; assumed, because neighbours share the farm network.
 MIN_PASSPHRASE_CHARS = 10
-LINK_LIFETIME = timedelta(days=120)  # of a crew's link; assumed, a season
 #: Wrong passphrases without a wait; then the first wait, which doubles up to the longest.
 FREE_ATTEMPTS, FIRST_WAIT_S, MAX_WAIT_S = 5, 30.0, 900.0
 MAX_ADDRESSES = 1000  # whose attempts are kept
@@ -34,7 +30,7 @@ class Access:
 
     Attributes
     ----------
-    key : signs sessions and links.
+    key : signs cookies; links and sessions are made with it.
     passphrase : salt and hash of the passphrase; empty where none is set.
     """
 
@@ -45,10 +41,6 @@ class Access:
         """Whether the text is the passphrase."""
         salt, _, digest = self.passphrase.partition("$")
         return bool(digest) and hmac.compare_digest(_hash(text, bytes.fromhex(salt)), digest)
-
-    def link_signer(self) -> URLSafeTimedSerializer:
-        """Serializer that signs crews' links."""
-        return URLSafeTimedSerializer(self.key, salt="crew link")
 
 
 def read_access(folder: Path) -> Access:
@@ -65,7 +57,7 @@ def read_access(folder: Path) -> Access:
 
 
 def set_passphrase(folder: Path, text: str) -> Access:
-    """Set the passphrase and a new key, which ends all sessions and crews' links."""
+    """Set the passphrase and a new key, which ends all sessions and drivers' links."""
     if len(text) < MIN_PASSPHRASE_CHARS:
         raise AfterrainError(
             f"a passphrase needs at least {MIN_PASSPHRASE_CHARS} characters: use words"
@@ -73,15 +65,6 @@ def set_passphrase(folder: Path, text: str) -> Access:
     salt = secrets.token_bytes(16)
     hashed = f"{salt.hex()}${_hash(text, salt)}"
     return _write(folder, Access(key=secrets.token_hex(32), passphrase=hashed))
-
-
-def linked_crew(access: Access, token: str) -> str | None:
-    """Crew that a link is for; None where the link is forged or too old."""
-    try:
-        crew = access.link_signer().loads(token, max_age=int(LINK_LIFETIME.total_seconds()))
-    except BadSignature:
-        return None
-    return crew if isinstance(crew, str) else None
 
 
 class LoginAttempts:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import ipaddress
 import socket
+import sys
 import threading
 import time
-from datetime import timedelta
+from datetime import UTC, datetime
 from urllib.parse import urlsplit
 
 from flask import (
@@ -20,20 +21,38 @@ from flask import (
     session,
     url_for,
 )
+from flask_wtf.csrf import CSRFProtect
 from werkzeug.wrappers import Response as AnyResponse
 
 from scheduler.language.translation import _
-from scheduler.web.access import Access, LoginAttempts
+from scheduler.web.access.passphrase import Access, LoginAttempts
+from scheduler.web.access.private_state import SESSION_LIFETIME, PrivateState
 
-SESSION_LIFETIME = timedelta(days=30)  # assumed, because nobody types daily on a phone in the cab
 #: Largest form; assumed, the largest of ours has 4 kB.
 MAX_FORM_BYTES, MAX_FORM_PARTS = 64 * 1024, 100
-OPEN_ENDPOINTS = ("login", "open_session", "crew", "static")  # need no passphrase
+#: Need no passphrase; a driver's link is checked by its own views.
+OPEN_ENDPOINTS = (
+    "login",
+    "open_session",
+    "driver",
+    "driver_entry",
+    "driver_manifest",
+    "driver_undo",
+    "manifest",
+    "offline",
+    "service_worker",
+    "alive",
+    "shades_css",
+    "static",
+)
+#: Header by which the script of the page sends an entry that a phone kept. Another site cannot set
+#: it without asking this page first, which the page never allows, so it stands for a form's token.
+KEPT_ENTRY = "X-Kept-Entry"
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; "
-    "img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; "
-    "frame-ancestors 'none'",
+    "img-src 'self' data:; connect-src 'self'; manifest-src 'self'; form-action 'self'; "
+    "base-uri 'none'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Referrer-Policy": "same-origin",
@@ -48,7 +67,9 @@ SHEET_POLICY = (
 )
 
 
-def register(app: Flask, access: Access, *, locked: bool, names: frozenset[str]) -> None:
+def register(
+    app: Flask, access: Access, state: PrivateState, *, locked: bool, names: frozenset[str]
+) -> None:
     """Guard the app.
 
     Parameters
@@ -66,9 +87,20 @@ def register(app: Flask, access: Access, *, locked: bool, names: frozenset[str])
         MAX_FORM_MEMORY_SIZE=MAX_FORM_BYTES,
         MAX_FORM_PARTS=MAX_FORM_PARTS,
         WTF_CSRF_TIME_LIMIT=None,
+        WTF_CSRF_CHECK_DEFAULT=False,
     )
-    _register_checks(app, locked=locked, names=names)
-    _register_login(app, access)
+    _register_checks(app, state, locked=locked, names=names)
+    _register_login(app, access, state)
+
+
+def is_kept_entry() -> bool:
+    """Whether the request is an entry that a phone kept, sent by the script of the page."""
+    return KEPT_ENTRY in request.headers
+
+
+def is_farmer(state: PrivateState) -> bool:
+    """Whether the request comes from a phone that the passphrase logged in."""
+    return state.phone_of(str(session.get("phone", ""))) is not None
 
 
 def machine_names() -> frozenset[str]:
@@ -93,19 +125,25 @@ def host_allowed(host: str, names: frozenset[str]) -> bool:
     return address.is_loopback or address.is_private
 
 
-def _register_checks(app: Flask, *, locked: bool, names: frozenset[str]) -> None:
+def _register_checks(
+    app: Flask, state: PrivateState, *, locked: bool, names: frozenset[str]
+) -> None:
+    csrf = CSRFProtect(app)
+
     @app.before_request
     def check() -> AnyResponse | None:
         if not host_allowed(request.headers.get("Host", ""), names):
             abort(421, _("this address is not the page's own: use the one that `serve` printed"))
-        origin = request.headers.get("Origin")
-        if request.method == "POST" and origin not in (None, request.host_url.rstrip("/")):
+        origin, own = request.headers.get("Origin"), request.host_url.rstrip("/")
+        if request.method == "POST" and origin not in (None, own):
             abort(403, _("this form was sent from another page"))
-        if not locked or request.endpoint in OPEN_ENDPOINTS or session.get("in"):
-            return None
-        if request.method == "POST":
-            abort(401, _("log in again, then send it once more"))
-        return redirect(url_for("login"))
+        if locked and request.endpoint not in OPEN_ENDPOINTS and not is_farmer(state):
+            if request.method == "POST":
+                abort(401, _("log in again, then send it once more"))
+            return redirect(url_for("login"))
+        if app.config["WTF_CSRF_ENABLED"] and not (is_kept_entry() and origin == own):
+            csrf.protect()
+        return None
 
     @app.after_request
     def add_headers(answer: Response) -> Response:
@@ -116,7 +154,7 @@ def _register_checks(app: Flask, *, locked: bool, names: frozenset[str]) -> None
         return answer
 
 
-def _register_login(app: Flask, access: Access) -> None:
+def _register_login(app: Flask, access: Access, state: PrivateState) -> None:
     attempts, hashing = LoginAttempts(), threading.Lock()
 
     def refusal(text: str) -> str:
@@ -127,6 +165,9 @@ def _register_login(app: Flask, access: Access) -> None:
                 return _("too many wrong passphrases: wait {seconds} seconds", seconds=round(pause))
             if not access.accepts(text):
                 attempts.failed(address, now)
+                state.note_refusal(address)
+                when = datetime.now(UTC).isoformat(sep=" ", timespec="seconds")
+                print(f"{when} wrong passphrase from {address}", file=sys.stderr, flush=True)
                 return _("that is not the passphrase")
         attempts.passed(address)
         return ""
@@ -141,12 +182,15 @@ def _register_login(app: Flask, access: Access) -> None:
         if wrong:
             return render_template("login.html", wrong=wrong), 403
         session.clear()
-        session["in"] = True
+        session["phone"] = state.open_session(request.headers.get("User-Agent", ""))
         session.permanent = True
         return redirect(url_for("today"), 303)
 
     @app.post("/logout")
     def logout() -> AnyResponse:
+        phone = state.phone_of(str(session.get("phone", "")))
+        if phone is not None:
+            state.end_session(phone.id)
         session.clear()
         flash(_("You are logged out."))
         return redirect(url_for("login"), 303)

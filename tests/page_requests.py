@@ -1,0 +1,53 @@
+"""Requests to the page without a browser, for several test files."""
+
+import re
+import shutil
+from dataclasses import replace
+from datetime import timedelta
+
+import mornings
+from places import SAMPLE
+
+from scheduler.report.plan_document import document
+from scheduler.season_book.book import Book
+
+NOW = mornings.NOW + timedelta(minutes=10)
+LOCAL = {"base_url": "http://127.0.0.1:8377"}
+PASSPHRASE = "dry straw in august"
+
+
+def farm_folder(path):
+    for name in ("farm.toml", "fields.csv", "rain.csv"):
+        shutil.copy(SAMPLE / name, path / name)
+    return path
+
+
+def get(client, path, code=200):
+    answer = client.get(path, **LOCAL)
+    assert answer.status_code == code, answer.text
+    return answer.text
+
+
+def csrf(text):
+    return re.search(r'name="csrf_token" value="([^"]+)"', text)[1]
+
+
+def hidden(text):
+    """Hidden inputs of the first form that has a token of an entry."""
+    return dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', text))
+
+
+def login(client, text=PASSPHRASE):
+    form = hidden(get(client, "/login"))
+    return client.post("/login", data={**form, "passphrase": text}, **LOCAL)
+
+
+def issue(folder, **changes):
+    """Put a plan into the book without a planner."""
+    import fake_planner
+
+    morning = fake_planner.plan_morning(folder, progress=lambda *_: None, now=mornings.NOW)
+    morning = replace(morning, **changes)
+    with Book(folder) as book:
+        book.issue_plan(document(morning), seen=book.revision)
+    return morning
