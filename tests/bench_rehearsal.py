@@ -108,6 +108,7 @@ def score(*words):
                     "persistent": persistent.planner.loss,
                     "independent": independent.planner.loss,
                     "perfect": persistent.perfect.loss,
+                    "floor": persistent.floor,
                     "rules": {f"{n} {s:g}": v for (n, s), v in persistent.rules.items()},
                 }
             )
@@ -116,6 +117,7 @@ def score(*words):
                 f"  persistent {persistent.planner.loss:9,.0f}"
                 f"  independent {independent.planner.loss:9,.0f}"
                 f"  perfect {persistent.perfect.loss:9,.0f}"
+                f"  floor {persistent.floor:9,.0f}"
                 f"  least rule of the season {least:9,.0f} ({rule[0]}, {rule[1]:g} %)"
                 f"  cpu {took['independent']:.0f} + {took['comparison']:.0f} s",
                 flush=True,
@@ -144,6 +146,7 @@ def _headline(name, found):
         f"{name}: share": summary.share,
         f"{name}: lower": summary.lower,
         f"{name}: worst_excess": summary.worst_excess,
+        f"{name}: perfect_over_floor": summary.perfect_over_floor,
     }
 
 

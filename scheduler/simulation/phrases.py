@@ -104,6 +104,13 @@ def rehearsal_lines(summary: RehearsalSummary, farm: Farm) -> list[str]:
         )
     lines.append(
         _(
+            "In the median season a perfect forecast loses {share} more than the floor, below "
+            "which nobody comes who knows all the weather; the floor lets a crew split.",
+            share=percent(summary.perfect_over_floor),
+        )
+    )
+    lines.append(
+        _(
             "Its crews stand at a shut field, while another can be cut, for {share} of the hours "
             "in which they cut.",
             share=_percent(summary.waiting_share),

@@ -52,6 +52,8 @@ class SeasonComparison:
         Result of the planner with a perfect forecast every morning.
     rules
         Loss of each dispatching rule with each start moisture.
+    floor
+        Loss below which no way of working comes, even knowing the weather.
     """
 
     station: str
@@ -59,6 +61,7 @@ class SeasonComparison:
     planner: SeasonResult
     perfect: SeasonResult
     rules: Mapping[FixedRule, float]
+    floor: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,6 +106,11 @@ class RehearsalSummary:
         perfect = rule - float(np.mean([s.perfect.loss for s in self.seasons]))
         planner = rule - float(np.mean([s.planner.loss for s in self.seasons]))
         return planner / perfect if perfect > 0 else None
+
+    @property
+    def perfect_over_floor(self) -> float:
+        """Excess of the perfect forecast's loss over the floor, as a share; the median season."""
+        return float(np.median([s.perfect.loss / s.floor - 1.0 for s in self.seasons]))
 
     @property
     def lower(self) -> int:

@@ -211,6 +211,7 @@ def test_a_rehearsal_is_repeatable_and_finishes_harvest(past):
 def test_comparison_holds_every_rule_with_every_start_moisture(past, farm):
     comparison = compare_season(past, "made up", CHEAP)
     assert set(comparison.rules) == {(n, s) for n in RULES for s in RULE_STARTS}
+    assert 0.0 < comparison.floor <= min(comparison.rules.values())
     lines = "\n".join(rehearsal_lines(RehearsalSummary(seasons=(comparison,)), farm))
     assert "made up  2004" in lines
     assert "one season gives no confidence" in lines
@@ -224,6 +225,7 @@ def test_hand_headline():
             planner=SeasonResult(loss=planner, ended=(1,)),
             perfect=SeasonResult(loss=perfect, ended=(1,)),
             rules={("a", 15.0): rules[0], ("b", 16.0): rules[1]},
+            floor=80.0,
         )
 
     summary = RehearsalSummary(
@@ -238,4 +240,5 @@ def test_hand_headline():
     assert (low, high) == (pytest.approx(15.0 - 6.314 * 35, abs=0.1), pytest.approx(236.0, abs=0.1))
     assert summary.share == pytest.approx(0.15)
     assert summary.lower == 1
+    assert summary.perfect_over_floor == pytest.approx((100 / 80 + 140 / 80) / 2 - 1)
     assert summary.worst_excess == pytest.approx(260 / 240 - 1)
