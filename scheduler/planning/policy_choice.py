@@ -134,7 +134,6 @@ def decide(
     if any(choice.locked):
         free = choice.without_held().search(effort.iterations // 2, [found])
     progress(PlanStage.CHECK, 0.6)
-    stay_checked = False
     if situation.previous is not None:
         makeup = _previous_makeup(standing_loss, situation)
         kept_choice = choice.keeping_first_fields(standing_loss, makeup)
@@ -142,12 +141,11 @@ def decide(
         changes = choice.changes_from(found, kept_choice, kept)
         saving = kept_choice.compare(kept, found, choice)
         price = changes * standing_loss.farm.rules.change_price
-        stay_checked = changes > 0
-        if changes and saving.mean <= max(price, CHANGE_ERRORS * saving.error):
+        if saving.mean <= max(price, CHANGE_ERRORS * saving.error):
             choice, found = kept_choice, kept
     held_cost = None if free is None else choice.compare(found, free, new_choice)
     decision = choice.decision(found, makeups_ranked, held_cost)
-    return replace(decision, stay_checked=stay_checked)
+    return replace(decision, stay_checked=situation.previous is not None)
 
 
 @dataclass(frozen=True, kw_only=True)

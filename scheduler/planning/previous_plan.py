@@ -59,6 +59,12 @@ def job_names(work: FarmWork) -> list[JobName]:
     return [(work.field(j).id, job.parcel) for j, job in enumerate(work.jobs)]
 
 
+def jobs_of(names: Sequence[JobName], name: JobName) -> list[int]:
+    """The job of a name; where no job has that name, all jobs of the field."""
+    same = [j for j, other in enumerate(names) if other == name]
+    return same or [j for j, (field_id, _) in enumerate(names) if field_id == name[0]]
+
+
 def previous_plan(crews: Sequence[CrewOrders]) -> PreviousPlan:
     """The previous plan from its orders; an older plan has no list but the orders themselves."""
     return PreviousPlan(
@@ -116,20 +122,19 @@ def previous_policy(
 
     A field of a crew that is not there today stands where `base` has it.
     """
-    names = {name: j for j, name in enumerate(job_names(work))}
+    names = job_names(work)
     crews = [m.crew for m in work.makeup]
     fixed = {j for row in locked for j in row}
     rows: list[list[int]] = []
     for k, crew in enumerate(crews):
-        own = [names[n] for n in previous.orders.get(crew, ()) if n in names]
+        own = [j for name in previous.orders.get(crew, ()) for j in jobs_of(names, name)]
         rows.append([*locked[k], *(j for j in dict.fromkeys(own) if j not in fixed)])
     named = {j for row in rows for j in row}
     for row, others in zip(rows, base.orders, strict=True):
         row += [j for j in others if j not in named]
     start = base.start.copy()
     for name, moisture in previous.start_pct.items():
-        if name in names:
-            start[:, names[name]] = moisture
+        start[:, jobs_of(names, name)] = moisture
     return Policy(
         orders=tuple(tuple(row) for row in rows),
         start=start,

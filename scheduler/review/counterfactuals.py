@@ -9,7 +9,7 @@ still stands then is no part of any loss.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,12 @@ from scheduler.field_work.policy import Policy, ranked_lists
 from scheduler.orders.document import converter
 from scheduler.orders.model import CrewOrders
 from scheduler.planning.dispatch_rules import begun_lists, best_rules, lists_of, starting_lists
+from scheduler.planning.previous_plan import (
+    job_names,
+    jobs_of,
+    previous_plan,
+    previous_policy,
+)
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import ObservedWork, Played, Turn, by_day
 from scheduler.solver.objective import MEAN
@@ -172,36 +178,14 @@ def issued_turns(observed: ObservedSeason, work: FarmWork) -> list[Turn]:
 
 
 def issued_policy(work: FarmWork, plan: Sequence[CrewOrders], before: Policy) -> Policy:
-    """A plan as a policy; what the plan does not order stays as in the policy before it."""
-    crews = [m.crew for m in work.makeup]
-    rows = [list(row) for row in before.orders]
-    start = np.array([before.start[1], before.start[1]])
-    patience, leave = before.patience.copy(), before.leave.copy()
-    for crew in plan:
-        if crew.crew not in crews:
-            continue
-        k, new = crews.index(crew.crew), []
-        for order in crew.orders:
-            for j in _jobs_of(work, order.field, order.parcel):
-                new.append(j)
-                if np.isfinite(order.start_pct):
-                    later = order.later_pct if np.isfinite(order.later_pct) else order.start_pct
-                    start[:, j] = order.start_pct, later
-        rows[k] = list(dict.fromkeys([*new, *rows[k]]))
-        patience[k], leave[k] = crew.patience_min, crew.leave_min
-    first = plan[0] if plan else None
-    return Policy(
-        orders=tuple(tuple(row) for row in rows),
-        start=start,
-        stop_margin=first.stop_margin if first else before.stop_margin,
-        patience=patience,
-        leave=leave,
-        move_weight=first.move_weight if first else before.move_weight,
-        moisture_weight=first.moisture_weight if first else before.moisture_weight,
-    )
-
-
-def _jobs_of(work: FarmWork, field: str, parcel: str) -> list[int]:
-    """The job of a field and parcel; all jobs of the field where no parcel has that name."""
-    own = [j for j in range(len(work.jobs)) if work.field(j).id == field]
-    return [j for j in own if work.jobs[j].parcel == parcel] or own
+    """A plan as a policy; fields that the plan does not order stay as in the policy before it."""
+    none: tuple[tuple[int, ...], ...] = ((),) * len(work.makeup)
+    policy = previous_policy(work, previous_plan(plan), before, locked=none)
+    start = policy.start.copy()
+    for order in (order for crew in plan for order in crew.orders):
+        if np.isfinite(order.start_pct):
+            jobs = jobs_of(job_names(work), (order.field, order.parcel))
+            start[0, jobs] = order.start_pct
+            if not np.isfinite(order.later_pct):
+                start[1, jobs] = order.start_pct
+    return replace(policy, start=start)
