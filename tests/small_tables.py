@@ -95,6 +95,8 @@ def random_work(
         slots_to_open=slots_to_open(point_open),
         machines=machines,
         cut_rate=rate,
+        edge_rate=0.8 * rate,
+        tough_from=np.full(jobs, 14.0),
         haul_rate=haul,
         accepts=rng.random((crews, jobs, points)) < (0.9 if points > 1 else 2.0),
         buffer=np.broadcast_to(buffer, (crews, jobs)).copy(),
@@ -108,7 +110,7 @@ def random_work(
         room=room,
         room_factor=rng.uniform(0.9, 1.3, jobs),
         weight=np.full(members, 1.0 / members),
-        edge_factor=0.8,
+        tough_slower=float(rng.choice([0.0, 0.05])),
     )
 
 
@@ -144,6 +146,8 @@ def one_crew_work(*, jobs=1, slots=8, loss=None):
         slots_to_open=np.zeros((1, slots), np.int64),
         machines=np.zeros((1, slots), np.int64),
         cut_rate=np.ones((1, 1, jobs)),
+        edge_rate=np.ones((1, 1, jobs)),
+        tough_from=np.full(jobs, 14.0),
         haul_rate=np.full((1, 1, jobs, 1), 100.0),
         accepts=np.ones((1, jobs, 1), np.bool_),
         buffer=np.full((1, jobs), np.inf),

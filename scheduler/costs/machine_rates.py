@@ -12,8 +12,14 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from scheduler.farm.model import Cart, Combine, DeliveryPoint, Truck
 
-#: Rate left when carts must stay at the field edge (Delchev et al. 2016: about 11 % is lost).
-HEADLAND_FACTOR = 0.89
+#: Rate left when combines unload at the field's edge, of that when they stop to unload where they
+#: stand (Delchev et al. 2016: about 11 % is lost). With a cart the combine unloads on the go; the
+#: edge then leaves 0.75-0.85 of its rate. It decides whether a crew waits for firm ground.
+EDGE_FACTOR = 0.89
+#: Share of its rate that a combine loses per point of grain moisture above the base of the trade.
+#: Assumed, because tough straw and wet grain fill rotor and sieves (common practice, no figure
+#: found): a fifth at 20 % in wheat. It decides how early in the day a crew begins.
+TOUGH_SLOWER = 0.03
 POSITION_S = 30.0  # positioning to unload, s; assumed, because no table gives it
 APPROACH_MIN = 2.0  # cart to the next combine, min; published-practice example
 CART_TRAVEL_MIN = 5.0  # cart to the truck and back, min; published-practice example
@@ -28,7 +34,8 @@ def capacity_ha_h(speed_kmh: float, width_m: float, efficiency: float) -> float:
 def combine_t_h(combine: Combine, yield_t_ha: float, *, has_cart: bool, density: float) -> float:
     """Grain that a combine harvests, t/h: the lesser of field capacity and its grain-flow limit.
 
-    Without a cart the combine stops to unload. `density` is t/m³ of grain.
+    Its field efficiency holds for unloading on the go. Without a cart the combine stops to unload.
+    `density` is t/m³ of grain.
     """
     rate = capacity_ha_h(combine.speed_kmh, combine.header_m, combine.efficiency) * yield_t_ha
     if combine.flow_t_h is not None:
@@ -98,6 +105,15 @@ class MachinesUp(NamedTuple):
         return MachinesUp(*(kind[:, slot : slot + 1] for kind in self))
 
 
+class SlotRates(NamedTuple):
+    """t/h of machines that are up, each (slot,): combines, the same at the edge, carts, trucks."""
+
+    combine: Array
+    edge: Array
+    cart: Array
+    haul: Array
+
+
 @dataclass(frozen=True, kw_only=True)
 class Rates:
     """Rates of a crew in a field with one delivery point, t/h of grain as cut.
@@ -108,6 +124,7 @@ class Rates:
     ----------
     combine : of each combine with the crew's carts up.
     alone : of each combine with no cart up.
+    edge : of each combine while carts stay at the field's edge.
     cart : of each cart.
     haul : of each truck while the point is open.
     buffer : grain that carts and trucks hold while the point is closed, t.
@@ -115,6 +132,7 @@ class Rates:
 
     combine: tuple[float, ...]
     alone: tuple[float, ...]
+    edge: tuple[float, ...]
     cart: tuple[float, ...]
     haul: tuple[float, ...]
     buffer: float
@@ -134,18 +152,28 @@ class Rates:
         cart = sum(self.cart) if self.cart else math.inf
         return {"combine": sum(self.combine), "cart": cart, "haul": sum(self.haul)}
 
-    def by_slot(self, up: MachinesUp) -> tuple[Array, Array, Array]:
-        """t/h of the combines, the carts and the trucks that are up, each (slot,).
+    def by_slot(self, up: MachinesUp) -> SlotRates:
+        """t/h of the machines that are up.
 
         Without a cart the combines unload by themselves, and carts are no limit.
         """
         carted = up.carts.any(axis=0)
-        combine = np.where(carted, self.combine @ up.combines, self.alone @ up.combines)
-        return combine, np.where(carted, self.cart @ up.carts, np.inf), self.haul @ up.trucks
+        return SlotRates(
+            combine=np.where(carted, self.combine @ up.combines, self.alone @ up.combines),
+            edge=self.edge @ up.combines,
+            cart=np.where(carted, self.cart @ up.carts, np.inf),
+            haul=self.haul @ up.trucks,
+        )
 
 
 def crew_rates(
-    machines: CrewMachines, point: DeliveryPoint, *, km: float, density: float, wet_yield: float
+    machines: CrewMachines,
+    point: DeliveryPoint,
+    *,
+    km: float,
+    density: float,
+    wet_yield: float,
+    carts_usual: bool = True,
 ) -> Rates:
     """Rates of a crew in a field.
 
@@ -154,10 +182,16 @@ def crew_rates(
     km : road from the field to the point.
     density : of grain, t/m³.
     wet_yield : yield as cut, t/ha.
+    carts_usual : whether the field efficiency of combines holds for work with carts; without carts
+        on the farm it holds for combines that stop to unload.
     """
-    combine, alone = (
-        tuple(combine_t_h(c, wet_yield, has_cart=cart, density=density) for c in machines.combines)
-        for cart in (bool(machines.carts), False)
+    combine = tuple(
+        combine_t_h(c, wet_yield, has_cart=not carts_usual or bool(machines.carts), density=density)
+        for c in machines.combines
+    )
+    alone = tuple(
+        combine_t_h(c, wet_yield, has_cart=not carts_usual, density=density)
+        for c in machines.combines
     )
     tank = sum(c.tank_m3 for c in machines.combines) / len(machines.combines)
     unload = sum(c.unload_m3_s for c in machines.combines) / len(machines.combines)
@@ -166,7 +200,8 @@ def crew_rates(
     haul = tuple(truck_t_h(t, point, km, fill, density) for t in machines.trucks)
     buffer = sum(c.capacity_m3 for c in machines.carts) * density
     buffer += sum(truck_load_t(t, density) for t in machines.trucks)
-    return Rates(combine=combine, alone=alone, cart=cart, haul=haul, buffer=buffer)
+    edge = tuple(EDGE_FACTOR * rate for rate in alone)
+    return Rates(combine=combine, alone=alone, edge=edge, cart=cart, haul=haul, buffer=buffer)
 
 
 def loads(tonnes: float, trucks: Sequence[Truck], density: float) -> float:

@@ -33,6 +33,8 @@ PROSPECT_POINTS = 5.0
 #: Penalty of a closed point for each slot until it opens, money per ha: more than any grain is
 #: worth, so that an open point always comes before a closed one.
 CLOSED_PENALTY = 1e9
+#: Share of the cutting rate left in the toughest crop that is cut at all; assumed, half.
+LEAST_SHARE = 0.5
 #: Area, grain and time below which nothing is left: ha, t, min.
 TINY = 1e-9
 
@@ -71,6 +73,12 @@ def fill_points(choice, room, point):
             for s in range(slots):
                 for j in range(jobs):
                     point[k, m, s, j] = _point_with_room(choice, room, k, m, s, j)
+
+
+@njit(nogil=True)
+def tough_share(wet, tough_from, slower):
+    """Share of the cutting rate left at a moisture, percent; never below `LEAST_SHARE`."""
+    return max(LEAST_SHARE, 1.0 - slower * max(0.0, wet - tough_from))
 
 
 @njit(nogil=True)
@@ -232,9 +240,8 @@ def run_slots(tables, state, policy, log, slots, of_members):
                             break
                     # cut
                     j, q = job[m, k], here_q
-                    rate = cut_rate[k, up, j]
-                    if edge[m, s, j]:
-                        rate *= tables.edge_factor
+                    rate = tables.edge_rate[k, up, j] if edge[m, s, j] else cut_rate[k, up, j]
+                    rate *= tough_share(wet[m, s, j], tables.tough_from[j], tables.tough_slower)
                     haul = haul_rate[k, up, j, q] * slot_h
                     direct = haul * share if tables.point_open[q, s] else 0.0
                     by_rate = rate * minutes / 60.0

@@ -42,7 +42,9 @@ class WorkArrays(NamedTuple):
     yield_t: Float
     shared: Bool
     room_factor: Float
-    edge_factor: float
+    edge_rate: Float
+    tough_from: Float
+    tough_slower: float
     slot_min: float
 
 
@@ -69,6 +71,8 @@ class WorkTables:
     slots_to_open : (point, slot), slots until it is open; at most the number of slots.
     machines : (crew, slot), state of the crew's machines.
     cut_rate : (crew, state, job), t/h that combines and carts bring off the field.
+    edge_rate : (crew, state, job), the same while carts stay at the edge.
+    tough_from : (job,), percent: moisture above which the crop threshes more slowly.
     haul_rate : (crew, state, job, point), t/h that the trucks haul.
     accepts : (crew, job, point), the point takes the job's grain from the crew at some moisture.
     buffer : (crew, job), t that carts and trucks hold.
@@ -82,7 +86,7 @@ class WorkTables:
     room : (point,), t of wheat that the point still takes; infinite where unlimited.
     room_factor : (job,), t of wheat whose volume a tonne takes.
     weight : (member,), probabilities, summing to 1.
-    edge_factor : share of `cut_rate` left while carts stay at the edge.
+    tough_slower : share of the rate lost per point above `tough_from`.
     slot_min : length of a slot, min.
 
     Raises
@@ -102,6 +106,8 @@ class WorkTables:
     slots_to_open: Int
     machines: Int
     cut_rate: Float
+    edge_rate: Float
+    tough_from: Float
     haul_rate: Float
     accepts: Bool
     buffer: Float
@@ -115,7 +121,7 @@ class WorkTables:
     room: Float
     room_factor: Float
     weight: Float
-    edge_factor: float = 1.0
+    tough_slower: float = 0.0
     slot_min: float = 30.0
 
     def __post_init__(self) -> None:
@@ -134,6 +140,8 @@ class WorkTables:
             "slots_to_open": (q, s),
             "machines": (k, s),
             "cut_rate": (k, states, j),
+            "edge_rate": (k, states, j),
+            "tough_from": (j,),
             "haul_rate": (k, states, j, q),
             "accepts": (k, j, q),
             "buffer": (k, j),

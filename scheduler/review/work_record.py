@@ -101,10 +101,11 @@ def rates_ha_h(work: FarmWork) -> Array:
 def hourly_rates(observed: ObservedSeason, work: FarmWork) -> Array:
     """Cutting rate in each hour, ha/h, (field, crew, hour): lower while carts stay at the edge."""
     slot, tables = hour_slots(observed, work.standing_loss), work.tables
-    factor = np.ones((len(work.farm.fields), observed.hours))
+    factor = np.ones((len(work.farm.fields), len(work.makeup), observed.hours))
+    at_edge = tables.edge_rate.max(axis=1) / np.maximum(tables.cut_rate.max(axis=1), 1e-9)
     for j, job in reversed(list(enumerate(work.jobs))):  # the ground of the upland counts
-        factor[job.field] = np.where(tables.edge[0, slot, j], tables.edge_factor, 1.0)
-    return np.asarray(rates_ha_h(work)[:, :, None] * factor[:, None])
+        factor[job.field] = np.where(tables.edge[0, slot, j], at_edge[:, j, None], 1.0)
+    return np.asarray(rates_ha_h(work)[:, :, None] * factor)
 
 
 def waiting_shares(work: FarmWork) -> Array:

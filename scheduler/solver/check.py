@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from scheduler.field_work.kernel import LEAST_SHARE
 from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.field_work.tables import Float, WorkTables
@@ -144,9 +145,11 @@ def _wrong_times(tables: WorkTables, shortest: Float, cuts: list[_Cut]) -> Itera
     length = tables.slot_min
     clock, place = 0.0, tables.area.size
     for c in cuts:
-        rate = tables.cut_rate[c.crew, tables.machines[c.crew, c.slot], c.job]
-        if tables.edge[c.member, c.slot, c.job]:
-            rate *= tables.edge_factor
+        rates = tables.edge_rate if tables.edge[c.member, c.slot, c.job] else tables.cut_rate
+        wet = float(tables.wet[c.member, c.slot, c.job])
+        over = max(0.0, wet - float(tables.tough_from[c.job]))
+        rate = float(rates[c.crew, tables.machines[c.crew, c.slot], c.job])
+        rate *= max(LEAST_SHARE, 1.0 - tables.tough_slower * over)
         tonnes = c.area * tables.yield_t[c.job]
         if tonnes > rate * length / 60.0 * (1.0 + ROUNDING) + ROUNDING:
             yield f"{c} gives {tonnes:.2f} t, the machines cut {rate * length / 60.0:.2f} t a slot"

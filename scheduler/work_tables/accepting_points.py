@@ -36,6 +36,13 @@ def accepting_points(
     for q in own if own and field.purpose == "seed" else taking:
         p = farm.points[q]
         km = between_km(farm, field.id, p.id)
-        rates = crew_rates(machines, p, km=km, density=density, wet_yield=t_ha)
+        rates = crew_rates(
+            machines,
+            p,
+            km=km,
+            density=density,
+            wet_yield=t_ha,
+            carts_usual=bool(farm.carts),
+        )
         if rates.t_h > 0:
             yield q, rates

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
+from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
-from scheduler.costs.machine_rates import HEADLAND_FACTOR, CrewMachines, MachinesUp, Rates
+from scheduler.costs.machine_rates import TOUGH_SLOWER, CrewMachines, MachinesUp, Rates
 from scheduler.costs.standing_loss import Job, StandingLoss, wet_yield
 from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
 from scheduler.farm.opening_hours import forbidden_slots
@@ -91,7 +92,7 @@ def compile_work(
         [dict(accepting_points(standing_loss, j, m)) for j in range(len(jobs))] for m in makeup
     )
     shape = len(makeup), max(len(s) for s in states), len(jobs), len(farm.points)
-    cut_rate, haul_rate = np.zeros(shape[:3]), np.zeros(shape)
+    cut_rate, edge_rate, haul_rate = np.zeros(shape[:3]), np.zeros(shape[:3]), np.zeros(shape)
     accepts = np.zeros((shape[0], *shape[2:]), np.bool_)
     buffer, delay = np.zeros(accepts.shape[:2]), np.zeros(accepts.shape)
     value = standing_loss.crew_hour_value(len(makeup))
@@ -103,9 +104,11 @@ def compile_work(
             accepts[k, j, q], buffer[k, j] = True, r.buffer
             delay[k, j, q] = value * yield_t[j] / r.t_h
             for u, at in enumerate(states[k]):
-                combine, cart, haul = (float(x[0]) for x in r.by_slot(at))
+                combine, at_edge, cart, haul = (float(x[0]) for x in r.by_slot(at))
                 # nobody cuts while no truck of the crew is there and driven
-                cut_rate[k, u, j] = min(combine, cart) if haul > 0.0 else 0.0
+                if haul > 0.0:
+                    cut_rate[k, u, j] = min(combine, cart)
+                    edge_rate[k, u, j] = min(at_edge, cart)
                 haul_rate[k, u, j, q] = haul
     move, move_km = moves(farm, jobs, places)
     fields = [standing_loss.field(j) for j in range(len(jobs))]
@@ -125,6 +128,8 @@ def compile_work(
         slots_to_open=slots_to_open(standing_loss.point_open),
         machines=machines,
         cut_rate=cut_rate,
+        edge_rate=edge_rate,
+        tough_from=np.array([CROPS[f.crop].base_moisture for f in fields]),
         haul_rate=haul_rate,
         accepts=accepts,
         buffer=buffer,
@@ -138,7 +143,7 @@ def compile_work(
         room=np.array([np.inf if p.capacity_t is None else p.capacity_t for p in farm.points]),
         room_factor=np.array([wheat_equivalent_t(1.0, f.crop) for f in fields]),
         weight=np.full(members, 1.0 / members),
-        edge_factor=HEADLAND_FACTOR,
+        tough_slower=TOUGH_SLOWER,
         slot_min=float(SLOT_MIN),
     )
     return FarmWork(

@@ -122,6 +122,41 @@ def test_no_cart_means_stopping_to_unload_and_no_cart_limit():
     assert alone.t_h == alone.alone[0] < capacity_ha_h(6.4, 10.7, 0.7) * 4.0
 
 
+def test_published_edge_against_standing_and_against_unloading_on_the_go():
+    # published: Delchev et al. 2016, about 11 % below stopping to unload; against unloading on the
+    # go, as carts do, an audit puts the rate at 0.75-0.81 for tanks and yields as these
+    point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
+    cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
+    truck = Truck(id="T", capacity_m3=35, payload_t=25)
+    big = combine(tank_m3=300 * BUSHEL, unload_m3_s=2.5 * BUSHEL)
+    rates = crew_rates(
+        CrewMachines(crew="A", combines=(big,), carts=(cart,), trucks=(truck,)),
+        point,
+        km=2,
+        density=0.77,
+        wet_yield=5.5,
+    )
+    assert rates.edge[0] / rates.alone[0] == pytest.approx(0.89)
+    assert 0.75 <= rates.edge[0] / rates.combine[0] <= 0.81
+
+
+def test_field_efficiency_of_a_farm_without_carts_holds_for_stops_to_unload():
+    # published: field efficiency counts the time to unload (Iowa State PM 696)
+    point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
+    crew = CrewMachines(
+        crew="A",
+        combines=(combine(),),
+        carts=(),
+        trucks=(Truck(id="T", capacity_m3=35, payload_t=25),),
+    )
+    with_carts, without = (
+        crew_rates(crew, point, km=2, density=0.77, wet_yield=4.0, carts_usual=usual)
+        for usual in (True, False)
+    )
+    assert without.combine[0] == pytest.approx(capacity_ha_h(6.4, 10.7, 0.7) * 4.0)
+    assert with_carts.combine[0] < without.combine[0]
+
+
 def test_machines_that_are_down_are_left_out_slot_by_slot():
     point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
     cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
@@ -131,11 +166,12 @@ def test_machines_that_are_down_are_left_out_slot_by_slot():
     # slots: all up; one truck down; the cart down; a combine and both trucks down
     combines = np.array([[1, 1, 1, 0], [1, 1, 1, 1]], dtype=float)
     carts, trucks = np.array([[1, 1, 0, 1.0]]), np.array([[1, 0, 1, 0], [1, 1, 1, 0.0]])
-    cut, moved, hauled = rates.by_slot(MachinesUp(combines, carts, trucks))
+    cut, edge, moved, hauled = rates.by_slot(MachinesUp(combines, carts, trucks))
     full = capacity_ha_h(6.4, 10.7, 0.7) * 4.0
     assert cut == pytest.approx([2 * full, 2 * full, 2 * rates.alone[0], full])
     # without its cart a combine stops to unload, by hand as in the test above of one alone
     assert rates.alone[0] < full
+    assert edge == pytest.approx(0.89 * np.array([2, 2, 2, 1]) * rates.alone[0])
     assert moved[[0, 1, 3]] == pytest.approx(rates.cart[0])
     assert moved[2] == math.inf
     assert hauled == pytest.approx(np.array([2, 1, 2, 0]) * rates.haul[0])

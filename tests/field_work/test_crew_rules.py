@@ -25,7 +25,17 @@ def work(wet, **changes) -> WorkTables:
 
 def of_crews(tables: WorkTables, crews: int) -> WorkTables:
     """The same tables for several equal crews."""
-    by_crew = ("works", "machines", "cut_rate", "haul_rate", "accepts", "buffer", "delay", "move")
+    by_crew = (
+        "works",
+        "machines",
+        "cut_rate",
+        "edge_rate",
+        "haul_rate",
+        "accepts",
+        "buffer",
+        "delay",
+        "move",
+    )
     repeated = {name: np.repeat(getattr(tables, name), crews, axis=0) for name in by_crew}
     return replace(tables, **repeated)
 
@@ -142,6 +152,7 @@ def test_trucks_that_come_back_haul_what_waits_on_board():
         buffer=np.full((1, 1), 0.5),
         haul_rate=np.array([0.0, 0.6]).reshape(1, 2, 1, 1),
         cut_rate=np.ones((1, 2, 1)),
+        edge_rate=np.ones((1, 2, 1)),
         machines=np.array([[0, 0, 0, 1, 1, 1]]),
     )
     policy = lists((0,), jobs=1)
@@ -209,6 +220,7 @@ def test_machines_that_are_down_come_back():
     tables = work(
         [DRY],
         cut_rate=rates,
+        edge_rate=rates,
         haul_rate=np.full((1, 3, 1, 1), 100.0),
         machines=np.array([[0, 0, 1, 2, 2, 2]]),
     )
@@ -224,8 +236,16 @@ def test_a_crew_that_is_away_neither_moves_nor_cuts():
 def test_carts_at_the_edge_slow_the_crew():
     edge = np.zeros((1, 6, 1), np.bool_)
     edge[0, :2] = True
-    tables = work([DRY], edge=edge, edge_factor=0.8)
+    tables = work([DRY], edge=edge, edge_rate=np.full((1, 1, 1), 0.8))
     assert areas(tables, lists((0,), jobs=1))[0][:3] == [0.4, 0.4, 0.2]
+
+
+def test_tough_grain_slows_the_crew():
+    # 4 % of the rate for each point above 14 %: at 16.5 % nine tenths; at 40 % half, the least
+    tables = work([[16.5, 16.5, 16.5, 14.0]], tough_slower=0.04)
+    assert areas(tables, lists((0,), jobs=1, start=50.0))[0][:3] == [0.45, 0.45, 0.1]
+    tables = work([[40.0] * 5], tough_slower=0.04)
+    assert areas(tables, lists((0,), jobs=1, start=50.0))[0][:4] == [0.25] * 4
 
 
 def test_each_morning_a_crew_goes_to_the_first_job_that_can_be_cut():

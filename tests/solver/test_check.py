@@ -32,7 +32,7 @@ def test_random_policies_break_no_rule(first, last):
 def two_crews() -> WorkTables:
     """Two crews that cut 1 t/h in two jobs of 1 ha; each move takes 20 min, a crew holds 0.4 t."""
     one = one_crew_work(jobs=2)
-    by_crew = ("works", "machines", "cut_rate", "haul_rate", "accepts", "delay")
+    by_crew = ("works", "machines", "cut_rate", "edge_rate", "haul_rate", "accepts", "delay")
     return replace(
         one,
         **{name: np.repeat(getattr(one, name), 2, axis=0) for name in by_crew},
@@ -101,7 +101,7 @@ BROKEN = {
     "combines": (TABLES, entries((0, 1, 0, 0.6)), "gives 0.60 t, the machines cut 0.50 t a slot"),
     "combine down": (at("cut_rate", (0, 0, 0), 0.0), entries((0, 1, 0, 0.5)), "cut 0.00 t a slot"),
     "carts at the edge": (
-        replace(at("edge", (0, 1, 0), True), edge_factor=0.8),
+        replace(at("edge", (0, 1, 0), True), edge_rate=0.8 * TABLES.cut_rate),
         entries((0, 1, 0, 0.5)),
         "the machines cut 0.40 t a slot",
     ),

@@ -27,6 +27,7 @@ def short_days(tables):
         tables,
         slot_min=10.0,
         cut_rate=3.0 * tables.cut_rate,
+        edge_rate=3.0 * tables.edge_rate,
         haul_rate=3.0 * tables.haul_rate,
         works=tables.works & (hour >= 9.0) & (hour < 17.0),
     )
@@ -64,8 +65,9 @@ class ArcFlow:
             return 0.0
         if not (t.accepts[k, j] & np.isfinite(t.loss[m, s, j])).any():
             return 0.0
-        edge = t.edge_factor if t.edge[m, s, j] else 1.0
-        return t.cut_rate[k, t.machines[k, s], j] * edge / t.yield_t[j] / 60.0 * self.STEP_MIN
+        rates = t.edge_rate if t.edge[m, s, j] else t.cut_rate
+        tough = max(0.5, 1.0 - t.tough_slower * max(0.0, t.wet[m, s, j] - t.tough_from[j]))
+        return rates[k, t.machines[k, s], j] * tough / t.yield_t[j] / 60.0 * self.STEP_MIN
 
     def most(self, k, day, j):
         """Steps that the whole job takes at the slowest rate of the day, and one more."""
@@ -181,7 +183,9 @@ def test_nobody_stays_at_a_field_that_is_done_by_hand():
     # 1 each, 0.5 ha left at 10 each. The simulator does as well.
     tables = one_crew_work(jobs=2, slots=2)
     move = np.array([[0.0, 15.0], [15.0, 0.0], [0.0, 15.0]])[None]
-    tables = replace(tables, cut_rate=2.0 * tables.cut_rate, move=move)
+    tables = replace(
+        tables, cut_rate=2.0 * tables.cut_rate, edge_rate=2.0 * tables.edge_rate, move=move
+    )
     np.testing.assert_allclose(tight_floor(tables).bound, [1.5 + 5.0], rtol=1e-9)
     np.testing.assert_allclose(play(tables, ranked_lists(((0, 1),), 2, start=20.0)).loss, [6.5])
 
@@ -263,7 +267,7 @@ def test_a_combine_lost_never_lowers_the_floor(base, share):
     tables, bound = base
     rate = tables.cut_rate.copy()
     rate[0] *= share
-    worse = tight_floor(replace(tables, cut_rate=rate)).bound[0]
+    worse = tight_floor(replace(tables, cut_rate=rate, edge_rate=0.8 * rate)).bound[0]
     assert worse >= bound * (1.0 - 1e-7)
     assert worse > 1.01 * bound or share > 0.0
 
