@@ -140,8 +140,8 @@ def _brief(
     changes: tuple[Change | str, ...] = ()
     if information.previous_orders is not None:
         changes = (
-            *information.book_news,
             *changes_since(information.previous_orders, crews, now=now),
+            *information.book_news,
         )
     return Morning(
         farm=farm,

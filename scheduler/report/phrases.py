@@ -370,7 +370,7 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
         )
     ]
     if money.held_cost is not None:
-        lines.append(_held_text(money.held_cost, money.held_error, currency))
+        lines.append(held_text(money.held_cost, money.held_error, currency))
     than = _(" than this plan{kept}", kept=kept) if kept else ""
     lines += [_rule_text(rule, plan.farm, than) for rule in money.rules]
     if money.floor is not None:
@@ -386,7 +386,7 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
     return (*lines, _basis_text(plan))
 
 
-def _held_text(cost: float, error: float | None, currency: str) -> str:
+def held_text(cost: float, error: float | None, currency: str) -> str:
     """What the farmer's own orders cost."""
     error = math.nan if error is None else error
     if is_nothing(cost, error):

@@ -24,6 +24,7 @@ from scheduler.web.access import driver, guard, people
 from scheduler.web.access.passphrase import Access, read_access
 from scheduler.web.access.private_state import PrivateState
 from scheduler.web.context import EXTENSION, AppContext, app_context
+from scheduler.web.morning import acts, freshness, gauges
 from scheduler.web.planner import Planner
 
 #: Texts for what a browser can get wrong, by HTTP status.
@@ -65,7 +66,18 @@ def create_app(
     guard.register(app, access, state, locked=locked, names=guard.machine_names() | names)
     template_context.register(app, locked)
     _register_errors(app, locked)
-    for views in (pages, forms, replan, crew_order, people, driver, offline):
+    for views in (
+        pages,
+        forms,
+        replan,
+        crew_order,
+        people,
+        driver,
+        offline,
+        acts,
+        gauges,
+        freshness,
+    ):
         views.register(app)
     return app
 

@@ -76,6 +76,11 @@ class AppContext:
                 self._issued = cached
         return entry, cached[2]
 
+    def plan_of(self, book: Book, number: int) -> IssuedPlan | None:
+        """Return the plan of an entry; None where the book has no such plan."""
+        document = book.plan(number)
+        return None if document is None else read_issued_plan(document, self.farm())
+
     def issued_plan(self) -> IssuedPlan | None:
         """Return the last issued plan."""
         with self.book() as book:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import uuid
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -32,9 +33,14 @@ from scheduler.report.order_phrases import (
 )
 from scheduler.report.phrases import money_lines, short_forecast_text, times_note, weather_line
 from scheduler.report.sheet import by_day
+from scheduler.report.today import crew_days
+from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.web.access.guard import SHEET_POLICY
 from scheduler.web.context import AppContext, app_context
+from scheduler.web.morning.acts import fields_begun, last_act
+from scheduler.web.morning.freshness import freshness, news_for_phone
+from scheduler.web.morning.held_orders import held_orders
 from scheduler.web.season_view import last_review, season_view
 
 STALE_ORDERS = timedelta(hours=26)  # age from which orders are called old; assumed, over a day
@@ -55,12 +61,35 @@ def register(app: Flask) -> None:
 
 
 def today() -> str:
-    """Show the orders of all crews."""
+    """Show the orders of all crews: today in five lines each, then everything else."""
     context = app_context()
     with context.book() as book:
         entry, plan = context.issued(book)
-        news = book.entries_since(entry)
-    return render_template("today.html", **_orders_view(context, plan, entry, news))
+        view = _orders_view(context, plan, entry, book.entries_since(entry))
+        if plan is not None and entry is not None:
+            view |= _day_view(context, book, plan, entry)
+    return render_template("today.html", **view)
+
+
+def _day_view(context: AppContext, book: Book, plan: IssuedPlan, entry: Entry) -> dict[str, Any]:
+    """Values for the first screen: the day of each crew, its acts, and what is new."""
+    now = context.clock()
+    fresh = freshness(plan, now)
+    ahead = (now.astimezone(plan.farm.tz).date() - plan.now.date()).days
+    return {
+        "fresh": fresh,
+        "days": crew_days(plan, ahead=ahead) if ahead in (0, 1) else (),
+        "tomorrow": crew_days(plan, ahead=1) if ahead == 0 else (),
+        "by_crew": {c.crew: c for c in plan.crews},
+        "messages": {c.crew: text for c, text in zip(plan.crews, plan.messages, strict=True)},
+        "phone_news": news_for_phone(context, book, entry),
+        "act": last_act(book, now),
+        "begun": fields_begun(book, now),
+        "held": held_orders(book, plan, now),
+        "revision": book.revision,
+        "caution_topics": lambda lines: [line.partition(":")[0] for line in lines],
+        "token": lambda: uuid.uuid4().hex,
+    }
 
 
 def fields() -> str:

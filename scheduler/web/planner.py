@@ -87,6 +87,7 @@ class Planner:
         self._prices: dict[int, Priced] = {}
         self._price_requests = 0
         self._request = PlanRequest(now=datetime.now(UTC), revision=0)
+        self._again: datetime | None = None  # asked for while a run goes on
         self._worker: _Worker | None = None
         self._refiner: SpawnProcess | None = None
         self._refining_pipe: Connection | None = None
@@ -97,9 +98,13 @@ class Planner:
             self._live_worker()
 
     def start(self, now: datetime) -> bool:
-        """Begin a replan; False where a run goes on already, which then serves this caller too."""
+        """Begin a replan; False where a run goes on already.
+
+        Another run follows that one where the season book has grown in the meantime.
+        """
         with self._changed:
             if self.state.running:
+                self._again = now
                 return False
             if self._refiner is not None:
                 self._refiner.kill()
@@ -120,6 +125,7 @@ class Planner:
             if not self.state.running or self.state.stopping or worker is None:
                 return
             worker.cancel.set()
+            self._again = None
             self.state = replace(self.state, stopping=True, text=_("stopping"))
             began = self.state.began
         timer = threading.Timer(GRACE_S, self._kill, (began, worker.process))
@@ -221,14 +227,25 @@ class Planner:
                     self.state = replace(state, share=report.share, text=report.text)
             case OrdersIssued():
                 self._end_run(plan=report.entry)
-                self._start_refining(report.entry)
+                if not self._run_again():
+                    self._start_refining(report.entry)
             case OrdersRefined():
                 if state.refining:
                     self.state = replace(state, plan=report.entry, text="drawing the sheet")
             case PlanFailed():
                 self._end_run(error=report.text)
+                self._run_again()
             case Priced():
                 self._prices[report.number] = report
+
+    def _run_again(self) -> bool:
+        """Begin the run asked for during the last one, where that one missed an entry."""
+        now, self._again = self._again, None
+        if now is None:
+            return False
+        with Book(self.folder) as book:
+            missed = any(e.id > self._request.revision for e in book.entries_since(None))
+        return missed and self.start(now)
 
     def _worker_ended(self) -> None:
         if self.state.running:

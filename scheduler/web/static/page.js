@@ -24,6 +24,29 @@ function watchReplan(box) {
   setTimeout(update, 300);
 }
 
+// Better orders show by themselves: the page asks for the plan that holds, and loads itself again.
+function followPlan(box) {
+  const shown = Number(box.dataset.plan);
+  async function look() {
+    let wait = 20000;
+    if (document.visibilityState === "visible") {
+      try {
+        const news = await (await fetch(box.dataset.news)).json();
+        if (news.busy) wait = 3000;
+        if (news.plan !== shown && sessionStorage.getItem("loaded") !== String(news.plan)) {
+          sessionStorage.setItem("loaded", String(news.plan)); // once only, should a copy be kept
+          location.reload();
+          return;
+        }
+      } catch {
+        wait = 30000; // no signal; the orders shown still hold
+      }
+    }
+    setTimeout(look, wait);
+  }
+  setTimeout(look, 1500);
+}
+
 function ownOrder(form) {
   const list = document.getElementById("own");
   const typed = document.getElementById("fields");
@@ -120,5 +143,7 @@ addEventListener("beforeprint", () => {
 
 const replan = document.getElementById("replan");
 if (replan) watchReplan(replan);
+const live = document.getElementById("live");
+if (live) followPlan(live);
 const own = document.getElementById("own-order");
 if (own) ownOrder(own);

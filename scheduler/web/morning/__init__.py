@@ -1,0 +1,7 @@
+"""The morning on the page: acts and gauges in one tap, what changed, today's way and hours.
+
+- `acts`: one tap on an order writes its entry and replans
+- `held_orders`: orders of the farmer's own that hold, their price, and why one cannot be followed
+- `gauges`: all rain gauges on one form
+- `freshness`: how old orders and forecast are, and what differs from the orders a phone has seen
+"""

@@ -1,0 +1,137 @@
+"""Acts on an order: one tap writes an entry of the season book and asks for a replan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+
+from flask import Flask, abort, flash, redirect, request, session, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from scheduler.errors import ConflictError, EntryError
+from scheduler.farm.model import Farm
+from scheduler.language.translation import _
+from scheduler.orders.document import IssuedPlan
+from scheduler.orders.model import Stint
+from scheduler.report.order_phrases import threshing_limit
+from scheduler.season_book.book import Book
+from scheduler.season_book.entry_kinds import KINDS, Entry
+from scheduler.season_book.formatting import entry_text, write_value
+from scheduler.season_book.parsing import read_entry
+from scheduler.web.context import AppContext, app_context
+from scheduler.web.forms import form_number
+from scheduler.web.offline import form_token
+
+#: How long the page offers to take an act back; assumed, half an hour.
+UNDO_FOR = timedelta(minutes=30)
+#: How long a field counts as begun on its card; assumed, a long day.
+BEGUN_FOR = timedelta(hours=18)
+
+
+def register(app: Flask) -> None:
+    """Add the acts to the app."""
+    app.post("/act")(act)
+    app.post("/act/undo")(undo_act)
+
+
+def act() -> AnyResponse:
+    """Write the entry of a tapped button and start a replan."""
+    context = app_context()
+    farm = context.farm()
+    with context.book() as book:
+        __, plan = context.issued(book)
+        entry = _entry_of_act(book, plan, farm, context.clock())
+        if isinstance(entry, str):
+            flash(entry)
+            return redirect(url_for("today"), 303)
+        seen = form_number(request.form.get("seen", "")) or None
+        try:
+            entry = book.add(entry, seen=seen)
+        except ConflictError as error:
+            flash(_("Not written: {reason}.", reason=str(error)))
+            return redirect(url_for("today"), 303)
+    session["act"] = entry.id
+    return replanned(context)
+
+
+def undo_act() -> AnyResponse:
+    """Take the last act of this phone back and start a replan."""
+    context = app_context()
+    with context.book() as book:
+        if (done := last_act(book, context.clock())) is None:
+            flash(_("There is nothing to take back."))
+            return redirect(url_for("today"), 303)
+        book.withdraw(done.id, by=session.get("by", ""))
+        flash(_("Taken back: {entry}.", entry=entry_text(done, context.farm())))
+    session.pop("act", None)
+    return replanned(context)
+
+
+def replanned(context: AppContext) -> AnyResponse:
+    """Start a replan and answer with the page of its progress."""
+    context.planner.start(context.clock())
+    return redirect(url_for("replan"), 303)
+
+
+def last_act(book: Book, now: datetime) -> Entry | None:
+    """The last act of this phone, where it can still be taken back."""
+    number = session.get("act")
+    if not isinstance(number, int):
+        return None
+    entry = next((e for e in book.entries() if e.id == number), None)
+    return entry if entry is not None and now - entry.at < UNDO_FOR else None
+
+
+def fields_begun(book: Book, now: datetime) -> dict[str, Entry]:
+    """The last entry that says a field is begun, by field id."""
+    return {e.subject: e for e in book.entries("begun") if timedelta(0) <= now - e.at < BEGUN_FOR}
+
+
+def _entry_of_act(book: Book, plan: IssuedPlan | None, farm: Farm, now: datetime) -> Entry | str:
+    """The entry of the tapped button, or why it cannot be written."""
+    form = request.form
+    name, _by, machine = form.get("do", "").partition(":")
+    crew, field = form.get("crew", ""), form.get("field", "")
+    stint = _stint(plan, crew, field, form.get("parcel", ""))
+    if name not in ("begun", "done", "tough", "soft", "down"):
+        abort(404)
+    if stint is None and name != "down":
+        return _("That order is no longer in the plan: look at the orders, then tap again.")
+    made = {"begun": "begun", "done": "cut", "tough": "tough", "soft": "ground", "down": "down"}
+    subject = machine if name == "down" else field
+    try:
+        return read_entry(
+            made[name],
+            subject[:200],
+            _facts(name, stint, crew, farm),
+            farm,
+            now=now,
+            by=session.get("by", ""),
+            token=form_token(),
+            left_ha=lambda place: book.left_ha(farm, place, now),
+        )
+    except EntryError as error:
+        return _("Not written: {reason}.", reason="; ".join(error.problems.values()))
+
+
+def _facts(name: str, stint: Stint | None, crew: str, farm: Farm) -> Mapping[str, str]:
+    """Facts of the entry that an act writes, as texts."""
+    if name == "soft":
+        return {"ground": "soft"}
+    if stint is None or name == "down":
+        return {}
+    if name == "begun":
+        return {"crew": crew}
+    if name == "tough":
+        (fact,) = KINDS["tough"].facts
+        above = min(stint.start_pct, threshing_limit(farm, stint.crop))
+        return {"above": write_value(fact, above, farm, stint.crop)}
+    area = KINDS["cut"].facts[0]
+    whole = write_value(area, stint.field_ha, farm, stint.crop)
+    return {"area": whole if stint.parcel else "all", "crew": crew}
+
+
+def _stint(plan: IssuedPlan | None, crew: str, field: str, parcel: str) -> Stint | None:
+    """The stay of a crew in a field that an act is about."""
+    stints = (s for c in (plan.crews if plan else ()) if c.crew == crew for s in c.stints)
+    return next((s for s in stints if (s.field, s.parcel) == (field, parcel)), None)
