@@ -5,6 +5,7 @@ import numpy as np
 from readiness.atmosphere.weather import Weather
 from readiness.season.inputs import OperatingLimits, Stand
 from readiness.soil.land import Land
+from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE
 from readiness.validation.grain_events import plausible_weather
 
 START = np.datetime64("2024-08-10T06", "h")  # about midnight at 97 W
@@ -26,7 +27,11 @@ def stand(fields=1, crop="wheat_hard", *, ripe=RIPE_SINCE, moisture=np.nan, limi
 
 
 def limits(fields=1, **changes):
-    facts = {"combine_t": 25.0, "cart_t": 30.0, "approach": np.zeros(fields, dtype=np.int64)}
+    facts = {
+        "combine": USUAL_COMBINE,
+        "cart": USUAL_CART,
+        "approach": np.zeros(fields, dtype=np.int64),
+    }
     return OperatingLimits(**(facts | changes))
 
 

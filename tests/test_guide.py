@@ -98,7 +98,7 @@ def test_soil_water(example, step):
 def test_tier(example, step):
     land = land_of(example.farm)
     load = limits_of(example.farm, None, np.arange(land.sand.size))
-    limit = land_limits(land, combine_t=load.combine_t, cart_t=load.cart_t)
+    limit = land_limits(land, combine=load.combine, cart=load.cart)
     firm, edge = limit.firm_top[example.row], limit.headland_top[example.row]
     assert f"{firm:.3f} for a loaded cart of {load.cart_t:.0f} t" in step[3]
     assert f"{edge:.3f} for a combine of {load.combine_t:.0f} t" in step[3]

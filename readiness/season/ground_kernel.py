@@ -49,7 +49,10 @@ def tier_of(top, below, is_frozen, facts):  # type: ignore[no-untyped-def]
 
 @njit(nogil=True, error_model="numpy")
 def water_of_check(top, below, tier, facts):  # type: ignore[no-untyped-def]
-    """Water (top, below) in accordance with a ground check: the model's own where they agree."""
+    """Water (top, below) in accordance with a ground check: the model's own where they agree.
+
+    `top` is the wetter of 0-5 and 5-15 cm.
+    """
     firm_top, firm_below = facts[FieldFact.FIRM_TOP], facts[FieldFact.FIRM_BELOW]
     headland_top, headland_below = facts[FieldFact.HEADLAND_TOP], facts[FieldFact.HEADLAND_BELOW]
     half = 0.5 * (headland_top - firm_top)
@@ -70,16 +73,19 @@ def water_of_check(top, below, tier, facts):  # type: ignore[no-untyped-def]
 @njit(nogil=True, error_model="numpy")
 def observe_ground(water, state, facts, soil, observed, noise):  # type: ignore[no-untyped-def]
     """Correct a ground state by a ground check or by water of 0-15 cm; return the surprise."""
-    top = top_water(water[0], water[1])
+    top, before = top_water(water[0], water[1]), state[GroundState.VARIANCE]
     target, below, sd = observed[Observed.VALUE] + noise, water[BELOW], observed[Observed.SD]
-    if observed[Observed.KIND] == KIND_TIER:
+    seen = observed[Observed.KIND] == KIND_TIER
+    if seen:
+        top = max(water[0], water[1])
         sd = max(sd * (facts[FieldFact.HEADLAND_TOP] - facts[FieldFact.FIRM_TOP]), CHECK_SD)
         target, below = water_of_check(top, below, observed[Observed.VALUE], facts)
         if target != top:
             target += noise * sd / observed[Observed.SD]
-    shift, state[GroundState.VARIANCE], surprise = correction(
-        top, state[GroundState.VARIANCE], target, sd
-    )
+    shift, after, surprise = correction(top, before, target, sd)
+    if seen and before > 0.0:  # people do not misread a tier as far as a probe misreads water
+        shift = (1.0 - after / before) * (target - top)
+    state[GroundState.VARIANCE] = after
     lowest, highest = 0.5 * soil[SoilFact.WP], soil[SoilFact.SAT]
     water[0] = min(max(water[0] + shift, lowest), highest)
     water[1] = min(max(water[1] + shift, lowest), highest)
@@ -112,7 +118,7 @@ def ground_hours(first, stop, values, codes, water, state, facts, soil, hourly):
             gap += 1.0
             if gap > MAX_GAP:  # assume a soaking
                 wait, water[0], water[1] = GROUND_WAIT, soil[SoilFact.SAT], soil[SoilFact.SAT]
-        top = top_water(water[0], water[1])
+        top = max(water[0], water[1])
         if known and wait <= 0.0:
             is_frozen = frozen(water)
             values[Value.WATER_TOP, h], values[Value.WATER_BELOW, h] = top, water[BELOW]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
+from readiness.soil.running_gear import GroundLoad
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +39,8 @@ class OperatingLimits:
 
     Attributes
     ----------
-    combine_t, cart_t : loaded weight of the heaviest combine and cart, tonnes.
+    combine, cart, truck : what the machines that ask most ask of the ground; None without a cart
+        or truck.
     approach : (field,) road to the field: 0 paved, 1 gravel, 2 dirt.
     wind_stop : gust that stops work, m/s.
     fire_stop : grassland fire index above which work stops.
@@ -47,8 +49,9 @@ class OperatingLimits:
     daylight_only : whether night closes an hour.
     """
 
-    combine_t: float
-    cart_t: float
+    combine: GroundLoad
+    cart: GroundLoad | None
+    truck: GroundLoad | None = None
     approach: NDArray[np.int64]
     wind_stop: float | None = None
     fire_stop: float | None = None

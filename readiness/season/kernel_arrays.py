@@ -158,7 +158,7 @@ def field_facts(
     out = np.empty((len(stand.crop), len(FieldFact)))
     hours = (stand.ripe.astype("datetime64[h]") - start).astype(np.float64)
     ripe = np.where(np.isnat(stand.ripe), -np.inf, hours)
-    water = land_limits(land, combine_t=limits.combine_t, cart_t=limits.cart_t)
+    water = land_limits(land, combine=limits.combine, cart=limits.cart, truck=limits.truck)
     out[:, FieldFact.RIPE], out[:, FieldFact.LIMIT] = ripe, stand.limit
     own = (ripe > 0.0) & np.isfinite(stand.moisture)
     out[:, FieldFact.MATURE] = np.where(own, stand.moisture, mature)

@@ -20,7 +20,7 @@ Int = NDArray[np.int64]
 class Value(IntEnum):
     """Rows of the results in numbers, as in `Season`."""
 
-    WATER_TOP = 0  # water of 0-15 cm, m³/m³
+    WATER_TOP = 0  # water of the wetter of 0-5 and 5-15 cm, m³/m³
     WATER_BELOW = 1  # water of 15-30 cm, m³/m³
     MOISTURE = 2  # grain moisture, percent wb
     FILM = 3  # free water on the ear, mm

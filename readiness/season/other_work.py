@@ -63,7 +63,7 @@ def seed_temperature(temp: Array) -> Array:
 
 
 def tillage_limit(clay: Array, *, density: Array, offset: Array) -> Array:
-    """Highest volumetric water of 0-15 cm for tillage, m³/m³; bulk density in t/m³."""
+    """Highest volumetric water of 0-5 and 5-15 cm for tillage, m³/m³; bulk density in t/m³."""
     return np.asarray(
         TILLAGE_SHARE * plastic_limit(clay) * density / 100.0 + offset, dtype=np.float64
     )
@@ -74,7 +74,7 @@ def other_work_reasons(
 ) -> NDArray[np.uint8]:
     """First cause that closes each hour to other work, (member, field, hour).
 
-    All work needs ground that bears. Tillage needs water of 0-15 cm within `tillage_limit`.
+    All work needs ground that bears. Tillage needs 0-5 and 5-15 cm within `tillage_limit`.
     Planting needs that too, and a seed zone warm and moist enough. Spraying needs usual wind, no
     rain and no likely inversion, see `SPRAY_CAUTION`.
 

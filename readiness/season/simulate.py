@@ -32,7 +32,8 @@ class Season:
     Attributes
     ----------
     start : first hour, datetime64[h], UTC.
-    water_top, water_below : volumetric water 0-15 cm and 15-30 cm, m³/m³.
+    water_top, water_below : volumetric water of the wetter of 0-5 and 5-15 cm, and of 15-30 cm,
+        m³/m³.
     moisture : grain moisture, percent wet basis.
     film : free water on the ear, mm.
     tier : `Tier` codes, uint8.

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from readiness.atmosphere.weather import Array
+from readiness.soil.running_gear import FRONT_SHARE
 
 KPA_PER_PSI = 6.894757
 LB_PER_KG = 2.2046226
@@ -27,8 +28,6 @@ SMSP: dict[str, tuple[float, float]] = {
     "MH": (23.641, 5.191),
     "OH": (12.189, 1.942),
 }
-#: Share of a combine's weight on its front axle (Ohio State: 80-85 %).
-FRONT_SHARE = 0.82
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -35,7 +35,10 @@ NEARNESS = tuple(
     (THICKNESS_MM[0] + THICKNESS_MM[1]) / (THICKNESS_MM[i] + THICKNESS_MM[i + 1])
     for i in range(N_LAYERS - 1)
 )
-#: Zones that bear machines: 0-15 cm (the first two layers) and 15-30 cm (one layer).
+#: Depth of the middle of each layer, m, and distance between those of each pair of neighbours.
+MIDDLES = tuple(float(x) for x in np.cumsum(THICKNESS) - 0.5 * THICKNESS)
+GAPS = tuple(MIDDLES[i + 1] - MIDDLES[i] for i in range(N_LAYERS - 1))
+#: Zones that bear machines: 0-5, 5-15 and 15-30 cm, a layer each.
 BELOW = BOTTOMS_MM.index(300.0)
 #: Share of the first layer in the zone 0-15 cm.
 UPPER_SHARE = THICKNESS_MM[0] / BOTTOMS_MM[1]
@@ -49,8 +52,8 @@ def top_water(first: Array, second: Array) -> Array:
     return UPPER_SHARE * first + (1.0 - UPPER_SHARE) * second
 
 
-def zone_water(theta: Array) -> tuple[Array, Array]:
-    """Volumetric water of the zones that bear machines, 0-15 cm and 15-30 cm.
+def bearing_water(theta: Array) -> tuple[Array, Array]:
+    """Volumetric water that bearing rests on: the wetter of 0-5 and 5-15 cm, and 15-30 cm.
 
     Parameters
     ----------
@@ -60,4 +63,4 @@ def zone_water(theta: Array) -> tuple[Array, Array]:
     -------
     top, below : (..., time), m³/m³.
     """
-    return top_water(theta[..., 0, :], theta[..., 1, :]), theta[..., BELOW, :]
+    return np.maximum(theta[..., 0, :], theta[..., 1, :]), theta[..., BELOW, :]

@@ -1,9 +1,10 @@
-"""Trafficability: soil strength, the strength that vehicles need, and water limits of each tier.
+"""Trafficability: water limits of each tier by texture and load, and the strength at them.
 
-Two published relations between moisture and strength disagree by a factor of two. The default
-limits therefore rest on published moisture criteria (a share of field capacity). The relations
-decide how a limit shifts with load, and serve as a comparison. Ground checks add a learnt offset to
-the limits of a field.
+The limits rest on published moisture criteria, a share of field capacity: the water that the upper
+30 cm hold two days after saturation. The wettest of three zones decides: 0-5, 5-15 and 15-30 cm.
+Loads move a limit within the span of published criteria and no further, because relations between
+moisture and strength disagree by a factor of two and only rank machines as heavy as combines.
+Ground checks add a learnt offset to the limits of a field.
 """
 
 from __future__ import annotations
@@ -24,26 +25,19 @@ from readiness.soil.cone_index import (
     vehicle_cone_index,
 )
 from readiness.soil.land import Land
-from readiness.soil.properties import bulk_density, pore_index
+from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE, USUAL_TRUCK, GroundLoad
 
-#: No work above this share of field capacity in the upper zones (Rutledge & McHardy, in Baier
-#: 1973, Can. Agric. Eng. 15).
-TOP_FIELD_CAPACITY_SHARE = 0.95
-#: The same for 15-30 cm. Assumed, because the published zones end near 20 cm and the subsoil
-#: matters to loads only when it is no longer drained.
-BELOW_FIELD_CAPACITY_SHARE = 1.0
-#: Sand fractions between which ground turns sandy; assumed, loam to loamy sand. On sandy ground
-#: field capacity is the water at 10 kPa (convention, memory), and the lower zone hardly counts
-#: (Rutledge & McHardy judge two zones there, three elsewhere).
-SANDY = (0.50, 0.70)
-#: Organic matter in limits derived from texture, percent; assumed.
-ORGANIC_PCT = 2.5
+#: Share of field capacity above which a loaded cart and its tractor stay out (Rutledge & McHardy,
+#: in Baier 1973, Can. Agric. Eng. 15: no fieldwork where any of three upper zones is above 95 %),
+#: and a combine on stubble, which bears more than tilled ground (assumed, the upper end of the
+#: published criteria, 0.90-1.00). Moves the hours of each tier, and with them most first fields.
+CART_SHARE, COMBINE_SHARE = 0.95, 1.00
+#: Most that a load moves a share, up or down; assumed: published criteria for fieldwork span about
+#: 0.90-1.00 of field capacity.
+LOAD_SPAN = 0.05
 #: Share of field capacity above which a dirt approach is too soft. Assumed, because trucks repeat
 #: their tracks and nothing transpires there (lower end of the 0.90-0.95 range of caution).
 APPROACH_SHARE = 0.90
-#: Weight of the combine for which the shares above hold, tonnes with a full tank (published: 400-bu
-#: machines weigh over 50,000 lb full).
-REFERENCE_COMBINE_T = 25.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,10 +46,11 @@ class WaterLimits:
 
     Attributes
     ----------
-    firm_top, firm_below : in 0-15 and 15-30 cm, up to which everything may drive.
+    firm_top, firm_below : in both of 0-5 and 5-15 cm, and in 15-30 cm, up to which everything may
+        drive.
     headland_top, headland_below : up to which combines may cut while carts and trucks stay at the
         edge.
-    approach : in 0-15 cm, up to which a dirt approach can be driven on.
+    approach : in both of 0-5 and 5-15 cm, up to which a dirt approach can be driven on.
     """
 
     firm_top: Array
@@ -73,81 +68,63 @@ def plastic_limit(clay: Array) -> Array:
     return np.asarray(20.0 + (100.0 * clay - 18.0) * 8.0 / 35.0, dtype=np.float64)
 
 
-def load_shift(needed: float, reference: float, *, exponent: Array) -> Array:
-    """Factor on a water limit for a vehicle that needs another strength than the reference.
+def load_shift(load: float, usual: float, *, exponent: Array) -> Array:
+    """Change of a share of field capacity for a load instead of the usual one, (field,).
 
     Strength is proportional to water to the power -c2 (SMSP II), so water at equal safety scales
-    with (reference / needed)^(1 / c2).
+    with (usual / load)^(1 / c2). The change stays within `LOAD_SPAN`.
 
     Parameters
     ----------
-    needed, reference : rating cone index, kPa.
+    load, usual : contact pressures or axle loads.
     exponent : c2 of each field.
     """
-    return np.asarray((reference / needed) ** (1.0 / exponent), dtype=np.float64)
+    change = (usual / load) ** (1.0 / exponent) - 1.0
+    return np.asarray(np.clip(change, -LOAD_SPAN, LOAD_SPAN), dtype=np.float64)
 
 
-def water_limits(
-    field_capacity: Array,
-    saturation: Array,
-    *,
-    sand: Array,
-    clay: Array,
-    combine_t: float,
-    cart_t: float,
-    offset: Array,
+def land_limits(
+    land: Land, *, combine: GroundLoad, cart: GroundLoad | None, truck: GroundLoad | None = None
 ) -> WaterLimits:
-    """Water limits of each tier from field capacity (FC), texture and loads.
+    """Water limits of each tier: the same for planning and for validation.
 
-    A 25 t combine may cut at 0.95 FC in 0-15 cm, no wetter than the plastic limit, and at FC below.
-    `load_shift` moves the limits for other machines; a 30 t cart waits for about 0.91 FC. On sandy
-    ground FC is the water at 10 kPa and 15-30 cm hardly counts. Limits never exceed 99 % of
-    saturation.
+    Contact pressure moves the limit of 0-15 cm, axle load that of 15-30 cm. Limits never exceed
+    99 % of saturation.
 
     Parameters
     ----------
-    field_capacity, saturation : (field,) m³/m³.
-    sand, clay : (field,) weight fractions.
-    combine_t, cart_t : loaded weights, tonnes. Without a cart (0) the combine decides on firm too.
-    offset : (field,) learnt from ground checks and added to every limit, m³/m³.
+    land : soil of the fields, with what their ground checks taught.
+    combine, cart : of the machine that asks most; without a cart the combine decides on firm too.
+    truck : the same, for a dirt approach; the usual truck by default.
     """
-    exponent = np.array([SMSP[unified_class(s, c)][1] for s, c in zip(sand, clay, strict=True)])
-    reference = vehicle_cone_index(mobility_index(combine_axle(REFERENCE_COMBINE_T)))
-    combine = vehicle_cone_index(mobility_index(combine_axle(combine_t)))
-    cart = vehicle_cone_index(mobility_index(cart_axle(cart_t))) if cart_t > 0 else combine
-    shift = {
-        name: load_shift(needed, reference, exponent=exponent)
-        for name, needed in (("firm", max(cart, combine)), ("headland", combine))
-    }
-    sandy = np.clip((sand - SANDY[0]) / (SANDY[1] - SANDY[0]), 0.0, 1.0)
-    drained = field_capacity * 3.3 ** (sandy * pore_index(sand, clay, ORGANIC_PCT))
-    sticky = plastic_limit(clay) * bulk_density(sand, clay, ORGANIC_PCT) / 100.0
-    top = np.minimum(TOP_FIELD_CAPACITY_SHARE * drained, np.where(sandy > 0.0, np.inf, sticky))
-    below = BELOW_FIELD_CAPACITY_SHARE * field_capacity
-    below = below + sandy * 0.5 * (saturation - below)
+    classes = [unified_class(s, c) for s, c in zip(land.sand, land.clay, strict=True)]
+    exponent = np.array([SMSP[name][1] for name in classes])
+
+    def shares(load: GroundLoad, usual: GroundLoad, share: float) -> tuple[Array, Array]:
+        return (
+            share + load_shift(load.pressure_kpa, usual.pressure_kpa, exponent=exponent),
+            share + load_shift(load.axle_t, usual.axle_t, exponent=exponent),
+        )
+
+    drained = land.drained_water
+    # on sand the zone 15-30 cm hardly counts: Rutledge & McHardy judge two zones there
+    free = land.sandiness * 0.5 * (land.saturation - drained)
 
     def bounded(limit: Array) -> Array:
-        return np.asarray(np.clip(limit + offset, 0.0, 0.99 * saturation), dtype=np.float64)
+        return np.clip(limit + land.bearing_offset, 0.0, 0.99 * land.saturation)
 
+    edge = shares(combine, USUAL_COMBINE, COMBINE_SHARE)
+    firm = edge
+    if cart is not None:
+        carts = shares(cart, USUAL_CART, CART_SHARE)
+        firm = np.minimum(edge[0], carts[0]), np.minimum(edge[1], carts[1])
+    road, _ = shares(truck or USUAL_TRUCK, USUAL_TRUCK, APPROACH_SHARE)
     return WaterLimits(
-        firm_top=bounded(top * shift["firm"]),
-        firm_below=bounded(below * shift["firm"]),
-        headland_top=bounded(top * shift["headland"]),
-        headland_below=bounded(below * shift["headland"]),
-        approach=bounded(APPROACH_SHARE * drained),
-    )
-
-
-def land_limits(land: Land, *, combine_t: float, cart_t: float) -> WaterLimits:
-    """Water limits of fields, shifted by what their ground checks taught; see `water_limits`."""
-    return water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=land.sand,
-        clay=land.clay,
-        combine_t=combine_t,
-        cart_t=cart_t,
-        offset=land.bearing_offset,
+        firm_top=bounded(firm[0] * drained),
+        firm_below=bounded(firm[1] * drained + free),
+        headland_top=bounded(edge[0] * drained),
+        headland_below=bounded(edge[1] * drained + free),
+        approach=bounded(road * drained),
     )
 
 

@@ -13,9 +13,12 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.evapotranspiration import weather_et
 from readiness.atmosphere.weather import Array, Weather
+from readiness.soil.drainage import DRAINAGE_COEFFICIENT
 from readiness.soil.land import Land, SoilFact, WaterState
 from readiness.soil.layers import (
     EVAPORATION_DEPTH,
+    GAPS,
+    MIDDLES,
     N_LAYERS,
     NEARNESS,
     ROOT_SHARES,
@@ -40,6 +43,9 @@ SNOW_TEMP, MELT = 0.5, 0.125
 FROST_SHARE, FROST_TEMP = 1.0 / 72.0, -1.5
 #: Share of snow-free infiltration that frozen ground still takes; assumed.
 FROZEN_INTAKE = 0.2
+#: Height, m, within which the water table counts as at the middle of a layer, so that the layer
+#: above tells where it is; assumed, the water of an hour's flow to tile.
+SATURATED_WITHIN = 0.03
 _LAST = N_LAYERS - 1
 _PER_MM = tuple(1.0 / thickness for thickness in THICKNESS_MM)
 #: Depth that evaporation dries over its part in the first and in the second layer.
@@ -101,21 +107,60 @@ def _released(over, rate, inv_free):  # type: ignore[no-untyped-def]
 
 
 @njit(nogil=True, error_model="numpy")
+def table_depth(state, soil):  # type: ignore[no-untyped-def]
+    """Depth of the water table below ground, m, as the lowest layer with drained pores tells it.
+
+    Soil at rest a height above the table has drained `SoilFact.RISE` times that height.
+    """
+    inv_rise = 1.0 / soil[SoilFact.RISE]
+    depth = MIDDLES[_LAST] + (soil[SoilFact.SAT] - state[_LAST]) * inv_rise
+    for i in range(_LAST - 1, -1, -1):
+        if depth > MIDDLES[i + 1] + SATURATED_WITHIN:
+            break
+        depth = min(depth, MIDDLES[i] + (soil[SoilFact.SAT] - state[i]) * inv_rise)
+    return depth
+
+
+@njit(nogil=True, error_model="numpy")
+def _tile(state, soil):  # type: ignore[no-untyped-def]
+    """Take an hour's flow to tile, mm, out of the lowest layer (Hooghoudt), and return it.
+
+    The outlet carries at most the drainage coefficient. Water at rest above tile stays.
+    """
+    head = soil[SoilFact.TILE_DEPTH] - table_depth(state, soil)
+    if head <= 0.0:
+        return 0.0
+    flow = head * (soil[SoilFact.TILE_LINEAR] + soil[SoilFact.TILE_SQUARE] * head)
+    rest = soil[SoilFact.SAT] - soil[SoilFact.RISE] * (soil[SoilFact.TILE_DEPTH] - MIDDLES[_LAST])
+    flow = min(flow, DRAINAGE_COEFFICIENT, max(state[_LAST] - rest, 0.0) * THICKNESS_MM[_LAST])
+    state[_LAST] -= flow * _PER_MM[_LAST]
+    return flow
+
+
+@njit(nogil=True, error_model="numpy")
 def _drain(state, soil):  # type: ignore[no-untyped-def]
-    """Drain water over field capacity downward; return the water that leaves the profile, mm."""
+    """Drain water over field capacity downward; return the water that leaves the profile, mm.
+
+    A layer drains until it is at rest above the layer below it: drier by `SoilFact.RISE` times the
+    distance between their middles. Near a water table the ground therefore stays wetter than field
+    capacity. No layer is thicker than the one below it, so more water never leaves one drier.
+    """
     drained = 0.0
     fc, inv_free = soil[SoilFact.FC], soil[SoilFact.INV_FREE]
+    if soil[SoilFact.TILE_DEPTH] > 0.0:
+        drained = _tile(state, soil)
     over = state[_LAST] - fc
     if over > 0.0:
         out = _released(over, soil[SoilFact.DEEP] * inv_free * _PER_MM[_LAST], inv_free)
-        out += (over - out) * soil[SoilFact.TILE]
         state[_LAST] -= out
-        drained = out * THICKNESS_MM[_LAST]
+        drained += out * THICKNESS_MM[_LAST]
     for i in range(_LAST - 1, -1, -1):
         over = state[i] - fc
-        if over > 0.0:
+        above_rest = state[i] - state[i + 1] + soil[SoilFact.RISE] * GAPS[i]
+        if over > 0.0 and above_rest > 0.0:
             rate = soil[SoilFact.KSAT] * inv_free * _PER_MM[i]
             out = _released(over, rate, inv_free) * THICKNESS_MM[i]
+            out = min(out, above_rest * THICKNESS_MM[i])
             out = min(out, max(0.0, (soil[SoilFact.SAT] - state[i + 1]) * THICKNESS_MM[i + 1]))
             state[i + 1] += out * _PER_MM[i + 1]
             state[i] -= out * _PER_MM[i]

@@ -8,11 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
-from readiness.soil.layers import N_LAYERS, THICKNESS
+from readiness.soil.layers import MIDDLES, N_LAYERS
 
 Int = NDArray[np.int64]
-#: Middles of the layers, m.
-MIDDLES = np.cumsum(THICKNESS) - 0.5 * THICKNESS
 
 
 @dataclass(frozen=True, kw_only=True)

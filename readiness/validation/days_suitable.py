@@ -21,14 +21,13 @@ from readiness.atmosphere.weather import Array
 from readiness.forecasts.gauge_kriging import distance_km
 from readiness.soil.calibrate import MODEL_SD
 from readiness.soil.land import Land
-from readiness.soil.layers import zone_water
-from readiness.soil.trafficability import WaterLimits, land_limits
+from readiness.soil.layers import bearing_water
+from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE
+from readiness.soil.trafficability import land_limits
 from readiness.soil.water_balance import KCB_RIPE, run_water
 from readiness.validation.soil_moisture import (
-    FIELD_MACHINE_T,
-    LOADED_CART_T,
     SoilResult,
-    top_water_by_probes,
+    probed_water,
 )
 from readiness.validation.stations import Station
 
@@ -71,11 +70,6 @@ STATES: Mapping[str, tuple[float, float, float, float]] = {
 FIRST_WEEK_END, LAST_WEEK_END = (4, 1), (10, 20)
 
 
-def _limits(land: Land) -> WaterLimits:
-    """Bearing limits of fieldwork; its limit without a loaded cart is the headland limit."""
-    return land_limits(land, combine_t=FIELD_MACHINE_T, cart_t=LOADED_CART_T)
-
-
 def open_hours(station: Station) -> NDArray[np.bool_]:
     """Hours of the working day without rain or damp air, (day, hour of work)."""
     a, b = DAY_HOURS
@@ -103,8 +97,8 @@ def _modelled_fields(station: Station) -> list[Array]:
     weather, eto = station.weather.sites([0] * n), np.repeat(station.eto, n, axis=1)
     theta = run_water(weather, land, kcb=kcb, eto=eto)[0][0]
     a, b = DAY_HOURS
-    water_top, water_below = (z.reshape(n, -1, 24)[..., a:b] for z in zone_water(theta))
-    limits = _limits(land)
+    water_top, water_below = (z.reshape(n, -1, 24)[..., a:b] for z in bearing_water(theta))
+    limits = land_limits(land, combine=USUAL_COMBINE, cart=USUAL_CART)
     top = (limits.headland_top[:, None, None] - water_top) / MODEL_SD
     below = (limits.headland_below[:, None, None] - water_below) / MODEL_SD
     chance = norm.cdf(np.minimum(top, below))
@@ -116,9 +110,9 @@ def _probed_ground(soil: SoilResult) -> list[Array]:
     fit = soil.calibration
     if fit is None:
         return []
-    probes = top_water_by_probes(fit, soil.measured)
+    limit = land_limits(fit.land, combine=USUAL_COMBINE, cart=USUAL_CART).headland_top[0]
+    probes = np.maximum(*probed_water(fit, soil.measured))
     top = np.where(np.isfinite(probes), probes, soil.calibrated_top)
-    limit = _limits(fit.land).headland_top[0]
     return [np.asarray(norm.cdf((limit - top) / MODEL_SD))[:, None]]
 
 

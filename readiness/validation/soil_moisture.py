@@ -15,18 +15,16 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.soil.calibrate import Calibration, calibrate
-from readiness.soil.layers import zone_water
+from readiness.soil.layers import bearing_water
+from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE
 from readiness.soil.trafficability import land_limits
 from readiness.soil.water_observations import depth_weights, probe_observations
 from readiness.sources.daily_record import SOIL_DEPTHS_CM
 from readiness.validation.stations import Station, daily_soil_water
 
 LAST_TRAINING = 2016
-#: Probe depths, cm. Together they stand for 0-15 cm: 5 cm for 0-7.5, 10 cm for 7.5-15.
+#: Probe depths, cm: 5 cm stands for the zone 0-5, 10 cm for 5-15.
 PROBES = (5, 10)
-#: Loads that the bearing limits are computed for, t: a combine or a tractor with its implement,
-#: and a loaded grain cart.
-FIELD_MACHINE_T, LOADED_CART_T = 20.0, 30.0
 #: Fewest probe readings that calibration needs; assumed.
 FEWEST_READINGS = 60
 #: Parameters of the soil and its cover that calibration fits.
@@ -91,7 +89,7 @@ class SoilResult:
         where `calibration` is None.
     scores : by name. by_year : by tested year, calibrated model at 5 cm.
     wet_measured, wet_modelled : (day,) 1 wet, 0 dry, NaN where unknown or not a tested day.
-    calibrated_top : (day,) modelled water of 0-15 cm, m³/m³.
+    calibrated_top : (day,) modelled water of the wetter of 0-5 and 5-15 cm, m³/m³.
     """
 
     name: str
@@ -128,7 +126,7 @@ def soil_results(station: Station) -> SoilResult:
             calibrated[d] = fit.probe_reading(number, depth_weights(d / 100.0) @ water)
             scores[f"{d} cm, calibrated, trained"] = score(calibrated[d], measured[d], trained)
             scores[f"{d} cm, calibrated, tested"] = score(calibrated[d], measured[d], tested)
-        top, _ = zone_water(water)
+        top, _ = bearing_water(water)
         wet_measured, wet_modelled = wet_day_series(fit, top, measured, days=(trained, tested))
         for year in np.unique(station.year[tested]):
             of_year = tested & (station.year == year)
@@ -148,10 +146,9 @@ def soil_results(station: Station) -> SoilResult:
     )
 
 
-def top_water_by_probes(fit: Calibration, measured: Mapping[int, Array]) -> Array:
-    """Measured water of 0-15 cm, (day,), m³/m³: probes freed of their gain and offset."""
-    readings = [(measured[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(PROBES)]
-    return np.asarray(sum(readings) / len(PROBES), dtype=np.float64)
+def probed_water(fit: Calibration, measured: Mapping[int, Array]) -> tuple[Array, ...]:
+    """Measured water of 0-5 and of 5-15 cm, (day,), m³/m³: probes freed of gain and offset."""
+    return tuple((measured[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(PROBES))
 
 
 def wet_day_series(
@@ -161,7 +158,7 @@ def wet_day_series(
     *,
     days: tuple[NDArray[np.bool_], NDArray[np.bool_]],
 ) -> tuple[Array, Array]:
-    """Whether 0-15 cm is wetter than the bearing limit for a loaded cart, measured and modelled.
+    """Whether 0-5 or 5-15 cm is wetter than the limit for a loaded cart, measured and modelled.
 
     The limit is that of the calibrated soil. The model's limit is shifted, as ground checks would
     shift it, to where the training days miss as large a share of wet days as they wrongly warn of
@@ -169,12 +166,12 @@ def wet_day_series(
 
     Parameters
     ----------
-    top : modelled water of 0-15 cm, m³/m³.
+    top : modelled water of the wetter of 0-5 and 5-15 cm, m³/m³.
     days : training days and tested days.
     """
     land = fit.land
-    limit = land_limits(land, combine_t=FIELD_MACHINE_T, cart_t=LOADED_CART_T).firm_top[0]
-    probes = top_water_by_probes(fit, measured)
+    limit = land_limits(land, combine=USUAL_COMBINE, cart=USUAL_CART).firm_top[0]
+    probes = np.maximum(*probed_water(fit, measured))
     known = np.isfinite(probes) & np.isfinite(top)
     train, tested = (known & d for d in days)
     model_limit = _balanced_limit(probes[train] > limit, top[train], limit)

@@ -12,6 +12,13 @@ from functools import cached_property
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from readiness.soil.running_gear import (
+    FRONT_SHARE,
+    USUAL_TRUCK_T,
+    Gear,
+    GroundLoad,
+    ground_load,
+)
 from scheduler.errors import FarmError
 from scheduler.language.translation import SOURCE
 
@@ -80,6 +87,8 @@ class Combine(Machine):
     unload_m3_s : unloading rate, m³/s, > 0.
     flow_t_h : most grain that it threshes, t/h, > 0; None where the speed alone limits it.
     loaded_t : mass with a full tank, t, > 0.
+    running_gear : tyres or tracks of the main axle; see `readiness.soil.running_gear`.
+    axle_load_t : load on the main axle with a full tank, t, > 0; None for the usual share.
     """
 
     header_m: float
@@ -89,6 +98,14 @@ class Combine(Machine):
     unload_m3_s: float
     flow_t_h: float | None = None
     loaded_t: float = 25.0
+    running_gear: Gear = "single"
+    axle_load_t: float | None = None
+
+    @property
+    def ground_load(self) -> GroundLoad:
+        """What it asks of the ground with a full tank."""
+        load = FRONT_SHARE * self.loaded_t if self.axle_load_t is None else self.axle_load_t
+        return ground_load("combine", self.running_gear, load)
 
     def __post_init__(self) -> None:
         require_positive(
@@ -117,11 +134,21 @@ class Cart(Machine):
     capacity_m3 : volume of a full load, m³, > 0.
     unload_m3_s : unloading rate, m³/s, > 0.
     loaded_t : mass of the full cart, t, > 0.
+    running_gear : tyres or tracks; see `readiness.soil.running_gear`.
+    axle_load_t : load on the axle, or on both of a tandem, t, > 0; None for the mass.
     """
 
     capacity_m3: float
     unload_m3_s: float
     loaded_t: float = 30.0
+    running_gear: Gear = "single"
+    axle_load_t: float | None = None
+
+    @property
+    def ground_load(self) -> GroundLoad:
+        """What the full cart asks of the ground."""
+        load = self.loaded_t if self.axle_load_t is None else self.axle_load_t
+        return ground_load("cart", self.running_gear, load)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,12 +160,23 @@ class Truck(Machine):
     capacity_m3 : volume of the box, m³, > 0.
     payload_t : most grain by weight, t, > 0.
     loaded_kmh, empty_kmh : road speeds, km/h, > 0.
+    running_gear : tyres of its heaviest axle or tandem; see `readiness.soil.running_gear`.
+    axle_load_t : load on them, t, > 0; None for the usual load.
     """
 
     capacity_m3: float
     payload_t: float
     loaded_kmh: float = 70.0
     empty_kmh: float = 80.0
+    running_gear: Gear = "tandem"
+    axle_load_t: float | None = None
+
+    @property
+    def ground_load(self) -> GroundLoad:
+        """What the full truck asks of a dirt approach."""
+        usual = min(self.payload_t, USUAL_TRUCK_T)
+        load = usual if self.axle_load_t is None else self.axle_load_t
+        return ground_load("truck", self.running_gear, load)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -337,6 +375,7 @@ class Field:
     texture : class as entered, for the sheet; '' where none is.
     drainage : natural drainage: poor, moderate or good.
     tile : whether drain tiles lie below.
+    tile_spacing_m, tile_depth_m : of the drain tiles, m, > 0; None for the usual ones.
     slope_pct : slope of the ground, %.
     residue : fraction of the ground under residue, 0-1.
     approach : surface of the way in, which rain may shut.
@@ -370,6 +409,8 @@ class Field:
     texture: str = ""
     drainage: str = "moderate"
     tile: bool = False
+    tile_spacing_m: float | None = None
+    tile_depth_m: float | None = None
     slope_pct: float = 1.0
     residue: float = 0.5
     approach: Approach = "gravel"

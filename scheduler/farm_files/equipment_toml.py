@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from readiness.grain.crops import CROPS
+from readiness.soil.running_gear import Gear
 from scheduler.errors import UnreadableError
 from scheduler.farm.model import (
     BELOW,
@@ -33,7 +34,7 @@ from scheduler.farm.units import kg_hl, normalized_name, si_per_unit
 from scheduler.farm_files.dates import end_of_day, read_daily_span, whole_days
 from scheduler.farm_files.named_values import Raw
 from scheduler.farm_files.record import Record
-from scheduler.farm_files.vocabulary import CROP_NAMES
+from scheduler.farm_files.vocabulary import CROP_NAMES, GEAR_NAMES
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _GROUPS = {"daily": range(7), "weekdays": range(5), "weekend": range(5, 7)}
@@ -63,11 +64,13 @@ def read_combine(r: Record) -> Combine | None:
         ),
     }
     flow = r.optional_number("grain_flow", "flow", low=1.0, high=200.0)
-    times = read_presence(r)
+    times, (gear, axle) = read_presence(r), read_running_gear(r, Combine.running_gear)
     if r.failed:
         return None
     return Combine(
         id=r.text("id"),
+        running_gear=gear,
+        axle_load_t=axle,
         flow_t_h=flow,
         down=times.down,
         joins=times.joins,
@@ -83,10 +86,18 @@ def read_cart(r: Record) -> Cart | None:
         "unload_m3_s": r.number("unload", "unloading", low=0.01, high=1.5),
         "loaded_t": r.number("loaded_weight", "weight", default=Cart.loaded_t, low=2.0, high=110.0),
     }
-    times = read_presence(r)
+    times, (gear, axle) = read_presence(r), read_running_gear(r, Cart.running_gear)
     if r.failed:
         return None
-    return Cart(id=r.text("id"), down=times.down, joins=times.joins, leaves=times.leaves, **values)
+    return Cart(
+        id=r.text("id"),
+        running_gear=gear,
+        axle_load_t=axle,
+        down=times.down,
+        joins=times.joins,
+        leaves=times.leaves,
+        **values,
+    )
 
 
 def read_truck(r: Record) -> Truck | None:
@@ -98,10 +109,24 @@ def read_truck(r: Record) -> Truck | None:
         "loaded_kmh": r.number("loaded_speed", "speed", default=loaded, low=5.0, high=130.0),
         "empty_kmh": r.number("empty_speed", "speed", default=empty, low=5.0, high=130.0),
     }
-    times = read_presence(r)
+    times, (gear, axle) = read_presence(r), read_running_gear(r, Truck.running_gear)
     if r.failed:
         return None
-    return Truck(id=r.text("id"), down=times.down, joins=times.joins, leaves=times.leaves, **values)
+    return Truck(
+        id=r.text("id"),
+        running_gear=gear,
+        axle_load_t=axle,
+        down=times.down,
+        joins=times.joins,
+        leaves=times.leaves,
+        **values,
+    )
+
+
+def read_running_gear(r: Record, usual: Gear) -> tuple[Gear, float | None]:
+    """Running gear of a machine, and the load on its main axle, t."""
+    gear = r.choice("running_gear", GEAR_NAMES, usual)
+    return gear or usual, r.optional_number("axle_load", "weight", low=1.0, high=110.0)
 
 
 def read_person(r: Record) -> tuple[str, Person] | None:

@@ -50,6 +50,8 @@ COLUMNS = (
     "organic_matter",
     "drainage",
     "tile",
+    "tile_spacing",
+    "tile_depth",
     "slope",
     "residue",
     "approach",
@@ -172,6 +174,8 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
     area_ha = _area(r, boundary, notation.units)
     organic = r.percent("organic_matter", low=0.0, high=30.0)
     tile = r.yes_no("tile")
+    tile_spacing = r.optional_number("tile_spacing", "length", low=3.0, high=100.0)
+    tile_depth = r.optional_number("tile_depth", "length", low=0.5, high=2.0)
     slope = r.percent("slope", low=0.0, high=60.0)
     residue = r.fraction("residue", Field.residue)
     yield_t_ha = r.number("yield", "yield", above=0.0, high=25.0, crop=crop)
@@ -202,7 +206,9 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
         organic_pct=Field.organic_pct if organic is None else organic,
         texture=soil.texture,
         drainage=drainage,
-        tile=tile,
+        tile=tile or tile_spacing is not None or tile_depth is not None,
+        tile_spacing_m=tile_spacing,
+        tile_depth_m=tile_depth,
         slope_pct=Field.slope_pct if slope is None else slope,
         residue=residue,
         approach=approach,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from readiness.grain.crops import CROPS
+from readiness.soil.running_gear import Gear
 from scheduler.farm.model import Approach, Purpose
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
 
@@ -92,6 +93,17 @@ APPROACH_NAMES: dict[str, Approach] = {
     "prairie_trail": "dirt",
     "trail": "dirt",
     "track": "dirt",
+}
+GEAR_NAMES: dict[str, Gear] = {
+    "single": "single",
+    "singles": "single",
+    "dual": "dual",
+    "duals": "dual",
+    "tandem": "tandem",
+    "tracks": "tracks",
+    "track": "tracks",
+    "tracked": "tracks",
+    "half_tracks": "tracks",
 }
 PURPOSE_NAMES: dict[str, Purpose] = {"grain": "grain", "seed": "seed"}
 

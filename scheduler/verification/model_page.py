@@ -10,13 +10,8 @@ from functools import partial
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from readiness.validation.soil_moisture import (
-    FIELD_MACHINE_T,
-    LAST_TRAINING,
-    LOADED_CART_T,
-    SoilResult,
-    contingency_table,
-)
+from readiness.soil.running_gear import USUAL_CART_T, USUAL_COMBINE_T
+from readiness.validation.soil_moisture import LAST_TRAINING, SoilResult, contingency_table
 from readiness.validation.validate import Validation
 from scheduler.report.template_environment import template_environment
 from scheduler.verification.model_charts import plot_scatter, plot_series, plot_weeks
@@ -42,8 +37,8 @@ def validation_page(validation: Validation) -> str:
     return template.render(
         caveat=CAVEAT,
         last_training=LAST_TRAINING,
-        combine_t=f"{FIELD_MACHINE_T:g}",
-        cart_t=f"{LOADED_CART_T:g}",
+        combine_t=f"{USUAL_COMBINE_T:g}",
+        cart_t=f"{USUAL_CART_T:g}",
         rows=[row_cells(row) for row in validation.rows],
         stations=station_lines(validation.soils),
         years=year_lines(validation.soils),

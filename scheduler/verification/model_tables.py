@@ -8,8 +8,14 @@ import numpy as np
 
 from readiness.soil.land import Land
 from readiness.soil.properties import bulk_density
-from readiness.soil.trafficability import strengths_at_limits, water_limits
-from readiness.validation.soil_moisture import FIELD_MACHINE_T, LOADED_CART_T, SoilResult
+from readiness.soil.running_gear import (
+    USUAL_CART,
+    USUAL_CART_T,
+    USUAL_COMBINE,
+    USUAL_COMBINE_T,
+)
+from readiness.soil.trafficability import land_limits, strengths_at_limits
+from readiness.validation.soil_moisture import SoilResult
 from readiness.validation.validate import ValidationRow
 from scheduler.farm_files.vocabulary import TEXTURES
 
@@ -63,23 +69,15 @@ def strength_lines() -> list[tuple[str, ...]]:
     """Rows by texture and limit: water, strength by each relation, strength needed, kPa."""
     sand, clay = np.array(list(TEXTURES.values())).T / 100.0
     land = Land.of(len(sand), sand=sand, clay=clay)
-    limits = water_limits(
-        land.field_capacity,
-        land.saturation,
-        sand=sand,
-        clay=clay,
-        combine_t=FIELD_MACHINE_T,
-        cart_t=LOADED_CART_T,
-        offset=np.zeros(len(sand)),
-    )
+    limits = land_limits(land, combine=USUAL_COMBINE, cart=USUAL_CART)
     opinions = strengths_at_limits(
         [name.replace("_", " ") for name in TEXTURES],
         limits,
         sand=sand,
         clay=clay,
         density=bulk_density(sand, clay, land.organic_pct),
-        combine_t=FIELD_MACHINE_T,
-        cart_t=LOADED_CART_T,
+        combine_t=USUAL_COMBINE_T,
+        cart_t=USUAL_CART_T,
     )
     head = ("texture", "limit", "water 15-30 cm", *opinions[0].strength)
     lines = [(*head, *(f"needed: {machine}" for machine in opinions[0].needed))]

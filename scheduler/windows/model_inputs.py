@@ -17,6 +17,7 @@ from readiness.season.inputs import GRAIN_KINDS, Observation, OperatingLimits, S
 from readiness.season.other_work import other_work_reasons
 from readiness.season.simulate import Season, simulate
 from readiness.soil.land import Land
+from readiness.soil.running_gear import USUAL_COMBINE, hardest
 from readiness.soil.trafficability import WaterLimits, land_limits
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.slots import BoolArray, utc_hour
@@ -56,6 +57,8 @@ def land_of(farm: Farm) -> Land:
         organic_pct=column(lambda f: f.organic_pct),
         drainage=np.where(wet, 0, drainage),
         tile=np.array([f.tile for f, _ in rows]),
+        tile_spacing_m=np.array([f.tile_spacing_m or np.nan for f, _ in rows]),
+        tile_depth_m=np.array([f.tile_depth_m or np.nan for f, _ in rows]),
         slope_pct=np.where(wet, 0.0, column(lambda f: f.slope_pct)),
         residue=column(lambda f: f.residue),
         latitude=column(lambda f: f.lat),
@@ -117,8 +120,9 @@ def limits_of(
     if lightning is not None and rules.lightning_stop:
         storms = lightning[:, field_of_row]
     return OperatingLimits(
-        combine_t=max(c.loaded_t for c in farm.combines),
-        cart_t=max((c.loaded_t for c in farm.carts), default=0.0),
+        combine=hardest([c.ground_load for c in farm.combines]) or USUAL_COMBINE,
+        cart=hardest([c.ground_load for c in farm.carts]),
+        truck=hardest([t.ground_load for t in farm.trucks]),
         approach=np.array([APPROACH[f.approach] for f, _ in season_rows(farm)]),
         wind_stop=rules.wind_stop_ms,
         fire_stop=rules.fire_index_stop,
@@ -185,7 +189,7 @@ def open_loop(farm: Farm, past: Weather) -> tuple[Season, WaterLimits]:
     upland = replace(farm, fields=tuple(replace(f, wet_fraction=0.0) for f in farm.fields))
     land, limits = land_of(upland), limits_of(upland, None, every)
     season = simulate(past.sites(every), land, stand_of(upland), limits)
-    water = land_limits(land, combine_t=limits.combine_t, cart_t=limits.cart_t)
+    water = land_limits(land, combine=limits.combine, cart=limits.cart, truck=limits.truck)
     return season, water
 
 

@@ -14,10 +14,10 @@ def test_everything_about_layers_follows_from_their_table() -> None:
     assert sum(layers.ROOT_SHARES) == pytest.approx(1.0)
 
 
-# hand: 0-15 cm is the first two layers, 15-30 cm the third
+# hand: the wetter of the first two layers, 0-5 and 5-15 cm, and the third, 15-30 cm
 def test_water_of_the_zones_that_bear_machines() -> None:
     assert layers.BOTTOMS_MM[1] == 150.0
     theta = np.array([[0.3, 0.2], [0.24, 0.2], [0.1, 0.4], [0.0, 0.0], [0.0, 0.0]])
-    top, below = layers.zone_water(theta)
-    assert top == pytest.approx([0.26, 0.2])
+    top, below = layers.bearing_water(theta)
+    assert top == pytest.approx([0.3, 0.2])
     assert list(below) == [0.1, 0.4]

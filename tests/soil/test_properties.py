@@ -105,7 +105,7 @@ def hours_to_drain(sand: float, clay: float) -> float:
     land = Land.of(1, sand=sand, clay=clay, drainage=GOOD)
     state = land.initial_state()[None].copy()
     state[0, 0, : layers.BELOW + 1] = land.saturation[0]
-    top, below = layers.zone_water(run_water(weather, land, state=state, eto=zero)[0][0, 0])
+    top, below = layers.bearing_water(run_water(weather, land, state=state, eto=zero)[0][0, 0])
     water = 0.5 * (top + below)  # two zones of 15 cm
     left = (water - land.field_capacity[0]) / (land.saturation[0] - land.field_capacity[0])
     return float(np.argmax(left <= 0.1))

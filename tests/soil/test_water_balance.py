@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from readiness.atmosphere.weather import Array, Weather
 from readiness.soil import water_balance as water
-from readiness.soil.land import GOOD, Land, SoilFact, WaterState
-from readiness.soil.layers import N_LAYERS, THICKNESS, zone_water
-from readiness.soil.water_balance import run_water
+from readiness.soil.land import GOOD, POOR, REST_HEIGHT, Land, SoilFact, WaterState
+from readiness.soil.layers import MIDDLES, N_LAYERS, THICKNESS, bearing_water
+from readiness.soil.water_balance import run_water, table_depth
 
 HOURS = 240
 THICKNESS_MM = 1000.0 * THICKNESS
@@ -129,7 +129,7 @@ def test_rain_added_in_any_hour_never_leaves_a_bearing_layer_drier(
         more[hour] += mm
     temp = warm + 12.0 * np.sin(np.arange(HOURS) / 24 * 2 * np.pi)
     less, extra = (
-        zone_water(run_water(frame(r, temp), land, eto=day_et(5.0), kcb=kcb)[0][0, 0])
+        bearing_water(run_water(frame(r, temp), land, eto=day_et(5.0), kcb=kcb)[0][0, 0])
         for r in (rain, more)
     )
     for zone in (0, 1):
@@ -160,16 +160,69 @@ def test_frozen_ground_sheds_rain() -> None:
     assert off_soft < 0.2 * off_hard
 
 
-# law: tile drains more water and leaves the subsoil drier
-def test_tile_drains() -> None:
+def wet_start(land: Land, depth_m: float) -> np.ndarray:
+    """State of soil at rest above a water table."""
+    table = land.soil_table()[0]
+    state = land.initial_state()[None].copy()
+    above = np.maximum(depth_m - np.array(MIDDLES), 0.0)
+    state[0, 0, :N_LAYERS] = table[SoilFact.SAT] - table[SoilFact.RISE] * above
+    return state
+
+
+# law: tile drains more water and leaves the subsoil drier, and no more than 3/8 in. a day leaves by
+# it (drainage coefficient, NDSU: 1/4 to 1/2 in. for field crops)
+def test_tile_drains_at_most_the_drainage_coefficient() -> None:
     runs = {
         tile: run_water(
-            frame(storms(3, wet=0.2), 15.0), Land.of(1, tile=tile, drainage=0), eto=day_et(1.0)
+            frame(np.zeros(HOURS), 15.0),
+            (land := Land.of(1, tile=tile, drainage=0)),
+            state=wet_start(land, 0.3),
+            eto=day_et(1.0),
         )
         for tile in (False, True)
     }
     assert runs[True][2][0, 0, 1] > 5.0 * runs[False][2][0, 0, 1]
     assert runs[True][0][0, 0, 4, -1] < runs[False][0][0, 0, 4, -1]
+    by_tile = runs[True][2][0, 0, 1] - runs[False][2][0, 0, 1]
+    assert by_tile <= 0.375 * 25.4 * HOURS / 24.0
+
+
+# law: without rain or evaporation soil at rest above a water table that nothing drains stays so
+def test_soil_at_rest_above_a_water_table_stays() -> None:
+    land = Land.of(1, drainage=0, drain_factor=1e-6)
+    state = wet_start(land, 0.5)
+    theta, end, _ = run_water(frame(np.zeros(HOURS), 15.0), land, state=state, eto=day_et(0.0))
+    assert theta[0, 0, :, -1] == pytest.approx(state[0, 0, :N_LAYERS], abs=1e-4)
+    assert table_depth(end[0, 0], land.soil_table()[0]) == pytest.approx(0.5, abs=0.05)
+
+
+# law: the table of a poorly drained field stands longer than with tile, and that longer than in
+# well drained ground; 0-30 cm follow
+def test_drainage_lowers_the_table_and_dries_the_ground_that_bears() -> None:
+    facts = {"sand": 0.10, "clay": 0.35}
+    found = []
+    for more in ({"drainage": POOR}, {"drainage": POOR, "tile": True}, {"drainage": GOOD}):
+        land = Land.of(1, **facts, **more)
+        theta, end, _ = run_water(
+            frame(np.zeros(HOURS), 15.0), land, state=wet_start(land, 0.2), eto=day_et(3.0)
+        )
+        table = table_depth(end[0, 0], land.soil_table()[0])
+        found.append((table, -bearing_water(theta[0, 0])[1][96]))
+    assert found == sorted(found)
+    assert found[1][0] > found[0][0] + 0.1
+    assert found[2][0] > found[1][0] + 0.1
+
+
+# law: closer and deeper tile leaves less water
+def test_closer_and_deeper_tile_drains_more() -> None:
+    def left(spacing: float, depth: float) -> float:
+        land = Land.of(1, drainage=POOR, tile=True, tile_spacing_m=spacing, tile_depth_m=depth)
+        state = wet_start(land, 0.3)
+        theta = run_water(frame(np.zeros(HOURS), 15.0), land, state=state, eto=day_et(0.0))[0]
+        return float(THICKNESS_MM @ theta[0, 0, :, -1])
+
+    assert left(15.0, 1.0) < left(60.0, 1.0) - 1.0
+    assert left(15.0, 1.2) < left(15.0, 0.9) - 1.0
 
 
 # law: straw keeps the ground wetter after rain; a green crop dries the subsoil more than a ripe one
@@ -180,7 +233,7 @@ def test_cover_and_crop() -> None:
     def top(residue: float, kcb: float) -> float:
         land = Land.of(1, residue=residue)
         theta = run_water(frame(rain), land, kcb=kcb, eto=day_et(6.0))[0]
-        return float(zone_water(theta[0, 0])[0][120])
+        return float(bearing_water(theta[0, 0])[0][120])
 
     assert top(0.9, 0.15) > top(0.0, 0.15) + 0.005
     below = [
@@ -269,6 +322,7 @@ def run_example_35(available_below: float) -> tuple[Array, Array]:
     row[SoilFact.WP], row[SoilFact.FC], row[SoilFact.LOW] = wp, fc, 0.5 * wp
     row[SoilFact.INV_SPAN], row[SoilFact.INV_FREE] = 1.0 / (fc - wp), 1.0 / (row[SoilFact.SAT] - fc)
     row[SoilFact.INV_FALLING] = 1.0 / (18.0 - 8.0)
+    row[SoilFact.RISE] = (row[SoilFact.SAT] - fc) / REST_HEIGHT
     state = Land.of(1).initial_state()[0]
     state[:N_LAYERS] = wp + available_below * (fc - wp)
     state[:2] = row[SoilFact.LOW]

@@ -138,7 +138,7 @@ def plot_grain(morning: Morning, row: int, *, ax: Axes | None = None) -> Axes:
 def ground_limits(farm: Farm, row: int) -> dict[str, float]:
     """Water of the top 15 cm under which carts and combines may drive, percent by volume."""
     land, loads = land_of(farm), limits_of(farm, None, np.arange(len(season_rows(farm))))
-    limits = land_limits(land, combine_t=loads.combine_t, cart_t=loads.cart_t)
+    limits = land_limits(land, combine=loads.combine, cart=loads.cart)
     return {
         _("carts under"): float(100.0 * limits.firm_top[row]),
         _("combines under"): float(100.0 * limits.headland_top[row]),
