@@ -4,6 +4,8 @@
 translation, texts that are gone leave. Then fill in what is empty (`msgstr ""`).
 """
 
+from functools import cache
+
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
@@ -26,6 +28,7 @@ DATA_TEXTS = (
 TRANSLATIONS = tuple(code for code in LANGUAGES if code != SOURCE)
 
 
+@cache
 def extracted() -> Catalog:
     """Every text that the code marks for translation."""
     texts = Catalog()

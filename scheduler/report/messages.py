@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from scheduler.farm.wording import crew_title, day_name, one_line, sentence
+from scheduler.farm.wording import crew_title, day_name, mid_sentence, one_line, sentence
 from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning, Stint
 from scheduler.report.caution_phrases import day_caution_lines
@@ -96,7 +96,7 @@ def _sentences(crew: CrewOrders, morning: Morning) -> Iterator[str]:
     yield start_text(first, farm)
     yield grain_text(first, farm)
     yield day.otherwise
-    if topics := [c.split(":")[0].lower() for c in day_caution_lines(morning)]:
+    if topics := [mid_sentence(c.split(":")[0]) for c in day_caution_lines(morning)]:
         yield _("Care: {topics}.", topics=", ".join(topics))
     yield _("Machines: {who}.", who=day.who)
     for lines in day.stints[1:]:
