@@ -22,12 +22,14 @@ from scheduler.errors import AfterrainError, ConflictError, EntryError, Unreadab
 from scheduler.farm.model import Farm
 from scheduler.language.translation import _
 from scheduler.orders.document import IssuedPlan
+from scheduler.orders.model import Alternative
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, crop_of, field_of_parcel, subject_ids
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import identify, read_value
 from scheduler.web.context import app_context
 from scheduler.web.forms import Answer, form_number
+from scheduler.web.morning.held_orders import why_not
 from scheduler.web.offline import form_token
 
 MAX_TYPED_CHARS, MAX_WHY_CHARS = 5000, 1000  # of a request; longer texts are cut
@@ -129,13 +131,13 @@ def all_orders(plan: IssuedPlan, crew: str, names: Sequence[str]) -> dict[str, l
 
 
 def moved(names: Sequence[str], move: str) -> list[str]:
-    """Return the names after a button 'up:2', 'down:2' or 'drop:2'; places count from 0."""
-    direction, _colon, text = move.partition(":")
-    place = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else -1
+    """Return the names after a button 'up:F07', 'down:F07' or 'drop:F07'."""
+    direction, _colon, name = move.partition(":")
     out = list(names)
-    if not 0 <= place < len(out) or direction not in ("up", "down", "drop"):
+    if name not in out or direction not in ("up", "down", "drop"):
         return out
-    name = out.pop(place)
+    place = out.index(name)
+    del out[place]
     if direction == "up":
         out.insert(max(0, place - 1), name)
     elif direction == "down":
@@ -171,7 +173,9 @@ def _price(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> Price:
     """Ask the planner for the price of an order."""
     try:
         loss, lines = app_context().planner.price(
-            all_orders(plan, crew, fields), plan_loss=plan.money.loss
+            all_orders(plan, crew, fields),
+            now=app_context().clock(),
+            plan_loss=plan.money.loss,
         )
     except AfterrainError as error:
         return Price(error=str(error))
@@ -181,8 +185,13 @@ def _price(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> Price:
 def _save(
     book: Book, crew: str, plan: IssuedPlan, fields: list[str], *, why: str, seen: int
 ) -> Answer:
-    """Write the order into the season book; show the page again where something is wrong."""
+    """Write the order into the season book and replan; show the page again where it cannot hold.
+
+    An order whose price is not known is written without it: the replan prices it.
+    """
     context = app_context()
+    if problem := _problem(book, plan, crew, fields):
+        return _page(crew, plan, fields, code=422, wrong=problem, why=why, seen=seen)
     cost = _price(plan, crew, fields).cost
     try:
         fresh = read_entry(
@@ -203,7 +212,16 @@ def _save(
         seen = book.revision
         return _page(crew, plan, fields, code=409, conflict=str(error), why=why, seen=seen)
     session["by"] = entry.by
+    context.planner.start(context.clock())
     return redirect(url_for("entry", number=entry.id, new=1), 303)
+
+
+def _problem(book: Book, plan: IssuedPlan, crew: str, fields: Sequence[str]) -> str:
+    """Why a crew cannot follow an order; "" where it can."""
+    cut = book.progress(app_context().farm(), app_context().clock())
+    if done := [name for name in fields if cut[field_of_parcel(name)] >= 1.0]:
+        return _("{fields}: cut already", fields=", ".join(done))
+    return why_not(plan, crew, fields)
 
 
 def _page(
@@ -248,8 +266,21 @@ def _page(
         conflict=conflict,
         text=", ".join(fields) if text is None else text,
         why=why,
+        steps=_steps(plan, crew, fields),
     )
     return page, code
+
+
+def _steps(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> dict[str, Alternative]:
+    """What one place earlier or later costs, by name, while the order is the plan's."""
+    if list(fields) != planned_names(plan, crew):
+        return {}
+    orders = next((c.orders for c in plan.crews if c.crew == crew), ())
+    return {
+        name: order.alternative
+        for name, order in zip(fields, orders, strict=True)
+        if order.alternative is not None
+    }
 
 
 def _titles(plan: IssuedPlan, farm: Farm) -> dict[str, str]:

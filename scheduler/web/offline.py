@@ -77,7 +77,10 @@ def offline() -> str:
 def kept_pages() -> tuple[str, ...]:
     """Addresses of the farmer's pages that a phone keeps."""
     forms = [url_for("enter_kind", name=k.name) for k in KINDS.values() if has_form(k)]
-    return (*(url_for(name) for name in ("today", "fields", "safety", "enter", "season")), *forms)
+    return (
+        *(url_for(name) for name in ("today", "rain", "fields", "safety", "enter", "season")),
+        *forms,
+    )
 
 
 def has_form(kind: Kind) -> bool:

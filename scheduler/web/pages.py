@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import uuid
 from collections.abc import Callable
 from dataclasses import replace
@@ -13,7 +14,7 @@ from typing import Any
 from flask import Flask, Response, abort, render_template, request
 
 from scheduler.language.translation import _
-from scheduler.orders.document import IssuedPlan
+from scheduler.orders.document import HoursRow, IssuedPlan
 from scheduler.orders.model import CrewOrders, Order
 from scheduler.report.caution_phrases import issued_day_cautions, standing_cautions
 from scheduler.report.figures.hour_shades import shades
@@ -98,7 +99,20 @@ def fields() -> str:
     with context.book() as book:
         plan = context.issued(book)[1]
         cut = book.progress(context.farm(), context.clock())
-    return render_template("fields.html", plan=plan, cut=cut)
+    rows = () if plan is None else _sorted_hours(plan, cut, context.clock())
+    return render_template("fields.html", plan=plan, rows=rows, cut=cut)
+
+
+def _sorted_hours(plan: IssuedPlan, cut: dict[str, float], now: datetime) -> list[HoursRow]:
+    """Rows of workable hours: most hours today first, fields that are cut last."""
+    today = now.astimezone(plan.farm.tz).date()
+    first = next((n for n, day in enumerate(plan.dates) if day >= today), 0)
+
+    def key(row: HoursRow) -> tuple[bool, list[float]]:
+        hours = [-math.inf if day.cut is None else day.cut for day in row.days[first:]]
+        return cut.get(row.field, 0.0) >= 1.0, [-h for h in hours]
+
+    return sorted(plan.hours, key=key)
 
 
 def field() -> str:

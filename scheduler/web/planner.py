@@ -31,7 +31,9 @@ from scheduler.web.worker import (
 )
 
 GRACE_S = 3.0  # from asking a run to stop to killing it; assumed, a step of the search takes less
-PRICE_S = 20.0  # patience for a price; assumed, because a price takes a second once a plan is there
+#: Patience for a price, s; assumed, because a price takes a second once a plan is in memory, and
+#: a plan takes ten to thirty.
+PRICE_S = 60.0
 WORKER_ENDED = N_("the planner ended unexpectedly; its report is on the terminal")
 
 
@@ -133,14 +135,18 @@ class Planner:
         timer.start()
 
     def price(
-        self, orders: Mapping[str, Sequence[str]], *, plan_loss: float
+        self, orders: Mapping[str, Sequence[str]], *, now: datetime, plan_loss: float
     ) -> tuple[float, tuple[str, ...]]:
         """Expected loss of orders by crew, and lines that compare it with the loss of the plan.
+
+        Parameters
+        ----------
+        now : planning time, where no morning is planned yet.
 
         Raises
         ------
         AfterrainError
-            Where there is no plan to price against, or no answer in time.
+            Where a replan runs, the morning cannot be planned, or no answer comes in time.
         """
         with self._changed:
             if self.state.running:
@@ -148,7 +154,9 @@ class Planner:
             worker = self._live_worker()
             self._price_requests += 1
             number = self._price_requests
-            worker.pipe.send(PriceRequest(number=number, orders=dict(orders), plan_loss=plan_loss))
+            worker.pipe.send(
+                PriceRequest(number=number, now=now, orders=dict(orders), plan_loss=plan_loss)
+            )
             self._changed.wait_for(
                 lambda: number in self._prices or not worker.process.is_alive(), timeout=PRICE_S
             )

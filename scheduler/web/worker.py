@@ -28,7 +28,7 @@ from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
-from scheduler.solver.stages import Progress, Stage
+from scheduler.solver.stages import Progress, Stage, ignore_progress
 
 if TYPE_CHECKING:  # loads the solver, which the page does without
     from scheduler.explanation.own_order import OwnOrderPrice
@@ -54,9 +54,13 @@ class PlanRequest:
 
 @dataclass(frozen=True, kw_only=True)
 class PriceRequest:
-    """Ask what orders by crew lose against the loss of the plan; `number` names the answer."""
+    """Ask what orders by crew lose against the loss of the plan; `number` names the answer.
+
+    Where no morning is planned yet, as after a restart, one is planned for `now` and not issued.
+    """
 
     number: int
+    now: datetime
     orders: Mapping[str, Sequence[str]]
     plan_loss: float
 
@@ -146,9 +150,11 @@ def make_orders(folder: Path, module: str, pipe: Connection, cancel: Event) -> N
         try:
             if isinstance(request, PlanRequest):
                 morning = _issue_orders(folder, planner, request, pipe=pipe, cancel=cancel)
-            elif morning is None:
-                raise AfterrainError(_("replan first, then price an order"))
             else:
+                if morning is None:
+                    morning = planner.plan_morning(
+                        folder, now=request.now, swift=True, progress=ignore_progress
+                    )
                 price = planner.price_order(
                     folder, morning, request.orders, plan_loss=request.plan_loss
                 )

@@ -282,7 +282,7 @@ def test_own_order_is_priced_and_kept(client, folder, planner):
     assert priced["cost"] == 200.0
     text = client.post("/order", data={**data, "do": "price"}, **LOCAL).text
     assert "yours costs $200 more, give or take $30" in text
-    text = client.post("/order", data={**data, "move": "up:1"}, **LOCAL).text
+    text = client.post("/order", data={**data, "move": f"up:{was[0]}"}, **LOCAL).text
     assert f'value="{", ".join(was)}"' in text  # moved back, without a script
     assert "yours is as good as the plan" in text
     kept = {**data, "do": "save", "why": "Bo wants to see it", "by": "Ann"}

@@ -279,3 +279,64 @@ def test_own_orders_are_marked_priced_or_refused(phone, folder):  # noqa: F811
     with Book(folder) as book:
         (held,) = held_orders(book, shown_plan(folder), NOW).values()
     assert held.problem == "north crew: no orders, because no combine works with it"
+
+
+def test_a_typed_list_keeps_its_changes_when_an_arrow_moves_a_field(client, folder):  # noqa: F811
+    # the price itself is not asked for here: the planner of these tests has none
+    from scheduler.web.crew_order import moved
+
+    assert moved(["F05", "F01", "F03"], "up:F03") == ["F05", "F03", "F01"]
+    assert moved(["F05", "F01"], "down:F05") == ["F01", "F05"]
+    assert moved(["F05", "F01"], "drop:F05") == ["F01"]
+    for junk in ("up:F99", "up", "dance:F01", ""):
+        assert moved(["F05", "F01"], junk) == ["F05", "F01"]
+
+
+def test_the_price_of_a_step_stands_beside_its_arrow(client, folder):  # noqa: F811
+    issue(folder)
+    text = get(client, "/order?crew=north crew")
+    arrow = re.search(r'value="down:F01".*?</button>', text, flags=re.DOTALL)[0]
+    assert '<small class="step">+$1,240</small>' in arrow
+
+
+@pytest.mark.parametrize(
+    ("fields", "why"),
+    [("F26", "cannot be cut in the days planned: mostly not ripe"), ("F01", "cut already")],
+)
+def test_an_order_that_cannot_be_followed_is_refused(phone, folder, fields, why):  # noqa: F811
+    from mornings import NOW as PLANNED
+
+    from readiness.season.codes import Reason
+    from scheduler.orders.model import LeftOut
+    from scheduler.orders.reasons import LeftOutKind, LeftOutReason
+
+    with Book(folder) as book:
+        facts = {"area": next(f.area_ha for f in read_farm(folder).fields if f.id == "F01")}
+        book.add(Entry(kind="cut", subject="F01", at=PLANNED, facts=facts))
+    green = LeftOutReason(kind=LeftOutKind.CLOSED, closed_by=Reason.GREEN)
+    issue(folder, left_out=(LeftOut(field="F26", name="North", why=green, cost=900.0),))
+    form = hidden(get(phone, "/order?crew=north crew"))
+    sent = phone.post("/order", data={**form, "fields": fields, "do": "save"}, **LOCAL)
+    assert sent.status_code == 422
+    assert why in sent.text
+    assert entries(folder, "order") == []
+
+
+@pytest.mark.slow
+def test_a_price_is_reckoned_after_a_restart_too(client, folder):  # noqa: F811
+    issue(folder)  # by an earlier run of the program: this planner has planned nothing yet
+    form = hidden(get(client, "/order?crew=north crew"))
+    was = [o.field for o in shown_plan(folder).crews[0].orders]
+    swapped = ", ".join([was[1], was[0], *was[2:]])
+    priced = client.post("/order/price", data={**form, "fields": swapped}, **LOCAL).json
+    assert priced["lines"][1] == "yours costs $200 more, give or take $30"
+    assert len(entries(folder, "plan")) == 1  # nothing was issued
+
+
+def test_fields_with_most_hours_today_come_first(client, folder):  # noqa: F811
+    issue(folder)
+    plan = shown_plan(folder)
+    text = get(client, "/fields")
+    shown = re.findall(r'<th scope="row"><a [^>]*>(.*?)</a>', text)
+    today = {row.title: row.days[0].cut or 0.0 for row in plan.hours}
+    assert [today[f] for f in shown] == sorted(today.values(), reverse=True)

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from flask import Flask, abort, flash, redirect, request, session, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from scheduler.errors import ConflictError, EntryError
+from scheduler.errors import AfterrainError, EntryError
 from scheduler.farm.model import Farm
 from scheduler.language.translation import _
 from scheduler.orders.document import IssuedPlan
@@ -18,12 +18,21 @@ from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, Entry
 from scheduler.season_book.formatting import entry_text, write_value
 from scheduler.season_book.parsing import read_entry
+from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.context import AppContext, app_context
 from scheduler.web.forms import form_number
-from scheduler.web.offline import form_token
+from scheduler.web.offline import form_token, time_of_entry
 
 #: How long the page offers to take an act back; assumed, half an hour.
 UNDO_FOR = timedelta(minutes=30)
+#: Kind of the entry that each act writes.
+KIND_OF_ACT = {
+    "begun": "begun",
+    "done": "cut",
+    "tough": "tough",
+    "soft": "ground",
+    "down": "down",
+}
 #: How long a field counts as begun on its card; assumed, a long day.
 BEGUN_FOR = timedelta(hours=18)
 
@@ -37,20 +46,17 @@ def register(app: Flask) -> None:
 def act() -> AnyResponse:
     """Write the entry of a tapped button and start a replan."""
     context = app_context()
-    farm = context.farm()
     with context.book() as book:
-        __, plan = context.issued(book)
-        entry = _entry_of_act(book, plan, farm, context.clock())
-        if isinstance(entry, str):
-            flash(entry)
-            return redirect(url_for("today"), 303)
+        plan = context.issued(book)[1]
         seen = form_number(request.form.get("seen", "")) or None
         try:
-            entry = book.add(entry, seen=seen)
-        except ConflictError as error:
-            flash(_("Not written: {reason}.", reason=str(error)))
+            written = book.find(form_token()) or book.add(_entry_of_act(book, plan), seen=seen)
+        except AfterrainError as error:
+            if is_kept_entry():
+                raise
+            flash(_("Not written: {reason}.", reason=_reason(error)))
             return redirect(url_for("today"), 303)
-    session["act"] = entry.id
+    session["act"] = written.id
     return replanned(context)
 
 
@@ -87,31 +93,42 @@ def fields_begun(book: Book, now: datetime) -> dict[str, Entry]:
     return {e.subject: e for e in book.entries("begun") if timedelta(0) <= now - e.at < BEGUN_FOR}
 
 
-def _entry_of_act(book: Book, plan: IssuedPlan | None, farm: Farm, now: datetime) -> Entry | str:
-    """The entry of the tapped button, or why it cannot be written."""
-    form = request.form
-    name, _by, machine = form.get("do", "").partition(":")
+def _entry_of_act(book: Book, plan: IssuedPlan | None) -> Entry:
+    """The entry of the tapped button.
+
+    Raises
+    ------
+    EntryError
+        Where the order is gone, or the entry cannot be read.
+    """
+    context, form = app_context(), request.form
+    farm, now = context.farm(), context.clock()
+    name, _colon, machine = form.get("do", "").partition(":")
     crew, field = form.get("crew", ""), form.get("field", "")
-    stint = _stint(plan, crew, field, form.get("parcel", ""))
-    if name not in ("begun", "done", "tough", "soft", "down"):
+    if name not in KIND_OF_ACT:
         abort(404)
+    stint = _stint(plan, crew, field, form.get("parcel", ""))
     if stint is None and name != "down":
-        return _("That order is no longer in the plan: look at the orders, then tap again.")
-    made = {"begun": "begun", "done": "cut", "tough": "tough", "soft": "ground", "down": "down"}
-    subject = machine if name == "down" else field
-    try:
-        return read_entry(
-            made[name],
-            subject[:200],
-            _facts(name, stint, crew, farm),
-            farm,
-            now=now,
-            by=session.get("by", ""),
-            token=form_token(),
-            left_ha=lambda place: book.left_ha(farm, place, now),
-        )
-    except EntryError as error:
-        return _("Not written: {reason}.", reason="; ".join(error.problems.values()))
+        gone = _("that order is no longer in the plan: look at the orders again")
+        raise EntryError({"subject": gone})
+    return read_entry(
+        KIND_OF_ACT[name],
+        (machine if name == "down" else field)[:200],
+        _facts(name, stint, crew, farm),
+        farm,
+        now=now,
+        at=time_of_entry(farm, now),
+        by=session.get("by", ""),
+        token=form_token(),
+        left_ha=lambda place: book.left_ha(farm, place, now),
+    )
+
+
+def _reason(error: AfterrainError) -> str:
+    """What is wrong with an entry, on one line."""
+    if isinstance(error, EntryError):
+        return "; ".join(error.problems.values())
+    return str(error)
 
 
 def _facts(name: str, stint: Stint | None, crew: str, farm: Farm) -> Mapping[str, str]:

@@ -18,10 +18,11 @@ from scheduler.season_book.entry_kinds import KINDS, Entry
 from scheduler.season_book.formatting import default_unit, entry_text, show_fact
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import read_moment
+from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.context import app_context
 from scheduler.web.forms import Answer
 from scheduler.web.morning.acts import replanned
-from scheduler.web.offline import form_token
+from scheduler.web.offline import form_token, time_of_entry
 
 #: A second reading within this time is questioned; assumed: nobody reads a gauge twice an hour.
 SAME_READING = timedelta(hours=1)
@@ -43,7 +44,7 @@ class GaugeRow:
     last : text of its last reading, "" for none.
     usual : whether it was read lately; every gauge is usual where none was.
     typed, wrong : text of the answer, and what is wrong with it.
-    doubt : text of the reading just before, where the answer must be 'instead' or 'more'.
+    doubt : question where a reading stands just before; 'instead' and 'more' answer it.
     """
 
     key: str
@@ -78,6 +79,8 @@ def add_rain() -> Answer:
             entries, wrong, doubts = _readings(book, farm, now, at=at, by=by)
         except UnreadableError as error:
             return _page(book, {}, {}, wrong_time=str(error), code=422)
+        if is_kept_entry() and (wrong or doubts or not entries):
+            raise EntryError(_problems(farm, wrong, doubts))
         if wrong or doubts:
             return _page(book, wrong, doubts, code=422 if wrong else 409)
         if not entries:
@@ -92,8 +95,23 @@ def add_rain() -> Answer:
     return redirect(url_for("today"), 303)
 
 
+def _problems(farm: Farm, wrong: Mapping[str, str], doubts: Mapping[str, Entry]) -> dict[str, str]:
+    """What is wrong by the name of the input, for the script of the page."""
+    if not wrong and not doubts:
+        return {"subject": _("Fill in at least one gauge.")}
+    texts = {g: _doubt_text(e, farm) for g, e in doubts.items()} | dict(wrong)
+    return {f"rain-{n}": texts[g] for n, g in enumerate(farm.gauges) if g in texts}
+
+
+def _doubt_text(before: Entry, farm: Farm) -> str:
+    return _(
+        "There is a reading of this gauge already: {entry}. What is this one?",
+        entry=entry_text(before, farm),
+    )
+
+
 def _reading_time(farm: Farm, now: datetime) -> datetime:
-    text = request.form.get("at", "")[:60].strip()
+    text = time_of_entry(farm, now)
     return read_moment(text, farm, now=now) if text else now
 
 
@@ -126,7 +144,7 @@ def _readings(
                 facts,
                 farm,
                 now=now,
-                at=request.form.get("at", "")[:60],
+                at=time_of_entry(farm, now),
                 by=by,
                 token=own,
             )
@@ -167,7 +185,8 @@ def _page(
     read = {g for g, e in lasts.items() if e is not None and now - e.at < USUAL_FOR}
     rows = []
     for n, gauge in enumerate(farm.gauges):
-        last, doubt = lasts[gauge], doubts.get(gauge)
+        last = lasts[gauge]
+        doubt = doubts.get(gauge) or (last if last and now - last.at < SAME_READING else None)
         rows.append(
             GaugeRow(
                 key=str(n),
@@ -182,7 +201,7 @@ def _page(
                 usual=not read or gauge in read,
                 typed=request.form.get(f"rain-{n}", "")[:60],
                 wrong=wrong.get(gauge, ""),
-                doubt="" if doubt is None else entry_text(doubt, farm),
+                doubt="" if doubt is None else _doubt_text(doubt, farm),
             )
         )
     page = render_template(
@@ -193,6 +212,7 @@ def _page(
         wrong_time=wrong_time,
         nothing=nothing,
         problem=bool(wrong or wrong_time),
+        unanswered=bool(doubts),
         token=request.form.get("token", "") if doubts or wrong else uuid.uuid4().hex,
     )
     return page, code

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from scheduler.farm.wording import one_line, sentence
+from scheduler.farm.wording import one_line
 from scheduler.language.translation import _
 from scheduler.orders.document import IssuedPlan
+from scheduler.orders.reasons import LeftOutKind, LeftOutReason
 from scheduler.report.order_phrases import idle_crew_text, idle_crews, left_out_text
 from scheduler.report.phrases import held_text
 from scheduler.season_book.book import Book
@@ -57,8 +58,9 @@ def why_not(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> str:
     if crew in idle_crews(plan):
         return _("{crew}: {reason}", crew=one_line(crew), reason=idle_crew_text(crew, plan))
     wanted = [field_of_parcel(name) for name in fields]
+    by_choice = left_out_text(LeftOutReason(kind=LeftOutKind.LOSES_MORE_ELSEWHERE))
     for one in plan.left_out:
-        if one.field in wanted:
+        if one.field in wanted and one.why != by_choice:
             title = one_line(one.name) or one.field
-            return _("{field}: {reason}", field=title, reason=sentence(left_out_text(one.why)))
+            return _("{field}: {reason}", field=title, reason=left_out_text(one.why))
     return ""

@@ -162,7 +162,7 @@
       path: inside ? path.slice(base.length) : path,
       name: panel.dataset.name,
       fields: Array.from(data, ([name, value]) => [name, String(value)]),
-      about: about(form),
+      about: [about(form), button && button.name && button.textContent.trim()].filter(Boolean).join(": "),
       typed: Date.now(),
       state: "waiting",
     };

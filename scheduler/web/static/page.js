@@ -52,6 +52,7 @@ function ownOrder(form) {
   const typed = document.getElementById("fields");
   const box = document.getElementById("price");
   let requests = 0;
+  let asking = false;
   let timer = 0;
 
   const rows = () => Array.from(list.children);
@@ -65,17 +66,43 @@ function ownOrder(form) {
     }
   }
 
+  // Rows follow what is typed, so that an arrow moves a field of the list as it is typed now.
+  function takeTyped() {
+    const names = typed.value.split(/[,;\n]/).map((name) => name.trim()).filter(Boolean);
+    const known = new Map(rows().map((row) => [row.dataset.field.toLowerCase(), row]));
+    const shown = rows().map((row) => row.dataset.field);
+    if (names.join() === shown.join() || !rows().length) return;
+    const kept = names.map((name) => known.get(name.toLowerCase()) || newRow(name));
+    list.replaceChildren(...new Set(kept));
+  }
+
+  function newRow(name) {
+    const row = list.querySelector("li").cloneNode(true);
+    row.dataset.field = name;
+    row.querySelector(".name").textContent = name;
+    for (const button of row.querySelectorAll("button"))
+      button.value = `${button.value.split(":")[0]}:${name}`;
+    return row;
+  }
+
   async function price() {
     const request = ++requests;
+    if (asking) return; // the answer under way asks again when it comes
+    asking = true;
+    const waiting = setTimeout(() => showLines([form.dataset.waiting]), 700);
     const data = new FormData(form);
     data.set("fields", typed.value);
     try {
       const answer = await (await fetch(form.dataset.price, { method: "POST", body: data })).json();
       if (request !== requests) return;
-      if (answer.error) showLines(["No price: " + answer.error]);
+      if (answer.error) showLines([form.dataset.none.replace("…", answer.error)]);
       else showLines(answer.lines);
     } catch {
-      if (request === requests) showLines(["No price: no connection to the page"]);
+      if (request === requests) showLines([form.dataset.none.replace("…", form.dataset.lost)]);
+    } finally {
+      clearTimeout(waiting);
+      asking = false;
+      if (request !== requests) price();
     }
   }
 
@@ -86,6 +113,7 @@ function ownOrder(form) {
 
   function orderChanged() {
     typed.value = rows().map((row) => row.dataset.field).join(", ");
+    for (const step of list.querySelectorAll(".step")) step.remove(); // priced for the plan's order
     rows().forEach((row, i) => {
       row.querySelector("button[value^=up]").disabled = i === 0;
       row.querySelector("button[value^=down]").disabled = i === list.children.length - 1;
@@ -97,19 +125,26 @@ function ownOrder(form) {
     const button = event.target.closest("button");
     if (!button) return;
     event.preventDefault();
-    const row = button.closest("li");
+    const name = button.closest("li").dataset.field;
+    takeTyped();
+    const row = rows().find((one) => one.dataset.field === name);
+    if (!row) return orderChanged();
     const direction = button.value.split(":")[0];
     if (direction === "up" && row.previousElementSibling) row.previousElementSibling.before(row);
     else if (direction === "down" && row.nextElementSibling) row.nextElementSibling.after(row);
     else if (direction === "drop") row.remove();
     orderChanged();
-    if (row.isConnected) (button.disabled ? row.querySelector("button:enabled") : button).focus();
+    if (row.isConnected) {
+      const same = row.querySelector(`button[value^=${direction}]`);
+      (same.disabled ? row.querySelector("button:enabled") : same).focus();
+    }
   });
 
   list.addEventListener("pointerdown", (event) => {
     const grip = event.target.closest(".grip");
     if (!grip) return;
     event.preventDefault();
+    takeTyped();
     const row = grip.closest("li");
     row.classList.add("dragged");
     function move(pointer) {
