@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import getpass
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from scheduler.atomic import write_file
@@ -22,6 +22,9 @@ from scheduler.season_book.entry_kinds import KINDS, Entry, Kind
 from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.season_book.parsing import read_entry
 
+#: Time between two readings of one gauge within which the second is questioned; assumed: nobody
+#: empties a gauge twice in an hour.
+SECOND_READING = timedelta(hours=1)
 ENTRIES_LISTED = 20  # without a kind; assumed, they fill a screen
 FREE_TEXT = ("text", "fields")  # quantities that take all words that follow
 
@@ -38,7 +41,10 @@ def run_log(args: argparse.Namespace) -> int:
         if args.kind == "undo":
             print(f"taken back: {_entry_line(_undo(args, book), farm, now)}")
             return 0
-        entry = book.add(_new_entry(args, farm, book, now))
+        new = _new_entry(args, farm, book, now)
+        if new.kind == "rain" and "hours" not in new.facts:
+            _question_second_reading(new, book, farm)
+        entry = book.add(new)
     print(_entry_line(entry, farm, now))
     print(f"to take it back: afterrain log {args.folder} undo {entry.id}")
     return 0
@@ -87,6 +93,18 @@ def _new_entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) 
             raise
         raise BookError(f"{error}\nit is written: afterrain {_usage(kind)}") from None
     return entry if args.correct is None else replace(entry, replaces=args.correct)
+
+
+def _question_second_reading(new: Entry, book: Book, farm: Farm) -> None:
+    """Refuse a reading without hours soon before or after one of the same gauge."""
+    for old in book.entries("rain"):
+        near = abs(old.at - new.at) < SECOND_READING
+        if near and old.subject == new.subject and new.replaces is None:
+            raise BookError(
+                f"gauge {old.subject} has a reading of {old.at.astimezone(farm.tz):%H:%M} already "
+                f"({entry_text(old, farm)}); to correct it, add --correct {old.id}; if more rain "
+                "fell since then, add --hours with the hours since"
+            )
 
 
 def _facts_in_order(kind: Kind, words: list[str], options: dict[str, str]) -> dict[str, str]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from scheduler.command.columns import column_lines, fitted_widths
 from scheduler.errors import Problem
+from scheduler.farm.remarks import farm_remarks
 from scheduler.farm.units import show_area
 from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
 from scheduler.farm_files.new_folder import new_farm
@@ -25,7 +26,7 @@ def run_new(args: argparse.Namespace) -> int:
 
 
 def run_check(args: argparse.Namespace) -> int:
-    """Print the problems as a table; 0 where there are none."""
+    """Print the problems as a table; where there are none, counts and remarks, and 0."""
     problems = [*farm_problems(args.folder), *book_problems(args.folder)]
     if problems:
         print(problem_table(problems))
@@ -45,6 +46,9 @@ def run_check(args: argparse.Namespace) -> int:
     )
     fields = f"{counted(len(farm.fields), 'field')} ({area})"
     print(", ".join([fields, *(counted(n, noun) for n, noun in counts)]))
+    if remarks := farm_remarks(farm):
+        print("\nlook at these again; a plan uses them as they stand:")
+        print(problem_table(remarks))
     return 0
 
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import math
 import re
 from collections.abc import Sequence
 from functools import partial
 from itertools import islice
 from pathlib import Path
-from typing import Any, TypeAlias, get_args
+from typing import Any, NoReturn, TypeAlias, get_args
 
 from readiness.season.codes import OtherWork
 from scheduler.season_book.entry_kinds import KINDS, Fact
@@ -37,7 +38,16 @@ VALUE_WORDS = {
     "day_or_time": "TIME",
 }
 
-Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+class CommandParser(argparse.ArgumentParser):
+    """Parser whose errors are one line, with the exit code of a usage error."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print the error and exit."""
+        self.exit(2, f"{self.prog}: {message}; see `{self.prog} --help`\n")
+
+
+Commands: TypeAlias = "argparse._SubParsersAction[CommandParser]"
 
 
 class _PrintVersion(argparse.Action):
@@ -73,7 +83,7 @@ def _options_first(argv: Sequence[str]) -> list[str]:
 
 def command_parser() -> argparse.ArgumentParser:
     """Build the parser of the whole command."""
-    parser = argparse.ArgumentParser(
+    parser = CommandParser(
         prog="afterrain",
         description="Which fields can be cut after the rain, from what hour, and in what order.",
     )
@@ -149,7 +159,7 @@ def _add_planning_options(command: argparse.ArgumentParser) -> None:
         "--elsewhere", action="store_true", help="use FILE even if it is for a place far away"
     )
     command.add_argument("--days", type=_days, default=12, metavar="N", help="days ahead, 1-30")
-    command.add_argument("--seed", type=_seed, default=0, metavar="N", help="random seed")
+    command.add_argument("--seed", type=_from_zero, default=0, metavar="N", help="random seed")
 
 
 def _add_fetch(commands: Commands) -> None:
@@ -159,7 +169,7 @@ def _add_fetch(commands: Commands) -> None:
     fetch.add_argument("folder", metavar="FOLDER", help="the farm folder")
     fetch.add_argument(
         "--years",
-        type=int,
+        type=_from_zero,
         default=0,
         metavar="N",
         help="also N earlier years of records, for the days past the forecast",
@@ -196,7 +206,7 @@ def _add_log(commands: Commands) -> None:
     log.add_argument("words", nargs="*", metavar="WORD", help="what it is about, then its values")
     log.add_argument("--at", "--from", default="", metavar="TIME", help="06:40, yesterday 18:00")
     log.add_argument("--by", default="", metavar="NAME", help="who says so")
-    log.add_argument("--correct", type=int, metavar="ENTRY", help="replace an entry by this one")
+    log.add_argument("--correct", type=_whole, metavar="ENTRY", help="replace an entry by this one")
     for name, fact in FACTS.items():
         log.add_argument(
             f"--{name.replace('_', '-')}",
@@ -282,7 +292,7 @@ def _add_serve(commands: Commands) -> None:
     serve.add_argument(
         "--key", type=Path, metavar="FILE", help="private key (PEM) of the certificate"
     )
-    serve.add_argument("--port", type=int, default=PORT, metavar="N", help=f"{PORT} by default")
+    serve.add_argument("--port", type=_whole, default=PORT, metavar="N", help=f"{PORT} by default")
     serve.add_argument("--on", metavar="DATE", help="set the page's clock, to try a past morning")
     serve.set_defaults(run=partial(run_command, "serve", "run_serve"))
 
@@ -298,7 +308,7 @@ def _add_review(commands: Commands) -> None:
     review.add_argument(
         "--book", type=Path, metavar="FILE", help="a season book elsewhere, as a backup"
     )
-    review.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
+    review.add_argument("--seed", type=_from_zero, default=0, metavar="N", help="random seed")
     review.add_argument("--no-files", action="store_true", help="print only, write nothing")
     review.set_defaults(run=partial(run_command, "review", "run_review"))
 
@@ -344,30 +354,32 @@ def _add_whatif(commands: Commands) -> None:
         whatif.add_argument(
             f"--{kind}", action="append", default=[], metavar="ID", help=f"one more {kind} like ID"
         )
-    whatif.add_argument("--hours", type=float, default=0.0, metavar="N", help="N h later evenings")
+    whatif.add_argument(
+        "--hours", type=_decimal, default=0.0, metavar="N", help="N h later evenings"
+    )
     whatif.add_argument("--dryer", action="store_true", help="a dryer at the farm's own bins")
     whatif.add_argument(
-        "--moisture", type=float, default=0.0, metavar="N", help="start N points wetter"
+        "--moisture", type=_decimal, default=0.0, metavar="N", help="start N points wetter"
     )
     whatif.add_argument("--tile", default="", metavar="FIELD,...", help="tile in these fields")
     whatif.add_argument(
-        "--yearly-cost", type=float, default=0.0, metavar="MONEY", help="what the change costs"
+        "--yearly-cost", type=_decimal, default=0.0, metavar="MONEY", help="what the change costs"
     )
     whatif.add_argument(
         "--capacity-price",
-        type=float,
+        type=_decimal,
         metavar="MONEY",
         help="price of a combine for each acre (or ha) an hour, for the least-cost capacity",
     )
     whatif.add_argument(
         "--own-share",
-        type=float,
+        type=_decimal,
         default=0.16,
         metavar="SHARE",
         help="yearly cost of owning as a share of that price",
     )
     whatif.add_argument(
-        "--labour", type=float, default=25.0, metavar="MONEY", help="labour for an hour"
+        "--labour", type=_decimal, default=25.0, metavar="MONEY", help="labour for an hour"
     )
     whatif.set_defaults(run=partial(run_command, "rehearse", "run_whatif"))
 
@@ -385,7 +397,7 @@ def _add_rehearsal_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--years", type=_years, metavar="FIRST-LAST", help="only these years")
     command.add_argument("--members", type=_count, metavar="N", help="members of each forecast")
     command.add_argument("--days", type=_count, metavar="N", help="days planned ahead each morning")
-    command.add_argument("--seed", type=int, default=0, metavar="N", help="random seed")
+    command.add_argument("--seed", type=_from_zero, default=0, metavar="N", help="random seed")
     command.add_argument("--fast", action="store_true", help="a tenth of the search")
     command.add_argument(
         "--workers", type=_count, default=2, metavar="N", help="processes on this machine"
@@ -395,22 +407,39 @@ def _add_rehearsal_options(command: argparse.ArgumentParser) -> None:
     )
 
 
+def _whole(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number') from None
+
+
+def _decimal(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number')
+    return value
+
+
 def _days(text: str) -> int:
-    days = int(text)
+    days = _whole(text)
     if not 1 <= days <= 30:
         raise argparse.ArgumentTypeError(f"must be 1 to 30, got {days}")
     return days
 
 
-def _seed(text: str) -> int:
-    seed = int(text)
-    if seed < 0:
-        raise argparse.ArgumentTypeError(f"must be 0 or more, got {seed}")
-    return seed
+def _from_zero(text: str) -> int:
+    number = _whole(text)
+    if number < 0:
+        raise argparse.ArgumentTypeError(f"must be 0 or more, got {number}")
+    return number
 
 
 def _count(text: str) -> int:
-    count = int(text)
+    count = _whole(text)
     if count < 1:
         raise argparse.ArgumentTypeError(f"must be 1 or more, got {count}")
     return count

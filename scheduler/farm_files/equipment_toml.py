@@ -33,7 +33,7 @@ from scheduler.farm.model import (
 from scheduler.farm.units import kg_hl, normalized_name, si_per_unit
 from scheduler.farm_files.dates import end_of_day, read_daily_span, whole_days
 from scheduler.farm_files.named_values import Raw
-from scheduler.farm_files.record import Record
+from scheduler.farm_files.record import SMALLEST_PCT, Record
 from scheduler.farm_files.vocabulary import CROP_NAMES, GEAR_NAMES
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -56,7 +56,7 @@ def read_combine(r: Record) -> Combine | None:
     values = {
         "header_m": r.number("header", "length", low=1.0, high=20.0),
         "speed_kmh": r.number("speed", "speed", low=0.5, high=15.0),
-        "efficiency": r.fraction("efficiency", 0.70, above=0.0),
+        "efficiency": r.fraction("efficiency", 0.70, above=0.0, from_pct=SMALLEST_PCT),
         "tank_m3": r.number("tank", "volume", low=1.0, high=30.0),
         "unload_m3_s": r.number("unload", "unloading", low=0.005, high=0.5),
         "loaded_t": r.number(

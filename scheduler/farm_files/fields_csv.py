@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import NamedTuple
 
 from scheduler.errors import Problem, UnreadableError
 from scheduler.farm.model import Field, Position
-from scheduler.farm.units import Units, normalized_name, show_area
+from scheduler.farm.units import SI_PER_UNIT, Units, normalized_name, show_area
 from scheduler.farm_files.boundaries import FILE as BOUNDARIES_FILE
 from scheduler.farm_files.boundaries import Boundary, from_wkt
 from scheduler.farm_files.csv_table import CsvTable
 from scheduler.farm_files.dates import date_order
 from scheduler.farm_files.named_values import Notation
-from scheduler.farm_files.record import Record, table_records
+from scheduler.farm_files.record import PERCENT, SMALLEST_PCT, Record, table_records
 from scheduler.farm_files.vocabulary import (
     APPROACH_NAMES,
     CROP_NAMES,
@@ -24,6 +25,7 @@ from scheduler.farm_files.vocabulary import (
     SPRING_WHEAT,
     TEXTURE_NAMES,
     column_names,
+    doubtful_headings,
     quantity_columns,
 )
 
@@ -75,6 +77,22 @@ COLUMNS = (
     "wet",
     "boundary",
 )
+#: Units that a heading may end in, by column.
+COLUMN_UNITS: dict[str, tuple[str, ...]] = {
+    "area": tuple(SI_PER_UNIT["area"]),
+    "yield": tuple(SI_PER_UNIT["yield"]),
+    "test_weight": ("lb_bu", "kg_hl"),
+    **dict.fromkeys(
+        ("sand", "clay", "organic_matter", "slope", "residue", "sample", "cut", "wet"), PERCENT
+    ),
+}
+#: Yield by the bushel below which t/ha are taken to be meant, t/ha, and that of corn and sorghum;
+#: assumed: 9 t/ha of wheat and 14 t/ha of corn, entered as bushels, lie below, and crops that thin
+#: are seldom cut.
+THIN_YIELD_T_HA, THIN_CORN_T_HA = 0.6, 0.9
+#: Days from the middle of the column beyond which a date of ripening has a wrong year; assumed: no
+#: farm harvests its crops further apart.
+FARTHEST_RIPE_DAYS = 200
 
 
 def read_fields(
@@ -106,17 +124,26 @@ def read_fields(
     }
     fields: list[Field] = []
     row_of: dict[str, str] = {}
+    spelled: dict[str, str] = {}
+    ripe: list[tuple[Record, date]] = []
     named: set[str] = set()
     for record in table_records(table, names, notation, problems, file=FILE, orders=orders):
         own = record.text("id", None)
         if own in row_of:
             record.note("id", f'field "{own}" is already in row {row_of[own]}', "give its own id")
         row_of.setdefault(own, record.row)
+        if (other := spelled.setdefault(normalized_name(own) or own, own)) != own:
+            message = (
+                f'"{own}" and "{other}" of row {row_of[other]} differ in capitals or signs only'
+            )
+            record.note("id", message, "give its own id")
         keys = normalized_name(own), normalized_name(record.text("name"))
         named |= set(keys)
         field = _field(record, boundaries.get(keys[0]) or boundaries.get(keys[1]), notation)
         if field is not None:
             fields.append(field)
+            ripe += [(record, field.ripe)] if field.ripe else []
+    _check_ripe(ripe)
     for extra in sorted(boundaries.keys() - named):
         problems.append(
             Problem(
@@ -130,6 +157,26 @@ def read_fields(
         remedy = "give one row to each field"
         problems.append(Problem(file=FILE, message="has no fields", remedy=remedy))
     return tuple(sorted(fields, key=lambda f: _natural_order(f.id)))
+
+
+def row_numbers(table: CsvTable) -> dict[str, str]:
+    """Row of each field by its id."""
+    names = column_names(table.columns)
+    own = next((i for n in ("id", "name") for i, name in enumerate(names) if name == n), None)
+    if own is None:
+        return {}
+    return {" ".join(cells[own].split()): str(number) for number, cells in table.rows}
+
+
+def _check_ripe(ripe: Sequence[tuple[Record, date]]) -> None:
+    """Dates of ripening lie within one season."""
+    if not ripe:
+        return
+    middle = sorted(day for _, day in ripe)[(len(ripe) - 1) // 2]
+    for record, day in ripe:
+        if abs((day - middle).days) > FARTHEST_RIPE_DAYS:
+            message = f"ripens {day}, far from the other fields (about {middle})"
+            record.note("ripe", message, "correct the year")
 
 
 def _natural_order(name: str) -> tuple[list[str | int], str]:
@@ -154,7 +201,8 @@ def _heading_problems(table: CsvTable, names: list[str]) -> list[Problem]:
         if name not in names and not (name == "yield" and quantity_columns(name, name, names)):
             remedy = f"add it; found are: {shown:.300}"
             found.append(problem(name, f'column "{name}" is missing', remedy))
-    return found
+    doubtful = doubtful_headings(table, names, COLUMNS, COLUMN_UNITS)
+    return [problem(heading, message, remedy) for heading, message, remedy in doubtful] + found
 
 
 def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | None:
@@ -177,12 +225,14 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
     tile_spacing = r.optional_number("tile_spacing", "length", low=3.0, high=100.0)
     tile_depth = r.optional_number("tile_depth", "length", low=0.5, high=2.0)
     slope = r.percent("slope", low=0.0, high=60.0)
-    residue = r.fraction("residue", Field.residue)
+    residue = r.fraction("residue", Field.residue, from_pct=SMALLEST_PCT)
     yield_t_ha = r.number("yield", "yield", above=0.0, high=25.0, crop=crop)
+    _check_thin_yield(r, yield_t_ha, crop)
     ripe, heading = r.day("ripe"), r.day("heading")
     test_weight = None if crop is None else r.test_weight("test_weight", crop)
     quality = _quality(r)
-    cut, wet = r.fraction("cut", 0.0), r.fraction("wet", 0.0, high=0.9)
+    cut = r.fraction("cut", 0.0, from_pct=SMALLEST_PCT)
+    wet = r.fraction("wet", 0.0, high=0.9, from_pct=SMALLEST_PCT)
     if ripe and heading and ripe <= heading:
         r.note("ripe", "ripens before it heads", "correct one of the dates")
     not_before, not_after = r.begin("not_before"), r.end("not_after")
@@ -253,6 +303,19 @@ def _quality(r: Record) -> _Quality:
     )
 
 
+def _check_thin_yield(r: Record, yield_t_ha: float, crop: str | None) -> None:
+    """Bushels an acre are not tonnes a hectare by mistake."""
+    found = r.find("yield", COLUMN_UNITS["yield"])
+    unit = found and (found.unit or r.default_unit("yield"))
+    thin = THIN_CORN_T_HA if crop in ("corn", "sorghum") else THIN_YIELD_T_HA
+    if found and unit in ("bu_ac", "bu") and 0.0 < yield_t_ha < thin:
+        r.note(
+            found.key,
+            f"yield is {found.value} bu/ac, less than is worth cutting",
+            "if it is t/ha, name the column yield_t_ha; a yield that is so low goes there too",
+        )
+
+
 def _boundary_in_row(r: Record) -> Boundary | None:
     """The boundary that the row gives as well-known text."""
     text = r.text("boundary")
@@ -303,7 +366,8 @@ class _Soil(NamedTuple):
 def _soil(r: Record) -> _Soil | None:
     """Measured sand and clay, else the centre of the texture class."""
     word = r.text("texture")
-    sand, clay = r.optional_fraction("sand"), r.optional_fraction("clay")
+    sand = r.optional_fraction("sand", from_pct=SMALLEST_PCT)
+    clay = r.optional_fraction("clay", from_pct=SMALLEST_PCT)
     texture = r.choice("texture", TEXTURE_NAMES) if word else None
     if sand is not None and clay is not None:
         if sand + clay > 1.0 + 1e-9:

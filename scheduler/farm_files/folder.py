@@ -34,6 +34,7 @@ class _Folder:
     problems: list[Problem] = field(default_factory=list)
     settings: Settings | None = None
     fields: tuple[Field, ...] = ()
+    rows: dict[str, str] = field(default_factory=dict)  # row of fields.csv by id of the field
     rain: pd.DataFrame = field(default_factory=rain_csv.empty)
 
     def note(self, file: str, row: str, column: str, message: str, remedy: str) -> None:
@@ -129,6 +130,8 @@ def read_rain(folder: str | Path, farm: Farm) -> pd.DataFrame:
 def _raise_problems(read: _Folder) -> None:
     """Raise FarmError where there is a problem."""
     n = len(read.problems)
+    if n == 1:
+        raise FarmError(str(replace(read.problems[0], file=_path(read, read.problems[0].file))))
     if n:
         lines = [f"{n} problem{'s' if n > 1 else ''} in {read.path}"]
         lines += [f"  {p}" for p in read.problems[:MAX_PRINTED_PROBLEMS]]
@@ -137,6 +140,11 @@ def _raise_problems(read: _Folder) -> None:
                 f"  and {n - MAX_PRINTED_PROBLEMS} more: run `afterrain check {read.path}`"
             )
         raise FarmError("\n".join(lines))
+
+
+def _path(read: _Folder, file: str) -> str:
+    """A file of the folder with the path of the folder."""
+    return file if file == str(read.path) else str(read.path / file)
 
 
 def _read(path: Path, guess_soil: str = "") -> _Folder:
@@ -170,6 +178,7 @@ def _fields(read: _Folder) -> None:
     soils = {} if survey is None else soil_csv.survey_rows(read_csv(survey))
     table = read.table(fields_csv.FILE, required=True)
     if table is not None:
+        read.rows = fields_csv.row_numbers(table)
         full = soil_csv.with_survey(table, soils, guess=read.guess_soil)
         read.fields = fields_csv.read_fields(full, shapes, read.notation(table), read.problems)
 
@@ -285,16 +294,28 @@ def _check_ids(settings: Settings, read: _Folder) -> None:
 
 def _check_distances(settings: Settings, read: _Folder) -> None:
     """No place lies absurdly far from the base."""
-    places = [(fields_csv.FILE, f.id, f.lat, f.lon) for f in read.fields]
+    base = settings.base_lat, settings.base_lon
+    tables = [("point", p.id, p.lat, p.lon) for p in settings.points]
+    tables += [("gauge", name, g.lat, g.lon) for name, g in settings.gauges.items()]
+    places = [(fields_csv.FILE, read.rows.get(f.id, ""), f.id, f.lat, f.lon) for f in read.fields]
     places += [
-        (settings_toml.FILE, p.id, p.lat, p.lon)
-        for p in settings.points
-        if p.lat is not None and p.lon is not None
+        (settings_toml.FILE, f'[[{kind}]] "{name}"', name, lat, lon)
+        for kind, name, lat, lon in tables
+        if lat is not None and lon is not None
     ]
-    places += [(settings_toml.FILE, name, g.lat, g.lon) for name, g in settings.gauges.items()]
-    for file, name, lat, lon in places:
-        km = road_km((settings.base_lat, settings.base_lon), (lat, lon))
-        if km > MAX_KM_FROM_BASE:
-            away = show_distance(km, settings.notation.units)
-            remedy = "check its lat and lon, and their signs"
-            read.note(file, f'"{name}"', "lat", f"lies {away} from the base", remedy)
+    far = [p for p in places if road_km(base, p[3:]) > MAX_KM_FROM_BASE]
+    fields_far = sum(file == fields_csv.FILE for file, *_ in far)
+    if read.fields and fields_far == len(read.fields) > 1:
+        message = "every field lies far from the base"
+        remedy = "check lat and lon of [base], and their signs: west and south are negative"
+        read.note(settings_toml.FILE, "[base]", "lat", message, remedy)
+        return
+    for file, row, name, lat, lon in far:
+        away = show_distance(road_km(base, (lat, lon)), settings.notation.units)
+        column, remedy = "lat", "check its lat and lon, and their signs"
+        for which, other in (("lon", (lat, -lon)), ("lat", (-lat, lon)), ("lat", (lon, lat))):
+            if abs(other[0]) <= 90.0 and road_km(base, other) <= MAX_KM_FROM_BASE:
+                column = which
+                remedy = f"did you mean lat {other[0]:g} and lon {other[1]:g}?"
+                break
+        read.note(file, row, column, f'"{name}" lies {away} from the base', remedy)

@@ -11,17 +11,22 @@ from typing import NamedTuple
 import pandas as pd
 
 from scheduler.errors import Problem, UnreadableError
-from scheduler.farm.units import normalized_name
+from scheduler.farm.units import SI_PER_UNIT, normalized_name
 from scheduler.farm_files.csv_table import CsvTable
 from scheduler.farm_files.dates import date_order, farm_time_to_utc, second_occurrence
 from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.record import Record, table_records
 from scheduler.farm_files.settings_toml import Gauge
-from scheduler.farm_files.vocabulary import column_names, quantity_columns
+from scheduler.farm_files.vocabulary import column_names, doubtful_headings, quantity_columns
 
 FILE = "rain.csv"
 #: Most rain of one reading, mm; assumed: above any recorded day of the plains.
 MAX_READING_MM = 500.0
+#: Columns of the table.
+COLUMNS = ("gauge", "time", "amount", "hours")
+#: Shortest step between readings of a gauge, h; assumed: loggers write each quarter of an hour,
+#: and what lies closer was written twice.
+SHORTEST_STEP_H = 0.2
 TRACE_WORDS = ("t", "tr", "trace")
 
 
@@ -64,6 +69,7 @@ def read_rain_table(
     order = {"time": date_order(cells[names.index("time")] for _, cells in table.rows)}
     ids = {normalized_name(g): g for g in gauges}
     row_of: dict[tuple[str, datetime], str] = {}
+    records: dict[tuple[str, datetime], Record] = {}
     daily: list[RainReading] = []
     timed: list[RainReading] = []
     for r in table_records(table, names, notation, problems, file=FILE, orders=order):
@@ -80,6 +86,8 @@ def read_rain_table(
             r.note("time", message, "keep one of the two")
             continue
         row_of[gauge, when] = r.row
+        if has_clock and hours is None:
+            records[gauge, when] = r
         if has_clock or hours is not None:
             timed.append(RainReading(gauge, when, hours or 0.0, mm))
         else:
@@ -89,6 +97,7 @@ def read_rain_table(
                 r.note("time", error.message, error.remedy)
                 continue
             daily.append(RainReading(gauge, start, length, mm))
+    _check_steps(records)
     readings = [*daily, *_with_lengths(timed)]
     if not readings:
         return empty()
@@ -121,7 +130,11 @@ def _heading_problems(names: list[str], table: CsvTable) -> list[Problem]:
     }
     shown = ", ".join(c for c in table.columns[:30] if c) or "none"
     remedy = f"the heading is gauge, date, amount; found are: {shown:.300}"
+    doubtful = doubtful_headings(table, names, COLUMNS, {"amount": tuple(SI_PER_UNIT["depth"])})
     return [
+        Problem(file=FILE, row="1", column=heading, message=message, remedy=what)
+        for heading, message, what in doubtful
+    ] + [
         Problem(
             file=FILE,
             row="1",
@@ -177,6 +190,16 @@ def _day(midnight: datetime, gauge: Gauge | None, notation: Notation) -> tuple[d
         for n in (1, 0)
     ]
     return ends[0], (ends[1] - ends[0]) / timedelta(hours=1)
+
+
+def _check_steps(records: Mapping[tuple[str, datetime], Record]) -> None:
+    """Readings whose length is that of a step are not minutes apart."""
+    for (gauge, before), (again, when) in pairwise(sorted(records)):
+        if gauge == again and (when - before) / timedelta(hours=1) < SHORTEST_STEP_H:
+            message = f'gauge "{gauge}" is read minutes before in row {records[gauge, before].row}'
+            records[again, when].note(
+                "time", message, "keep one of the two, or give their length in a column hours"
+            )
 
 
 def _with_lengths(timed: list[RainReading]) -> list[RainReading]:

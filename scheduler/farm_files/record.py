@@ -25,6 +25,9 @@ from scheduler.farm_files.named_values import Found, NamedValues, Notation, Raw
 T = TypeVar("T")
 YES_WORDS, NO_WORDS = ("yes", "y", "true", "1", "x", "ja"), ("no", "n", "false", "0", "")
 PERCENT = ("pct", "percent")
+#: Percentage below which shares of a field or of working time are taken for fractions; assumed:
+#: nobody enters less than one percent of either.
+SMALLEST_PCT = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,24 +146,38 @@ class Record(NamedValues):
         )
 
     def fraction(
-        self, name: str, default: float, *, above: float | None = None, high: float = 1.0
+        self,
+        name: str,
+        default: float,
+        *,
+        above: float | None = None,
+        high: float = 1.0,
+        from_pct: float = 0.0,
     ) -> float:
         """A fraction 0-1; as `optional_fraction`."""
-        value = self.optional_fraction(name, above=above, high=high)
+        value = self.optional_fraction(name, above=above, high=high, from_pct=from_pct)
         return default if value is None else value
 
     def optional_fraction(
-        self, name: str, *, above: float | None = None, high: float = 1.0
+        self,
+        name: str,
+        *,
+        above: float | None = None,
+        high: float = 1.0,
+        from_pct: float = 0.0,
     ) -> float | None:
         """A fraction 0-1, None where absent; written as percent, or up to 1 as the fraction.
 
-        A name that ends in '%', pct or percent always means percent.
+        A name that ends in '%', pct or percent always means percent. A percentage between 0 and
+        `from_pct` is taken for a fraction in the wrong place and noted.
         """
         found = self.find(name, PERCENT)
         if found is None:
             return None
         raw = self._float(found)
         as_fraction = found.unit is None and raw <= 1.0
+        if found.unit is not None and 0.0 < raw < from_pct:
+            self.note(found.key, f"{name} is {raw:g}%", f"write {100 * raw:g} for {100 * raw:g}%")
         scale, label = (1.0, "") if as_fraction else (0.01, "%")
         return self._within(found, name, raw, scale, label, Bounds(above=above, low=0.0, high=high))
 

@@ -22,7 +22,7 @@ from scheduler.farm.model import (
     Rules,
     Truck,
 )
-from scheduler.farm.units import SI_PER_UNIT, Units
+from scheduler.farm.units import SI_PER_UNIT, Units, normalized_name
 from scheduler.farm_files.dates import DateOrder
 from scheduler.farm_files.equipment_toml import (
     read_cart,
@@ -174,10 +174,15 @@ def _each(
     """
     parts: dict[str, T] = {}
     seen: list[str] = []
+    spelled: dict[str, str] = {}
     for record in top.tables(name):
         own = record.text("id", None)
+        key = normalized_name(own) or own
         if own and own in seen:
             record.note("id", f'{name} "{own}" is there twice', "give each its own id")
+        elif (other := spelled.setdefault(key, own)) != own:
+            message = f'"{own}" and "{other}" differ in capitals or signs only'
+            record.note("id", message, "give each its own id")
         seen.append(own)
         part = read(record)
         record.note_unused()

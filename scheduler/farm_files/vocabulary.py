@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import difflib
+from collections.abc import Mapping, Sequence
 
 from readiness.grain.crops import CROPS
 from readiness.soil.running_gear import Gear
+from scheduler.errors import UnreadableError
 from scheduler.farm.model import Approach, Purpose
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
+from scheduler.farm_files.csv_table import CsvTable, read_number
 
 _CROP_WORDS = {
     "wheat_hard": "wheat hard_wheat spring_wheat hard_red_spring_wheat hard_red_spring hrs hrsw "
@@ -195,3 +198,59 @@ def _our_name(name: str, names: Sequence[str]) -> str:
 def quantity_columns(name: str, quantity: str, columns: Sequence[str]) -> list[str]:
     """The columns that hold a quantity: its name, alone or with a unit at the end."""
     return [c for c in columns if c == name or c in {f"{name}_{u}" for u in SI_PER_UNIT[quantity]}]
+
+
+#: Likeness (0-1) from which an unknown heading is taken for a misspelt one; assumed: one or two
+#: letters of a word.
+MISSPELT = 0.8
+
+
+def doubtful_headings(
+    table: CsvTable, names: Sequence[str], known: Sequence[str], units: Mapping[str, Sequence[str]]
+) -> list[tuple[str, str, str]]:
+    """Headings, each with message and remedy, that look like ours and are not.
+
+    A column of the user's own is left alone: a heading counts only where our column is absent.
+
+    Parameters
+    ----------
+    names : our names of the columns; see `column_names`.
+    known : our columns.
+    units : units that a heading may end in, by column.
+    """
+    whole = {*known, *(f"{c}_{u}" for c, ends in units.items() for u in ends)}
+    present = {
+        c for c in known if any(n == c or n.startswith(f"{c}_") for n in names if n in whole)
+    }
+    absent = {c for c in known if c not in present and _column_of(c, units) not in present}
+    words = {w: w for w in whole if _column_of(w, units) in absent}
+    words |= {a: a for a, c in COLUMN_ALIASES.items() if _column_of(c, units) in absent}
+    found = []
+    for at, (heading, name) in enumerate(zip(table.columns, names, strict=True)):
+        if name in whole:
+            continue
+        column = _column_of(name, units)
+        if column in units and column in absent and _holds_numbers(table, at):
+            listed = ", ".join(f"{column}_{u}" for u in units[column])
+            unit = name.removeprefix(f"{column}_")
+            found.append((heading, f'unit "{unit}" is not known', f"name the column {listed}"))
+            continue
+        near = difflib.get_close_matches(normalized_name(heading), words, n=1, cutoff=MISSPELT)
+        if near:
+            found.append((heading, f'"{heading}" is not a column', f'did you mean "{near[0]}"?'))
+    return found
+
+
+def _column_of(name: str, units: Mapping[str, Sequence[str]]) -> str:
+    """The column that a name with a unit stands for; the longest counts."""
+    fitting = [c for c in units if name.startswith(f"{c}_")]
+    return max(fitting, key=len, default=name)
+
+
+def _holds_numbers(table: CsvTable, at: int) -> bool:
+    """Whether the cells of a column that are not blank are numbers."""
+    cells = [row[at] for _, row in table.rows if row[at]]
+    try:
+        return [read_number(c, table.mark) for c in cells] != []
+    except UnreadableError:
+        return False

@@ -46,7 +46,8 @@ FIELD_FAULTS = [
     ),
     (
         "1,47.1,99.5,155,spring wheat,loam,55",
-        'fields.csv "1", lat: lies 9,360 mi from the base; check its lat and lon, and their signs',
+        'fields.csv row 2, lon: "1" lies 9,360 mi from the base; '
+        "did you mean lat 47.1 and lon -99.5?",
     ),
     (
         "1,47.1,-99.5,lots,spring wheat,loam,55",

@@ -1,0 +1,47 @@
+"""Remarks on settings that deserve a second look; the farm can be planned for as it stands."""
+
+import pytest
+
+from scheduler.command import main
+from scheduler.farm.remarks import farm_remarks
+from scheduler.farm_files.folder import read_farm
+from tests.farm_folder import edit
+
+
+@pytest.fixture
+def folder(tmp_path):
+    assert main(["new", str(tmp_path / "farm")]) == 0
+    return tmp_path / "farm"
+
+
+def lines(folder):
+    return [str(p) for p in farm_remarks(read_farm(folder))]
+
+
+def test_the_starter_needs_no_second_look(folder):
+    assert lines(folder) == []
+
+
+@pytest.mark.parametrize(
+    ("hours", "hint"),
+    [("22:00-07:00", ": begin and end may be swapped"), ("19:00-23:00", ""), ("00:00-05:00", "")],
+)
+def test_night_hours(folder, hours, hint):
+    edit(folder, "farm.toml", 'hours = "07:00-22:00"', f'hours = "{hours}"')
+    assert lines(folder) == [
+        f'farm.toml [[crew]] "crew 1", hours: {hours} is night work only{hint}; '
+        "write hours on the 24-hour clock, the beginning first"
+    ]
+
+
+@pytest.mark.parametrize("hours", ["07:00-02:00", "14:00-06:00", "04:00-11:00"])
+def test_hours_past_midnight_that_hold_some_day_need_no_remark(folder, hours):
+    edit(folder, "farm.toml", 'hours = "07:00-22:00"', f'hours = "{hours}"')
+    assert lines(folder) == []
+
+
+def test_check_prints_remarks_and_finds_no_problem(folder, capsys):
+    edit(folder, "farm.toml", 'hours = "07:00-22:00"', 'hours = "22:00-07:00"')
+    capsys.readouterr()
+    assert main(["check", str(folder)]) == 0
+    assert "look at these again; a plan uses them as they stand:" in capsys.readouterr().out
