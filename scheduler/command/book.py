@@ -16,6 +16,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
 from scheduler.farm_files.csv_table import file_text
 from scheduler.farm_files.folder import read_farm
+from scheduler.language.translation import _
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, import_rows, read_rows
 from scheduler.season_book.entry_kinds import KINDS, Entry, Kind
@@ -39,14 +40,15 @@ def run_log(args: argparse.Namespace) -> int:
                     print(_entry_line(entry, farm, now))
             return 0
         if args.kind == "undo":
-            print(f"taken back: {_entry_line(_undo(args, book), farm, now)}")
+            print(_("taken back: {entry}", entry=_entry_line(_undo(args, book), farm, now)))
             return 0
         new = _new_entry(args, farm, book, now)
         if new.kind == "rain" and "hours" not in new.facts:
             _question_second_reading(new, book, farm)
         entry = book.add(new)
     print(_entry_line(entry, farm, now))
-    print(f"to take it back: afterrain log {args.folder} undo {entry.id}")
+    command = f"afterrain log {args.folder} undo {entry.id}"
+    print(_("to take it back: {command}", command=command))
     return 0
 
 
@@ -145,7 +147,13 @@ def _writer(args: argparse.Namespace) -> str:
 
 def _entry_line(entry: Entry, farm: Farm, now: datetime) -> str:
     by = f", {entry.by}" if entry.by else ""
-    return f"entry {entry.id}: {entry_text(entry, farm)} ({entry_time_text(entry, farm, now)}{by})"
+    return _(
+        "entry {number}: {entry} ({time}{by})",
+        number=entry.id,
+        entry=entry_text(entry, farm),
+        time=entry_time_text(entry, farm, now),
+        by=by,
+    )
 
 
 def run_export(args: argparse.Namespace) -> int:

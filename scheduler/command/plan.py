@@ -9,6 +9,7 @@ from scheduler.command.planning_time import planning_time
 from scheduler.command.progress_bar import ProgressBar
 from scheduler.errors import FarmError
 from scheduler.farm_files.folder import read_farm
+from scheduler.language.translation import _
 from scheduler.orders.model import Morning
 from scheduler.planning.information import outlook_of
 from scheduler.planning.plan import plan_morning, price_order
@@ -37,8 +38,9 @@ def run_plan(args: argparse.Namespace) -> int:
     with Book(args.folder) as book:
         book.issue_plan(document(morning), seen=revision)
     print(shown)
-    print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
-    print("issued into the season book: the next plan says what changed")
+    files = ", ".join(p.name for p in paths)
+    print("\n" + _("written to {folder}: {files}", folder=paths[0].parent, files=files))
+    print(_("issued into the season book: the next plan says what changed"))
     return 0
 
 
@@ -63,7 +65,7 @@ def run_price(args: argparse.Namespace) -> int:
     """Print what the user's own order loses."""
     orders: dict[str, list[str]] = {}
     for text in args.order:
-        crew, _, names = text.partition("=")
+        crew, _equals, names = text.partition("=")
         if not names:
             raise FarmError(f'--order "{text}": write it as CREW=FIELD,FIELD,...')
         orders[crew.strip()] = [n.strip() for n in names.split(",") if n.strip()]

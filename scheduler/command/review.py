@@ -8,6 +8,7 @@ from datetime import timedelta
 from scheduler.command.planning_time import planning_time
 from scheduler.command.progress_bar import ProgressBar
 from scheduler.farm_files.folder import read_farm
+from scheduler.language.translation import _
 from scheduler.review.page import write_review
 from scheduler.review.phrases import REVIEW_STAGE, review_terminal
 from scheduler.review.review import review_season
@@ -28,5 +29,6 @@ def run_review(args: argparse.Namespace) -> int:
     print(review_terminal(review))
     if not args.no_files:
         paths = write_review(review, args.folder)
-        print(f"\nwritten to {paths[0].parent}: " + ", ".join(p.name for p in paths))
+        files = ", ".join(p.name for p in paths)
+        print("\n" + _("written to {folder}: {files}", folder=paths[0].parent, files=files))
     return 0

@@ -11,6 +11,7 @@ from scheduler.costs.standing_loss import StandingLoss
 from scheduler.errors import FarmError
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import Orders
+from scheduler.language.translation import _
 from scheduler.orders.decision import Decision, Difference, difference
 
 #: Share of a field cut, on average over members, from which it counts as cut.
@@ -85,14 +86,20 @@ def named_orders(decision: Decision, orders: Mapping[str, Sequence[str]]) -> Ord
     used: set[int] = set()
     for crew, names in orders.items():
         if crew not in crews:
-            raise FarmError(f'there is no crew "{crew}" today; crews are {", ".join(crews)}')
+            raise FarmError(
+                _(
+                    'there is no crew "{crew}" today; crews are {crews}',
+                    crew=crew,
+                    crews=", ".join(crews),
+                )
+            )
         for name in names:
             found = jobs_named(work.standing_loss, name)
             if not found:
-                raise FarmError(f'there is nothing to cut in a field "{name}"')
+                raise FarmError(_('there is nothing to cut in a field "{field}"', field=name))
             if twice := used & set(found):
                 field = work.field(min(twice))
-                raise FarmError(f'field "{field.id}" is ordered twice: name it once')
+                raise FarmError(_('field "{field}" is ordered twice: name it once', field=field.id))
             used |= set(found)
             out[crews.index(crew)] += found
     for row, planned in zip(out, decision.policy.orders, strict=True):

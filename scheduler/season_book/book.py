@@ -19,6 +19,7 @@ import pandas as pd
 from readiness.season.inputs import Observation
 from scheduler.errors import BookError, ConflictError, Problem
 from scheduler.farm.model import Farm
+from scheduler.language.translation import _
 from scheduler.season_book import farm_state
 from scheduler.season_book.entry_kinds import KINDS, Entry, Value
 from scheduler.season_book.farm_state import Intervals
@@ -132,10 +133,21 @@ class Book:
             raise BookError(f"entry {old.id} is a {old.kind}, not a {entry.kind}")
         if old.superseded:
             newer = next(e for e in self.entries(superseded=True) if e.replaces == old.id)
-            verb = "taken back" if newer.withdrawn else "corrected"
+            fields = {"old": old.id, "who": newer.by or _("somebody"), "new": newer.id}
+            if newer.withdrawn:
+                raise ConflictError(
+                    _(
+                        "entry {old} was taken back by {who} in the meantime (entry {new}): look "
+                        "at it, then correct that one",
+                        **fields,
+                    )
+                )
             raise ConflictError(
-                f"entry {old.id} was {verb} by {newer.by or 'somebody'} in the meantime (entry "
-                f"{newer.id}): look at it, then correct that one"
+                _(
+                    "entry {old} was corrected by {who} in the meantime (entry {new}): look at it, "
+                    "then correct that one",
+                    **fields,
+                )
             )
 
     def _check_seen(self, entry: Entry, seen: int) -> None:
@@ -144,8 +156,13 @@ class Book:
         if newer:
             last = newer[-1]
             raise ConflictError(
-                f"{last.by or 'somebody'} wrote about {last.subject} in the meantime (entry "
-                f"{last.id}): look at it, then write yours again if it still holds"
+                _(
+                    "{who} wrote about {subject} in the meantime (entry {number}): look at it, "
+                    "then write yours again if it still holds",
+                    who=last.by or _("somebody"),
+                    subject=last.subject,
+                    number=last.id,
+                )
             )
 
     def withdraw(self, number: int, *, by: str = "") -> Entry:
@@ -173,7 +190,7 @@ class Book:
         """The entry with an id; BookError where there is none."""
         found = self._select("e.id = ?", (number,))
         if not found:
-            raise BookError(f"the book has no entry {number}")
+            raise BookError(_("the book has no entry {number}", number=number))
         return found[0]
 
     def entries(
@@ -318,12 +335,8 @@ class Book:
     def news(self, farm: Farm, now: datetime) -> tuple[str, ...]:
         """Entries since the last plan made before `now`, a line each."""
         issue = self.last_issue(now)
-        return tuple(
-            f"{'Taken back' if e.withdrawn else 'Entered'}: {entry_text(e, farm)}"
-            f" ({entry_time_text(e, farm, now)}{', ' + e.by if e.by else ''})"
-            for e in (self.entries_since(issue) if issue else ())
-            if e.at <= now
-        )
+        entries = self.entries_since(issue) if issue else ()
+        return tuple(_news_line(e, farm, now) for e in entries if e.at <= now)
 
     def plan(self, number: int) -> dict[str, Any] | None:
         """The document of a plan by the id of its entry; None where it has none."""
@@ -347,6 +360,15 @@ def book_problems(folder: str | Path) -> list[Problem]:
         return []
     remedy = "keep it, and go on from your last `afterrain backup`"
     return [Problem(file=BOOK_FILE, message=f"is damaged ({fault})", remedy=remedy)]
+
+
+def _news_line(entry: Entry, farm: Farm, now: datetime) -> str:
+    """An entry that a plan did not know."""
+    by = f", {entry.by}" if entry.by else ""
+    text = f"{entry_text(entry, farm)} ({entry_time_text(entry, farm, now)}{by})"
+    if entry.withdrawn:
+        return _("Taken back: {entry}", entry=text)
+    return _("Entered: {entry}", entry=text)
 
 
 def _entry(row: tuple[Any, ...]) -> Entry:

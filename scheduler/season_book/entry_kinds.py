@@ -78,6 +78,7 @@ SUBJECT_LABELS = {
     "machine": N_("Machine"),
     "crew": N_("Crew"),
     "point": N_("Delivery point"),
+    "farm": N_("Farm"),
 }
 REMARK = Fact(name="reason", label=N_("Remark"), quantity="text")
 _MOISTURE = Fact(name="moisture", label=N_("Moisture"), quantity="percent", low=3.0, high=60.0)

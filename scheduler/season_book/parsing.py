@@ -104,7 +104,7 @@ def read_entry(
     if kind == "cut" and left_ha and who and isinstance(area, float):
         problems |= _area_problem(area, left_ha(who), who, farm)
     if isinstance(until, str) and not _is_later(until, when, farm):
-        problems.setdefault("until", "ends before it begins")
+        problems.setdefault("until", _("ends before it begins"))
     if problems:
         raise EntryError(problems)
     entry = Entry(kind=kind, subject=who, at=when, facts=values, by=writer)
@@ -135,9 +135,13 @@ def _time_of_entry(at: str, farm: Farm, kind: Kind, now: datetime) -> datetime:
     if same_day and ":" not in at and not kind.may_be_future:
         when = min(when, now.astimezone(UTC))  # today stands for noon, in the morning for now
     if when < now - MAX_AGE:
-        raise UnreadableError(f"{one_line(at)[:40]} is more than a season ago", "check the year")
+        raise UnreadableError(
+            _("{time} is more than a season ago", time=one_line(at)[:40]), _("check the year")
+        )
     if when > now + (MAX_AHEAD if kind.may_be_future else CLOCK_SLACK):
-        raise UnreadableError(f"{one_line(at)[:40]} is still to come", "check day and hour")
+        raise UnreadableError(
+            _("{time} is still to come", time=one_line(at)[:40]), _("check day and hour")
+        )
     return when
 
 
@@ -156,9 +160,15 @@ def _area_problem(area: float, left: float, field: str, farm: Farm) -> dict[str,
     if 0.0 < area <= left + total / 20.0 or (area == 0.0 and left > 0.0):  # 0: begun
         return {}
     if left <= 0.0:
-        return {"area": f"{field} is cut already; correct the entry that says so if it is not"}
-    areas = f"{show_area(area, farm.units)}, {show_area(left, farm.units)} are left of {field}"
-    return {"area": f"{areas}; check the number, or correct an earlier entry"}
+        text = _("{field} is cut already; correct the entry that says so if it is not", field=field)
+        return {"area": text}
+    text = _(
+        "{area}, {left} are left of {field}; check the number, or correct an earlier entry",
+        area=show_area(area, farm.units),
+        left=show_area(left, farm.units),
+        field=field,
+    )
+    return {"area": text}
 
 
 def _is_later(until: str, at: datetime, farm: Farm) -> bool:

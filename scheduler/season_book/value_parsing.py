@@ -18,13 +18,15 @@ from scheduler.farm.units import (
     TRACE_MM,
     kg_hl,
     normalized_name,
+    show_number,
     si_per_unit,
 )
-from scheduler.farm.wording import one_line
+from scheduler.farm.wording import mid_sentence, one_line
 from scheduler.farm_files.csv_table import read_number
 from scheduler.farm_files.dates import read_time
 from scheduler.language.locale_formats import decimal_mark
-from scheduler.season_book.entry_kinds import Fact, Value, subject_ids
+from scheduler.language.translation import _
+from scheduler.season_book.entry_kinds import SUBJECT_LABELS, Fact, Value, subject_ids
 from scheduler.season_book.formatting import show_fact
 
 #: Longest text of a fact, characters; assumed, because nobody reads a longer remark in a cab.
@@ -54,18 +56,31 @@ def identify(farm: Farm, subject_type: str, text: str) -> str:
     if len(begins) == 1:
         return begins.pop()
     if not text.strip():
-        raise UnreadableError(f"the {subject_type} is missing", f"name one of {_listed(ids)}")
-    near = difflib.get_close_matches(word, by_name, n=1)
-    hint = f'did you mean "{by_name[near[0]]}"? ' if near else ""
-    raise UnreadableError(
-        f'{subject_type} "{one_line(text)[:40]}" is not known', f"{hint}known are {_listed(ids)}"
+        raise UnreadableError(
+            _("{subject} is missing", subject=mid_sentence(_(SUBJECT_LABELS[subject_type]))),
+            _("name one of {known}", known=_listed(ids)),
+        )
+    message = _(
+        '{subject} "{text}" is not known',
+        subject=mid_sentence(_(SUBJECT_LABELS[subject_type])),
+        text=one_line(text)[:40],
     )
+    near = difflib.get_close_matches(word, by_name, n=1)
+    if near:
+        remedy = _(
+            'did you mean "{near}"? known are {known}',
+            near=by_name[near[0]],
+            known=_listed(ids),
+        )
+    else:
+        remedy = _("known are {known}", known=_listed(ids))
+    raise UnreadableError(message, remedy)
 
 
 def _listed(ids: Iterable[str]) -> str:
     """Ids as a list in a sentence."""
     names = list(ids)
-    return ", ".join(names) if names else "none: the farm file has none"
+    return ", ".join(names) if names else _("none: the farm file has none")
 
 
 def read_value(fact: Fact, text: str, farm: Farm, *, crop: str, now: datetime) -> Value:
@@ -98,7 +113,8 @@ def _read_number(fact: Fact, text: str, farm: Farm, crop: str) -> float:
     match = _NUMBER_AND_UNIT.fullmatch(text.strip())
     assert match is not None
     not_a_number = UnreadableError(
-        f'"{one_line(text)[:40]}" is not a number', "write digits, as 12.5"
+        _('"{text}" is not a number', text=one_line(text)[:40]),
+        _("write digits, as {example}", example=show_number(12.5, 1)),
     )
     if not match[1].strip():
         raise not_a_number
@@ -110,7 +126,8 @@ def _read_number(fact: Fact, text: str, farm: Farm, crop: str) -> float:
     if not (math.isfinite(value) and fact.low <= value <= fact.high):
         low, high = (show_fact(fact, bound, farm, crop) for bound in (fact.low, fact.high))
         raise UnreadableError(
-            f"{one_line(text)[:40]} is outside of {low} to {high}", "check the number and its unit"
+            _("{text} is outside of {low} to {high}", text=one_line(text)[:40], low=low, high=high),
+            _("check the number and its unit"),
         )
     return value
 
@@ -137,17 +154,24 @@ def _to_si(fact: Fact, unit: str, farm: Farm, crop: str) -> Callable[[float], fl
     if fact.quantity == "test_weight":
         us = farm.units == "us" if not word else word in ("lb", "lb_bu", "lbs", "lbs_bu")
         if word and not us and word != "kg_hl":
-            raise UnreadableError(f'"{unit}" is not a unit of test weight', "use lb/bu or kg/hL")
+            raise UnreadableError(
+                _('"{unit}" is not a unit of test weight', unit=unit), _("use lb/bu or kg/hL")
+            )
         return (lambda v: kg_hl(v, crop)) if us else (lambda v: v)
     if fact.quantity not in SI_PER_UNIT:
         own = {"percent": ("pct", "percent"), "hours": ("h", "hours")}.get(fact.quantity, ())
         if word and word not in own:
-            raise UnreadableError(f'"{unit}" is not a unit of this value', "write the number alone")
+            raise UnreadableError(
+                _('"{unit}" is not a unit of this value', unit=unit), _("write the number alone")
+            )
         return lambda v: v
     default = DEFAULT_UNITS[fact.quantity][farm.units == "metric"]
     if word and word not in SI_PER_UNIT[fact.quantity]:
         units = ", ".join(SI_PER_UNIT[fact.quantity])
-        raise UnreadableError(f'"{unit}" is not a unit of this value', f"use one of {units}")
+        raise UnreadableError(
+            _('"{unit}" is not a unit of this value', unit=unit),
+            _("use one of {choices}", choices=units),
+        )
     scale = si_per_unit(fact.quantity, word or default, crop)
     return lambda v: v * scale
 
@@ -156,17 +180,21 @@ def read_text(text: str) -> str:
     """Text on one line, at most `MAX_TEXT_CHARACTERS` long."""
     clean = one_line(text)
     if len(clean) > MAX_TEXT_CHARACTERS:
-        raise UnreadableError(f"has {len(clean)} characters", f"keep to {MAX_TEXT_CHARACTERS}")
+        raise UnreadableError(
+            _("has {n} characters", n=len(clean)), _("keep to {most}", most=MAX_TEXT_CHARACTERS)
+        )
     return clean
 
 
 def _read_choice(fact: Fact, text: str) -> str:
     """One of the fact's choices."""
-    words = {normalized_name(c): c for c in fact.choices}
+    words = {normalized_name(_(c)): c for c in fact.choices}
+    words |= {normalized_name(c): c for c in fact.choices}
     if (choice := words.get(normalized_name(text))) is not None:
         return choice
     raise UnreadableError(
-        f'"{one_line(text)[:40]}" is not known', f"use one of {', '.join(fact.choices)}"
+        _('"{text}" is not known', text=one_line(text)[:40]),
+        _("use one of {choices}", choices=", ".join(_(c) for c in fact.choices)),
     )
 
 
@@ -177,9 +205,11 @@ def _read_fields(text: str, farm: Farm) -> tuple[str, ...]:
     ids = tuple(_parcel(farm, word.strip()) for word in words if word.strip())
     twice = sorted({i for i in ids if ids.count(i) > 1})
     if twice:
-        raise UnreadableError(f"field {twice[0]} is there twice", "name each field once")
+        raise UnreadableError(
+            _("field {field} is there twice", field=twice[0]), _("name each field once")
+        )
     if not ids:
-        raise UnreadableError("no field is named", "name fields in order, as F07 F03")
+        raise UnreadableError(_("no field is named"), _("name fields in order, as F07 F03"))
     return ids
 
 
@@ -190,7 +220,8 @@ def _parcel(farm: Farm, text: str) -> str:
         return identify(farm, "field", text)
     if not re.fullmatch(r"[a-z0-9 ]{1,30}", parcel.strip()):
         raise UnreadableError(
-            f'"{one_line(parcel)[:40]}" is not a parcel', "write it as the orders do"
+            _('"{text}" is not a parcel', text=one_line(parcel)[:40]),
+            _("write it as the orders do"),
         )
     return f"{identify(farm, 'field', field)}/{parcel.strip()}"
 

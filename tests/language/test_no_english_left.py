@@ -25,25 +25,23 @@ from scheduler.report.terminal.ready_hours import ready_hours
 from scheduler.web.app import create_app
 
 #: Units, signs of programs and words that are the same in every language.
-SAME = set(
-    [
-        "ac",
-        "ha",
-        "bu",
-        "lb",
-        "mi",
-        "mph",
-        "min",
-        "mm",
-        "in",
-        "am",
-        "pm",
-        "afterrain",
-        "open",
-        "meteo",
-        "ensemble",
-    ]
-)
+SAME = {
+    "ac",
+    "ha",
+    "bu",
+    "lb",
+    "mi",
+    "mph",
+    "min",
+    "mm",
+    "in",
+    "am",
+    "pm",
+    "afterrain",
+    "open",
+    "meteo",
+    "ensemble",
+}
 
 
 class Letterless(gettext.NullTranslations):
