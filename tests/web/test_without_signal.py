@@ -1,0 +1,311 @@
+"""A driver's phone without signal, in a real browser: no entry is lost, none is written twice."""
+
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+from page_process import PageProcess
+from page_requests import NOW, farm_folder, issue
+
+from scheduler.season_book.book import Book
+from scheduler.web.access.passphrase import read_access
+from scheduler.web.access.private_state import PrivateState
+
+CHROMIUM = next((p for p in ("/usr/bin/chromium", shutil.which("chromium") or "") if p), "")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="Chromium is not installed here"),
+]
+FAR_NAME = "barn.local"  # a name of this machine that a browser does not take for its own
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-quic",
+    f"--host-resolver-rules=MAP {FAR_NAME} 127.0.0.1",
+]
+PHONE = {"width": 390, "height": 844}
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def folder(tmp_path):
+    issue(farm_folder(tmp_path))
+    return tmp_path
+
+
+@pytest.fixture
+def site(folder):
+    server = PageProcess(folder, now=NOW, names=[FAR_NAME]).start()
+    yield server
+    server.kill()
+
+
+@pytest.fixture
+def state(folder):
+    return PrivateState(folder, read_access(folder))
+
+
+class DriverPhone:
+    """A driver's browser; it counts what it cannot explain."""
+
+    def __init__(self, browser, address, link, **options):
+        self.context = browser.new_context(viewport=PHONE, **options)
+        self.context.set_default_timeout(20_000)
+        self.page = self.context.new_page()
+        self.broken = []
+        self.page.on("pageerror", lambda e: self.broken.append(str(e)))
+        self.address = f"{address}/driver/{link}"
+        self.page.goto(self.address)
+
+    def keeps_the_page(self):
+        """Wait until the phone has kept the page."""
+        self.page.evaluate(
+            """async () => {
+                await navigator.serviceWorker.ready;
+                while (!navigator.serviceWorker.controller
+                       || !(await (await caches.open("pages")).match(location.href)))
+                    await new Promise((done) => setTimeout(done, 50));
+            }"""
+        )
+
+    def sample(self, moisture):
+        """Type the moisture of the first field."""
+        form = self.page.locator("details#sample")
+        if form.get_attribute("open") is None:
+            form.locator("summary").click()
+        form.get_by_label("Moisture").fill(str(moisture))
+        form.get_by_role("button", name="Write it down").click()
+
+    def tap(self, name):
+        self.page.get_by_role("button", name=name).first.click()
+
+    def waiting(self):
+        return self.page.locator("#kept li")
+
+    def look(self):
+        from axe_playwright_python.sync_playwright import Axe
+
+        found = Axe().run(self.page, options={"runOnly": {"type": "tag", "values": RULES}})
+        assert found.violations_count == 0, found.generate_report()
+        assert self.page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        assert self.broken == []
+
+    def close(self):
+        self.context.close()
+
+
+def moistures(folder):
+    with Book(folder) as book:
+        return sorted(e.number("moisture") for e in book.entries("sample"))
+
+
+def in_time(check, seconds=60.0):
+    """Wait until a check holds."""
+    deadline = time.monotonic() + seconds
+    while not check():
+        assert time.monotonic() < deadline, "not in time"
+        time.sleep(0.1)
+
+
+def expect_waiting(phone, count):
+    from playwright.sync_api import expect
+
+    expect(phone.waiting()).to_have_count(count)
+
+
+def test_network_cut_and_phone_reloaded(browser, site, folder, state):
+    phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    phone.keeps_the_page()
+    phone.look()
+    phone.context.set_offline(True)
+    phone.sample(16.8)
+    expect_waiting(phone, 1)
+    phone.page.get_by_text("No connection to the farm's computer").wait_for()
+    phone.page.reload()  # the page comes from the phone
+    phone.page.get_by_text("What you see was loaded at").wait_for()
+    phone.page.get_by_role("heading", name="North crew").wait_for()
+    expect_waiting(phone, 1)
+    phone.tap("Begun")
+    expect_waiting(phone, 2)
+    phone.look()
+    assert moistures(folder) == []
+    phone.context.set_offline(False)
+    in_time(lambda: moistures(folder) == [16.8])
+    phone.page.get_by_role("heading", name="Your entries").wait_for()
+    phone.page.reload()
+    expect_waiting(phone, 0)
+    with Book(folder) as book:
+        assert [e.by for e in book.entries("sample", "cut")] == ["Bo", "Bo"]
+    phone.close()
+
+
+def test_server_killed_and_started_again(browser, site, folder, state):
+    phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    phone.keeps_the_page()
+    wrote = [15.1, 15.2, 15.3]
+    site.kill()
+    for n, moisture in enumerate(wrote):
+        phone.sample(moisture)
+        expect_waiting(phone, n + 1)
+    phone.page.reload()
+    expect_waiting(phone, 3)
+    site.start()
+    in_time(lambda: moistures(folder) == wrote)
+    time.sleep(2.0)
+    assert moistures(folder) == wrote
+    phone.close()
+
+
+def test_an_answer_that_gets_lost_does_not_double_the_entry(browser, site, folder, state):
+    phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    lost = []
+
+    def lose(route):
+        """Let the farm's computer write the entry, and lose its answer on the way back."""
+        if len(lost) < 3:
+            lost.append(route.fetch().status)
+            route.abort()
+        else:
+            route.continue_()
+
+    phone.context.route("**/enter/sample", lose)
+    phone.sample(16.2)
+    expect_waiting(phone, 1)
+    assert moistures(folder) == [16.2]
+    for _ in range(2):
+        phone.page.get_by_role("button", name="Send again").click()
+        expect_waiting(phone, 1)
+    phone.page.get_by_role("button", name="Send again").click()
+    phone.page.get_by_text("Written down: grain sample").first.wait_for()
+    assert lost == [200, 200, 200]
+    assert moistures(folder) == [16.2]
+    phone.close()
+
+
+def test_plain_http_keeps_entries_while_the_page_stays_open(browser, site, folder, state):
+    far = site.address.replace("127.0.0.1", FAR_NAME)
+    phone = DriverPhone(browser, far, state.add_person("Bo", "north crew").token)
+    assert not phone.page.evaluate("isSecureContext")
+    phone.context.set_offline(True)
+    phone.sample(16.8)
+    expect_waiting(phone, 1)
+    phone.page.get_by_text("Keep this page open: without https").wait_for()
+    phone.look()
+    phone.context.set_offline(False)
+    in_time(lambda: moistures(folder) == [16.8])
+    phone.close()
+
+
+def test_a_conflict_is_shown_and_nothing_is_dropped(browser, site, folder, state):
+    bo = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    cy = DriverPhone(browser, site.address, state.add_person("Cy", "north crew").token)
+    bo.page.wait_for_load_state("networkidle")
+    bo.context.set_offline(True)
+    bo.tap("Begun")
+    bo.tap("All cut")
+    expect_waiting(bo, 2)
+    cy.tap("Begun")
+    cy.page.get_by_text("Written down: area cut").first.wait_for()
+    bo.context.set_offline(False)
+    bo.page.get_by_text("Cy wrote about").first.wait_for()
+    expect_waiting(bo, 2)
+    bo.look()
+    bo.page.get_by_role("button", name="Send again All cut").click()  # seen, and sent on purpose
+    in_time(lambda: cutters(folder) == ["Cy", "Bo"])
+    bo.page.get_by_role("button", name="Send again Begun").click()
+    bo.page.get_by_text("is cut already").first.wait_for()
+    bo.page.get_by_role("button", name="Throw away").click()
+    bo.page.get_by_role("button", name="Throw away for good").click()
+    in_time(lambda: bo.page.get_by_text("is cut already").count() == 0)
+    assert cutters(folder) == ["Cy", "Bo"]
+    bo.close()
+    cy.close()
+
+
+def cutters(folder):
+    with Book(folder) as book:
+        return [e.by for e in book.entries("cut")]
+
+
+def test_an_ended_link_keeps_the_entry_until_a_new_link_sends_it(browser, site, folder, state):
+    person = state.add_person("Bo", "north crew")
+    phone = DriverPhone(browser, site.address, person.token)
+    phone.page.wait_for_load_state("networkidle")
+    state.end_link(person.id)
+    phone.sample(16.8)
+    phone.page.get_by_text("this link has ended").wait_for()
+    assert moistures(folder) == []
+    state.renew_link(person.id)
+    phone.page.goto(f"{site.address}/driver/{state.people()[0].token}")
+    phone.look()
+    phone.page.get_by_role("button", name="Send with this link").click()
+    in_time(lambda: moistures(folder) == [16.8])
+    phone.close()
+
+
+def test_a_wrong_value_is_told_beside_what_was_typed(browser, site, folder, state):
+    phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    phone.sample(168)
+    phone.page.get_by_text("168 is outside of").first.wait_for()
+    phone.look()
+    assert phone.page.locator("#sample-moisture").input_value() == "168"
+    expect_waiting(phone, 0)
+    phone.sample(16.8)
+    phone.page.get_by_text("Written down: grain sample").first.wait_for()
+    assert moistures(folder) == [16.8]
+    phone.close()
+
+
+def test_a_driver_writes_without_scripts(browser, site, folder, state):
+    token = state.add_person("Bo", "north crew").token
+    phone = DriverPhone(browser, site.address, token, java_script_enabled=False)
+    phone.sample(16.8)
+    phone.page.get_by_text("Written down: grain sample").wait_for()
+    phone.tap("Take back")
+    phone.page.get_by_text("Taken back.").wait_for()
+    assert moistures(folder) == []
+    phone.close()
+
+
+def test_the_farmers_page_without_signal(browser, site, folder):
+    context = browser.new_context(viewport=PHONE)
+    context.set_default_timeout(20_000)
+    page = context.new_page()
+    page.goto(f"{site.address}/")
+    page.evaluate(
+        """async () => {
+            await navigator.serviceWorker.ready;
+            for (const path of ["/", "/fields", "/enter/rain"])
+                while (!(await (await caches.open("pages")).match(path)))
+                    await new Promise((done) => setTimeout(done, 50));
+        }"""
+    )
+    site.kill()
+    page.goto(f"{site.address}/fields")
+    page.get_by_text("What you see was loaded at").wait_for()
+    page.goto(f"{site.address}/review")
+    page.get_by_text("this page is not kept on this phone").wait_for()
+    page.goto(f"{site.address}/enter/rain")
+    page.select_option("#subject", "east")
+    page.fill("#rain", "0.4")
+    page.get_by_role("button", name="Write it down").click()
+    page.locator("#kept li").wait_for()
+    site.start()
+    with Book(folder) as book:
+        in_time(lambda: len(book.entries("rain")) == 1)
+    context.close()
