@@ -151,7 +151,7 @@ def test_a_whole_morning(browser, site, size):
     ann.look("fields")
     ann.page.get_by_role("link", name="Slough quarter").first.click()
     ann.look("field")
-    for path in ("season", "safety", "links", "entries", "enter"):
+    for path in ("season", "safety", "people", "entries", "enter"):
         ann.open(f"/{path}")
         ann.look(path)
     printed(ann)
