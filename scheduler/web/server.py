@@ -20,7 +20,7 @@ from scheduler.web.access.guard import MAX_FORM_BYTES
 from scheduler.web.access.passphrase import read_access, set_passphrase
 from scheduler.web.app import create_app
 from scheduler.web.planner import Planner
-from scheduler.web.tls import Certificate, tls_socket
+from scheduler.web.tls import Certificate, TlsChannel, tls_socket
 
 THREADS = 8  # answers at the same time; assumed, as many as a farm has people
 #: Open connections; assumed, some for each phone of a large outfit, and below the 1,024 open files
@@ -69,7 +69,7 @@ def page_server(app: Flask, bound: socket.socket, *, scheme: str = "http") -> Ba
     One thread reads all requests and hands over those that are whole, so that connections that
     send nothing, or little by little, keep nobody waiting.
     """
-    return waitress.create_server(
+    server = waitress.create_server(
         app,
         sockets=[bound],
         threads=THREADS,
@@ -83,6 +83,9 @@ def page_server(app: Flask, bound: socket.socket, *, scheme: str = "http") -> Ba
         recv_bytes=RECEIVE_BYTES,
         asyncore_use_poll=True,
     )
+    if scheme == "https":
+        server.channel_class = TlsChannel
+    return server
 
 
 def page_addresses(

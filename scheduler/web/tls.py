@@ -5,8 +5,11 @@ from __future__ import annotations
 import errno
 import socket
 import ssl
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+
+from waitress.channel import HTTPChannel
 
 from scheduler.errors import AfterrainError
 
@@ -19,14 +22,18 @@ class Certificate:
     key: Path
 
 
+class _NoWholeRecordError(Exception):
+    """No TLS record has come whole yet."""
+
+
 class _PolledSocket(ssl.SSLSocket):
-    """A TLS socket that tells a poll loop to come back later as a plain socket does."""
+    """A TLS socket for a poll loop that knows plain sockets."""
 
     def recv(self, buflen: int = 1024, flags: int = 0) -> bytes:
         try:
             return super().recv(buflen, flags)
         except (ssl.SSLWantReadError, ssl.SSLWantWriteError):
-            raise BlockingIOError(errno.EWOULDBLOCK, "no whole TLS record yet") from None
+            raise _NoWholeRecordError from None
         except ssl.SSLError:  # not TLS, or a phone that does not trust the certificate
             return b""
 
@@ -37,6 +44,15 @@ class _PolledSocket(ssl.SSLSocket):
             raise BlockingIOError(errno.EWOULDBLOCK, "the peer takes no more now") from None
         except ssl.SSLError:
             raise ConnectionResetError(errno.ECONNRESET, "the TLS connection broke") from None
+
+
+class TlsChannel(HTTPChannel):  # type: ignore[misc]
+    """A connection over TLS, which stays open while a record or the handshake is not whole."""
+
+    def handle_read(self) -> None:
+        """Read what has come."""
+        with suppress(_NoWholeRecordError):
+            super().handle_read()
 
 
 def tls_socket(bound: socket.socket, certificate: Certificate) -> ssl.SSLSocket:
