@@ -143,3 +143,4 @@ def test_no_text_of_a_page_bypasses_the_catalogue(letterless, folder, path):
     client = create_app(folder, now=lambda: NOW).test_client()
     page = client.get(path, **LOCAL).text
     assert words(read(page)) - data_words(morning) == set()
+    assert "&lt;" not in page  # markup of a text is not escaped twice
