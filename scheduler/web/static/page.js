@@ -17,7 +17,7 @@ function watchReplan(box) {
       share.value = Math.round(100 * state.share);
       if (step.textContent !== state.text) step.textContent = state.text;
     } catch {
-      step.textContent = "no connection to the page; trying again";
+      step.textContent = box.dataset.lost;
     }
     setTimeout(update, 500);
   }
