@@ -17,6 +17,7 @@ from scheduler.explanation.money import money_at_stake
 from scheduler.explanation.own_order import OwnOrderPrice, price_own_order
 from scheduler.explanation.swap_costs import alternatives
 from scheduler.farm.slots import SLOT_MIN, slot_times
+from scheduler.language.translation import _
 from scheduler.orders.changes import changes_since, machine_moves
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Change, MoneyAtStake, Morning
@@ -91,7 +92,7 @@ def plan_farm(
     """Plan a morning from its information state, in memory; see `plan_morning`."""
     farm = information.farm
     if not any(c.combines for c in farm.crews) or not farm.fields:
-        raise FarmError("the farm has no crew with a combine, or no fields: add them first")
+        raise FarmError(_("the farm has no crew with a combine, or no fields: add them first"))
 
     # soil and grain of every field, hour by hour in every member; then the money lost by waiting
     season, sky = simulated_season(information, seed=seed)

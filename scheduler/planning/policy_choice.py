@@ -17,6 +17,7 @@ from scheduler.farm.slots import farm_time
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.field_work.tables import WorkTables
+from scheduler.language.translation import _
 from scheduler.orders.decision import Decision, Difference, MakeUpLoss, RuleLoss, difference
 from scheduler.planning.dispatch_rules import (
     RULE_STARTS,
@@ -166,9 +167,11 @@ class _Choice:
         tables = work.tables
         if (tables.point < 0).all() or not np.isfinite(tables.wet).any():
             raise NoPlanError(
-                "no crew can cut anything within the days planned; see `afterrain ready` for what "
-                "closes the hours, plan more days, or raise a limit or a delivery point's room in "
-                "farm.toml"
+                _(
+                    "no crew can cut anything within the days planned; see `afterrain ready` for "
+                    "what closes the hours, plan more days, or raise a limit or a delivery point's "
+                    "room in farm.toml"
+                )
             )
         locked = locked_jobs(work, situation)
         return _Choice(work=work, situation=situation, locked=locked, seed=seed)
@@ -336,16 +339,18 @@ def rank_makeups(
     options = [m for m in options if held <= {c.crew for c in m}] or options[:1]
     if not options and unmanned_makeup(farm, situation.now, until):
         raise NoPlanError(
-            "people are too few: a crew needs one for a combine and one for a truck; see people "
-            "and [[person]] in farm.toml"
+            _(
+                "people are too few: a crew needs one for a combine and one for a truck; see "
+                "people and [[person]] in farm.toml"
+            )
         )
     if not options:
         raise NoPlanError(
-            "no crew has a combine within the days planned: repair one or call a crew in"
+            _("no crew has a combine within the days planned: repair one or call a crew in")
         )
     if len(options) == 1:
         return [MakeUpLoss(makeup=options[0], loss=0.0)]
-    searched, _ = checked_members(standing_loss.loss.shape[0])
+    searched, _unseen = checked_members(standing_loss.loss.shape[0])
     few = some_members(standing_loss, evenly_spaced(searched, MAKEUP_MEMBERS))
     known = crew_of_machine(farm, situation)
 

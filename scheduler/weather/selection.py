@@ -100,8 +100,13 @@ def cells_from_file(
     if issued is not None:
         if issued > now + CLOCK_SLACK:
             raise WeatherError(
-                f"{path}: was issued {farm_clock(issued, farm)}, after the planning time "
-                f"{farm_clock(now, farm)}; check the date asked for and this computer's clock"
+                _(
+                    "{file}: was issued {issued}, after the planning time {now}; check the date "
+                    "asked for and this computer's clock",
+                    file=path,
+                    issued=farm_clock(issued, farm),
+                    now=farm_clock(now, farm),
+                )
             )
         check_age(farm, issued, now)
     km = nearest_places(farm.fields, [(cell.lat, cell.lon)])[1]
@@ -208,9 +213,14 @@ def check_age(farm: Farm, issued: datetime, now: datetime) -> None:
     age, limit = (now - issued) / timedelta(hours=1), farm.rules.forecast_age_max_h
     if age > limit:
         raise WeatherError(
-            f"the last good forecast is {age:.0f} h old (issued {farm_clock(issued, farm)}), the "
-            f"farm's limit is {limit:.0f} h; run `afterrain fetch`, give one with --forecast "
-            "FILE, or raise forecast_age_max_h under [rules] in farm.toml"
+            _(
+                "the last good forecast is {age} h old (issued {issued}), the farm's limit is "
+                "{limit} h; run `afterrain fetch`, give one with --forecast FILE, or raise "
+                "forecast_age_max_h under [rules] in farm.toml",
+                age=round(age),
+                issued=farm_clock(issued, farm),
+                limit=round(limit),
+            )
         )
 
 
@@ -225,11 +235,25 @@ def _no_forecast(folder: Path, farm: Farm, now: datetime) -> WeatherError:
     later = [s.issued for s in found if s.issued > now]
     if found and len(later) == len(found):
         return WeatherError(
-            f"the planning time {farm_clock(now, farm)} is before every stored forecast, the first "
-            f"issued {farm_clock(min(later), farm)}; check the date asked for and this computer's "
-            "clock"
+            _(
+                "the planning time {now} is before every stored forecast, the first issued {first}; "
+                "check the date asked for and this computer's clock",
+                now=farm_clock(now, farm),
+                first=farm_clock(min(later), farm),
+            )
         )
-    state = "no stored forecast covers the fields" if found else "there is no stored forecast"
+    if found:
+        return WeatherError(
+            _(
+                "{folder}: no stored forecast covers the fields; run `afterrain fetch {folder}`, or "
+                "give one with --forecast FILE",
+                folder=folder,
+            )
+        )
     return WeatherError(
-        f"{folder}: {state}; run `afterrain fetch {folder}`, or give one with --forecast FILE"
+        _(
+            "{folder}: there is no stored forecast; run `afterrain fetch {folder}`, or give one "
+            "with --forecast FILE",
+            folder=folder,
+        )
     )

@@ -190,7 +190,7 @@ class Planner:
         ours, theirs = self._spawn.Pipe(duplex=False)
         self._refining_pipe = ours
         self._refiner = self._start_process(refine_orders, theirs, self._request, issue)
-        self.state = replace(self.state, refining=True, share=0.0, text="searching further")
+        self.state = replace(self.state, refining=True, share=0.0, text=N_("searching further"))
         self._listen_to(ours, lambda: self._refining_ended(ours))
 
     def _start_process(
@@ -239,7 +239,7 @@ class Planner:
                     self._start_refining(report.entry)
             case OrdersRefined():
                 if state.refining:
-                    self.state = replace(state, plan=report.entry, text="drawing the sheet")
+                    self.state = replace(state, plan=report.entry, text=N_("drawing the sheet"))
             case PlanFailed():
                 self._end_run(error=report.text)
                 self._run_again()

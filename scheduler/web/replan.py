@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import Flask, Response, jsonify, redirect, render_template, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
+from scheduler.language.translation import _
 from scheduler.web.context import app_context
 
 #: Attributes of `ReplanState` that the script of the page reads.
@@ -34,7 +35,7 @@ def start_replan() -> AnyResponse:
 def replan_json() -> Response:
     """Where the replan stands, for the script of the page."""
     state = app_context().planner.state
-    return jsonify({name: getattr(state, name) for name in JSON_NAMES})
+    return jsonify({n: getattr(state, n) for n in JSON_NAMES} | {"text": _(state.text)})
 
 
 def cancel() -> AnyResponse:
