@@ -236,8 +236,8 @@ def _no_forecast(folder: Path, farm: Farm, now: datetime) -> WeatherError:
     if found and len(later) == len(found):
         return WeatherError(
             _(
-                "the planning time {now} is before every stored forecast, the first issued {first}; "
-                "check the date asked for and this computer's clock",
+                "the planning time {now} is before every stored forecast, the first issued "
+                "{first}; check the date asked for and this computer's clock",
                 now=farm_clock(now, farm),
                 first=farm_clock(min(later), farm),
             )
@@ -245,8 +245,8 @@ def _no_forecast(folder: Path, farm: Farm, now: datetime) -> WeatherError:
     if found:
         return WeatherError(
             _(
-                "{folder}: no stored forecast covers the fields; run `afterrain fetch {folder}`, or "
-                "give one with --forecast FILE",
+                "{folder}: no stored forecast covers the fields; run `afterrain fetch {folder}`, "
+                "or give one with --forecast FILE",
                 folder=folder,
             )
         )
