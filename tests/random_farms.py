@@ -124,6 +124,8 @@ def random_morning(seed):
         replace(
             base.points[0],
             id=name,
+            dryer_t_h=None if rng.random() < 0.7 else float(rng.uniform(0.5, 20.0)),
+            wet_room_t=float(rng.uniform(5.0, 50.0)),
             markets={
                 crop: random_market(rng, market) for crop, market in base.points[0].markets.items()
             },

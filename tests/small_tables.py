@@ -109,6 +109,9 @@ def random_work(
         shared=rng.random(jobs) < 0.5,
         room=room,
         room_factor=rng.uniform(0.9, 1.3, jobs),
+        dry_limit=np.where(rng.random((jobs, points)) < 0.3, 15.0, np.inf),
+        holding=np.full(points, np.inf) if rng.random() < 0.5 else rng.uniform(20, 80, points),
+        dried=rng.uniform(0, 6, (points, 1)) * (hour < rng.uniform(12, 24)),
         weight=np.full(members, 1.0 / members),
         tough_slower=float(rng.choice([0.0, 0.05])),
     )
@@ -160,5 +163,8 @@ def one_crew_work(*, jobs=1, slots=8, loss=None):
         shared=np.ones(jobs, np.bool_),
         room=np.full(1, np.inf),
         room_factor=np.ones(jobs),
+        dry_limit=np.full((jobs, 1), np.inf),
+        holding=np.full(1, np.inf),
+        dried=np.zeros((1, slots)),
         weight=np.ones(1),
     )

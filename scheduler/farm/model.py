@@ -6,6 +6,7 @@ north and east positive. Times without a date are farm time; datetimes are aware
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time
 from functools import cached_property
@@ -341,6 +342,9 @@ class DeliveryPoint:
     unload_min : unloading a truck, min, >= 0.
     distance_km : road distance from the base, km, >= 0, of a point without a position.
     capacity_t : free storage, tonnes of wheat, >= 0; None without limit.
+    dryer_t_h : wet grain that the dryer takes, tonnes of wheat an hour, > 0; None without limit.
+    wet_room_t : grain above base moisture that can wait for the dryer, tonnes of wheat, > 0.
+    dryer_week : hours of the dryer by weekday; None for all hours.
     closed : intervals in which it takes nothing.
     own : whether it is the farm's own storage.
     """
@@ -354,6 +358,9 @@ class DeliveryPoint:
     unload_min: float = 8.0
     distance_km: float | None = None
     capacity_t: float | None = None
+    dryer_t_h: float | None = None
+    wet_room_t: float = math.inf
+    dryer_week: Week | None = None
     closed: tuple[Interval, ...] = ()
     own: bool = False
 

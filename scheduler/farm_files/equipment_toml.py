@@ -6,6 +6,7 @@ catch wrong units.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -204,6 +205,13 @@ def read_point(r: Record) -> DeliveryPoint | None:
     unload = r.number("unload_min", default=DeliveryPoint.unload_min, low=0.0, high=240.0)
     capacity = r.optional_number("room", "mass", low=0.0)
     own, week = r.yes_no("own"), read_week(r)
+    dryer = r.optional_number("dryer", "flow", above=0.0)
+    wet_room = r.optional_number("wet_room", "mass", above=0.0)
+    dryer_week = read_week(r, "dryer_hours") if r.raw("dryer_hours") is not None else None
+    if dryer is not None and wet_room is None:
+        r.note("wet_room", "wet_room is missing", "give the wet grain that can wait for the dryer")
+    if dryer is None and wet_room is not None:
+        r.note("dryer", "dryer is missing", "give what it dries in an hour, or remove wet_room")
     markets = _markets(r)
     if r.failed:
         return None
@@ -217,6 +225,9 @@ def read_point(r: Record) -> DeliveryPoint | None:
         unload_min=unload,
         distance_km=distance,
         capacity_t=capacity,
+        dryer_t_h=dryer,
+        wet_room_t=math.inf if wet_room is None else wet_room,
+        dryer_week=dryer_week,
         own=own,
     )
 
@@ -344,11 +355,11 @@ def _number(value: Raw) -> float:
     return float(value)
 
 
-def read_week(r: Record) -> Week:
+def read_week(r: Record, key: str = "hours") -> Week:
     """Hours by weekday: one text for every day, or a table of days, weekdays and weekend."""
-    value = r.raw("hours")
+    value = r.raw(key)
     if value is None:
-        r.note_missing("hours", 'them as "07:00-21:00", or by weekday')
+        r.note_missing(key, 'them as "07:00-21:00", or by weekday')
         return (None,) * 7
     by_name = value if isinstance(value, dict) else {"daily": value}
     texts: dict[int, str] = {}
@@ -359,8 +370,8 @@ def read_week(r: Record) -> Week:
         elif day[:3] in _DAYS:
             texts[_DAYS.index(day[:3])] = str(by_name[name])
         else:
-            r.note("hours", f'"{name}" is not a day', "use mon to sun, weekdays or weekend")
-    spans = {text: read_hours(r, "hours", text) for text in dict.fromkeys(texts.values())}
+            r.note(key, f'"{name}" is not a day', "use mon to sun, weekdays or weekend")
+    spans = {text: read_hours(r, key, text) for text in dict.fromkeys(texts.values())}
     return tuple(spans[texts[i]] if i in texts else None for i in range(7))
 
 

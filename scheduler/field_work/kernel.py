@@ -49,14 +49,37 @@ class PointChoice(NamedTuple):
 
 
 @njit(nogil=True)
-def _point_with_room(tables, room, k, m, s, j):
+def _room_for(room, queue, holding, wet, dry_limit):
+    """Tonnes of wheat that a point takes of grain: its room, of wet grain that at the dryer.
+
+    Only numbers are passed, because named tuples of arrays are slow to pass in compiled code.
+    """
+    return min(room, holding - queue) if wet > dry_limit else room
+
+
+@njit(nogil=True, inline="always")
+def _point_with_room(tables, state, k, m, s, j, room):
+    """`_best_point` with the room that is left; `room` (point,) is scratch."""
+    for q in range(room.size):
+        room[q] = _room_for(
+            state.room[m, q],
+            state.queue[m, q],
+            tables.holding[q],
+            tables.wet[m, s, j],
+            tables.dry_limit[j, q],
+        )
+    return _best_point(tables, room, k, m, s, j)
+
+
+@njit(nogil=True, inline="always")
+def _best_point(tables, room, k, m, s, j):
     """The open point with room and the least loss and time, else the one that opens first.
 
-    `tables` hold the arrays of `PointChoice`. -1 where no point with room takes the grain.
+    `tables` hold the arrays of `PointChoice`. -1 where no point with room (point,) takes the grain.
     """
     best, found = np.inf, -1
-    for q in range(room.shape[1]):
-        if tables.accepts[k, j, q] and room[m, q] > TINY:
+    for q in range(room.size):
+        if tables.accepts[k, j, q] and room[q] > TINY:
             value = tables.loss[m, s, j, q] + tables.delay[k, j, q]
             value += CLOSED_PENALTY * tables.slots_to_open[q, s]
             if value < best:  # False where NaN
@@ -66,13 +89,13 @@ def _point_with_room(tables, room, k, m, s, j):
 
 @njit(cache=True, nogil=True)
 def fill_points(choice, room, point):
-    """Fill `point` (crew, member, slot, job) with the best point at a room (member, point)."""
+    """Fill `point` (crew, member, slot, job) with the best point at a room (point,)."""
     crews, members, slots, jobs = point.shape
     for k in range(crews):
         for m in range(members):
             for s in range(slots):
                 for j in range(jobs):
-                    point[k, m, s, j] = _point_with_room(choice, room, k, m, s, j)
+                    point[k, m, s, j] = _best_point(choice, room, k, m, s, j)
 
 
 @njit(nogil=True)
@@ -113,6 +136,9 @@ def run_slots(tables, state, policy, log, slots, of_members):
     move, slot_min = tables.move, tables.slot_min
     slot_h = slot_min / 60.0
     crews, jobs, points = job.shape[1], left.shape[1], held.shape[2]
+    room_left, queue = state.room, state.queue
+    holding, dry_limit, dried = tables.holding, tables.dry_limit, tables.dried
+    room = np.empty(points)  # scratch of `_point_with_room`
     listed = policy.move_weight <= 0.0 and policy.moisture_weight <= 0.0
     for m in range(of_members[0], of_members[1]):
         standing_jobs = (left[m] > TINY).sum()
@@ -120,6 +146,8 @@ def run_slots(tables, state, policy, log, slots, of_members):
             if standing_jobs == 0 and (held[m] <= 0.0).all():
                 break  # all is cut and hauled
             later = 0 if day[s] == day[0] else 1
+            for q in range(points):
+                queue[m, q] = max(0.0, queue[m, q] - dried[q, s])
             for k in range(crews):
                 up = machines[k, s]
                 # haul what is on carts and trucks to the points that are open
@@ -158,8 +186,17 @@ def run_slots(tables, state, policy, log, slots, of_members):
                         level = policy.stop if state.cutting[m, k] else policy.start
                         if wet[m, s, here] <= level[later, here] and cut_rate[k, up, here] > 0.0:
                             here_q = point[k, m, s, here]
-                            if here_q >= 0 and state.room[m, here_q] <= TINY:
-                                here_q = _point_with_room(tables, state.room, k, m, s, here)
+                            if here_q >= 0 and (
+                                _room_for(
+                                    room_left[m, here_q],
+                                    queue[m, here_q],
+                                    holding[here_q],
+                                    wet[m, s, here],
+                                    dry_limit[here, here_q],
+                                )
+                                <= TINY
+                            ):
+                                here_q = _point_with_room(tables, state, k, m, s, here, room)
                             can = here_q >= 0 and (
                                 tables.point_open[here_q, s]
                                 or board < tables.buffer[k, here] - TINY
@@ -192,8 +229,18 @@ def run_slots(tables, state, policy, log, slots, of_members):
                                 key += policy.moisture_weight * prospect[m, s, j]
                             if opens and key < best_key and cut_rate[k, up, j] > 0.0:
                                 q = point[k, m, s, j]
-                                if q >= 0 and state.room[m, q] <= TINY:
-                                    q = _point_with_room(tables, state.room, k, m, s, j)
+                                if (
+                                    q >= 0
+                                    and _room_for(
+                                        room_left[m, q],
+                                        queue[m, q],
+                                        holding[q],
+                                        wet[m, s, j],
+                                        dry_limit[j, q],
+                                    )
+                                    <= TINY
+                                ):
+                                    q = _point_with_room(tables, state, k, m, s, j, room)
                                 if q >= 0 and (
                                     tables.point_open[q, s] or board < tables.buffer[k, j] - TINY
                                 ):
@@ -247,7 +294,11 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     by_rate = rate * minutes / 60.0
                     most = min(by_rate, max(0.0, tables.buffer[k, j] - board) + direct)
                     standing = left[m, j] * tables.yield_t[j]
-                    tonnes = min(min(most, standing), state.room[m, q] / tables.room_factor[j])
+                    takes = _room_for(
+                        room_left[m, q], queue[m, q], holding[q], wet[m, s, j], dry_limit[j, q]
+                    )
+                    takes /= tables.room_factor[j]
+                    tonnes = min(min(most, standing), takes)
                     state.cutting[m, k] = tonnes > TINY
                     if tonnes <= TINY:
                         break
@@ -256,7 +307,9 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     area = left[m, j] if done else tonnes / tables.yield_t[j]
                     state.lost[m] += area * loss[m, s, j, q]
                     left[m, j] -= area
-                    state.room[m, q] -= tonnes * tables.room_factor[j]
+                    room_left[m, q] -= tonnes * tables.room_factor[j]
+                    if wet[m, s, j] > dry_limit[j, q]:
+                        queue[m, q] += tonnes * tables.room_factor[j]
                     hauled = min(tonnes, direct)
                     if tonnes > hauled:  # what is on board keeps the haul that it needs
                         kept = tonnes - hauled

@@ -28,6 +28,7 @@ class WorkState(NamedTuple):
     held_rate : (member, crew, point), t/h at which all trucks haul this grain, a harmonic mean
         over its fields.
     room : (member, point), t of wheat that the points still take.
+    queue : (member, point), t of wheat that waits for the dryer.
     ended : (member, job), slot at which the job was finished, in slots and parts of it; NaN
         where it is not.
     """
@@ -43,6 +44,7 @@ class WorkState(NamedTuple):
     held: Float
     held_rate: Float
     room: Float
+    queue: Float
     ended: Float
 
     def copy(self) -> WorkState:
@@ -65,5 +67,6 @@ def first_state(tables: WorkTables) -> WorkState:
         held=np.zeros((members, crews, points)),
         held_rate=np.zeros((members, crews, points)),
         room=np.repeat(tables.room[None], members, axis=0),
+        queue=np.zeros((members, points)),
         ended=np.full((members, jobs), np.nan),
     )

@@ -42,6 +42,9 @@ class WorkArrays(NamedTuple):
     yield_t: Float
     shared: Bool
     room_factor: Float
+    dry_limit: Float
+    holding: Float
+    dried: Float
     edge_rate: Float
     tough_from: Float
     tough_slower: float
@@ -85,6 +88,10 @@ class WorkTables:
     shared : (job,), two crews may work in it at once.
     room : (point,), t of wheat that the point still takes; infinite where unlimited.
     room_factor : (job,), t of wheat whose volume a tonne takes.
+    dry_limit : (job, point), percent: wetter grain waits there for the dryer; infinite where none
+        waits.
+    holding : (point,), t of wheat that can wait for the dryer; infinite where unlimited.
+    dried : (point, slot), t of wheat that the dryer takes in a slot.
     weight : (member,), probabilities, summing to 1.
     tough_slower : share of the rate lost per point above `tough_from`.
     slot_min : length of a slot, min.
@@ -120,6 +127,9 @@ class WorkTables:
     shared: Bool
     room: Float
     room_factor: Float
+    dry_limit: Float
+    holding: Float
+    dried: Float
     weight: Float
     tough_slower: float = 0.0
     slot_min: float = 30.0
@@ -154,6 +164,9 @@ class WorkTables:
             "shared": (j,),
             "room": (q,),
             "room_factor": (j,),
+            "dry_limit": (j, q),
+            "holding": (q,),
+            "dried": (q, s),
             "weight": (m,),
         }
         for name, shape in want.items():
@@ -171,7 +184,7 @@ class WorkTables:
         """Delivery point of a job's grain while all points have room, (crew, member, slot, job)."""
         m, k, j, q, s = self.shape
         out = np.empty((k, m, s, j), np.int8)
-        unlimited = np.full((m, q), np.inf)
+        unlimited = np.full(q, np.inf)
         choice = PointChoice(self.loss, self.delay, self.accepts, self.slots_to_open)
         fill_points(choice, unlimited, out)
         return out

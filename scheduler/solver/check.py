@@ -48,6 +48,7 @@ def violations(
     cuts = _cuts(outcome)
     found = [*_wrong_heads(policy, locked), *_wrong_places(tables, policy, cuts)]
     found += [*_wrong_areas(tables, outcome, cuts), *_crowded(tables, cuts)]
+    found += _wrong_drying(tables, cuts)
     shortest = [_shortest(move) for move in tables.move]
     by_crew: dict[tuple[int, int], list[_Cut]] = {}
     for cut in cuts:
@@ -117,6 +118,24 @@ def _wrong_areas(tables: WorkTables, outcome: Outcome, cuts: list[_Cut]) -> Iter
     for m, j in np.argwhere(np.abs(outcome.state.left - left) > ROUNDING * tables.area):
         stands = outcome.state.left[m, j]
         yield f"member {m}: {stands:.2f} ha of job {j} stand, the log leaves {left[m, j]:.2f}"
+
+
+def _wrong_drying(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:
+    """Wet grain that finds no room where it waits for a dryer."""
+    queue = np.zeros((tables.shape[0], tables.room.size))
+    at = np.zeros(queue.shape, np.int64)  # slots up to which the dryer has run
+    for c in sorted(cuts, key=lambda c: (c.member, c.slot)):
+        wet = float(tables.wet[c.member, c.slot, c.job])
+        if wet <= tables.dry_limit[c.job, c.point]:
+            continue
+        here = c.member, c.point
+        for slot in range(int(at[here]), c.slot + 1):
+            queue[here] = max(0.0, queue[here] - float(tables.dried[c.point, slot]))
+        at[here] = c.slot + 1
+        queue[here] += c.area * float(tables.yield_t[c.job] * tables.room_factor[c.job])
+        most = float(tables.holding[c.point])
+        if queue[here] > most * (1.0 + ROUNDING) + ROUNDING:
+            yield f"{c}: {queue[here]:.2f} t wait for the dryer of point {c.point}, {most:.2f} fit"
 
 
 def _crowded(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +14,8 @@ from readiness.grain.crops import CROPS
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.machine_rates import TOUGH_SLOWER, CrewMachines, MachinesUp, Rates
 from scheduler.costs.standing_loss import Job, StandingLoss, wet_yield
-from scheduler.farm.model import Cart, Combine, Farm, Field, Truck
-from scheduler.farm.opening_hours import forbidden_slots
+from scheduler.farm.model import Cart, Combine, DeliveryPoint, Farm, Field, Truck
+from scheduler.farm.opening_hours import forbidden_slots, open_slots
 from scheduler.farm.slots import SLOT_MIN, BoolArray
 from scheduler.farm.units import wheat_equivalent_t
 from scheduler.farm.working_time import crew_slots, machine_slots
@@ -142,6 +143,9 @@ def compile_work(
         shared=np.array([_shared(farm, f) for f in fields]),
         room=np.array([np.inf if p.capacity_t is None else p.capacity_t for p in farm.points]),
         room_factor=np.array([wheat_equivalent_t(1.0, f.crop) for f in fields]),
+        dry_limit=np.array([[_dry_limit(p, f) for p in farm.points] for f in fields]),
+        holding=np.array([np.inf if p.dryer_t_h is None else p.wet_room_t for p in farm.points]),
+        dried=np.array([_dried(p, slots, farm.tz) for p in farm.points]),
         weight=np.full(members, 1.0 / members),
         tough_slower=TOUGH_SLOWER,
         slot_min=float(SLOT_MIN),
@@ -160,6 +164,22 @@ def _by_slot(moisture: Array) -> NDArray[np.float32]:
     """(member, slot, job) of (member, job, slot); unknown is wet, hence infinite."""
     filled = np.where(np.isnan(moisture), np.inf, moisture)
     return np.ascontiguousarray(filled.transpose(0, 2, 1), dtype=np.float32)
+
+
+def _dry_limit(point: DeliveryPoint, field: Field) -> float:
+    """Moisture, percent, above which a field's grain waits for the dryer of a point."""
+    market = point.markets.get(field.crop)
+    if point.dryer_t_h is None or market is None:
+        return np.inf
+    return market.moisture_base_pct
+
+
+def _dried(point: DeliveryPoint, slots: NDArray[np.datetime64], tz: ZoneInfo) -> Array:
+    """Tonnes of wheat that the dryer of a point takes in each slot, (slot,)."""
+    on = np.ones(len(slots), np.bool_)
+    if point.dryer_week is not None:
+        on = open_slots(point.dryer_week, slots, tz)
+    return np.asarray(on * (point.dryer_t_h or 0.0) * SLOT_MIN / 60.0)
 
 
 def _shared(farm: Farm, field: Field) -> bool:

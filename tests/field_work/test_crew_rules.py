@@ -11,6 +11,7 @@ from scheduler.field_work.play import empty_log, play
 from scheduler.field_work.policy import DECISIVE, Policy, ranked_lists
 from scheduler.field_work.state import first_state
 from scheduler.field_work.tables import WorkTables
+from scheduler.solver.check import violations
 
 SHUT = np.inf
 
@@ -169,6 +170,9 @@ def test_the_best_point_is_filled_before_the_rest_goes_to_the_next():
         loss=np.broadcast_to(np.array([2.0, 1.0], np.float32), (1, 6, 1, 2)).copy(),
         point_open=np.ones((2, 6), np.bool_),
         slots_to_open=np.zeros((2, 6), np.int64),
+        dry_limit=np.full((1, 2), np.inf),
+        holding=np.full(2, np.inf),
+        dried=np.zeros((2, 6)),
         haul_rate=np.full((1, 1, 1, 2), 100.0),
         accepts=np.ones((1, 1, 2), np.bool_),
         delay=np.zeros((1, 1, 2)),
@@ -182,12 +186,53 @@ def test_the_best_point_is_filled_before_the_rest_goes_to_the_next():
     assert play(full, lists((0,), jobs=1)).state.left[0, 0] == pytest.approx(0.8)
 
 
+def test_hand_wet_grain_waits_for_the_dryer():
+    # grain at 16 % is wet; 0.6 t can wait and 0.1 t is dried in a slot; dry grain goes in as ever
+    tables = work(
+        [[16.0, 16.0, 16.0, 16.0, 16.0, 13.0]],
+        area=np.array([3.0]),
+        dry_limit=np.full((1, 1), 13.5),
+        holding=np.array([0.6]),
+        dried=np.full((1, 6), 0.1),
+    )
+    policy = lists((0,), jobs=1, start=18.0)
+    cut = areas(tables, policy)[0]
+    # 0.5 t, then 0.2 t fill what may wait; from then on a slot's drying
+    assert cut == pytest.approx([0.5, 0.2, 0.1, 0.1, 0.1, 0.5])
+    outcome = play(tables, policy, log=True)
+    assert violations(tables, policy, outcome) == []
+    smaller = replace(tables, holding=np.array([0.4]))
+    assert "wait for the dryer of point 0, 0.40 fit" in violations(smaller, policy, outcome)[0]
+
+
+def test_wet_grain_that_finds_no_room_at_the_dryer_goes_to_the_next_point():
+    two = work(
+        [[16.0] * 6],
+        loss=np.broadcast_to(np.array([1.0, 2.0], np.float32), (1, 6, 1, 2)).copy(),
+        point_open=np.ones((2, 6), np.bool_),
+        slots_to_open=np.zeros((2, 6), np.int64),
+        haul_rate=np.full((1, 1, 1, 2), 100.0),
+        accepts=np.ones((1, 1, 2), np.bool_),
+        delay=np.zeros((1, 1, 2)),
+        room=np.full(2, np.inf),
+        dry_limit=np.array([[13.5, np.inf]]),
+        holding=np.array([0.5, np.inf]),
+        dried=np.zeros((2, 6)),
+        area=np.array([1.5]),
+    )
+    outcome = play(two, lists((0,), jobs=1, start=18.0), log=True)
+    assert outcome.log.point[0, 0, :3, 0].tolist() == [0, 1, 1]
+
+
 def test_grain_goes_to_an_open_point_before_a_better_closed_one():
     tables = replace(
         work([DRY]),
         loss=np.broadcast_to(np.array([2.0, 1.0], np.float32), (1, 6, 1, 2)).copy(),
         point_open=np.array([[True] * 6, [False, *[True] * 5]]),
         slots_to_open=np.array([[0] * 6, [1, *[0] * 5]]),
+        dry_limit=np.full((1, 2), np.inf),
+        holding=np.full(2, np.inf),
+        dried=np.zeros((2, 6)),
         haul_rate=np.full((1, 1, 1, 2), 100.0),
         accepts=np.ones((1, 1, 2), np.bool_),
         delay=np.zeros((1, 1, 2)),

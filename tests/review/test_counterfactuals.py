@@ -24,6 +24,7 @@ from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import DRAWS, Turn, by_day, observed_work, recorded_cuts
 from scheduler.review.work_record import area_by_job, rates_ha_h, work_record
 from scheduler.season_book.entry_kinds import Entry
+from scheduler.work_tables import compile
 
 RATE = 8.4
 DAYS = 4
@@ -178,8 +179,9 @@ def test_only_the_hours_differ():
 DRYING = np.clip(17.0 - 0.5 * (np.arange(24) - 6), 13.5, 17.0)
 
 
-def test_only_the_start_moisture_differs():
+def test_only_the_start_moisture_differs(monkeypatch):
     """Planned from 14 %, which is at noon; cut from 06:00, at 17 %."""
+    monkeypatch.setattr(compile, "TOUGH_SLOWER", 0.0)  # the pace does not differ
     planned = plan("F1", start=14.0, later=14.0)
     ways, done, parts = reviewed(
         observed({"F1": 42.0}, [cut("F1", 42.0, 11)], [planned], moisture=DRYING)
@@ -246,8 +248,9 @@ def test_without_plans_the_order_holds_the_forecast():
     assert_only(parts, LossSource.HOURS)
 
 
-def test_a_plan_without_start_moistures_has_the_threshing_limit_alone():
+def test_a_plan_without_start_moistures_has_the_threshing_limit_alone(monkeypatch):
     """Documents of version 1 hold none: the crew cuts wherever the field is open."""
+    monkeypatch.setattr(compile, "TOUGH_SLOWER", 0.0)  # the pace does not differ
     older = plan("F1")
     for order in older["crews"][0]["orders"]:
         del order["start_pct"], order["later_pct"]
