@@ -93,7 +93,9 @@ def _new_entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) 
     except EntryError as error:
         if kind is None:
             raise
-        raise BookError(f"{error}\nit is written: afterrain {_usage(kind)}") from None
+        raise BookError(
+            f"{'; '.join(str(error).splitlines())}; it is written: afterrain {_usage(kind)}"
+        ) from None
     return entry if args.correct is None else replace(entry, replaces=args.correct)
 
 
@@ -179,10 +181,10 @@ def run_import(args: argparse.Namespace) -> int:
         raise BookError(f"{args.file} {error}") from None
     try:
         rows = read_rows(text, farm, now=datetime.now(UTC))
+        with Book(args.folder) as book:
+            added = import_rows(book, rows)
     except BookError as error:
         raise BookError(f"{args.file}: {error}") from None
-    with Book(args.folder) as book:
-        added = import_rows(book, rows)
     present = len(rows) - added
     print(f"{added} entries added" + (f", {present} were there already" if present else ""))
     return 0

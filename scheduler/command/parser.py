@@ -77,7 +77,11 @@ def _options_first(argv: Sequence[str]) -> list[str]:
         elif not word.startswith("--"):
             words.append(word)
         else:
-            options += [word, *islice(rest, 0 if "=" in word or word == "--help" else 1)]
+            value = [] if "=" in word or word == "--help" else list(islice(rest, 1))
+            if value or "=" in word or word == "--help":
+                options += [word, *value]
+            else:
+                words.append(word)  # its value is missing
     return [argv[0], *options, *words]
 
 

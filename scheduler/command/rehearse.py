@@ -45,7 +45,7 @@ def run_rehearse(args: argparse.Namespace) -> int:
 
 def run_whatif(args: argparse.Namespace) -> int:
     """Play the seasons with and without the change, print what the change is worth."""
-    farm, stations = read_farm(args.folder), read_stations(args.records)
+    farm = read_farm(args.folder)
     change = Alteration(
         combines=tuple(args.combine),
         carts=tuple(args.cart),
@@ -57,6 +57,7 @@ def run_whatif(args: argparse.Namespace) -> int:
     )
     if change == Alteration():
         raise FarmError("nothing is changed: give --combine, --hours, --dryer, --tile or the like")
+    stations = read_stations(args.records)
     with parallel_map(workers=args.workers, cluster=args.cluster) as run:
         found = what_if(
             farm,
@@ -86,6 +87,9 @@ def read_stations(paths: Sequence[Path]) -> list[DailyRecord]:
     FarmError
         Where a file cannot be read.
     """
+    for path in paths:
+        if not path.is_file():
+            raise FarmError(f"{path}: there is no such file; check its name and its folder")
     try:
         return [read_station_file(p) for p in paths]
     except RecordError as error:

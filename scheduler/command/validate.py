@@ -25,9 +25,11 @@ class ValidateError(AfterrainError):
 def run_validate(args: argparse.Namespace) -> int:
     """Compare the models with the records, print the table and write the page."""
     if not args.folder.is_dir():
-        raise ValidateError(f"{args.folder} is no folder")
+        raise ValidateError(f"{args.folder} is no folder: name one with open records")
     if not any((args.folder / name).is_dir() for name in FOLDERS):
-        raise ValidateError(f"{args.folder} holds none of the folders {', '.join(FOLDERS)}")
+        raise ValidateError(
+            f"{args.folder} holds none of the folders {', '.join(FOLDERS)}: name another"
+        )
     try:
         found = validate(args.folder)
     except RecordError as error:

@@ -14,7 +14,8 @@ from scheduler.language.locale_formats import DecimalMark
 
 #: Largest file that is opened, bytes; assumed, because a season of gauges is under 1 MB.
 MAX_FILE_BYTES = 50_000_000
-_SAVE = 'save it as "CSV UTF-8" and try again'
+_SAVE = {".csv": 'save it as "CSV UTF-8" and try again'}
+_SAVE_TEXT = "save it as plain text and try again"
 _MAGIC = {
     b"PK\x03\x04": "a spreadsheet workbook or zip file",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook",
@@ -69,13 +70,13 @@ def file_bytes(path: Path) -> bytes:
 
 def file_text(path: Path) -> str:
     """Text of a file in UTF-8, UTF-16 or Windows-1252; UnreadableError where it is no text."""
-    data = file_bytes(path)
+    data, save = file_bytes(path), _SAVE.get(path.suffix.lower(), _SAVE_TEXT)
     for magic, format_name in _MAGIC.items():
         if data.startswith(magic):
-            raise UnreadableError(f"is {format_name}, not text", _SAVE)
+            raise UnreadableError(f"is {format_name}, not text", save)
     text = _decoded(data)
     if _NOT_TEXT.search(text):
-        raise UnreadableError("is not text (binary data)", _SAVE)
+        raise UnreadableError("is not text (binary data)", save)
     return text
 
 

@@ -31,8 +31,8 @@ _WRITE = "write the date as 2026-08-12"
 def date_order(texts: Iterable[str]) -> DateOrder | None:
     """Order that the slashed dates of a column prove; None without proof."""
     pairs = [(int(m[1]), int(m[2])) for t in texts if (m := _SLASHED.match(t.strip()))]
-    day_first = any(a > 12 for a, _ in pairs)
-    month_first = any(b > 12 for _, b in pairs)
+    day_first = any(a > 12 >= b for a, b in pairs)
+    month_first = any(b > 12 >= a for a, b in pairs)
     if day_first and month_first:
         return "mixed"
     return "dmy" if day_first else "mdy" if month_first else None

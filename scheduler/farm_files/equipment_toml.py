@@ -49,6 +49,8 @@ MAX_THRESHOLD = 900.0
 #: that stops at 2 % says nothing of 19 %. It decides what badly sprouted grain is worth; a limit
 #: of the user's own comes first.
 END_OF_TABLE = 2.0
+#: Least moisture limit, percent: lower ones are fractions of 1.
+LEAST_LIMIT_PCT = 5.0
 _PAIRS = "write it as [[13.5, 0.05], [14.0, 0.10]]"
 
 
@@ -260,11 +262,11 @@ def _markets(r: Record) -> dict[str, Market]:
 def read_market(r: Record, crop: str) -> Market:
     """Prices of a delivery point for a crop; not to be used where `r` failed."""
     base = r.percent("moisture_base", low=5.0, high=25.0)
-    limit = r.percent("moisture_limit", low=5.0, high=40.0)
+    limit = r.percent("moisture_limit", low=LEAST_LIMIT_PCT, high=40.0)
     if limit is None:
         r.note_missing("moisture_limit", "the moisture in % above which loads are turned away")
     base = CROPS[crop].base_moisture if base is None else base
-    if limit is not None and limit < base:
+    if limit is not None and LEAST_LIMIT_PCT <= limit < base:
         r.note(
             "moisture_limit",
             f"moisture_limit {limit:g}% is below the base {base:g}%",

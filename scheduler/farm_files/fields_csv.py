@@ -153,7 +153,7 @@ def read_fields(
                 remedy="correct its id, or remove it",
             )
         )
-    if not table.rows:
+    if not table.rows and not table.faults:
         remedy = "give one row to each field"
         problems.append(Problem(file=FILE, message="has no fields", remedy=remedy))
     return tuple(sorted(fields, key=lambda f: _natural_order(f.id)))
@@ -196,13 +196,21 @@ def _heading_problems(table: CsvTable, names: list[str]) -> list[Problem]:
         for name in COLUMNS
         if names.count(name) > 1
     ]
-    shown = ", ".join(c for c in table.columns[:30] if c) or "none"
-    for name in ("id", "crop", "yield"):
-        if name not in names and not (name == "yield" and quantity_columns(name, name, names)):
-            remedy = f"add it; found are: {shown:.300}"
-            found.append(problem(name, f'column "{name}" is missing', remedy))
     doubtful = doubtful_headings(table, names, COLUMNS, COLUMN_UNITS)
-    return [problem(heading, message, remedy) for heading, message, remedy in doubtful] + found
+    found += [problem(heading, message, remedy) for heading, _, message, remedy in doubtful]
+    shown = ", ".join(c for c in table.columns[:30] if c) or "none"
+    missing = [
+        name
+        for name in ("id", "crop", "yield")
+        if name not in names
+        and not (name == "yield" and quantity_columns(name, name, names))
+        and name not in [column for _, column, _, _ in doubtful]
+    ]
+    if len(missing) == 3 and not found:
+        remedy = f"begin with id, lat, lon, area, crop, texture, yield; found are: {shown:.300}"
+        return [problem("", "is no heading of fields", remedy)]
+    remedy = f"add it; found are: {shown:.300}"
+    return found + [problem(n, f'column "{n}" is missing', remedy) for n in missing]
 
 
 def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | None:
@@ -213,7 +221,7 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
     soil = _soil(r)
     sampled = r.moment("sampled")
     sample = r.percent("sample", low=3.0, high=70.0)
-    if (sample is None) != (sampled is None):
+    if (r.find("sample", PERCENT) is None) != (r.find("sampled") is None):
         missing = "sampled" if sampled is None else "sample"
         r.note(missing, "a sample needs moisture and time", "give both, or neither")
     drainage = r.choice("drainage", DRAINAGE_NAMES, "moderate")

@@ -17,6 +17,7 @@ from scheduler.farm_files import boundaries, fields_csv, rain_csv, settings_toml
 from scheduler.farm_files.csv_table import CsvTable, file_text, read_csv
 from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.settings_toml import Settings
+from scheduler.farm_files.vocabulary import CROP_WORDS
 from scheduler.language.translation import SOURCE
 
 #: Problems in one error message; `afterrain check` lists all.
@@ -174,8 +175,8 @@ def _fields(read: _Folder) -> None:
     """Read fields.csv with the boundaries and the soil of its neighbours."""
     text = read.text(boundaries.FILE, required=False)
     shapes = {} if text is None else boundaries.read_boundaries(text, read.problems)
-    survey = read.text(soil_csv.FILE, required=False)
-    soils = {} if survey is None else soil_csv.survey_rows(read_csv(survey))
+    survey = read.table(soil_csv.FILE, required=False)
+    soils = {} if survey is None else soil_csv.survey_rows(survey, read.problems)
     table = read.table(fields_csv.FILE, required=True)
     if table is not None:
         read.rows = fields_csv.row_numbers(table)
@@ -233,8 +234,8 @@ def _cross_check(settings: Settings, read: _Folder) -> None:
     sold = {crop for point in settings.points for crop in point.markets}
     for f in read.fields:
         if all_read and f.crop not in sold:
-            message = f'no delivery point takes {f.crop} of field "{f.id}"'
-            remedy = f'add a [[point.market]] with crop = "{f.crop}"'
+            message = f'no delivery point takes {CROP_WORDS[f.crop]} of field "{f.id}"'
+            remedy = f'add a [[point.market]] with crop = "{CROP_WORDS[f.crop]}"'
             read.note(settings_toml.FILE, "", "point", message, remedy)
     keeps_seed = {
         crop for p in settings.points for crop, m in p.markets.items() if p.own or m.seed_premium_t
@@ -250,7 +251,10 @@ def _cross_check(settings: Settings, read: _Folder) -> None:
 
 def _check_crews(settings: Settings, read: _Folder) -> None:
     """Every machine is in one crew; machines of a crew, and those that a person drives, exist."""
+    unnamed = {p.row.partition("]]")[0].strip("[") for p in read.problems if p.column == "id"}
     for kind in ("combine", "cart", "truck"):
+        if kind in unnamed:  # crews cannot name its machines yet
+            continue
         members = Counter(m for c in settings.crews for m in getattr(c, f"{kind}s"))
         for crew in settings.crews:
             for name in getattr(crew, f"{kind}s"):
@@ -295,6 +299,8 @@ def _check_ids(settings: Settings, read: _Folder) -> None:
 def _check_distances(settings: Settings, read: _Folder) -> None:
     """No place lies absurdly far from the base."""
     base = settings.base_lat, settings.base_lon
+    if not (abs(base[0]) <= 90.0 and abs(base[1]) <= 180.0):
+        return  # noted where it was read
     tables = [("point", p.id, p.lat, p.lon) for p in settings.points]
     tables += [("gauge", name, g.lat, g.lon) for name, g in settings.gauges.items()]
     places = [(fields_csv.FILE, read.rows.get(f.id, ""), f.id, f.lat, f.lon) for f in read.fields]

@@ -81,6 +81,7 @@ class NamedValues:
         self.failed = False
         self._used: set[str] = set()
         self._asked: set[str] = set()
+        self._missing: dict[str, Problem] = {}
         self._keys: dict[str, str] = {}  # asked name -> the name, with its unit, that holds it
 
     def note(self, name: str, message: str, remedy: str) -> None:
@@ -102,6 +103,7 @@ class NamedValues:
     def note_missing(self, name: str, expected: str) -> None:
         """Note that a required value is missing."""
         self.note(name, f"{name} is missing", f"give {expected}")
+        self._missing[name] = self.problems[-1]
 
     def find(self, name: str, units: Iterable[str] = ()) -> Found | None:
         """The value of a name, with or without a unit at its end; None where blank or absent."""
@@ -158,6 +160,8 @@ class NamedValues:
         for name in sorted(self.values.keys() - self._used):
             near = difflib.get_close_matches(name, [*known, *self._asked], n=1, cutoff=0.6)
             hint = f'did you mean "{near[0]}"?' if near else "remove it, or correct the name"
+            if near and near[0] in self._missing:  # one slip of the pen is one problem
+                self.problems.remove(self._missing.pop(near[0]))
             self.note(name, f'"{self.written_names[name]}" is not a setting here', hint)
 
     def default_unit(self, quantity: str) -> str:

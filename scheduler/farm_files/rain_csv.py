@@ -133,7 +133,7 @@ def _heading_problems(names: list[str], table: CsvTable) -> list[Problem]:
     doubtful = doubtful_headings(table, names, COLUMNS, {"amount": tuple(SI_PER_UNIT["depth"])})
     return [
         Problem(file=FILE, row="1", column=heading, message=message, remedy=what)
-        for heading, message, what in doubtful
+        for heading, _, message, what in doubtful
     ] + [
         Problem(
             file=FILE,
@@ -143,7 +143,7 @@ def _heading_problems(names: list[str], table: CsvTable) -> list[Problem]:
             remedy=remedy,
         )
         for name, count in counts.items()
-        if count != 1
+        if count != 1 and name not in [column for _, column, _, _ in doubtful]
     ]
 
 

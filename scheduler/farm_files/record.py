@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TypeVar
@@ -22,7 +22,7 @@ from scheduler.farm_files.dates import (
 )
 from scheduler.farm_files.named_values import Found, NamedValues, Notation, Raw
 
-T = TypeVar("T")
+T = TypeVar("T", bound=Hashable)
 YES_WORDS, NO_WORDS = ("yes", "y", "true", "1", "x", "ja"), ("no", "n", "false", "0", "")
 PERCENT = ("pct", "percent")
 #: Percentage below which shares of a field or of working time are taken for fractions; assumed:
@@ -72,12 +72,12 @@ class Record(NamedValues):
         word = self.text(name)
         if not word:
             if default is None:
-                self.note_missing(name, f"one of {', '.join(options)}")
+                self.note_missing(name, f"one of {_listed(options)}")
             return default
         if (picked := options.get(normalized_name(word))) is not None:
             return picked
         near = difflib.get_close_matches(normalized_name(word), options, n=1)
-        hint = f'did you mean "{near[0]}"?' if near else f"use one of {', '.join(options)}"
+        hint = f'did you mean "{_spoken(near[0])}"?' if near else f"use one of {_listed(options)}"
         self.note(name, f'{name} "{word}" is not known', hint)
         return None
 
@@ -309,7 +309,8 @@ class Record(NamedValues):
             return f"{number}{label}".strip()
 
         def limit(si: float) -> str:
-            return shown(f"{si / scale:.4g}")
+            bound = si / scale
+            return shown(f"{bound:.0f}" if bound >= 1000.0 else f"{bound:.4g}")
 
         got = shown(f"{name} is {raw:g}")
         above, low, high = bounds.above, bounds.low, bounds.high
@@ -322,6 +323,19 @@ class Record(NamedValues):
             remedy = "correct it, or its unit"
             self.note(found.key, f"{got}, must be at most {limit(high)}", remedy)
         return value
+
+
+def _spoken(word: str) -> str:
+    """A word of the vocabulary as people write it."""
+    return word.replace("_", " ")
+
+
+def _listed(options: Mapping[str, Hashable]) -> str:
+    """The first word of each option."""
+    first: dict[Hashable, str] = {}
+    for word, value in options.items():
+        first.setdefault(value, word)
+    return ", ".join(map(_spoken, first.values()))
 
 
 def table_records(

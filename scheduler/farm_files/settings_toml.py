@@ -112,6 +112,10 @@ def read_settings(text: str, problems: list[Problem]) -> Settings | None:
             )
         )
         return None
+    if not tree:
+        remedy = "write it, or start from the one that `afterrain new` writes"
+        problems.append(Problem(file=FILE, message="is empty", remedy=remedy))
+        return None
     top = Record(tree, Notation(units="us", tz=ZoneInfo("UTC")), problems, file=FILE)
     top.notation = _notation(top)
     settings = _settings(top)
@@ -123,7 +127,9 @@ def _notation(top: Record) -> Notation:
     """Units, time zone and order of dates."""
     units = top.choice("units", _UNITS)
     order = top.choice("date_order", _ORDERS) if top.text("date_order") else None
-    name, tz = top.text("time_zone", None), ZoneInfo("UTC")
+    name, tz = top.text("time_zone"), ZoneInfo("UTC")
+    if not name:
+        top.note_missing("time_zone", 'a name such as "America/Chicago"')
     try:
         tz = ZoneInfo(name) if name else tz
     except (ValueError, OSError, LookupError):

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from readiness.sources.soil_survey import SurveySoil
+from scheduler.errors import Problem
 from scheduler.farm.model import Farm
 from scheduler.farm.units import normalized_name
 from scheduler.farm_files.csv_table import CsvTable
@@ -30,9 +31,16 @@ SOIL_COLUMNS = ("texture", "sand", "clay", "organic_matter", "drainage")
 TEXTURE_COLUMNS = SOIL_COLUMNS[:3]
 
 
-def survey_rows(table: CsvTable) -> dict[str, dict[str, str]]:
-    """The rows of soil.csv, texts by our column names, by the normalised id of their field."""
+def survey_rows(table: CsvTable, problems: list[Problem]) -> dict[str, dict[str, str]]:
+    """The rows of soil.csv, texts by our column names, by the normalised id of their field.
+
+    Problems are added to `problems`.
+    """
     names = column_names(table.columns)
+    if "id" not in names:
+        remedy = "run `afterrain fetch FOLDER --soil` again, or remove the file"
+        message = 'column "id" is missing'
+        problems.append(Problem(file=FILE, row="1", column="id", message=message, remedy=remedy))
     rows = [dict(zip(names, cells, strict=True)) for _, cells in table.rows]
     return {normalized_name(r.get("id", "")): r for r in rows}
 

@@ -17,17 +17,19 @@ _CROP_WORDS = {
     "winter_wheat hard_red_winter_wheat hard_red_winter hrw hrww hard_white_wheat",
     "wheat_soft": "soft_wheat soft_red_winter_wheat soft_red_winter srw srww soft_white_wheat sww",
     "wheat_durum": "durum durum_wheat",
-    "barley": "malt_barley malting_barley feed_barley spring_barley winter_barley",
-    "oats": "oat",
-    "canola": "rapeseed oilseed_rape rape",
-    "corn": "maize grain_corn field_corn",
-    "sorghum": "grain_sorghum milo",
+    "barley": "barley malt_barley malting_barley feed_barley spring_barley winter_barley",
+    "oats": "oats oat",
+    "canola": "canola rapeseed oilseed_rape rape",
+    "corn": "corn maize grain_corn field_corn",
+    "sorghum": "sorghum grain_sorghum milo",
     "soybean": "soybeans soya soy beans",
 }
 #: Name -> key of `CROPS`.
-CROP_NAMES = {key: key for key in CROPS} | {
-    word: key for key, words in _CROP_WORDS.items() for word in words.split()
+CROP_NAMES = {word: key for key, words in _CROP_WORDS.items() for word in words.split()} | {
+    key: key for key in CROPS
 }
+#: Key of `CROPS` -> its first name.
+CROP_WORDS = {key: words.split()[0].replace("_", " ") for key, words in _CROP_WORDS.items()}
 #: Names of hard red spring wheat, which has grade limits of its own.
 SPRING_WHEAT = frozenset(
     ("spring_wheat", "hard_red_spring_wheat", "hard_red_spring", "hrs", "hrsw")
@@ -207,8 +209,8 @@ MISSPELT = 0.8
 
 def doubtful_headings(
     table: CsvTable, names: Sequence[str], known: Sequence[str], units: Mapping[str, Sequence[str]]
-) -> list[tuple[str, str, str]]:
-    """Headings, each with message and remedy, that look like ours and are not.
+) -> list[tuple[str, str, str, str]]:
+    """Headings that look like ours and are not: heading, our column, message, remedy.
 
     A column of the user's own is left alone: a heading counts only where our column is absent.
 
@@ -233,11 +235,14 @@ def doubtful_headings(
         if column in units and column in absent and _holds_numbers(table, at):
             listed = ", ".join(f"{column}_{u}" for u in units[column])
             unit = name.removeprefix(f"{column}_")
-            found.append((heading, f'unit "{unit}" is not known', f"name the column {listed}"))
+            message = f'unit "{unit}" is not known'
+            found.append((heading, column, message, f"name the column {listed}"))
             continue
         near = difflib.get_close_matches(normalized_name(heading), words, n=1, cutoff=MISSPELT)
         if near:
-            found.append((heading, f'"{heading}" is not a column', f'did you mean "{near[0]}"?'))
+            message, remedy = f'"{heading}" is not a column', f'did you mean "{near[0]}"?'
+            ours = _column_of(COLUMN_ALIASES.get(near[0], near[0]), units)
+            found.append((heading, ours, message, remedy))
     return found
 
 

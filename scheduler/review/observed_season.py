@@ -163,7 +163,13 @@ def _open_book(folder: Path, book: Path | None) -> Iterator[Book]:
         raise BookError(f"{book} is not a file: name a season book or a backup of one")
     with tempfile.TemporaryDirectory() as aside:
         shutil.copyfile(book, Path(aside) / BOOK_FILE)
-        with Book(aside) as other:
+        try:
+            other = Book(aside)
+        except BookError:
+            raise BookError(
+                f"{book} is not a season book: name a season book or a backup of one"
+            ) from None
+        with other:
             yield other
 
 

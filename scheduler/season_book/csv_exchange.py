@@ -77,8 +77,12 @@ def _row(entry: Entry, farm: Farm, tokens: Mapping[int, str]) -> dict[str, str]:
 
 @dataclass(frozen=True, kw_only=True)
 class TableRow:
-    """An entry of a table, and the token of the entry that it replaces ('' for none)."""
+    """An entry of a table, the number of its row, and the token of the entry that it replaces.
 
+    The token is '' where it replaces none.
+    """
+
+    number: int
     entry: Entry
     replaces: str
 
@@ -103,9 +107,11 @@ def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
     seen: Counter[str] = Counter()
     for number, cells in table.rows:
         try:
-            rows.append(_read_row(table, cells, farm, now, seen))
+            rows.append(_read_row(table, number, cells, farm, now, seen))
         except EntryError as error:
             problems += [f"row {number}, {n}: {problem}" for n, problem in error.problems.items()]
+    if len(problems) == 1:
+        raise BookError(f"{problems[0]}; nothing was imported")
     if problems:
         lines = ["nothing was imported:", *problems[:MAX_PRINTED_PROBLEMS]]
         if (more := len(problems) - MAX_PRINTED_PROBLEMS) > 0:
@@ -115,7 +121,12 @@ def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
 
 
 def _read_row(
-    table: CsvTable, cells: tuple[str, ...], farm: Farm, now: datetime, seen: Counter[str]
+    table: CsvTable,
+    number: int,
+    cells: tuple[str, ...],
+    farm: Farm,
+    now: datetime,
+    seen: Counter[str],
 ) -> TableRow:
     """The entry of a row; `seen` counts rows by content."""
     values = {
@@ -133,7 +144,7 @@ def _read_row(
         head["kind"], head["subject"], facts, farm, now=noted or now, at=head["at"], by=head["by"]
     )
     if not head["at"]:
-        raise EntryError({"at": "the time is missing"})
+        raise EntryError({"at": "is missing; give the time, as 2026-08-12 06:40"})
     token = head["token"] or _fingerprint(entry, seen)
     if len(token) > 64 or not token.isalnum():
         raise EntryError({"token": "is not one of this book; leave it blank"})
@@ -141,6 +152,7 @@ def _read_row(
     if withdrawn and not head["replaces"]:
         raise EntryError({"withdrawn": "takes nothing back; give replaces"})
     return TableRow(
+        number=number,
         entry=replace(entry, token=token, noted=noted, withdrawn=withdrawn),
         replaces=head["replaces"],
     )
@@ -211,7 +223,10 @@ def import_rows(book: Book, rows: list[TableRow]) -> int:
         for row in rows:
             old = book.find(row.replaces) if row.replaces else None
             if row.replaces and old is None:
-                raise BookError(f"nothing was imported: entry {row.replaces[:40]} is not known")
+                raise BookError(
+                    f"row {row.number}, replaces: entry {row.replaces[:40]} is not in the book; "
+                    "nothing was imported"
+                )
             yield replace(row.entry, replaces=None if old is None else old.id)
 
     before = book.revision

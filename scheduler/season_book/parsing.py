@@ -104,7 +104,7 @@ def read_entry(
     if kind == "cut" and left_ha and who and isinstance(area, float):
         problems |= _area_problem(area, left_ha(who), who, farm)
     if isinstance(until, str) and not _is_later(until, when, farm):
-        problems.setdefault("until", _("ends before it begins"))
+        problems.setdefault("until", _("ends before it begins; give a later time"))
     if problems:
         raise EntryError(problems)
     entry = Entry(kind=kind, subject=who, at=when, facts=values, by=writer)

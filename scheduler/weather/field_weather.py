@@ -133,7 +133,10 @@ def weather_for(
     recorded = records(folder, cells, hour, notes, farm.tz)
     readings = gauge_readings(farm, gauges)
     pairs = rain_pairs(folder, readings, cells[0].source.rpartition(" ")[2], until=now)
-    ahead = _forecast(cells, hour, farm.tz, notes)
+    try:
+        ahead = _forecast(cells, hour, farm.tz, notes)
+    except WeatherError as error:
+        raise WeatherError(f"{forecast}: {error}" if forecast else str(error)) from None
     members, stop = _members(ahead, recorded, _lead(cells, hour), days, seed, pairs, farm.tz, notes)
     past = past_or_stand_in(recorded, members, hour, notes, readings=readings).sites(cell_of)
     ahead = members.sites(cell_of)
@@ -306,7 +309,7 @@ def _without_unknown(forecast: Weather, tz: tzinfo, notes: list[str]) -> Weather
             n for n in VARIABLES if n != "gust" and np.isnan(getattr(forecast, n)[:, :, 0]).any()
         ]
         raise WeatherError(
-            f"the forecast does not give {' and '.join(names)} for the next hour; fetch another or "
+            f"the forecast does not give {', '.join(names)} for the next hour; fetch another, or "
             "give one with --forecast FILE"
         )
     rest = unknown[hours:]

@@ -9,15 +9,23 @@ from pathlib import Path
 import numpy as np
 
 from readiness.atmosphere.weather import VARIABLES
-from readiness.sources.payload import MAX_HOURS, REQUIRED, Payload, PayloadError, site_weather
+from readiness.sources.payload import (
+    MAX_HOURS,
+    PHYSICAL_RANGE,
+    REQUIRED,
+    Payload,
+    PayloadError,
+    site_weather,
+)
 from readiness.sources.responses import parse_response
 from scheduler.errors import Problem, UnreadableError, WeatherError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import normalized_name
+from scheduler.farm.units import SI_PER_UNIT, normalized_name
 from scheduler.farm_files.csv_table import file_text, read_csv
 from scheduler.farm_files.dates import date_order, second_occurrence
 from scheduler.farm_files.named_values import Notation
-from scheduler.farm_files.record import Record
+from scheduler.farm_files.record import PERCENT, Record
+from scheduler.farm_files.vocabulary import doubtful_headings
 from scheduler.weather.store import read_answer, read_json
 
 
@@ -87,6 +95,15 @@ COLUMN_ALIASES = {
     "datetime": "time",
     "valid": "time",
 }
+#: Units that a heading may end in, by variable.
+SUFFIXES: dict[str, tuple[str, ...]] = {
+    "rain": tuple(SI_PER_UNIT["depth"]),
+    "temp": ("f", "c"),
+    "humidity": PERCENT,
+    "wind": tuple(SI_PER_UNIT["wind"]),
+    "gust": tuple(SI_PER_UNIT["wind"]),
+    "radiation": ("w_m2", "w_m", "wm2"),
+}
 HEADING = "time, rain_mm, temp_c, humidity_pct, wind_kmh, gust_kmh, radiation_w_m2"
 
 
@@ -108,6 +125,11 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         for n, message, remedy in table.faults
     ]
     columns = [_our_name(c) for c in table.columns]
+    doubtful = doubtful_headings(table, columns, ("time", "member", *VARIABLES), SUFFIXES)
+    if doubtful:
+        heading, _, message, remedy = doubtful[0]
+        problem = Problem(file=name, row="1", column=heading, message=message, remedy=remedy)
+        raise WeatherError(str(problem))
     for required in ("time", *REQUIRED):
         if not any(c == required or c.startswith(f"{required}_") for c in columns):
             headings = ", ".join(table.columns)
@@ -129,6 +151,11 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         )
         when = record.moment("time")
         values = _values(record)
+        for name_of, (low, high) in PHYSICAL_RANGE.items():
+            if not record.failed and (values[name_of] < low or values[name_of] > high):
+                found = record.find(name_of, SUFFIXES[name_of])
+                shown = "" if found is None else f'"{found.value}" '
+                record.note(name_of, f"{name_of} {shown}is impossible", "check its unit")
         if when is None:
             if not record.failed:
                 record.note_missing("time", "the start of the hour, as 2026-08-12 06:00")
@@ -166,7 +193,7 @@ def _our_name(heading: str) -> str:
 
 def _values(record: Record) -> dict[str, float]:
     """The variables of a row, SI; NaN where blank."""
-    radiation = record.find("radiation", ("w_m2", "w_m", "wm2"))
+    radiation = record.find("radiation", SUFFIXES["radiation"])
     found = {
         "rain": record.optional_number("rain", "depth", low=0.0),
         "temp": record.temperature("temp"),
@@ -183,7 +210,7 @@ def _table_payload(
 ) -> Payload:
     """The frame of rows by (member, hour); hours without a row are unknown."""
     if not rows:
-        raise WeatherError(f"{name}: the table has no rows")
+        raise WeatherError(f"{name}: the table has no rows; give a row an hour")
     members = sorted({m for m, _ in rows})
     first, last = min(t for _, t in rows), max(t for _, t in rows)
     hours = int((last - first).astype(int)) + 1

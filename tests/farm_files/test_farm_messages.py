@@ -106,8 +106,8 @@ def test_every_problem_is_listed_at_once(folder):
             'farm.toml, units: units "imperial" is not known; use one of us, metric',
         ),
         (
-            "header_ft = 40",
-            "headr_ft = 40",
+            "header_ft = 40\n",
+            "",
             'farm.toml [[combine]] "big combine", header: header is missing; give a number in ft',
         ),
         (
