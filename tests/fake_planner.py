@@ -43,7 +43,9 @@ def plan_morning(
         broken = {c.id for c in place.combines if any(a <= now < b for a, b in c.down)}
         combines = tuple(c for c in crew.combines if c not in broken)
         note = "" if combines else "no combine is running"
-        crews.append(replace(crew, orders=orders, combines=combines, note=note))
+        near = {s.field: s for s in crew.stints}
+        stints = tuple(near[o.field] for o in orders if o.field in near)
+        crews.append(replace(crew, orders=orders, stints=stints, combines=combines, note=note))
     return replace(
         mornings.morning(days=days),
         farm=place,

@@ -24,7 +24,7 @@ from scheduler.web.access import driver, guard, people
 from scheduler.web.access.passphrase import Access, read_access
 from scheduler.web.access.private_state import PrivateState
 from scheduler.web.context import EXTENSION, AppContext, app_context
-from scheduler.web.morning import acts, freshness, gauges
+from scheduler.web.morning import acts, farm_map, freshness, gauges
 from scheduler.web.planner import Planner
 
 #: Texts for what a browser can get wrong, by HTTP status.
@@ -77,6 +77,7 @@ def create_app(
         acts,
         gauges,
         freshness,
+        farm_map,
     ):
         views.register(app)
     return app

@@ -78,7 +78,10 @@ def kept_pages() -> tuple[str, ...]:
     """Addresses of the farmer's pages that a phone keeps."""
     forms = [url_for("enter_kind", name=k.name) for k in KINDS.values() if has_form(k)]
     return (
-        *(url_for(name) for name in ("today", "rain", "fields", "safety", "enter", "season")),
+        *(
+            url_for(name)
+            for name in ("today", "rain", "farm_map", "fields", "safety", "enter", "season")
+        ),
         *forms,
     )
 

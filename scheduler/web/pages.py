@@ -42,6 +42,7 @@ from scheduler.web.context import AppContext, app_context
 from scheduler.web.morning.acts import fields_begun, last_act
 from scheduler.web.morning.freshness import freshness, news_for_phone
 from scheduler.web.morning.held_orders import held_orders
+from scheduler.web.morning.timeline import timeline
 from scheduler.web.season_view import last_review, season_view
 
 STALE_ORDERS = timedelta(hours=26)  # age from which orders are called old; assumed, over a day
@@ -76,10 +77,13 @@ def _day_view(context: AppContext, book: Book, plan: IssuedPlan, entry: Entry) -
     """Values for the first screen: the day of each crew, its acts, and what is new."""
     now = context.clock()
     fresh = freshness(plan, now)
-    ahead = (now.astimezone(plan.farm.tz).date() - plan.now.date()).days
+    here = now.astimezone(plan.farm.tz)
+    ahead = (here.date() - plan.now.date()).days
+    days = crew_days(plan, ahead=ahead) if ahead in (0, 1) else ()
     return {
         "fresh": fresh,
-        "days": crew_days(plan, ahead=ahead) if ahead in (0, 1) else (),
+        "days": days,
+        "timeline": timeline(days, here, plan.farm.units),
         "tomorrow": crew_days(plan, ahead=1) if ahead == 0 else (),
         "by_crew": {c.crew: c for c in plan.crews},
         "messages": {c.crew: text for c, text in zip(plan.crews, plan.messages, strict=True)},

@@ -109,7 +109,7 @@ class Visit:
         self.look(f"{kind}-form")
         self.page.get_by_role("button", name="Write it down").click()
         self.page.get_by_role("heading", name="Written down").wait_for()
-        if kind == "rain":  # the page is the same for every kind
+        if kind == "sample":  # the page is the same for every kind
             self.look("written")
 
     def replan(self):
@@ -132,7 +132,11 @@ def test_a_whole_morning(browser, site, size):
     ann.page.get_by_role("heading", name="Orders of").wait_for()
     ann.look("orders")
 
-    ann.write("rain", subject="east", rain="0.42")
+    ann.open("/rain")
+    ann.page.get_by_label("east", exact=False).first.fill("0.42")
+    ann.look("rain-form")
+    ann.page.get_by_role("button", name="Save", exact=True).click()
+    ann.page.get_by_text("1 reading written down").wait_for()
     ann.write("sample", subject="F07", moisture="16.8", test_weight="59")
     ann.write("ground", subject="F03", ground="headland-only")
     ann.write("down", subject="C2", reason="feeder chain")
@@ -151,9 +155,9 @@ def test_a_whole_morning(browser, site, size):
     ann.look("fields")
     ann.page.get_by_role("link", name="Slough quarter").first.click()
     ann.look("field")
-    for path in ("season", "safety", "people", "entries", "enter"):
+    for path in ("season", "safety", "people", "entries", "enter", "map", "map?show=all#card-3"):
         ann.open(f"/{path}")
-        ann.look(path)
+        ann.look(path.partition("?")[0])
     printed(ann)
     ann.close()
 

@@ -32,7 +32,9 @@ function followPlan(box) {
     if (document.visibilityState === "visible") {
       try {
         const news = await (await fetch(box.dataset.news)).json();
+        const searching = document.getElementById("searching");
         if (news.busy) wait = 3000;
+        else if (searching) searching.remove();
         if (news.plan !== shown && sessionStorage.getItem("loaded") !== String(news.plan)) {
           sessionStorage.setItem("loaded", String(news.plan)); // once only, should a copy be kept
           location.reload();

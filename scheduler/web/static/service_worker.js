@@ -12,6 +12,8 @@ const SHELL = [
   "/static/offline.css",
   "/static/page.js",
   "/static/offline.js",
+  "/static/map.css",
+  "/static/map.js",
   "/static/icon.svg",
   "/static/icon-192.png",
 ];
