@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -91,6 +91,10 @@ class CrewMachines:
     combines: tuple[Combine, ...]
     carts: tuple[Cart, ...]
     trucks: tuple[Truck, ...]
+
+    def in_crop(self, crop: str) -> CrewMachines:
+        """The same machines with the headers and speeds of a crop."""
+        return replace(self, combines=tuple(c.in_crop(crop) for c in self.combines))
 
 
 class MachinesUp(NamedTuple):

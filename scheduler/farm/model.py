@@ -76,6 +76,19 @@ class Machine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CropHeader:
+    """What a combine does in one crop; None where it is as in the others.
+
+    Attributes as in `Combine`.
+    """
+
+    crop: str
+    header_m: float | None = None
+    speed_kmh: float | None = None
+    efficiency: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Combine(Machine):
     """A combine.
 
@@ -86,6 +99,7 @@ class Combine(Machine):
     efficiency : field efficiency, 0-1, > 0.
     tank_m3 : grain tank, m³, > 0.
     unload_m3_s : unloading rate, m³/s, > 0.
+    by_crop : headers, speeds and efficiencies of crops in which they differ.
     flow_t_h : most grain that it threshes, t/h, > 0; None where the speed alone limits it.
     loaded_t : mass with a full tank, t, > 0.
     running_gear : tyres or tracks of the main axle; see `readiness.soil.running_gear`.
@@ -97,6 +111,7 @@ class Combine(Machine):
     efficiency: float
     tank_m3: float
     unload_m3_s: float
+    by_crop: tuple[CropHeader, ...] = ()
     flow_t_h: float | None = None
     loaded_t: float = 25.0
     running_gear: Gear = "single"
@@ -124,6 +139,18 @@ class Combine(Machine):
             raise FarmError(
                 f'combine "{self.id}": efficiency must be <= 1, got {self.efficiency:g}'
             )
+
+    def in_crop(self, crop: str) -> Combine:
+        """The combine with its header, speed and efficiency in a crop."""
+        for own in self.by_crop:
+            if own.crop == crop:
+                return replace(
+                    self,
+                    header_m=own.header_m or self.header_m,
+                    speed_kmh=own.speed_kmh or self.speed_kmh,
+                    efficiency=own.efficiency or self.efficiency,
+                )
+        return self
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -495,6 +522,9 @@ class Moves:
     ----------
     road_kmh : road speed of combines, km/h, > 0.
     header_off_min, header_on_min : taking the header off and putting it on, min, >= 0.
+    header_change_min : more time for another header, where the crop asks for one, min, >= 0.
+        Assumed, because hoses, shaft and settings take about half an hour (common practice, no
+        source); it decides how often a crew changes crops.
     clean_variety_min, clean_crop_min, clean_seed_min : cleaning the combine between varieties,
         between crops and before seed, min, >= 0.
     distances_km : road distances that the user gives, km, >= 0, by pairs of ids, which hold in
@@ -504,6 +534,7 @@ class Moves:
     road_kmh: float = 28.0
     header_off_min: float = 10.0
     header_on_min: float = 10.0
+    header_change_min: float = 30.0
     clean_variety_min: float = 15.0
     clean_crop_min: float = 30.0
     clean_seed_min: float = 90.0

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from datetime import date, datetime, time
 from itertools import pairwise
@@ -22,6 +22,7 @@ from scheduler.farm.model import (
     Cart,
     Combine,
     Crew,
+    CropHeader,
     DailySpan,
     DeliveryPoint,
     Interval,
@@ -68,10 +69,12 @@ def read_combine(r: Record) -> Combine | None:
     }
     flow = r.optional_number("grain_flow", "flow", low=1.0, high=200.0)
     times, (gear, axle) = read_presence(r), read_running_gear(r, Combine.running_gear)
+    by_crop = tuple(_crop_headers(r))
     if r.failed:
         return None
     return Combine(
         id=r.text("id"),
+        by_crop=by_crop,
         running_gear=gear,
         axle_load_t=axle,
         flow_t_h=flow,
@@ -80,6 +83,23 @@ def read_combine(r: Record) -> Combine | None:
         leaves=times.leaves,
         **values,
     )
+
+
+def _crop_headers(r: Record) -> Iterator[CropHeader]:
+    """Headers, speeds and efficiencies of a combine by crop."""
+    seen: set[str] = set()
+    for c in r.tables("crop", f"{r.row} "):
+        crop = c.choice("crop", CROP_NAMES)
+        header = c.optional_number("header", "length", low=1.0, high=20.0)
+        speed = c.optional_number("speed", "speed", low=0.5, high=15.0)
+        efficiency = c.optional_fraction("efficiency", above=0.0)
+        if crop in seen:
+            c.note("crop", f'crop "{crop}" is there twice', "keep one")
+        c.note_unused()
+        r.failed = r.failed or c.failed
+        if crop is not None:
+            seen.add(crop)
+            yield CropHeader(crop=crop, header_m=header, speed_kmh=speed, efficiency=efficiency)
 
 
 def read_cart(r: Record) -> Cart | None:

@@ -307,6 +307,7 @@ def read_moves(r: Record) -> Moves:
         road_kmh=r.number("road_speed", "speed", default=Moves.road_kmh, low=3.0, high=100.0),
         header_off_min=minutes("header_off_min"),
         header_on_min=minutes("header_on_min"),
+        header_change_min=minutes("header_change_min"),
         clean_variety_min=minutes("clean_variety_min"),
         clean_crop_min=minutes("clean_crop_min"),
         clean_seed_min=minutes("clean_seed_min"),

@@ -37,7 +37,7 @@ def accepting_points(
         p = farm.points[q]
         km = between_km(farm, field.id, p.id)
         rates = crew_rates(
-            machines,
+            machines.in_crop(field.crop),
             p,
             km=km,
             density=density,

@@ -11,12 +11,11 @@ from datetime import timedelta
 
 import numpy as np
 
-from readiness.atmosphere.weather import HOUR
 from scheduler.costs.machine_rates import combine_t_h
 from scheduler.costs.standing_loss import grain_density, wet_yield
 from scheduler.farm.model import Combine, Truck
 from scheduler.farm.opening_hours import down_slots
-from scheduler.farm.slots import farm_time
+from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.field_work.play import Outcome
 from scheduler.work_tables.compile import FarmWork
 from scheduler.work_tables.manning import KINDS
@@ -83,7 +82,10 @@ def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
             for n_job in range(len(work.jobs)):
                 field = work.field(n_job)
                 rate = combine_t_h(
-                    seat.machine, wet_yield(field), has_cart=True, density=grain_density(field)
+                    seat.machine.in_crop(field.crop),
+                    wet_yield(field),
+                    has_cart=True,
+                    density=grain_density(field),
                 )
                 most[seat.crew, :, n_job] += rate * hours * on
     share = np.zeros((members, crews, len(slots)))  # of the slot that the combines need
@@ -129,9 +131,12 @@ def _wrong_deliveries(work: FarmWork, outcome: Outcome) -> Iterator[str]:
         if (market := point.markets.get(field.crop)) is None:
             yield f"{field.id} goes to {point.id}, which does not buy {field.crop}"
             continue
-        for hour in np.unique(loss.hour[s[mine]]):
-            at = mine & (loss.hour[s] == hour)
-            begin = farm_time(loss.slots[0].astype("datetime64[h]") + hour * HOUR, work.farm.tz)
-            limit, over = market.at(begin).moisture_limit_pct, float(wet[at].max())
-            if over > limit + ROUNDING:
-                yield f"{field.id} goes to {point.id} at {over:.2f} %, above its limit {limit:g} %"
+        limit = np.full(int(loss.hour[-1]) + 1, market.moisture_limit_pct)
+        for begin, later in market.later:
+            hours = utc_hour(begin) - loss.slots[0].astype("datetime64[h]")
+            limit[max(0, int(hours.astype(int))) :] = later.moisture_limit_pct
+        over = np.where(mine, wet - limit[loss.hour[s]], -np.inf)
+        if over.max() > ROUNDING:
+            n = int(over.argmax())
+            most = limit[loss.hour[s[n]]]
+            yield f"{field.id} goes to {point.id} at {wet[n]:.2f} %, above its limit {most:g} %"

@@ -28,7 +28,11 @@ def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> floa
     elif origin is not None and origin.variety != to.variety:
         clean = m.clean_variety_min
     off = 0.0 if origin is None else m.header_off_min
-    return km / m.road_kmh * 60.0 + off + m.header_on_min + clean
+    change = origin is not None and any(
+        c.in_crop(origin.crop).header_m != c.in_crop(to.crop).header_m for c in farm.combines
+    )
+    more = m.header_change_min if change else 0.0
+    return km / m.road_kmh * 60.0 + off + m.header_on_min + more + clean
 
 
 def moves(farm: Farm, jobs: Sequence[Job], places: Sequence[str]) -> tuple[Array, Array]:

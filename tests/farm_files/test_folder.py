@@ -385,3 +385,19 @@ def test_dates_between_which_a_field_may_be_cut(folder):
     assert field.not_after == datetime(2026, 8, 21, 5, tzinfo=UTC)
     edit(folder, "fields.csv", "2026-08-20,", "2026-08-13,")
     assert "ends before cutting may begin" in problem_lines(folder)[0]
+
+
+def test_header_speed_and_efficiency_by_crop(folder):
+    extra = (
+        '[[combine.crop]]\ncrop = "corn"\nheader_ft = 30\nspeed_mph = 4.5\n\n'
+        '[[combine.crop]]\ncrop = "soybeans"\nefficiency_pct = 65\n\n[[cart]]'
+    )
+    edit(folder, "farm.toml", "[[cart]]", extra)
+    combine = read_farm(folder).combines[0]
+    corn, beans = combine.in_crop("corn"), combine.in_crop("soybean")
+    assert (corn.header_m, corn.efficiency) == pytest.approx((30 * 0.3048, 0.70))
+    assert corn.speed_kmh == pytest.approx(4.5 * 1.609344)
+    assert (beans.header_m, beans.efficiency) == (combine.header_m, 0.65)
+    assert combine.in_crop("barley") == combine
+    edit(folder, "farm.toml", 'crop = "soybeans"', 'crop = "maize"')
+    assert 'crop "corn" is there twice' in problem_lines(folder)[0]

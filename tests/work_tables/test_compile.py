@@ -11,7 +11,7 @@ from readiness.season.codes import Reason, Tier
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import jobs_of, wet_yield
 from scheduler.farm.distances import between_km
-from scheduler.farm.model import Moves, Rules
+from scheduler.farm.model import CropHeader, Moves, Rules
 from scheduler.farm.units import wheat_equivalent_t
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists
@@ -222,3 +222,23 @@ def test_trucks_full_and_elevator_shut_stop_the_combines():
     outcome = play(replace(tables, works=works), ranked_lists(((0,), ()), 1, start=18.0))
     cut = (tables.area[0] - outcome.state.left[0, 0]) * tables.yield_t[0]
     assert cut == pytest.approx(35 * 0.78 + 2 * 25.0)
+
+
+def test_another_header_takes_time_and_has_its_own_width():
+    market = farm().points[0].markets["wheat_hard"]
+    point = replace(farm().points[0], markets={"wheat_hard": market, "corn": market})
+    head = CropHeader(crop="corn", header_m=6.0)
+    mixed = farm(
+        combines=(combine("C1", by_crop=(head,)), combine("C2"), combine("C3", header_m=8.0)),
+        fields=(*farm().fields[:2], replace(farm().fields[2], crop="corn")),
+        points=(point,),
+    )
+    same = replace(mixed, combines=farm().combines)
+    work, plain = compiled(mixed), compiled(same)
+    # 30 min more between crops, none between fields of one crop or from the base
+    more = work.tables.move - plain.tables.move
+    wanted = [[0, 0, 30], [0, 0, 30], [30, 30, 0], [0, 0, 0]]
+    assert more[0] == pytest.approx(np.array(wanted, float))
+    # C1 cuts corn with 6 m instead of 10 m: with C2 16 m instead of 20 m
+    assert work.rates[0][2][0].combine[0] == pytest.approx(0.6 * plain.rates[0][2][0].combine[0])
+    assert work.rates[0][0][0].combine == plain.rates[0][0][0].combine
