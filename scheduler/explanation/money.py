@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from scheduler.costs.grain_value import loss_terms
+from scheduler.farm.model import Farm
 from scheduler.orders.decision import Decision, difference
-from scheduler.orders.model import MoneyAtStake, RuleComparison
+from scheduler.orders.model import Leaving, MoneyAtStake, RuleComparison
 from scheduler.solver.floor import floor
 
 #: Members whose floor is computed, evenly spaced through the ensemble, and the gap, as a share, at
@@ -45,6 +47,19 @@ def money_at_stake(decision: Decision, *, with_floor: bool) -> MoneyAtStake:
         judged=len(members),
         unseen=bool(decision.unseen),
         stay_checked=bool(decision.unseen) and decision.stay_checked,
+        leaving=leaving(decision.work.farm),
+    )
+
+
+def leaving(farm: Farm) -> tuple[Leaving, ...]:
+    """What leaving a field assumes, by crops that share it."""
+    by_terms: dict[tuple[float, float], list[str]] = {}
+    for field in {f.crop: f for f in farm.fields}.values():
+        terms = loss_terms(farm, field)
+        by_terms.setdefault((terms["leave_days"], terms["leave_share"]), []).append(field.crop)
+    return tuple(
+        Leaving(crops=tuple(crops), days=days, share=share)
+        for (days, share), crops in by_terms.items()
     )
 
 

@@ -279,6 +279,15 @@ class RuleComparison:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Leaving:
+    """Grain of some crops that nobody cuts within the days planned is sold later, for less."""
+
+    crops: tuple[str, ...]
+    days: float  # after the days planned
+    share: float  # less, 0-1
+
+
+@dataclass(frozen=True, kw_only=True)
 class MoneyAtStake:
     """The plan's money: what is lost, what can still be lost, and what other ways would lose.
 
@@ -296,6 +305,7 @@ class MoneyAtStake:
     judged : number of members that rules and plan are compared on.
     unseen : whether these are members that the search did not use.
     stay_checked : whether these members settled if yesterday's orders stay.
+    leaving : what leaving a field assumes, by crops that share it.
     """
 
     already_lost: float
@@ -309,6 +319,7 @@ class MoneyAtStake:
     held_error: float | None
     judged: int
     unseen: bool
+    leaving: tuple[Leaving, ...] = ()
     stay_checked: bool = False
 
 

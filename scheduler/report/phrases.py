@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 
+from readiness.grain.crops import CROPS
 from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
 from scheduler.farm.model import Farm
@@ -383,7 +384,36 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
                 against=against,
             )
         )
+    lines += leaving_lines(plan)
     return (*lines, _basis_text(plan))
+
+
+def leaving_lines(plan: Morning | IssuedPlan) -> list[str]:
+    """What the price of a field that nobody cuts assumes, and that haul is part of the money."""
+    lines = []
+    for leave in plan.money.leaving:
+        fields = {"days": round(leave.days), "share": percent(leave.share)}
+        if len(plan.money.leaving) == 1:
+            lines.append(
+                _(
+                    "Grain left uncut counts as sold {days} days after the days planned, for "
+                    "{share} less.",
+                    **fields,
+                )
+            )
+        else:
+            crops = ", ".join(_(CROPS[c].name) for c in leave.crops)
+            lines.append(
+                _(
+                    "Grain left uncut ({crops}) counts as sold {days} days after the days planned, "
+                    "for {share} less.",
+                    crops=crops,
+                    **fields,
+                )
+            )
+    if lines:
+        lines.append(_("The haul to each delivery point is part of all these amounts."))
+    return lines
 
 
 def held_text(cost: float, error: float | None, currency: str) -> str:

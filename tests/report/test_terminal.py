@@ -11,6 +11,7 @@ from scheduler.costs.machine_rates import CrewMachines
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock, one_line
 from scheduler.orders.cautions import FireWarning
+from scheduler.orders.model import Leaving
 from scheduler.planning.stages import PlanStage
 from scheduler.report.phrases import (
     STAGE_TEXT,
@@ -165,6 +166,22 @@ def test_every_claim_says_that_an_order_is_kept_and_what_that_costs(morning):
     )
     assert held(-700.0, 300.0) == "Keeping your order saves $700, give or take $300."
     assert held(0.0, 0.0) == "Keeping your order costs nothing."
+
+
+def test_hand_sentences_on_leaving(morning):
+    one = (Leaving(crops=("barley", "wheat_hard"), days=14.0, share=0.1),)
+    money = replace(mornings.money(5), leaving=one)
+    lines = money_lines(replace(morning, money=money))
+    assert lines[-3:-1] == (
+        "Grain left uncut counts as sold 14 days after the days planned, for 10 % less.",
+        "The haul to each delivery point is part of all these amounts.",
+    )
+    two = (*one, Leaving(crops=("canola",), days=7.0, share=0.2))
+    lines = money_lines(replace(morning, money=replace(money, leaving=two)))
+    assert (
+        "Grain left uncut (canola) counts as sold 7 days after the days planned, for 20 % less."
+        in lines
+    )
 
 
 def test_few_forecasts_say_that_they_flatter_the_plan(morning):
