@@ -203,7 +203,7 @@ class _Choice:
         work, weight = self.work, evaluator.tables.weight
         starts = []
         rules = best_rules(work, evaluator, objective=self.objective, starts=QUICK_STARTS)
-        for _saved, rule in rules.values():
+        for _start, rule in rules.values():
             outcome = play(evaluator.tables, rule.policy, log=True)
             orders = lists_of(outcome, weight)
             starts.append(starting_lists(work, rule.policy, orders, locked=self.locked))
@@ -369,7 +369,7 @@ def rank_makeups(
         tried.append((priced(choice, starts), choice, starts))
     tried.sort(key=lambda x: x[0].loss)
     ranked = []
-    for _loss, choice, starts in tried[:FINALISTS]:
+    for _estimate, choice, starts in tried[:FINALISTS]:
         found = choice.found(choice.work.tables, starts, effort.makeup_iterations)
         ranked.append(priced(choice, [f.policy for f in found]))
     return sorted(ranked, key=lambda x: x.loss)

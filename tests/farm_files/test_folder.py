@@ -17,7 +17,7 @@ from scheduler.errors import FarmError
 from scheduler.farm.model import Rules
 from scheduler.farm.units import normalized_name
 from scheduler.farm_files import vocabulary
-from scheduler.farm_files.folder import farm_problems, read_farm, read_rain
+from scheduler.farm_files.folder import farm_language, farm_problems, read_farm, read_rain
 from scheduler.farm_files.new_folder import new_farm
 
 
@@ -401,3 +401,20 @@ def test_header_speed_and_efficiency_by_crop(folder):
     assert combine.in_crop("barley") == combine
     edit(folder, "farm.toml", 'crop = "soybeans"', 'crop = "maize"')
     assert 'crop "corn" is there twice' in problem_lines(folder)[0]
+
+
+@pytest.mark.parametrize(
+    ("written", "language"), [("", "en"), ('language = "de"', "de"), ('language = "es"', "es")]
+)
+def test_the_language_of_a_farm(folder, written, language):
+    file = folder / "farm.toml"
+    file.write_text(f"{written}\n{file.read_text()}")
+    assert read_farm(folder).language == farm_language(folder) == language
+
+
+def test_an_unknown_language_is_refused_with_those_known(folder):
+    file = folder / "farm.toml"
+    file.write_text(f'language = "klingon"\n{file.read_text()}')
+    with pytest.raises(FarmError, match='language "klingon" is not known; use one of en, de, es'):
+        read_farm(folder)
+    assert farm_language(folder) == "en"

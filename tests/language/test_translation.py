@@ -1,8 +1,9 @@
 """Texts in the language of the thread that makes them."""
 
 import threading
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
+import mornings
 import pytest
 from markupsafe import Markup
 
@@ -19,6 +20,12 @@ from scheduler.language.translation import (
     ngettext,
     set_language,
 )
+from scheduler.season_book.book import Book
+from scheduler.season_book.csv_exchange import book_csv, read_rows
+from scheduler.season_book.entry_kinds import KINDS
+from scheduler.season_book.formatting import show_fact, write_value
+from scheduler.season_book.parsing import read_entry
+from scheduler.season_book.value_parsing import read_value
 
 
 def test_english_needs_no_catalogue(monkeypatch):
@@ -93,3 +100,36 @@ def test_days_money_and_areas(code, day, amount, area):
         assert day_name(date(2026, 8, 15)) == day
         assert show_money(-1234.0, "EUR") == amount
         assert show_area(59.7, "metric") == area
+
+
+# Hand: 1,234 is a decimal number in German and Spanish, a thousand and more in English.
+@pytest.mark.parametrize(("code", "text"), [("en", "1.234"), ("de", "1,234"), ("es", "1,234")])
+def test_a_number_that_a_form_shows_is_read_back(code, text):
+    farm = mornings.farm(units="metric")
+    weight = next(f for f in KINDS["ticket"].facts if f.name == "weight")
+    with in_language(code):
+        assert write_value(weight, 1.234, farm, "barley") == text
+        back = read_value(weight, text, farm, crop="barley", now=mornings.NOW)
+    assert back == pytest.approx(1.234)
+
+
+def test_words_of_a_choice_are_read_in_the_language_and_stored_as_in_english():
+    farm = mornings.farm()
+    ground = next(f for f in KINDS["ground"].facts if f.name == "ground")
+    with in_language("de"):
+        assert show_fact(ground, "soft", farm, "barley") == "weich"
+        for text in ("weich", "soft"):
+            assert read_value(ground, text, farm, crop="barley", now=mornings.NOW) == "soft"
+
+
+def test_the_table_of_the_book_is_the_same_in_every_language(tmp_path):
+    farm = mornings.farm()
+    with Book(tmp_path) as book:
+        facts = {"weight": "612,5", "field": "F01"}
+        with in_language("de"):
+            book.add(read_entry("ticket", farm.points[0].id, facts, farm, now=mornings.NOW))
+            german = book_csv(book, farm)
+        assert german == book_csv(book, farm)
+        assert "612.5" in german
+        with in_language("de"):
+            assert len(read_rows(german, farm, now=datetime.now(UTC) + timedelta(hours=1))) == 1
