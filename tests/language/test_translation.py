@@ -123,13 +123,13 @@ def test_words_of_a_choice_are_read_in_the_language_and_stored_as_in_english():
 
 
 def test_the_table_of_the_book_is_the_same_in_every_language(tmp_path):
-    farm = mornings.farm()
+    farm, now = mornings.farm(), datetime.now(UTC)
     with Book(tmp_path) as book:
         facts = {"weight": "612,5", "field": "F01"}
         with in_language("de"):
-            book.add(read_entry("ticket", farm.points[0].id, facts, farm, now=mornings.NOW))
+            book.add(read_entry("ticket", farm.points[0].id, facts, farm, now=now))
             german = book_csv(book, farm)
         assert german == book_csv(book, farm)
         assert "612.5" in german
         with in_language("de"):
-            assert len(read_rows(german, farm, now=datetime.now(UTC) + timedelta(hours=1))) == 1
+            assert len(read_rows(german, farm, now=now + timedelta(hours=1))) == 1
