@@ -157,7 +157,7 @@ def _end_of_absence(begin: datetime, until: str, farm: Farm) -> dict[str, Value]
 def _area_problem(area: float, left: float, field: str, farm: Farm) -> dict[str, str]:
     """A problem where more is cut than is left; a twentieth of the field is allowed (assumed)."""
     total = next(f.area_ha for f in farm.fields if f.id == field)
-    if 0.0 < area <= left + total / 20.0 or (area == 0.0 and left > 0.0):  # 0: begun
+    if 0.0 < area <= left + total / 20.0:
         return {}
     if left <= 0.0:
         text = _("{field} is cut already; correct the entry that says so if it is not", field=field)

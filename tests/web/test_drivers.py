@@ -81,6 +81,12 @@ def send(client, link, kind, **values):
     )
 
 
+def tap(client, link, do, field, **more):
+    """Tap a button on one of the day's fields; the page follows."""
+    form = {**hidden(get(client, link)), "field": field, "parcel": "", "do": do, **more}
+    return client.post(f"{link}/act", data=form, follow_redirects=True, **LOCAL)
+
+
 def test_a_driver_sees_the_orders_of_the_crew_and_no_money(app, folder):
     morning = issue(folder)
     link = add(farmer(app), "Bo")
@@ -157,18 +163,21 @@ def test_begun_and_done_take_one_tap_and_can_be_taken_back(app, folder):
     issue(folder)
     farm = read_farm(folder)
     client, link = app.test_client(), add(farmer(app), "Bo")
-    name = re.search(r'name="subject" value="(\w+)"', get(client, link))[1]
-    send(client, link, "cut", subject=name, area="0")
+    name = re.search(r'name="field" value="(\w+)"', get(client, link))[1]
+    for do, kind in (("begun", "begun"), ("tough", "tough"), ("soft", "ground")):
+        assert tap(client, link, do, name).status_code == 200
+        with Book(folder) as book:
+            assert [e.by for e in book.entries(kind)] == ["Bo"]
     with Book(folder) as book:
         assert book.in_progress(farm, NOW) == {name: "north crew"}
-    assert send(client, link, "cut", subject=name, area="all").status_code == 200
+    assert tap(client, link, "done", name).status_code == 200
     with Book(folder) as book:
         assert book.progress(farm, NOW)[name] == 1.0
-    answer = send(client, link, "cut", subject=name, area="all")
+    answer = tap(client, link, "done", name)
     assert answer.status_code == 422
     assert "is cut already" in answer.text
     text = get(client, link)
-    undo = re.search(rf'action="({link}/undo/\d+)"', text)[1]
+    undo = re.search(rf'action="({link}/undo/\d+)"', text)[1]  # the last entry stands first
     assert client.post(undo, data={"csrf_token": csrf(text)}, **LOCAL).status_code == 303
     with Book(folder) as book:
         assert book.progress(farm, NOW)[name] < 1.0
@@ -398,6 +407,21 @@ def test_an_entry_for_orders_that_have_changed_is_written_and_the_sender_told(ap
     assert "The orders have changed since: look at the new ones." in answer.json["told"]
     with Book(folder) as book:
         assert len(book.entries("ground")) == 1
+
+
+def test_what_a_crew_did_counts_although_the_field_has_left_the_orders(app, folder):
+    morning = issue(folder)
+    client, link = app.test_client(), add(farmer(app), "Bo")
+    ordered = {s.field for c in morning.crews for s in c.stints}
+    other = next(f.id for f in read_farm(folder).fields if f.id not in ordered)
+    for n, do in enumerate(("begun", "tough", "soft", "done")):
+        values = {"field": other, "parcel": "", "do": do, "token": f"{n}" * 32}
+        assert kept(client, f"{link}/act", **values).status_code == 200
+    part = kept(client, f"{link}/act", field=other, parcel="part 1 of 2", do="done")
+    assert part.status_code == 422
+    assert "no longer in the plan" in part.json["error"]
+    with Book(folder) as book:
+        assert book.progress(read_farm(folder), NOW)[other] == 1.0
 
 
 def test_an_entry_behind_an_ended_link_or_session_is_not_thrown_away(app, folder):

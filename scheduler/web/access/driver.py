@@ -25,6 +25,8 @@ from scheduler.season_book.parsing import read_entry
 from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.access.private_state import Person
 from scheduler.web.context import AppContext, app_context
+from scheduler.web.forms import form_number
+from scheduler.web.morning.acts import KIND_OF_ACT, entry_of_act
 from scheduler.web.offline import form_token, time_of_entry
 
 #: Kinds of entries that a driver may write, and the facts that the forms ask for: none is money.
@@ -83,6 +85,7 @@ class DriverField:
 def register(app: Flask) -> None:
     """Add the pages to the app."""
     app.get("/driver/<token>")(driver)
+    app.post("/driver/<token>/act")(driver_act)
     app.post("/driver/<token>/enter/<name>")(driver_entry)
     app.post("/driver/<token>/undo/<int:number>")(driver_undo)
 
@@ -94,22 +97,14 @@ def driver(token: str) -> Answer:
 
 def driver_entry(token: str, name: str) -> Answer:
     """Write an entry of the driver's; show the page again where something is wrong."""
-    person, context, form = _person(token), app_context(), request.form
     if name not in DRIVER_FORMS:
         abort(404)
-    with context.book() as book:
-        if (found := book.find(form_token())) is not None:
-            return _written(person, found)
-        try:
-            entry = _read(book, person, KINDS[name], context)
-            seen = form.get("seen", "")
-            added = book.add(entry, seen=int(seen) if seen.isdecimal() else None)
-        except (EntryError, ConflictError) as error:
-            if is_kept_entry():
-                raise
-            code = 422 if isinstance(error, EntryError) else 409
-            return _page(person, opened=name, wrong=str(error), values=form, code=code)
-    return _written(person, added)
+    return _write(_person(token), name)
+
+
+def driver_act(token: str) -> Answer:
+    """Write the entry of a tapped button on one of the day's fields."""
+    return _write(_person(token))
 
 
 def driver_undo(token: str, number: int) -> Answer:
@@ -127,6 +122,28 @@ def _person(token: str) -> Person:
     """Whom the link belongs to; the page says where a link has ended."""
     person = app_context().state.person_of(token)
     return person or abort(410, _("this link has ended: ask the farmer for a new one"))
+
+
+def _write(person: Person, opened: str = "") -> Answer:
+    """Write the entry of a form, or of a tapped button where `opened` names no form."""
+    context, form = app_context(), request.form
+    with context.book() as book:
+        if (found := book.find(form_token())) is not None:
+            return _written(person, found)
+        try:
+            if opened:
+                entry = _read(book, person, KINDS[opened], context)
+            else:
+                plan = context.issued(book)[1]
+                entry = entry_of_act(book, plan, crew=person.crew, by=person.name)
+            seen = form_number(form.get("seen", ""))
+            added = book.add(entry, seen=seen)
+        except (EntryError, ConflictError) as error:
+            if is_kept_entry():
+                raise
+            code = 422 if isinstance(error, EntryError) else 409
+            return _page(person, opened=opened, wrong=str(error), values=form, code=code)
+    return _written(person, added)
 
 
 def _read(book: Book, person: Person, kind: Kind, context: AppContext) -> Entry:
@@ -265,6 +282,6 @@ def _own_entries(book: Book, person: Person) -> list[Entry]:
     since = app_context().clock() - OWN_ENTRIES
     return [
         e
-        for e in reversed(book.entries(*DRIVER_FORMS))
+        for e in reversed(book.entries(*DRIVER_FORMS, *KIND_OF_ACT.values()))
         if e.by == person.name and e.noted is not None and e.noted > since
     ]

@@ -35,6 +35,7 @@ OPEN_ENDPOINTS = (
     "login",
     "open_session",
     "driver",
+    "driver_act",
     "driver_entry",
     "driver_manifest",
     "driver_undo",

@@ -15,7 +15,7 @@ from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import Stint
 from scheduler.report.order_phrases import threshing_limit
 from scheduler.season_book.book import Book
-from scheduler.season_book.entry_kinds import KINDS, Entry
+from scheduler.season_book.entry_kinds import KINDS, Entry, crop_of, subject_ids
 from scheduler.season_book.formatting import entry_text, write_value
 from scheduler.season_book.parsing import read_entry
 from scheduler.web.access.guard import is_kept_entry
@@ -48,9 +48,14 @@ def act() -> AnyResponse:
     context = app_context()
     with context.book() as book:
         plan = context.issued(book)[1]
-        seen = form_number(request.form.get("seen", "")) or None
+        seen = form_number(request.form.get("seen", ""))
         try:
-            written = book.find(form_token()) or book.add(_entry_of_act(book, plan), seen=seen)
+            written = book.find(form_token()) or book.add(
+                entry_of_act(
+                    book, plan, crew=request.form.get("crew", ""), by=session.get("by", "")
+                ),
+                seen=seen,
+            )
         except AfterrainError as error:
             if is_kept_entry():
                 raise
@@ -93,32 +98,36 @@ def fields_begun(book: Book, now: datetime) -> dict[str, Entry]:
     return {e.subject: e for e in book.entries("begun") if timedelta(0) <= now - e.at < BEGUN_FOR}
 
 
-def _entry_of_act(book: Book, plan: IssuedPlan | None) -> Entry:
+def entry_of_act(book: Book, plan: IssuedPlan | None, *, crew: str, by: str) -> Entry:
     """The entry of the tapped button.
+
+    What a crew did in a whole field stays true where the orders have changed since.
 
     Raises
     ------
     EntryError
-        Where the order is gone, or the entry cannot be read.
+        Where the farm has no such field, the order for a part of a field is gone, or the entry
+        cannot be read.
     """
     context, form = app_context(), request.form
     farm, now = context.farm(), context.clock()
     name, _colon, machine = form.get("do", "").partition(":")
-    crew, field = form.get("crew", ""), form.get("field", "")
+    field, parcel = form.get("field", ""), form.get("parcel", "")
     if name not in KIND_OF_ACT:
         abort(404)
-    stint = _stint(plan, crew, field, form.get("parcel", ""))
-    if stint is None and name != "down":
+    stint = _stint(plan, crew, field, parcel)
+    known = field in subject_ids(farm, "field")
+    if stint is None and name != "down" and (parcel or not known):
         gone = _("that order is no longer in the plan: look at the orders again")
         raise EntryError({"subject": gone})
     return read_entry(
         KIND_OF_ACT[name],
         (machine if name == "down" else field)[:200],
-        _facts(name, stint, crew, farm),
+        _facts(name, stint, farm, field=field, crew=crew),
         farm,
         now=now,
         at=time_of_entry(farm, now),
-        by=session.get("by", ""),
+        by=by,
         token=form_token(),
         left_ha=lambda place: book.left_ha(farm, place, now),
     )
@@ -131,21 +140,25 @@ def _reason(error: AfterrainError) -> str:
     return str(error)
 
 
-def _facts(name: str, stint: Stint | None, crew: str, farm: Farm) -> Mapping[str, str]:
+def _facts(
+    name: str, stint: Stint | None, farm: Farm, *, field: str, crew: str
+) -> Mapping[str, str]:
     """Facts of the entry that an act writes, as texts."""
+    if name == "down":
+        return {}
     if name == "soft":
         return {"ground": "soft"}
-    if stint is None or name == "down":
-        return {}
     if name == "begun":
         return {"crew": crew}
     if name == "tough":
-        (fact,) = KINDS["tough"].facts
-        above = min(stint.start_pct, threshing_limit(farm, stint.crop))
-        return {"above": write_value(fact, above, farm, stint.crop)}
+        crop, (fact,) = crop_of(farm, field, {}), KINDS["tough"].facts
+        limit = threshing_limit(farm, crop)
+        above = limit if stint is None else min(stint.start_pct, limit)
+        return {"above": write_value(fact, above, farm, crop)}
+    if stint is None or not stint.parcel:
+        return {"area": "all", "crew": crew}
     area = KINDS["cut"].facts[0]
-    whole = write_value(area, stint.field_ha, farm, stint.crop)
-    return {"area": whole if stint.parcel else "all", "crew": crew}
+    return {"area": write_value(area, stint.field_ha, farm, stint.crop), "crew": crew}
 
 
 def _stint(plan: IssuedPlan | None, crew: str, field: str, parcel: str) -> Stint | None:
