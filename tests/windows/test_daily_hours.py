@@ -1,7 +1,7 @@
 """Workable hours ahead, counted by hand from a season."""
 
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 
 import mornings
 import numpy as np
@@ -142,3 +142,21 @@ def test_from_now_starts_at_the_hour_of_now(morning):
     cut = from_now(morning.season, datetime(2025, 8, 16, 7, 40, tzinfo=mornings.TZ))
     assert cut.start == np.datetime64("2025-08-16T12")
     assert cut.reason.shape[2] == morning.season.reason.shape[2] - mornings.HISTORY_DAYS * 24 - 1
+
+
+# hand: open tomorrow from 10:00 to 16:00, but grain wetter than the 17 % that both points take
+# until 13:00; the second field may not be cut before 14:00
+def test_hours_count_only_where_grain_can_be_sold_and_dates_allow_cutting(morning):
+    season = shut(morning.season)
+    now = mornings.HISTORY_DAYS * 24
+    for row in (0, 1):
+        season.reason[:, row, now + 28 : now + 34] = Reason.OPEN
+        season.tier[:, row, now + 28 : now + 34] = Tier.FIRM
+    season.moisture[:] = 15.0
+    season.moisture[:, 0, now + 28 : now + 31] = 17.2
+    begin = morning.now + timedelta(hours=32)
+    fields = (morning.farm.fields[0], replace(morning.farm.fields[1], not_before=begin))
+    farm = replace(morning.farm, fields=fields)
+    first, second = hours_by_day(farm, season, now=morning.now)[date(2025, 8, 17)]
+    assert (first.cut, first.first) == (3.0, time(13))
+    assert (second.cut, second.first) == (2.0, time(14))
