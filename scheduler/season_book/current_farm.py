@@ -14,6 +14,7 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
     down, absent = book.breakdowns(now), book.absences(farm, now)
     away = book.absent_intervals(now)
     closed, delivered = book.closures(farm, now), book.delivered(farm, now)
+    quality = book.priced_quality(now)
     cut, sprayed = book.progress(farm, now), book.harvest_begins(now)
     samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
 
@@ -36,7 +37,10 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
 
     return replace(
         farm,
-        fields=tuple(updated(f) for f in farm.fields),
+        fields=tuple(
+            replace(updated(f), **quality.get(f.id, {}))  # type: ignore[arg-type]
+            for f in farm.fields
+        ),
         combines=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.combines),
         carts=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.carts),
         trucks=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.trucks),

@@ -85,6 +85,14 @@ _MOISTURE = Fact(name="moisture", label=N_("Moisture"), quantity="percent", low=
 _QUALITY = (
     Fact(name="test_weight", label=N_("Test weight"), quantity="test_weight", low=30.0, high=95.0),
     Fact(name="protein", label=N_("Protein"), quantity="percent", low=2.0, high=60.0),
+    Fact(
+        name="vomitoxin",
+        label=N_("Vomitoxin"),
+        hint=N_("ppm"),
+        quantity="number",
+        high=100.0,
+    ),
+    Fact(name="vitreous", label=N_("Vitreous kernels"), quantity="percent", high=100.0),
 )
 _RAIN = (
     Fact(name="rain", label=N_("Rain"), quantity="depth", high=500.0, required=True),

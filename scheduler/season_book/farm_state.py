@@ -84,6 +84,22 @@ def progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str,
     return {k: 1.0 if v >= FINISHED_FRACTION else v for k, v in out.items()}
 
 
+#: Facts of samples and tickets that set the price, and their names in `Field`.
+PRICED = {"protein": "protein_pct", "vomitoxin": "vomitoxin_ppm", "vitreous": "vitreous_pct"}
+
+
+def priced_quality(entries: Sequence[Entry], until: datetime) -> dict[str, dict[str, float]]:
+    """Last measured quality that sets the price, by field id and by attribute of `Field`."""
+    out: dict[str, dict[str, float]] = {}
+    for e in sorted(entries, key=lambda e: (e.at, e.id)):
+        if e.kind in ("sample", "ticket") and e.at <= until:
+            field = e.text("field") if e.kind == "ticket" else e.subject
+            for fact, attribute in PRICED.items():
+                if (value := e.number(fact)) is not None:
+                    out.setdefault(field, {})[attribute] = value
+    return out
+
+
 def harvest_begins(entries: Sequence[Entry], until: datetime) -> dict[str, datetime]:
     """When each field that was sprayed before harvest may be cut, UTC: by its last interval."""
     out: dict[str, datetime] = {}

@@ -146,6 +146,18 @@ def test_progress_adds_to_the_field_table(book, farm):
     assert apply_book(farm, book, NOW).fields[0].cut_fraction == 0.375
 
 
+def test_quality_last_measured_is_on_the_field(book, farm):
+    point = farm.points[0].id
+    book.add(entry("sample", "F01", -30, moisture=15.0, protein=13.1, vomitoxin=1.2))
+    book.add(entry("ticket", point, -3, field="F01", weight=20.0, protein=12.6))
+    book.add(entry("sample", "F02", -2, moisture=15.0, vitreous=70.0))
+    book.add(entry("sample", "F02", 2, moisture=15.0, vitreous=50.0))  # later than asked for
+    first, second, third = apply_book(farm, book, NOW).fields[:3]
+    assert (first.protein_pct, first.vomitoxin_ppm, first.vitreous_pct) == (12.6, 1.2, None)
+    assert second.vitreous_pct == 70.0
+    assert third.protein_pct is None
+
+
 def test_spraying_bars_the_field_for_the_days_of_its_label(book, farm):
     # published: glyphosate as a harvest aid at least 7 days before harvest (NDSU 2005)
     old = book.add(entry("spray", "F01", -48, days=7.0))
