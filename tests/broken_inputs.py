@@ -620,7 +620,8 @@ BROKEN = (
     ),
     toml(
         "elevator without a place",
-        "lat = 47.150                    # or, without lat and lon: distance_mi = 12\nlon = -99.420\n",
+        "lat = 47.150                    # or, without lat and lon: distance_mi = 12\n"
+        "lon = -99.420\n",
         "",
         (
             '{folder}/farm.toml [[point]] "elevator", lat: has no position; give lat and '

@@ -26,9 +26,10 @@ def run_review(args: argparse.Namespace) -> int:
         review = review_season(
             args.folder, book=args.book, until=until, seed=args.seed, progress=show
         )
+    # files come first: whoever reads the output may close it early
+    paths = [] if args.no_files else write_review(review, args.folder)
     print(review_terminal(review))
-    if not args.no_files:
-        paths = write_review(review, args.folder)
+    if paths:
         files = ", ".join(p.name for p in paths)
         print("\n" + _("written to {folder}: {files}", folder=paths[0].parent, files=files))
     return 0

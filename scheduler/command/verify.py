@@ -22,9 +22,11 @@ def run_verify(args: argparse.Namespace) -> int:
     farm = read_farm(folder)
     now = planning_time(args.on, farm)
     found = verify(folder, farm, all_gauges(folder, farm, now), now=now)
+    # files come first: whoever reads the output may close it early
+    paths = write_verification(Path(args.out or folder / "verification"), farm, found)
     for line in table_lines(farm, found):
         print(line)
-    for path in write_verification(Path(args.out or folder / "verification"), farm, found):
+    for path in paths:
         print(f"wrote {path}")
     return 0
 

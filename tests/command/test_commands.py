@@ -1,5 +1,7 @@
 """The command: exit codes, exact messages, and input that is broken in every way we know."""
 
+import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -11,7 +13,7 @@ import pytest
 from places import SAMPLE
 
 from scheduler.command import main
-from scheduler.command.parser import command_parser
+from scheduler.command.parser import command_parser, parsed
 from scheduler.report.phrases import WORK_TEXT
 
 ON = "2026-08-12"
@@ -232,3 +234,47 @@ def test_the_first_plan_begins_the_book_and_the_next_says_what_changed(folder, c
     output(capsys, 0, "log", folder, "down", "C3", "--until", "2026-08-14T20:00", *at)
     out = output(capsys, 0, "plan", folder, "--on", "2026-08-12T06:30", "--days", "5")
     assert "changed" in out.lower()
+
+
+def readme_commands():
+    """Every command that the README names, its words after 'afterrain'."""
+    text = (SAMPLE.parent / "README.md").read_text(encoding="utf-8")
+    found = re.findall(r"^afterrain (.*)$|`afterrain ([a-z]+ [^`]*)`", text, flags=re.MULTILINE)
+    lines = [(a or b).partition("  #")[0] for a, b in found]
+    return [words for line in lines if (words := shlex.split(line))[0] in command_names()]
+
+
+#: Commands that wait for a browser, the network, many seasons or minutes of search; other tests
+#: run them.
+NOT_RUN = ("serve", "fetch", "plan", "price", "rehearse", "whatif", "validate", "review")
+
+
+def test_every_command_of_the_readme_is_understood(capsys):
+    commands = readme_commands()
+    assert len(commands) > 20
+    assert {c[0] for c in commands} == set(command_names())
+    for words in commands:
+        parsed([w.replace("FILE...", "FILE") for w in words])
+
+
+def command_names():
+    (commands,) = (a for a in command_parser()._actions if isinstance(a.choices, dict))
+    return commands.choices
+
+
+@pytest.mark.slow
+def test_the_quick_commands_of_the_readme_run_on_the_sample(folder, tmp_path, capsys):
+    rows = [f"2026-06-{d:02d} {h:02d}:00,0,20" for d in range(1, 4) for h in range(24)]
+    past = tmp_path / "past.csv"
+    past.write_text("\n".join(["time,rain_mm,temp_c", *rows]) + "\n", encoding="utf-8")
+    table = tmp_path / "entries.csv"
+    table.write_text("kind,subject,at,rain_in\nrain,west,2026-08-12 06:00,0.3\n", encoding="utf-8")
+    places = {"past.csv": str(past), "FILE": str(table), "15:00": "23:59"}  # run at any hour
+    for words in readme_commands():
+        if words[0] in NOT_RUN:
+            continue
+        farm = str(tmp_path / "new") if words[0] == "new" else str(folder)
+        done = [places.get(w, w).replace("myfarm", farm) for w in words]
+        if words[0] == "ready":
+            done += ["--on", ON]
+        assert main(done) == 0, (done, capsys.readouterr().err)

@@ -235,7 +235,7 @@ def test_a_table_with_problems_is_not_imported_and_all_problems_are_listed(
     assert capsys.readouterr().err.splitlines() == [
         f"afterrain: {table}: nothing was imported:",
         'row 3, subject: gauge "nowhere" is not known; known are yard, east, far east, west, south',
-        "row 4, at: the time is missing",
+        "row 4, at: is missing; give the time, as 2026-08-12 06:40",
         'row 5, ground: "damp" is not known; use one of firm, headland-only, soft, ruts',
         "row 6, ground: rain gauge has no ground",
     ]
