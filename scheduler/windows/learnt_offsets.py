@@ -1,5 +1,8 @@
 """Learn lasting offsets of grain moisture and bearing limits from readings.
 
+Grain is learnt slowly, ground at once: a check that contradicts the model gives its field the tier
+that was found, unless other checks contradict it.
+
 Fields of one soil share part of their offset. The offset of field f on soil s is b_f = g_s + d_f,
 with g_s ~ N(0, soil_sd²) and d_f ~ N(0, own_sd²). A reading bounds it, low <= b_f <= high: a
 sample has low = high, a ground check bounds one side or a band. The distance to the bounds is
@@ -50,9 +53,13 @@ class Prior:
 #: Percent points of grain; assumed, because equilibrium curves of varieties differ by about a
 #: point, and the hourly model misses single samples by one or two.
 GRAIN = Prior(soil_sd=0.5, own_sd=0.7, error_sd=1.5)
-#: m³/m³ of the bearing limits; assumed, because published strength relations differ by a factor
-#: of two, which is about 0.04 of water, and a ground check is one place in a field.
-GROUND = Prior(soil_sd=0.02, own_sd=0.02, error_sd=0.04)
+#: m³/m³ of the bearing limits; assumed, because published strength relations differ by a factor of
+#: two, which is about 0.04 of water, most of it a matter of the field's own ground and machines. A
+#: person who looks at the ground seldom takes a tier for another, so that one check suffices.
+GROUND = Prior(soil_sd=0.02, own_sd=0.04, error_sd=0.008)
+#: How far inside the tier that a check found its limits come to lie, m³/m³; assumed, a third of the
+#: distance between the limits of carts and combines. Moves today's tier after a check.
+INTO_TIER = 0.005
 PRIORS = {Learnt.GRAIN: GRAIN, Learnt.BEARING: GROUND}
 RIPENING_PCT = 25.0  # wetter grain may still be filling, which is no offset; assumed
 OUTLIER_SD = 2.5  # standard errors beyond which a reading is an outlier; assumed
@@ -135,7 +142,10 @@ def grain_intervals(season: Season, seen: Sequence[Observation]) -> list[OffsetI
 def ground_intervals(
     season: Season, limits: WaterLimits, seen: Sequence[Observation]
 ) -> list[OffsetInterval]:
-    """Ground checks: the shift of the bearing limits that gives the tier that was seen."""
+    """Ground checks: the shift of the bearing limits that gives the tier that was seen.
+
+    The limits come to lie `INTO_TIER` inside it, or in its middle where it is narrower.
+    """
     out = []
     for o in seen:
         f, h = o.field, _hour(season, o)
@@ -145,8 +155,11 @@ def ground_intervals(
         if o.kind != "tier" or not np.isfinite(firm + edge):
             continue
         tier = Tier(int(o.value))
-        low = {Tier.FIRM: firm, Tier.HEADLAND_ONLY: edge}.get(tier, -np.inf)
-        high = {Tier.HEADLAND_ONLY: firm, Tier.SOFT: edge}.get(tier, np.inf)
+        if not edge < firm:  # without a tier between, as without a cart
+            edge = firm
+        inside = min(INTO_TIER, 0.5 * (firm - edge)) if tier == Tier.HEADLAND_ONLY else INTO_TIER
+        low = {Tier.FIRM: firm, Tier.HEADLAND_ONLY: edge}.get(tier, -np.inf) + inside
+        high = {Tier.HEADLAND_ONLY: firm, Tier.SOFT: edge}.get(tier, np.inf) - inside
         out.append(OffsetInterval(observation=o, low=min(low, high), high=max(low, high)))
     return out
 

@@ -1,4 +1,4 @@
-"""Learning is slow, shared on one soil, and robust against one bad reading."""
+"""Learning is shared on one soil, robust for grain; a ground check counts at once."""
 
 import re
 from dataclasses import replace
@@ -17,8 +17,8 @@ from scheduler.farm.slots import utc_hour
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.windows.learnt_offsets import (
     GRAIN,
-    GROUND,
     HUBER,
+    INTO_TIER,
     Prior,
     grain_intervals,
     ground_intervals,
@@ -182,23 +182,42 @@ def test_ground_checks_bound_the_limits(run):
         for b in ground_intervals(season, limits, [check(run, 0, tier)])
     }
     # hand: firm needs both waters under the limits shifted by b, so b >= firm; soft b <= edge
-    assert bounds[Tier.FIRM] == (pytest.approx(firm), np.inf)
-    assert bounds[Tier.SOFT] == (-np.inf, pytest.approx(edge))
-    assert bounds[Tier.HEADLAND_ONLY] == (pytest.approx(edge), pytest.approx(firm))
+    assert bounds[Tier.FIRM] == (pytest.approx(firm + INTO_TIER), np.inf)
+    assert bounds[Tier.SOFT] == (-np.inf, pytest.approx(edge - INTO_TIER))
+    low, high = bounds[Tier.HEADLAND_ONLY]
+    assert edge < low <= high < firm
+    assert (low - edge, firm - high) == (pytest.approx(INTO_TIER), pytest.approx(INTO_TIER))
 
 
-def test_a_field_softer_than_modelled_bears_less(place, past, run):
-    seen = [check(run, 0, Tier.SOFT, 30), check(run, 0, Tier.SOFT, 5)]
-    bounds = ground_intervals(*run, seen)
-    assert all(b.high < 0 for b in bounds)  # the model held that it bore combines
+def found_after(place, past, seen):
+    """Tier of the open loop at each check after learning from them."""
     taught = learn(place, seen, past, now=NOW)
-    moved = [f.calibration.get("bearing_offset", 0.0) for f in taught.farm.fields]
-    assert moved[0] < moved[1] < 0.0
-    assert moved[0] > max(b.high for b in bounds)  # slowly
-    assert moved[3] == 0.0
-    assert abs(moved[0]) < 3 * (GROUND.soil_sd + GROUND.own_sd)
-    softer = open_loop(taught.farm, past)[1]
-    assert softer.firm_top[0] < run[1].firm_top[0]
+    season, _ = open_loop(taught.farm, past)
+    at = [int((o.time - season.start).astype(int)) for o in seen]
+    return taught, [Tier(int(season.tier[0, o.field, h])) for o, h in zip(seen, at, strict=True)]
+
+
+def test_one_check_gives_its_field_the_tier_that_was_found(place, past, run):
+    modelled = Tier(int(run[0].tier[0, 0, -5]))
+    for tier in (Tier.SOFT, Tier.HEADLAND_ONLY, Tier.FIRM):
+        taught, found = found_after(place, past, [check(run, 0, tier)])
+        assert found == [tier]
+        moved = [f.calibration.get("bearing_offset", 0.0) for f in taught.farm.fields]
+        if tier != modelled:
+            assert abs(moved[1]) < abs(moved[0])  # its neighbour on the same soil learns a part
+            assert moved[3] == 0.0
+            (line, *_) = lesson_lines(taught.lessons, taught.farm)
+            assert line.startswith("Home quarter (F01): ground bears")
+
+
+def test_other_checks_contradict_a_wrong_one(place, past, run):
+    # soft where the ground is driest, firm on the wetter days before: both cannot hold
+    wrong = check(run, 0, Tier.SOFT, 5)
+    one = learn(place, [wrong], past, now=NOW).farm.fields[0].calibration["bearing_offset"]
+    others = [check(run, 0, Tier.FIRM, ago) for ago in (30, 54, 78)]
+    taught = learn(place, [wrong, *others], past, now=NOW)
+    assert abs(taught.farm.fields[0].calibration["bearing_offset"]) < 0.8 * abs(one)
+    assert any(isinstance(x, Outlier) and x.value == Tier.SOFT for x in taught.lessons)
 
 
 def test_a_check_that_agrees_teaches_nothing(place, past, run):
