@@ -127,12 +127,12 @@ def _tile(state, soil):  # type: ignore[no-untyped-def]
 
     The outlet carries at most the drainage coefficient. Water at rest above tile stays.
     """
-    head = soil[SoilFact.TILE_DEPTH] - table_depth(state, soil)
-    if head <= 0.0:
-        return 0.0
-    flow = head * (soil[SoilFact.TILE_LINEAR] + soil[SoilFact.TILE_SQUARE] * head)
     rest = soil[SoilFact.SAT] - soil[SoilFact.RISE] * (soil[SoilFact.TILE_DEPTH] - MIDDLES[_LAST])
-    flow = min(flow, DRAINAGE_COEFFICIENT, max(state[_LAST] - rest, 0.0) * THICKNESS_MM[_LAST])
+    if state[_LAST] <= rest:
+        return 0.0
+    head = soil[SoilFact.TILE_DEPTH] - table_depth(state, soil)
+    flow = head * (soil[SoilFact.TILE_LINEAR] + soil[SoilFact.TILE_SQUARE] * head)
+    flow = min(flow, DRAINAGE_COEFFICIENT, (state[_LAST] - rest) * THICKNESS_MM[_LAST])
     state[_LAST] -= flow * _PER_MM[_LAST]
     return flow
 
@@ -147,8 +147,6 @@ def _drain(state, soil):  # type: ignore[no-untyped-def]
     """
     drained = 0.0
     fc, inv_free = soil[SoilFact.FC], soil[SoilFact.INV_FREE]
-    if soil[SoilFact.TILE_DEPTH] > 0.0:
-        drained = _tile(state, soil)
     over = state[_LAST] - fc
     if over > 0.0:
         out = _released(over, soil[SoilFact.DEEP] * inv_free * _PER_MM[_LAST], inv_free)
@@ -156,11 +154,11 @@ def _drain(state, soil):  # type: ignore[no-untyped-def]
         drained += out * THICKNESS_MM[_LAST]
     for i in range(_LAST - 1, -1, -1):
         over = state[i] - fc
-        above_rest = state[i] - state[i + 1] + soil[SoilFact.RISE] * GAPS[i]
-        if over > 0.0 and above_rest > 0.0:
+        if over > 0.0:
             rate = soil[SoilFact.KSAT] * inv_free * _PER_MM[i]
             out = _released(over, rate, inv_free) * THICKNESS_MM[i]
-            out = min(out, above_rest * THICKNESS_MM[i])
+            above_rest = state[i] - state[i + 1] + soil[SoilFact.RISE] * GAPS[i]
+            out = min(out, max(above_rest, 0.0) * THICKNESS_MM[i])
             out = min(out, max(0.0, (soil[SoilFact.SAT] - state[i + 1]) * THICKNESS_MM[i + 1]))
             state[i + 1] += out * _PER_MM[i + 1]
             state[i] -= out * _PER_MM[i]
@@ -304,6 +302,8 @@ def water_step(state, soil, rain, temp, eto, kcb):  # type: ignore[no-untyped-de
     drained = 0.0
     if _has_free_water(state, soil[SoilFact.FC]):
         drained = _drain(state, soil)
+        if soil[SoilFact.TILE_DEPTH] > 0.0:
+            drained += _tile(state, soil)
     _redistribute(state, soil)
     if eto <= 0.0 or state[WaterState.SNOW] > 0.0:
         return runoff, drained, 0.0, 0.0
