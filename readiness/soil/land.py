@@ -79,9 +79,9 @@ INTAKE_SHARE = 0.2
 #: three on clay (common practice, no source). Moves all bearing limits; a day more or less on all
 #: soils agrees with days suitable about as well.
 DRAINED_HOURS, DRAINED_HOURS_SAND, DRAINED_HOURS_CLAY = 48.0, 24.0, 72.0
-#: Fractions of sand, and of clay, between which ground turns sandy and clayey; assumed: loam to
-#: loamy sand, clay loam to clay.
-SANDY, CLAYEY = (0.50, 0.70), (0.27, 0.40)
+#: Fractions of sand, and of clay, between which ground turns sandy and clayey; assumed: sandy loam
+#: to sand, clay loam to clay.
+SANDY, CLAYEY = (0.60, 0.85), (0.27, 0.40)
 #: Height above a water table, m, at which soil at rest is at field capacity: 6 kPa. Assumed, from
 #: the 5 kPa of British and the 10 kPa of other practice (memory). Moves how much longer a poorly
 #: drained field stays shut than a tiled one; stations and days suitable hardly tell 0.5 from 1 m.

@@ -5,6 +5,7 @@ Layer: may import all of readiness.
 - `stations`: station records ready to run
 - `soil_moisture`: modelled soil water against probes
 - `days_suitable`: days suitable for fieldwork of a state
+- `hours_after_rain`: hours to each tier by texture and drainage
 - `reference_et`: evapotranspiration against program output
 - `grain_events`: published drying and wetting events
 - `validate`: the table of `afterrain validate`

@@ -9,12 +9,19 @@ from pathlib import Path
 from readiness.sources.daily_record import RecordError
 from readiness.validation.validate import validate
 from scheduler.atomic import write_file
-from scheduler.command.columns import column_lines
+from scheduler.command.columns import column_lines, fitted_widths
 from scheduler.errors import AfterrainError
 from scheduler.verification.model_page import validation_page
-from scheduler.verification.model_tables import CAVEAT, row_cells, station_lines, year_lines
+from scheduler.verification.model_tables import (
+    CAVEAT,
+    after_rain_lines,
+    row_cells,
+    station_lines,
+    year_lines,
+)
 
 WIDTHS = (46, 36, 40, 8)  # of the columns, characters
+AFTER_RAIN_WIDTHS = (15, 8, *[6] * 9, 9)  # of the columns of hours after rain
 FOLDERS = ("soil_moisture", "days_suitable", "reference_et")
 
 
@@ -45,6 +52,9 @@ def run_validate(args: argparse.Namespace) -> int:
         print("\nby tested year, 5 cm calibrated, medians: r, unbiased RMSE, stations")
         for line in year_lines(found.soils):
             print("  " + "  ".join(line))
+    print("\nhours from the end of rain until combines / carts may drive")
+    lines = after_rain_lines(found.after_rain)
+    print("\n".join(column_lines(lines, fitted_widths(lines, AFTER_RAIN_WIDTHS))))
     print("\n" + textwrap.fill(CAVEAT, 100))
     _write(args.out, validation_page(found))
     print(f"\nwritten: {args.out}")

@@ -17,6 +17,7 @@ from scheduler.report.template_environment import template_environment
 from scheduler.verification.model_charts import plot_scatter, plot_series, plot_weeks
 from scheduler.verification.model_tables import (
     CAVEAT,
+    after_rain_lines,
     row_cells,
     station_lines,
     strength_lines,
@@ -52,6 +53,7 @@ def validation_page(validation: Validation) -> str:
         ],
         weeks=weeks,
         weeks_chart=_png(lambda ax: plot_weeks(validation, ax=ax), SQUARE_IN) if weeks else None,
+        after_rain=after_rain_lines(validation.after_rain),
         strength_head=head,
         strengths=strengths,
     )

@@ -15,6 +15,7 @@ from readiness.soil.running_gear import (
     USUAL_COMBINE_T,
 )
 from readiness.soil.trafficability import land_limits, strengths_at_limits
+from readiness.validation.hours_after_rain import HoursAfterRain
 from readiness.validation.soil_moisture import SoilResult
 from readiness.validation.validate import ValidationRow
 from scheduler.farm_files.vocabulary import TEXTURES
@@ -62,6 +63,26 @@ def year_lines(soils: Sequence[SoilResult]) -> list[tuple[str, str, str, str]]:
             lines.append(
                 (str(year), f"{np.median(r):.2f}", f"{np.median(unbiased):.3f}", str(len(scores)))
             )
+    return lines
+
+
+def after_rain_lines(rows: Sequence[HoursAfterRain]) -> list[tuple[str, ...]]:
+    """Rows by texture and ground before: hours to each tier by rain and drainage, and the rule."""
+    rains = list(dict.fromkeys(r.rain_mm for r in rows))
+    drainages = list(dict.fromkeys(r.drainage for r in rows))
+    head = [f"{rain:g} mm {drainage}" for rain in rains for drainage in drainages]
+    lines = [("texture", "before", *head, "published rule")]
+    for texture, wet in dict.fromkeys((r.texture, r.wet) for r in rows):
+        own = {(r.rain_mm, r.drainage): r for r in rows if (r.texture, r.wet) == (texture, wet)}
+        cells = [own[rain, d] for rain in rains for d in drainages]
+        lines.append(
+            (
+                texture,
+                "field capacity" if wet else "half dry",
+                *(f"{c.headland}/{c.firm}" for c in cells),
+                str(cells[0].rule),
+            )
+        )
     return lines
 
 

@@ -12,6 +12,7 @@ from places import DATA, ROOT
 from readiness.sources.uscrn import read_uscrn_daily
 from readiness.validation import soil_moisture, stations, validate
 from readiness.validation.days_suitable import STATES, state_weeks, state_weights
+from readiness.validation.hours_after_rain import hours_after_rain
 from scheduler.command import main
 from scheduler.verification.model_page import validation_page
 from scheduler.verification.model_tables import row_cells, strength_lines
@@ -140,7 +141,13 @@ def test_one_station_and_its_split() -> None:
     )
     assert len(weeks) == 1
     assert 0.0 <= weeks["modelled"][0] <= 7.0
-    found = validate.Validation(rows=validate.soil_rows([soil]), soils=[soil], weeks=weeks, et=[])
+    found = validate.Validation(
+        rows=validate.soil_rows([soil]),
+        soils=[soil],
+        weeks=weeks,
+        et=[],
+        after_rain=hours_after_rain(),
+    )
     page = validation_page(found)
     assert page.count("<img alt=") == 3
     assert "ND_Jamestown_38_WSW" in page
@@ -153,7 +160,11 @@ def test_page_shows_the_strength_of_both_families_at_the_limits() -> None:
     assert len(lines) == 2 * 12
     ratio = [float(line[3]) / float(line[4]) for line in lines]
     assert max(ratio) > 2.0 or min(ratio) < 0.5
-    page = validation_page(validate.Validation(rows=[], soils=[], weeks=pd.DataFrame(), et=[]))
+    page = validation_page(
+        validate.Validation(
+            rows=[], soils=[], weeks=pd.DataFrame(), et=[], after_rain=hours_after_rain()
+        )
+    )
     assert all(f"<td>{cell}</td>" in page for cell in lines[0])
 
 
