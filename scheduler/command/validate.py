@@ -21,7 +21,7 @@ from scheduler.verification.model_tables import (
 )
 
 WIDTHS = (46, 36, 40, 8)  # of the columns, characters
-AFTER_RAIN_WIDTHS = (15, 8, *[6] * 9, 9)  # of the columns of hours after rain
+AFTER_RAIN_WIDTHS = (15, 14, *[7] * 9, 9)  # of the columns of hours after rain
 FOLDERS = ("soil_moisture", "days_suitable", "reference_et")
 
 
