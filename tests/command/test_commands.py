@@ -191,6 +191,15 @@ def test_a_reader_who_has_seen_enough_ends_a_command_quietly(folder, words):
     assert "Broken" not in errors
 
 
+def test_the_order_of_rows_leaves_the_hours_as_they_are(folder, capsys):
+    """Plan, review and sheet begin from the same farm, as `tests/farm_files` shows."""
+    given = output(capsys, 0, "ready", folder, "--on", ON)
+    for name in ("fields.csv", "rain.csv"):
+        head, *rows = (folder / name).read_text(encoding="utf-8").splitlines(keepends=True)
+        (folder / name).write_text(head + "".join(reversed(rows)), encoding="utf-8")
+    assert output(capsys, 0, "ready", folder, "--on", ON) == given
+
+
 @pytest.mark.parametrize("work", ["tillage", "planting", "spraying"])
 def test_ready_for_other_work(folder, capsys, work):
     out = output(capsys, 0, "ready", folder, "--on", ON, "--work", work)

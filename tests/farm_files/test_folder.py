@@ -1,10 +1,12 @@
 """The farm folder: crops and units, missing files, and broken files that never give a traceback."""
 
+import json
 import shutil
 import tempfile
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from farm_folder import HEAD, ROW, edit, problem_lines, write
 from hypothesis import given, settings
@@ -290,6 +292,19 @@ def test_the_order_of_rows_changes_nothing(tmp_path):
     for order in (reversed(rows), [*rows[9:], *rows[:9]]):
         path.write_text(head + "".join(order), encoding="utf-8")
         assert read_farm(tmp_path / "farm") == given
+
+
+def test_the_order_of_readings_and_boundaries_changes_nothing(tmp_path):
+    shutil.copytree(SAMPLE, tmp_path / "farm", ignore=lambda *_: {"forecasts", "plans"})
+    sample = read_farm(SAMPLE)
+    readings = read_rain(SAMPLE, sample)
+    shapes = json.loads((SAMPLE / "fields.geojson").read_text(encoding="utf-8"))
+    shapes["features"].reverse()
+    write(tmp_path / "farm", "fields.geojson", json.dumps(shapes))
+    head, *rows = (SAMPLE / "rain.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    write(tmp_path / "farm", "rain.csv", head + "".join(reversed(rows)))
+    assert read_farm(tmp_path / "farm") == sample
+    pd.testing.assert_frame_equal(read_rain(tmp_path / "farm", sample), readings)
 
 
 def test_fields_stand_in_the_natural_order_of_their_ids(folder):
