@@ -197,6 +197,7 @@ def season(place: Farm, sky: Weather, *, unknown: bool = False) -> Season:
         reason=reason.astype(np.uint8),
         wettings=np.cumsum(sky.rain > 0, axis=2) / 6.0,
         sprout=np.zeros(sky.shape),
+        straw=sky.humidity,
         end=None,
     )
 

@@ -107,7 +107,8 @@ def farm(**other):
 def season(n, moisture=13.5, members=1, days=4):
     shape = (members, n, 24 * days)
     full = {
-        name: np.zeros(shape) for name in ("water_top", "water_below", "film", "wettings", "sprout")
+        name: np.zeros(shape)
+        for name in ("water_top", "water_below", "film", "wettings", "sprout", "straw")
     }
     wet = np.broadcast_to(np.asarray(moisture, dtype=float), shape[1:] if np.ndim(moisture) else ())
     return Season(

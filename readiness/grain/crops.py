@@ -60,10 +60,17 @@ class Crop:
     core_exposure : share of k at which the core follows the skin.
     ear_capacity : free water that the ear layer holds, mm.
     ear_catch : share of rain that the ear layer catches until it is full.
-    sprout_hours : hours of free water at 20 °C on ripe grain before sprouting starts.
-    sprout_scale : further such hours in which 63 % of the rest sprouts.
-    wetting_test_weight : test weight lost per wetting event, kg/hL.
+    imbibition : fastest uptake of kernels on an ear full of water, points db an hour.
+    dormancy_days : days of dry grain after maturity before it can sprout.
+    sprout_water : least moisture of the core at which kernels sprout, percent db.
+    sprout_scale : time at such moisture and 20 °C in which 63 % of the kernels sprout, h.
+    wetting_test_weight : test weight that the first wetting costs, kg/hL; each further one costs
+        less.
     loss_day : share of the crop lost per day of standing ripe (shatter, lodging).
+    straw_limit : humidity with which the straw may be in equilibrium at most to thresh well,
+        percent; infinite where straw does not stop the combine.
+    heat_base, heat_units : base temperature, °C, and degree-days above it from `heading_stage` to
+        physiological maturity, °C d.
     """
 
     name: str
@@ -85,10 +92,15 @@ class Crop:
     core_exposure: float
     ear_capacity: float
     ear_catch: float
-    sprout_hours: float
+    imbibition: float
+    dormancy_days: float
+    sprout_water: float
     sprout_scale: float
     wetting_test_weight: float
     loss_day: float
+    straw_limit: float
+    heat_base: float
+    heat_units: float
 
     @property
     def isotherm(self) -> Isotherm:
@@ -119,10 +131,19 @@ def _isotherm(form: Form, a: float, b: float, c: float, edition: str, source: st
 _D5, _D6, _BOOK = "D245.5", "D245.6", "textbook"
 _CEREALS_BOOK = "Storage of Cereal Grains and Their Products, 5th ed., p. 272, as quoted in code"
 
-#: Wheat delay loss: mean of Bolland 1984 (published: 0.53, 0.49, 0.53, 0.18, 0 %/day).
-_WHEAT_LOSS = 0.0035
+#: Wheat standing loss: ASABE D497, wheat, Ohio (memory, 0.005). Bolland 1984 measured 0.53, 0.49,
+#: 0.53, 0.18 and 0 %/day. It decides how many days of waiting a point of moisture is worth.
+_WHEAT_LOSS = 0.005
 #: Barley delay loss: mean of Bolland 1984 (published: 0.67, 0.75, 0.46, 0.65, 0.42, 0.25).
 _BARLEY_LOSS = 0.0053
+
+#: Dry days after maturity before grain sprouts, for varieties that keep their dormancy briefly,
+#: as usual, and long. Bauer & Black 1983: 4 to more than 15 days by cultivar; the middle is
+#: assumed. They decide which fields a wet spell endangers first.
+DORMANCY_LOW, DORMANCY_USUAL, DORMANCY_HIGH = 4.0, 9.0, 15.0
+#: Straw's humidity above which straw is too tough to thresh. Common practice, no source: combines
+#: stop at about 70 %, and the published limit of fieldwork days that `days_suitable` uses is 70 %.
+_STRAW_LIMIT = 70.0
 
 _HARD = Crop(
     name="hard wheat",
@@ -130,33 +151,45 @@ _HARD = Crop(
     test_weight=78.9,  # 60 lb/bu by 1.292 x + 1.419 (FGIS, memory)
     base_moisture=13.5,  # published for hard red spring
     thresh_limit=20.0,  # published: Ohio State, Rutgers; above it kernels are damaged
-    # published: Ohio State prints about 30 %, Virginia Tech about 37 %; assumed between them
-    mature_moisture=35.0,
+    # published: NDSU, Saskatchewan and Ohio State about 30 %, University of Minnesota 30-40 %,
+    # Alberta 35 %, Virginia Tech about 37 %; assumed nearer the first three, which speak of wheat
+    mature_moisture=32.0,
     heading_stage="heading",
     heading_to_ripe_days=35.0,  # memory: 30-40 days
-    filling_rate=1.5,  # memory: about 70 % at milk to 35 % in three to four weeks
+    filling_rate=1.5,  # memory: about 70 % at milk to 32 % in three to four weeks
     drydown_rate=2.0,  # memory: maturity to harvest in one to two weeks
     isotherms=(
         _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, "memory"),
         _isotherm("henderson", 2.3008e-5, 2.2857, 55.815, _D5, "memory"),
         _isotherm("chung-pfost", 610.34, 15.526, 93.213, _BOOK, _CEREALS_BOOK),
     ),
-    # published: Atzema 1998 gives 10-30 % as the range of standing wheat and barley
-    saturated_moisture=30.0,
+    # assumed: Bauer & Black 1983 kept sprouting spikes above 750 g/kg, which is 43 %
+    saturated_moisture=42.0,
     # O'Callaghan, Menzies & Bailey 1971 (memory): ventilated single wheat kernels
     k0=2000.0,
     activation=5094.0,
-    # fitted once to the published rates that `grain_checks` lists, not to a farm's data
-    exposure=0.8,
-    vapour_exposure=0.4,
-    core_exposure=0.1,
-    ear_capacity=0.30,  # assumed: ear area about 1 m²/m² with a film of 0.2 mm, and chaff
+    # fitted once to the published rates of `grain_events` and `wet_grain`, not to a farm's data
+    exposure=0.9,
+    vapour_exposure=0.77,
+    core_exposure=0.055,
+    # published: saturated spikes hold about 1.0 kg of free water per kg (Bauer & Black 1983: about
+    # 1450 to 1500 g/kg, some 500 of it in the grain), on 0.5 kg/m² of spikes
+    ear_capacity=0.50,
     ear_catch=0.4,  # assumed: 1 - exp(-0.5 x ear area index 1)
-    sprout_hours=60.0,  # assumed: about 50 mm over consecutive warm days (Victoria, published)
-    sprout_scale=120.0,  # assumed
-    # published: Ontario, about 1 lb/bu per re-wetting; 1.292 kg/hL per lb/bu (FGIS, memory)
-    wetting_test_weight=1.29,
+    imbibition=1.7,  # published: 17 g/kg an hour at a spike water of 1450 g/kg (Bauer & Black 1983)
+    dormancy_days=DORMANCY_USUAL,
+    sprout_water=45.0,  # published: 450 to 490 g/kg (Bauer & Black 1983)
+    sprout_scale=55.0,  # from 20 % within 28 h and 90 % within 8 days (Bauer & Black 1983)
+    # published: NDSU 2012, 2-3 lb/bu are usual after rain, more with further wettings; Ontario,
+    # about 1 lb/bu per re-wetting; Virginia Tech 2006, 3.8 lb/bu in 12 days. The first wetting
+    # costs 1.5 lb/bu here, the first three 3.6 lb/bu. 1.292 kg/hL per lb/bu (FGIS, memory)
+    wetting_test_weight=2.0,
     loss_day=_WHEAT_LOSS,
+    straw_limit=_STRAW_LIMIT,
+    heat_base=0.0,
+    # Montana State MT200103AG (Saskatchewan trials): flowering at about 854 and maturity at about
+    # 1600 °C d from sowing (memory); 5 days and 80 °C d from heading to flowering assumed
+    heat_units=825.0,
 )
 _BARLEY = replace(
     _HARD,
@@ -165,6 +198,7 @@ _BARLEY = replace(
     test_weight=61.8,  # 48 lb/bu x 1.287
     base_moisture=14.0,  # memory: 13.5-14.5
     thresh_limit=18.0,  # memory: up to about 18 %
+    mature_moisture=35.0,  # published: Alberta Field Crop Development Centre, 35 %
     # published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `with_isotherm`
     isotherms=(
         _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
@@ -174,12 +208,16 @@ _BARLEY = replace(
     # Boyce 1965 (memory)
     k0=139.3,
     activation=4426.0,
-    exposure=1.16,  # the ear rates of wheat at 20 °C, for barley's smaller k
-    vapour_exposure=0.58,
-    core_exposure=0.145,
-    sprout_hours=42.0,  # published: sprouts more readily than wheat; the number assumed
-    sprout_scale=90.0,  # assumed
+    exposure=1.3,  # the ear rates of wheat at 20 °C, for barley's smaller k
+    vapour_exposure=1.12,
+    core_exposure=0.08,
+    # published: sprouts more readily than wheat (Victoria); the numbers assumed, because malting
+    # barley is bred to lose its dormancy early
+    dormancy_days=DORMANCY_LOW,
+    sprout_scale=40.0,
     loss_day=_BARLEY_LOSS,
+    # Montana State MT200103AG: flowering at about 837 and maturity at about 1395 °C d (memory)
+    heat_units=640.0,
 )
 
 CROPS: dict[str, Crop] = {
@@ -191,8 +229,8 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 1.2299e-5, 2.5558, 64.346, _D5, "reproduced"),
             _isotherm("chung-pfost", 726.49, 23.607, 35.662, _D5, "reproduced"),
         ),
-        sprout_hours=48.0,  # assumed: soft and white wheats keep less dormancy
-        sprout_scale=100.0,  # assumed
+        # published: red wheats differ, white wheats keep less (Kansas State); the number assumed
+        dormancy_days=6.0,
     ),
     "wheat_durum": replace(
         _HARD,
@@ -202,8 +240,7 @@ CROPS: dict[str, Crop] = {
             _isotherm("chung-pfost", 922.65, 18.077, 112.350, _D5, "memory"),
             _isotherm("henderson", 2.5738e-5, 2.2110, 70.318, _D5, "memory"),
         ),
-        sprout_hours=54.0,  # assumed between hard and soft wheat
-        sprout_scale=110.0,  # assumed
+        dormancy_days=6.0,  # assumed between hard wheat and barley
     ),
     "barley": _BARLEY,
     "oats": replace(
@@ -217,8 +254,8 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 8.5511e-5, 2.0087, 37.811, _D5, "memory"),
             _isotherm("chung-pfost", 433.157, 21.581, 41.439, _BOOK, _CEREALS_BOOK),
         ),
-        sprout_hours=66.0,  # assumed
-        sprout_scale=120.0,  # assumed
+        dormancy_days=DORMANCY_USUAL,  # assumed as wheat
+        sprout_scale=55.0,  # assumed as wheat
         loss_day=0.0075,  # assumed: upper end of the published range; oats shatter and lodge most
     ),
     "canola": replace(
@@ -234,11 +271,16 @@ CROPS: dict[str, Crop] = {
         filling_rate=2.0,  # memory: 2-3 points a day
         drydown_rate=2.5,  # memory: 2-3 points a day
         isotherms=(_isotherm("halsey", 3.0026, -0.0048967, 1.7607, _D5, "memory"),),
-        saturated_moisture=28.0,  # assumed
-        sprout_hours=96.0,  # assumed: the pod keeps water off
-        sprout_scale=160.0,  # assumed
+        # assumed: the pod keeps free water off the seed, half as fast as an ear of wheat
+        saturated_moisture=35.0,
+        ear_capacity=0.3,
+        imbibition=0.85,
+        dormancy_days=DORMANCY_LOW,  # assumed: ripe canola seed germinates within days
+        sprout_scale=80.0,  # assumed
         wetting_test_weight=0.3,  # assumed: small; canola is graded on green and heated seed
         loss_day=0.0075,  # assumed: ripe pods shatter
+        # Montana State MT200103AG: flowering ends near 850, maturity at about 1495 °C d (memory)
+        heat_units=645.0,
     ),
     "corn": replace(
         _HARD,
@@ -247,9 +289,11 @@ CROPS: dict[str, Crop] = {
         test_weight=72.1,  # 56 lb/bu x 1.287
         base_moisture=15.5,  # published
         thresh_limit=25.0,  # memory: 15-25 %
-        mature_moisture=33.0,  # memory: black layer at 30-35 %
+        mature_moisture=32.5,  # published: black layer at 30-35 % (Illinois Agronomy Handbook)
         heading_stage="silking",
         heading_to_ripe_days=58.0,  # memory: 55-60 days
+        heat_base=10.0,  # published: 50 °F; the cap at 86 °F is left out
+        heat_units=690.0,  # memory: about 1250 °F d from silking to black layer
         filling_rate=1.0,  # published: linear, 0.25-1.0 point a day
         drydown_rate=1.0,
         isotherms=(
@@ -258,15 +302,18 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 8.6541e-5, 1.8634, 49.810, _D5, "reproduced"),
             _isotherm("henderson", 6.6612e-5, 1.9677, 42.143, _D6, "memory"),
         ),
-        saturated_moisture=30.0,  # assumed
+        saturated_moisture=32.0,  # assumed
         exposure=0.03,  # assumed: the husk; gives 0.25-1.0 point a day (published)
-        vapour_exposure=0.015,
+        vapour_exposure=0.027,
         core_exposure=0.02,
+        ear_capacity=0.3,  # assumed: the film on the husk
         ear_catch=0.2,  # assumed: the ear hangs below leaves
-        sprout_hours=240.0,  # assumed: the husk
-        sprout_scale=240.0,
+        imbibition=0.4,  # assumed: the husk
+        sprout_water=43.0,  # memory: kernels germinate from about 30 % wb
+        sprout_scale=80.0,  # assumed
         wetting_test_weight=0.1,  # assumed: little under the husk
-        loss_day=0.003,  # assumed: stalk lodging
+        loss_day=0.007,  # ASABE D497, shelled corn, Iowa (memory)
+        straw_limit=float("inf"),  # common practice, no source: the ear is picked, not the stalk
     ),
     "sorghum": replace(
         _HARD,
@@ -275,23 +322,24 @@ CROPS: dict[str, Crop] = {
         test_weight=72.1,
         base_moisture=14.0,  # memory
         thresh_limit=20.0,  # memory: 14-20 %
-        mature_moisture=33.0,  # memory
+        mature_moisture=33.0,  # memory: black layer at 25-40 %
         heading_stage="half bloom",
         heading_to_ripe_days=42.0,  # memory
+        heat_base=10.0,  # memory
+        heat_units=560.0,  # memory: about 1000 °F d from half bloom to black layer
         filling_rate=1.2,  # assumed
         drydown_rate=1.2,
         isotherms=(
             _isotherm("chung-pfost", 1099.68, 19.644, 102.849, _D5, "memory"),
             _isotherm("henderson", 0.8532e-5, 2.4757, 113.725, _D5, "memory"),
         ),
-        saturated_moisture=30.0,  # assumed
-        exposure=0.4,  # assumed: naked kernels in a dense head, half an ear of wheat
-        vapour_exposure=0.2,
-        core_exposure=0.05,
-        sprout_hours=60.0,  # assumed
-        sprout_scale=120.0,
+        exposure=0.45,  # assumed: naked kernels in a dense head, half an ear of wheat
+        vapour_exposure=0.38,
+        core_exposure=0.027,
+        dormancy_days=DORMANCY_LOW,  # assumed
         wetting_test_weight=0.6,  # assumed
         loss_day=0.004,  # assumed
+        straw_limit=float("inf"),  # common practice, no source: heads are cut above the stalk
     ),
     "soybean": replace(
         _HARD,
@@ -300,20 +348,27 @@ CROPS: dict[str, Crop] = {
         test_weight=77.2,  # 60 lb/bu x 1.287
         base_moisture=13.0,  # published
         thresh_limit=15.0,  # memory: 13-15 % at harvest
-        mature_moisture=50.0,  # memory: first brown pod at 50-60 %
+        mature_moisture=50.0,  # published: over 50 % as the seed turns yellow (Ohio, 2018)
         heading_stage="beginning seed",
         heading_to_ripe_days=40.0,  # memory
         filling_rate=1.0,  # memory
-        drydown_rate=3.5,  # memory: about 50 to 13 % in ten to fourteen days
+        drydown_rate=2.8,  # published: from over 50 to near 13 % in two weeks (Ohio, 2018)
+        heat_base=10.0,  # memory
+        heat_units=480.0,  # assumed: 40 days at 22 °C
         isotherms=(
             _isotherm("halsey", 2.87, -0.0054, 1.38, _D5, "reproduced"),
             _isotherm("chung-pfost", 328.30, 13.917, 100.288, _D5, "published second hand"),
             _isotherm("henderson", 30.5327e-5, 1.2164, 134.136, _D5, "published second hand"),
         ),
-        saturated_moisture=35.0,  # assumed
-        sprout_hours=72.0,  # assumed
-        sprout_scale=140.0,
+        # assumed: as canola; soybean takes up half its own mass before it germinates (memory)
+        saturated_moisture=53.0,
+        ear_capacity=0.3,
+        imbibition=0.85,
+        sprout_water=100.0,
+        sprout_scale=80.0,
+        dormancy_days=0.0,  # memory: ripe soybean has none
         wetting_test_weight=0.3,  # assumed
-        loss_day=0.0075,  # assumed: pods shatter once re-wetted and dried
+        # ASABE D497, Illinois, 0.006-0.010 by variety (memory); pods shatter as they dry again
+        loss_day=0.0075,
     ),
 }

@@ -2,8 +2,14 @@
 
 The standing crop has two stores, after Bruck & van Elderen and Atzema 1998 (structure only). Water
 absorbed in the kernel (skin and core) relaxes to equilibrium with the air or, under free water, to
-a saturated value. Rain and dew fill the free water on the ear; evaporation dries it.
+a saturated value, no faster than the ear's free water feeds it. Rain and dew fill the free water on
+the ear; evaporation dries it. A third store holds the dampness of the straw.
 Moisture is percent dry basis (db) in the steps and percent wet basis (wb) at the edges.
+
+References
+----------
+Bauer & Black 1983, Sprouting in intact mature spikes of hard red spring wheat, Agronomy Journal
+75:1016-1022 (abstract read).
 """
 
 from __future__ import annotations
@@ -31,17 +37,52 @@ TEMP_RANGE = (0.0, 50.0)
 FORM_CODES = {"henderson": 0, "chung-pfost": 1, "halsey": 2}
 
 #: Share of a kernel's dry matter in its skin (bran, hull and outer endosperm). Assumed, with the
-#: exposures of `readiness.grain.crops`, to meet the published rates of `grain_checks`.
+#: exposures of `readiness.grain.crops`, to meet the published rates of `grain_events`.
 SKIN_SHARE = 0.45
+#: Fastest filling of the ear's free water by rain, mm/h. Bauer & Black 1983: a misted spike gains
+#: 10 g/kg a minute; times 0.5 kg/m² of spikes (4 t/ha of grain, 80 % of the spike). It decides how
+#: long a shower keeps the ear wet.
+EAR_FILL = 0.3
+#: Speed at which the core follows the skin in an ear full of water, in times of its speed in a
+#: drying kernel. Assumed, because water moves faster in wet starch, so that 20 % of misted kernels
+#: sprout within 28 h (Bauer & Black 1983). It decides when sprouting begins in a wet spell.
+CORE_SOAKING = 3.0
+#: Moisture from which starch is soft and water moves faster between skin and core, and the rise of
+#: moisture that adds the speed of a hard kernel once more, percent db. The first is about 18 % wb,
+#: near which wheat starch softens at 20 °C (memory); the second is assumed, so that soaked grain
+#: threshes on the second fine day after a day of rain (common practice, no source).
+CORE_SOFT = (22.0, 1.5)
+#: Exponent of the film's share of `ear_capacity` in the uptake of a kernel. Bauer & Black 1983: the
+#: uptake varies with the water of the spike. The exponent is assumed, because a thin dew raises
+#: grain by up to 4 points overnight (Lu & Siebenmorgen 1994). It decides how late dewy fields open.
+FILM_EXPONENT = 0.3
 #: Moisture of grain long before maturity, percent wb (memory: about 70 % at the milk stage).
 GREEN_MAX = 70.0
 #: A wetting event: the core gains this many points above its lowest value since the last event. The
 #: next event can begin once the core falls by the second figure. Assumed, because a rain or a night
 #: and morning of heavy dew should count (Ontario) and an ordinary dew should not: published falls
 #: of test weight are one such step in three to five days.
-WETTING_GAIN, WETTING_FALL = 0.7, 0.4
-#: Wet hours of the sprouting clock that one dry hour takes back; assumed.
-SPROUT_DRYING = 0.5
+WETTING_GAIN, WETTING_FALL = 0.4, 0.25
+#: Grain ripens out of its dormancy fully at or below the first moisture, percent db, and not above
+#: the second. Bauer & Black 1983: no sprouting until grain had dried to about 120 g/kg for at
+#: least two days. The second is assumed (13.8 % wb), because grain of damp climates loses its
+#: dormancy too. They decide whether rain soon after ripeness sprouts anything.
+AFTER_RIPENING = (12.0, 16.0)
+#: Core moisture above a crop's lowest for sprouting at which all kernels can sprout, points db.
+#: Bauer & Black 1983: 450 to 490 g/kg.
+SPROUT_RANGE = 4.0
+#: Exponent of the sprouted share over time. With `Crop.sprout_scale` it meets 20 % of misted
+#: kernels within 28 h and 90 % within 8 days (Bauer & Black 1983).
+SPROUT_SHAPE = 0.65
+#: Temperatures at which sprouting stands still and at which the published times hold, °C; assumed.
+SPROUT_TEMP = (5.0, 20.0)
+#: Straw that is wetted tends to this humidity, percent: above 100, because free water has to go
+#: before straw dries. Assumed: two more hours after the ear is dry.
+STRAW_WET = 130.0
+#: Share of the way to the humidity of the air, or to `STRAW_WET`, that straw goes in an hour.
+#: Assumed, because thin straw follows the air within an hour or two. It decides the first open hour
+#: of a morning.
+STRAW_SHARE = 0.6
 
 
 class KernelStores(NamedTuple):
@@ -76,12 +117,26 @@ class Ear(NamedTuple):
     """Constants of an ear.
 
     `saturated` is the moisture under free water, percent db; `capacity` the film it holds, mm;
-    `catch` the share of rain that it catches until it is full.
+    `catch` the share of rain that it catches, up to `EAR_FILL`, until it is full; `imbibition` the
+    fastest uptake of a kernel in a full film, points db an hour.
     """
 
     saturated: float
     capacity: float
     catch: float
+    imbibition: float
+
+
+class Germination(NamedTuple):
+    """Constants of sprouting.
+
+    `dormancy` is the dry time that ends dormancy, h; `water` the core moisture from which kernels
+    sprout, percent db; `scale` the time at such moisture and 20 °C in which 63 % sprout, h.
+    """
+
+    dormancy: float
+    water: float
+    scale: float
 
 
 def wet_to_dry(moisture: Number) -> Number:
@@ -170,7 +225,8 @@ def grain_step(stores, hour, ear):  # type: ignore[no-untyped-def]
     """Move the stores by an hour.
 
     The skin exchanges with the air or with the film, the core with the skin. The swing of a day is
-    therefore wide and dry-down slow.
+    therefore wide and dry-down slow. A fuller film feeds the skin
+    faster.
 
     Parameters
     ----------
@@ -184,7 +240,7 @@ def grain_step(stores, hour, ear):  # type: ignore[no-untyped-def]
     wet : share of the hour with free water on the ear, 0-1.
     """
     skin, core = stores.skin, stores.core
-    water = min(stores.film + ear.catch * hour.rain, ear.capacity)
+    water = min(stores.film + min(ear.catch * hour.rain, EAR_FILL), ear.capacity)
     film = min(max(water - hour.evaporation, 0.0), ear.capacity)
     if film > 0.0:
         wet = 1.0
@@ -192,16 +248,22 @@ def grain_step(stores, hour, ear):  # type: ignore[no-untyped-def]
         wet = water / hour.evaporation
     else:
         wet = 0.0
-    if skin < ear.saturated:
-        skin += (ear.saturated - skin) * hour.skin_share * wet
-    dry = 1.0 - wet
     # isotherms of oilseeds exceed the saturated value in cold damp air
     target = min(hour.equilibrium, ear.saturated)
-    if target < skin:
-        skin += (target - skin) * hour.skin_share * dry
+    share = hour.skin_share if target < skin else hour.uptake_share
+    vapour = (target - skin) * share
+    core_share = hour.core_share
+    if wet > 0.0:
+        full = min(0.5 * (water + film) / ear.capacity, 1.0)
+        most = ear.imbibition * full**FILM_EXPONENT / SKIN_SHARE
+        fed = min((ear.saturated - skin) * hour.skin_share, most)
+        skin += wet * max(fed, vapour, 0.0) + (1.0 - wet) * vapour
+        if skin > core:
+            core_share *= 1.0 + (CORE_SOAKING - 1.0) * wet * full
     else:
-        skin += (target - skin) * hour.uptake_share * dry
-    moved = hour.core_share * (skin - core)
+        skin += vapour
+    soft = max(max(skin, core) - CORE_SOFT[0], 0.0) / CORE_SOFT[1]
+    moved = min(core_share * (1.0 + soft), 1.0) * (skin - core)
     after = KernelStores(skin - (1.0 - SKIN_SHARE) * moved, core + SKIN_SHARE * moved, film)
     return after, wet
 
@@ -233,29 +295,82 @@ def wetting_step(core, turn, armed):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def sprout_step(soak, sprout, wet, temp, hours, scale):  # type: ignore[no-untyped-def]
-    """Sprouting of ripe grain in long warm wetness.
+def straw_step(straw, wet, humidity):  # type: ignore[no-untyped-def]
+    """Dampness of straw after an hour: the humidity of air in equilibrium with it, percent.
 
     Parameters
     ----------
-    soak : hours of free water weighted by warmth (0 at 5 °C, 1 at 20 °C), less dry hours.
-    sprout : sprouted fraction, which never falls.
-    wet : share of the hour with free water.
+    straw : dampness before the hour; above 100 the straw holds free water.
+    wet : share of the hour with free water on the crop.
+    humidity : of the air, percent.
+    """
+    return straw + STRAW_SHARE * (wet * STRAW_WET + (1.0 - wet) * humidity - straw)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def after_ripening_rate(mean):  # type: ignore[no-untyped-def]
+    """Share of an hour that counts towards the end of dormancy; `mean` moisture in percent db."""
+    dry, moist = AFTER_RIPENING
+    return min(max((moist - mean) / (moist - dry), 0.0), 1.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def sprouting_rate(core, temp, water):  # type: ignore[no-untyped-def]
+    """Share of an hour that counts towards sprouting of grain without dormancy.
+
+    Parameters
+    ----------
+    core, water : moisture of the core and the least that sprouts, percent db.
     temp : °C.
-    hours, scale : soak before sprouting begins, and soak in which 63 % of the rest then sprouts.
+    """
+    warm = (temp - SPROUT_TEMP[0]) / (SPROUT_TEMP[1] - SPROUT_TEMP[0])
+    return min(max((core - water) / SPROUT_RANGE, 0.0), 1.0) * min(max(warm, 0.0), 1.2)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def sprouted_share(soak, scale):  # type: ignore[no-untyped-def]
+    """Share of sprouted kernels after `soak` counted hours, 1 - exp(-(soak / scale)^shape)."""
+    return 1.0 - math.exp(-((soak / scale) ** SPROUT_SHAPE))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def soak_of_share(sprout, scale):  # type: ignore[no-untyped-def]
+    """Counted hours that leave a share of sprouted kernels below 1, the inverse."""
+    return scale * (-math.log(1.0 - sprout)) ** (1.0 / SPROUT_SHAPE)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def sprout_step(rest, soak, sprout, stores, temp, germination):  # type: ignore[no-untyped-def]
+    """Sprouting of ripe grain: dormancy ends in dry time, then wet and warm hours count.
+
+    Hours count on after a dry spell, because wetting and drying raises the sprouting of later
+    wettings (Bauer & Black 1983).
+
+    Parameters
+    ----------
+    rest : dry hours so far that ended dormancy.
+    soak : hours so far that count towards sprouting.
+    sprout : sprouted fraction, which never falls.
+    stores : KernelStores after the hour.
+    temp : °C.
+    germination : Germination.
 
     Returns
     -------
-    soak, sprout : after the hour.
+    rest, soak, sprout : after the hour.
     """
-    warmth = min(max((temp - 5.0) / 15.0, 0.0), 1.2)
-    soak = max(soak + wet * warmth - (1.0 - wet) * SPROUT_DRYING, 0.0)
-    if soak > hours:
-        sprout = max(sprout, 1.0 - math.exp(-(soak - hours) / scale))
-    return soak, sprout
+    if rest < germination.dormancy:
+        return rest + after_ripening_rate(mean_moisture(stores.skin, stores.core)), soak, sprout
+    rate = sprouting_rate(stores.core, temp, germination.water)
+    if rate > 0.0:
+        soak += rate
+        sprout = max(sprout, sprouted_share(soak, germination.scale))
+    return rest, soak, sprout
 
 
-def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) -> dict[str, Array]:
+def standing_grain(
+    weather: Mapping[str, Array], crop: Crop, *, start: float, rested: bool = False
+) -> dict[str, Array]:
     """Moisture of one ripe standing crop over hours, for checks and for showing the model.
 
     Parameters
@@ -264,10 +379,12 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
         long-wave radiation is that of a clear sky.
     crop : constants of the crop.
     start : moisture before the first hour, percent wb.
+    rested : whether the grain has lost its dormancy before the first hour.
 
     Returns
     -------
-    dict of (hour,) arrays: moisture (percent wb), film (mm), wettings (count), sprout (fraction).
+    dict of (hour,) arrays: moisture and core (percent wb), film (mm), straw (percent humidity),
+    wettings (count), sprout (fraction).
     """
     columns = (weather[n] for n in ("temp", "humidity", "wind", "radiation"))
     evaporation, temp, humidity = np.array(
@@ -275,10 +392,15 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
     ).T
     target = wet_to_dry(equilibrium_moisture(temp, humidity, crop.isotherm))
     k = thin_layer_k(temp, crop.k0, crop.activation)
-    ear = Ear(wet_to_dry(crop.saturated_moisture), crop.ear_capacity, crop.ear_catch)
+    ear = Ear(
+        wet_to_dry(crop.saturated_moisture), crop.ear_capacity, crop.ear_catch, crop.imbibition
+    )
+    germination = Germination(24.0 * crop.dormancy_days, crop.sprout_water, crop.sprout_scale)
     turn = wet_to_dry(start)
     stores = KernelStores(turn, turn, 0.0)
-    soak, armed, count, sprout = 0.0, 1.0, 0.0, 0.0
+    rest, soak = (germination.dormancy if rested else 0.0), 0.0
+    armed, count, sprout = 1.0, 0.0, 0.0
+    straw = float(weather["humidity"][0])
     rows = []
     for h in range(len(temp)):
         hour = EarHour(
@@ -290,14 +412,19 @@ def standing_grain(weather: Mapping[str, Array], crop: Crop, *, start: float) ->
             relaxed_share(crop.core_exposure * k[h]),
         )
         stores, wet = grain_step(stores, hour, ear)
+        straw = straw_step(straw, wet, float(weather["humidity"][h]))
         turn, armed, event = wetting_step(stores.core, turn, armed)
         count += event
-        soak, sprout = sprout_step(soak, sprout, wet, temp[h], crop.sprout_hours, crop.sprout_scale)
-        rows.append((mean_moisture(stores.skin, stores.core), stores.film, count, sprout))
-    moisture, film, wettings, sprouted = np.array(rows).T
+        air_temp = float(weather["temp"][h])
+        rest, soak, sprout = sprout_step(rest, soak, sprout, stores, air_temp, germination)
+        mean = mean_moisture(stores.skin, stores.core)
+        rows.append((mean, stores.core, stores.film, straw, count, sprout))
+    moisture, core, film, dampness, wettings, sprouted = np.array(rows).T
     return {
         "moisture": dry_to_wet(moisture),
+        "core": dry_to_wet(core),
         "film": film,
+        "straw": dampness,
         "wettings": wettings,
         "sprout": sprouted,
     }

@@ -23,12 +23,13 @@ class Reason(IntEnum):
     GROUND = 2  # rain falling, or ground too soft
     APPROACH = 3  # the dirt road to the field is too soft
     GRAIN = 4  # free water on the ear, or grain too wet to thresh or to deliver
-    GREEN = 5  # before maturity
-    WIND = 6
-    FIRE = 7
-    LIGHTNING = 8
-    HEAT = 9
-    NIGHT = 10  # outside daylight, where the user asks for daylight only
+    STRAW = 5  # grain fit, straw too tough to thresh
+    GREEN = 6  # before maturity
+    WIND = 7
+    FIRE = 8
+    LIGHTNING = 9
+    HEAT = 10
+    NIGHT = 11  # outside daylight, where the user asks for daylight only
 
 
 class OtherWorkReason(IntEnum):

@@ -22,6 +22,12 @@ class Stand:
     moisture : grain moisture at maturity, or at the first hour where the crop is ripe by then,
         percent wet basis; NaN for the crop's published value at maturity.
     limit : highest moisture at which the crop is threshed, percent wet basis.
+    dormancy_days : dry days after maturity before the grain can sprout; NaN or None for the crop's.
+    lodged : share of the crop that lies, 0-1; None for none.
+    swathed : whether the crop lies in swaths; it then counts as ripe from `ripe` on, and the plant
+        no longer holds it moist. None where no crop does.
+    straw_limit : highest humidity in equilibrium with straw that is threshed, percent; infinite for
+        no limit; NaN or None for the crop's.
     stream : key of the field's own random draws, >= 0. A field keeps its draws whatever its place
         among the fields; fields of one key share them.
     """
@@ -31,6 +37,10 @@ class Stand:
     moisture: Array
     limit: Array
     stream: NDArray[np.int64]
+    dormancy_days: Array | None = None
+    lodged: Array | None = None
+    swathed: NDArray[np.bool_] | None = None
+    straw_limit: Array | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,9 +83,12 @@ class Observation:
     field : index of the field.
     time : datetime64[h], UTC.
     kind : 'moisture' (grain, percent wet basis), 'wetter' (moisture that the grain exceeds), 'tier'
-        (`Tier` code of a ground check) or 'water' (volumetric water of 0-15 cm, m³/m³).
+        (`Tier` code of a ground check), 'water' (volumetric water of 0-15 cm, m³/m³), 'weighed'
+        (test weight weighed: wettings count from here), 'sprout at least' or 'sprout at most'
+        (bound of the sprouted fraction).
     value, sd : observed value and its standard error, in the unit of the kind; that of a tier is a
-        share of the distance between the firm and the headland limit.
+        share of the distance between the firm and the headland limit. A weighed load and bounds
+        hold as they are.
     """
 
     field: int

@@ -20,9 +20,21 @@ from readiness.grain.ear_microclimate import (
     reference_et,
 )
 from readiness.season.codes import Reason, Tier
-from readiness.season.grain_kernel import fill_crop_hours, grain_hours, observe_grain
+from readiness.season.grain_kernel import (
+    fill_crop_hours,
+    grain_hours,
+    observe_grain,
+    observe_quality,
+)
 from readiness.season.ground_kernel import ground_hours, observe_ground
-from readiness.season.kernel_layout import KIND_MOISTURE, KIND_WETTER, Code, Hourly, Observed
+from readiness.season.kernel_layout import (
+    KIND_MOISTURE,
+    KIND_WEIGHED,
+    KIND_WETTER,
+    Code,
+    Hourly,
+    Observed,
+)
 
 #: Rain from which nobody cuts, mm in the hour. Assumed: less rain counts once it wets the ear.
 RAIN_STOP = 0.1
@@ -47,6 +59,7 @@ def fill_site_hours(sky, m, s, cloudiness, hourly):  # type: ignore[no-untyped-d
     for h in range(rain.size):
         t, rh, u, sun = temp[h], humidity[h], wind[h], radiation[h]
         hourly[Hourly.RAIN, h], hourly[Hourly.TEMP, h] = rain[h], t
+        hourly[Hourly.HUMIDITY, h] = rh
         hourly[Hourly.ETO, h] = math.nan
         if not math.isnan(t + rh + u + sun + rain[h]):
             if clear_sky[h] > 0.0:
@@ -107,6 +120,8 @@ def run_field(m, f, results, state, fields, observations, hourly):  # type: igno
             row, noise = observations.rows[i], observations.noise[m, i]
             if row[Observed.KIND] == KIND_MOISTURE or row[Observed.KIND] == KIND_WETTER:
                 surprise = observe_grain(grain, facts, crop, row, noise)
+            elif row[Observed.KIND] >= KIND_WEIGHED:
+                surprise = observe_quality(grain, crop, row)
             else:
                 surprise = observe_ground(water, ground, facts, soil, row, noise)
             observations.surprise[m, i] = surprise

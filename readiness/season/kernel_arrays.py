@@ -25,8 +25,11 @@ from readiness.season.codes import Reason
 from readiness.season.inputs import Observation, OperatingLimits, Stand
 from readiness.season.kernel_layout import (
     KIND_MOISTURE,
+    KIND_SPROUT_HIGH,
+    KIND_SPROUT_LOW,
     KIND_TIER,
     KIND_WATER,
+    KIND_WEIGHED,
     KIND_WETTER,
     Closures,
     CropFact,
@@ -50,7 +53,18 @@ KINDS = {
     "tier": KIND_TIER,
     "water": KIND_WATER,
     "wetter": KIND_WETTER,
+    "weighed": KIND_WEIGHED,
+    "sprout at least": KIND_SPROUT_LOW,
+    "sprout at most": KIND_SPROUT_HIGH,
 }
+#: A lodged crop dries more slowly and holds more water, by these shares where all of it lies.
+#: Assumed, because lodged wheat traps damp air and dries late (Kansas State 2025). They decide how
+#: much later a lodged field opens.
+LODGED_DRYING, LODGED_HOLDING = 0.4, 0.5
+#: Speed of drying and free water of a swath over those of a standing crop. Assumed, because swaths
+#: are wetter and dry more slowly after rain, with lower falling numbers from 49 mm on (Mares, in
+#: Pre-Harvest Sprouting in Cereals, abstract read). They decide which of the two comes first.
+SWATH_DRYING, SWATH_HOLDING = 0.6, 1.5
 
 
 def site_of_fields(sites: int, fields: int, site: Int | None) -> Int:
@@ -142,31 +156,51 @@ def crop_table(crops: Sequence[Crop]) -> Array:
         row[CropFact.CORE_EXPOSURE] = crop.core_exposure
         row[CropFact.SATURATED] = wet_to_dry(crop.saturated_moisture)
         row[CropFact.EAR_CAPACITY], row[CropFact.EAR_CATCH] = crop.ear_capacity, crop.ear_catch
-        row[CropFact.SPROUT_HOURS] = crop.sprout_hours
+        row[CropFact.IMBIBITION] = crop.imbibition
+        row[CropFact.SPROUT_WATER] = crop.sprout_water
         row[CropFact.SPROUT_SCALE] = crop.sprout_scale
-        row[CropFact.FILLING_RATE], row[CropFact.DRYDOWN_RATE] = (
-            crop.filling_rate,
-            crop.drydown_rate,
-        )
+        row[CropFact.FILLING_RATE] = crop.filling_rate
     return out
 
 
 def field_facts(
-    start: np.datetime64, land: Land, stand: Stand, limits: OperatingLimits, mature: Array
+    start: np.datetime64,
+    land: Land,
+    stand: Stand,
+    limits: OperatingLimits,
+    crops: Mapping[str, Crop],
 ) -> Array:
-    """Facts of each field, (field, `FieldFact`); `mature` is the crop's moisture at maturity."""
+    """Facts of each field, (field, `FieldFact`)."""
+    own = [crops[name] for name in stand.crop]
+    mature = np.array([crop.mature_moisture for crop in own])
     out = np.empty((len(stand.crop), len(FieldFact)))
     hours = (stand.ripe.astype("datetime64[h]") - start).astype(np.float64)
     ripe = np.where(np.isnat(stand.ripe), -np.inf, hours)
     water = land_limits(land, combine=limits.combine, cart=limits.cart, truck=limits.truck)
     out[:, FieldFact.RIPE], out[:, FieldFact.LIMIT] = ripe, stand.limit
-    own = (ripe > 0.0) & np.isfinite(stand.moisture)
-    out[:, FieldFact.MATURE] = np.where(own, stand.moisture, mature)
+    told = (ripe > 0.0) & np.isfinite(stand.moisture)
+    out[:, FieldFact.MATURE] = np.where(told, stand.moisture, mature)
     out[:, FieldFact.FIRM_TOP], out[:, FieldFact.FIRM_BELOW] = water.firm_top, water.firm_below
     out[:, FieldFact.HEADLAND_TOP] = water.headland_top
     out[:, FieldFact.HEADLAND_BELOW] = water.headland_below
     out[:, FieldFact.APPROACH] = np.where(limits.approach == DIRT, water.approach, np.inf)
+    dormancy = _given(stand.dormancy_days, [crop.dormancy_days for crop in own])
+    out[:, FieldFact.DORMANCY] = 24.0 * dormancy
+    out[:, FieldFact.STRAW_LIMIT] = _given(stand.straw_limit, [crop.straw_limit for crop in own])
+    lodged = _given(stand.lodged, [0.0] * len(own))
+    swathed = np.zeros(len(own), np.bool_) if stand.swathed is None else stand.swathed
+    out[:, FieldFact.DRYING] = np.where(swathed, SWATH_DRYING, 1.0 - LODGED_DRYING * lodged)
+    out[:, FieldFact.HOLDING] = np.where(swathed, SWATH_HOLDING, 1.0 + LODGED_HOLDING * lodged)
+    drydown = [crop.drydown_rate for crop in own]
+    out[:, FieldFact.DRYDOWN] = np.where(swathed, np.inf, drydown)
     return out
+
+
+def _given(values: Array | None, usual: Sequence[float]) -> Array:
+    """Values of the fields; the usual ones where none is given."""
+    if values is None:
+        return np.array(usual, dtype=np.float64)
+    return np.where(np.isnan(values), usual, values)
 
 
 def field_table(
@@ -181,12 +215,11 @@ def field_table(
     """Facts of the fields, sorted by site and crop so that both are prepared once in a row."""
     names = sorted(set(stand.crop))
     crop = np.array([names.index(name) for name in stand.crop], dtype=np.int64)
-    mature = np.array([crops[name].mature_moisture for name in stand.crop])
     return FieldTable(
         order=np.lexsort((crop, site)),
         site=site,
         crop=crop,
-        facts=field_facts(start, land, stand, limits, mature),
+        facts=field_facts(start, land, stand, limits, crops),
         soil=land.soil_table(),
         crops=crop_table([crops[name] for name in names]),
     )

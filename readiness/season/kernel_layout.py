@@ -26,6 +26,7 @@ class Value(IntEnum):
     FILM = 3  # free water on the ear, mm
     WETTINGS = 4  # wetting events so far
     SPROUT = 5  # sprouted fraction
+    STRAW = 6  # humidity in equilibrium with the straw, percent
 
 
 class Code(IntEnum):
@@ -45,13 +46,15 @@ class GrainState(IntEnum):
     TURN = 3  # turning point of the core since the last wetting, percent db
     ARMED = 4  # 1 where the next rise counts as a wetting
     WETTINGS = 5  # events
-    SOAK = 6  # clock of sprouting, h
+    SOAK = 6  # hours so far that count towards sprouting, h
     SPROUT = 7  # sprouted fraction
     RIPENING = 8  # 1 where ripening can hold the grain moist
     AHEAD = 9  # lead of ripening over its date, d
     GAP = 10  # hours of unknown weather so far, h
     WAIT = 11  # hours of weather until the grain is known again, h
     VARIANCE = 12  # of moisture, percent wb squared
+    REST = 13  # dry hours so far that ended dormancy, h
+    STRAW = 14  # humidity in equilibrium with the straw, percent; NaN before the first hour
 
 
 class GroundState(IntEnum):
@@ -73,6 +76,11 @@ class FieldFact(IntEnum):
     HEADLAND_TOP = 5
     HEADLAND_BELOW = 6
     APPROACH = 7  # water limit of the approach, m³/m³; inf where it is not dirt
+    DORMANCY = 8  # dry time after maturity before grain sprouts, h
+    STRAW_LIMIT = 9  # highest humidity in equilibrium with straw that is threshed, percent
+    DRYING = 10  # speed of drying over that of a crop that stands
+    HOLDING = 11  # free water held over that of a crop that stands
+    DRYDOWN = 12  # fastest fall after maturity, percent wb per day; inf where cut off the root
 
 
 class CropFact(IntEnum):
@@ -90,10 +98,10 @@ class CropFact(IntEnum):
     SATURATED = 9  # percent db
     EAR_CAPACITY = 10  # mm
     EAR_CATCH = 11  # share of rain
-    SPROUT_HOURS = 12  # h
-    SPROUT_SCALE = 13  # h
-    FILLING_RATE = 14  # percent wb per day
-    DRYDOWN_RATE = 15  # percent wb per day
+    IMBIBITION = 12  # percent db an hour
+    SPROUT_WATER = 13  # percent db
+    SPROUT_SCALE = 14  # h
+    FILLING_RATE = 15  # percent wb per day
 
 
 class Observed(IntEnum):
@@ -101,12 +109,13 @@ class Observed(IntEnum):
 
     HOUR = 0  # from the first hour, h
     KIND = 1  # code of the kind, below
-    VALUE = 2  # percent wb, `Tier` code or m³/m³
-    SD = 3  # standard error, percent wb, share of firm to headland limit, or m³/m³
+    VALUE = 2  # percent wb, `Tier` code, m³/m³, or sprouted fraction
+    SD = 3  # standard error, in the unit of the value; of a tier, share of firm to headland limit
 
 
 #: Codes of the kinds of `Observation`.
 KIND_MOISTURE, KIND_TIER, KIND_WATER, KIND_WETTER = 0, 1, 2, 3
+KIND_WEIGHED, KIND_SPROUT_LOW, KIND_SPROUT_HIGH = 4, 5, 6
 
 
 class Hourly(IntEnum):
@@ -122,6 +131,7 @@ class Hourly(IntEnum):
     SKIN_SHARE = 7  # shares of the way to equilibrium in an hour
     UPTAKE_SHARE = 8
     CORE_SHARE = 9
+    HUMIDITY = 10  # of the air, percent
 
 
 class Results(NamedTuple):

@@ -22,6 +22,10 @@ from readiness.soil.land import Land
 COMMON_SHARE = 0.5
 #: Driest grain, percent wb, and driest soil, m³/m³, that the spread of a state reaches.
 MIN_MOISTURE, MIN_WATER = 2.0, 0.02
+#: Share of the hours between maturity and the first hour of a run in which grain was dry enough to
+#: lose dormancy. Assumed, because nothing is known of that weather. It decides whether a run that
+#: begins long after maturity can sprout at once.
+EARLIER_DRY_SHARE = 0.5
 #: Columns of a grain state that a correction or a spread moves together.
 _MOISTURES = (GrainState.SKIN, GrainState.CORE, GrainState.TURN)
 
@@ -69,6 +73,9 @@ def fresh_state(facts: Array, land: Land, stand: Stand, crops: Mapping[str, Crop
     moist = moisture > [crop.thresh_limit for crop in own]
     grain[..., GrainState.ARMED] = 1.0
     grain[..., GrainState.RIPENING] = ripening
+    grain[..., GrainState.STRAW] = np.nan
+    dry = EARLIER_DRY_SHARE * np.maximum(-ripe, 0.0)
+    grain[..., GrainState.REST] = np.minimum(dry, facts[:, FieldFact.DORMANCY])
     grain[..., GrainState.VARIANCE] = np.where(moist, RIPENING_SD, GRAIN_SD) ** 2
     ground = np.zeros((1, moisture.size, len(GroundState)))
     ground[..., GroundState.VARIANCE] = WATER_SD**2

@@ -39,8 +39,9 @@ class Season:
     tier : `Tier` codes, uint8.
     approach : `Tier` codes of the field's approach road, uint8 (FIRM where it is not dirt).
     reason : `Reason` codes, uint8; OPEN means that the field can be cut.
-    wettings : wetting events of ripe grain so far, count.
+    wettings : wetting events of ripe grain so far, or since it was weighed, count.
     sprout : sprouted fraction of the grain so far, 0-1.
+    straw : humidity of air in equilibrium with the straw, percent; above 100 it holds free water.
     surprises : (index of the observation, mean surprise in standard errors) of the observations
         that were clipped because they lay beyond `MAX_SURPRISE`.
     end : state after the last hour, from which `simulate` continues.
@@ -56,6 +57,7 @@ class Season:
     reason: NDArray[np.uint8]
     wettings: Array
     sprout: Array
+    straw: Array
     surprises: tuple[tuple[int, float], ...] = ()
     end: RunState | None
 
@@ -144,6 +146,7 @@ def simulate(
         reason=results.codes[:, :, Code.REASON],
         wettings=results.values[:, :, Value.WETTINGS],
         sprout=results.values[:, :, Value.SPROUT],
+        straw=results.values[:, :, Value.STRAW],
         surprises=clipped_surprises(table.surprise, numbers),
         end=end,
     )

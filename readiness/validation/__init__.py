@@ -8,5 +8,6 @@ Layer: may import all of readiness.
 - `hours_after_rain`: hours to each tier by texture and drainage
 - `reference_et`: evapotranspiration against program output
 - `grain_events`: published drying and wetting events
+- `wet_grain`: a storm, first hours of cutting, sprouting and test weight, as published
 - `validate`: the table of `afterrain validate`
 """

@@ -2,7 +2,8 @@
 
 The weather is made up to fit each statement ('a hot afternoon', 'a damp climate'), because the
 sources print outcomes and not weather. The ear's shares of the drying constants were chosen once
-so that all statements hold; so these are a consistency check, not a validation.
+so that all statements hold; so these are a consistency check, not a validation. `wet_grain` holds
+the checks of rain, dew and sprouting.
 """
 
 from __future__ import annotations
@@ -78,9 +79,14 @@ def plausible_weather(
 
 
 def first_at_or_below(moisture: Array, limit: float) -> float:
-    """Hours until moisture first reaches `limit`; NaN where it never does."""
+    """Hours until moisture first reaches `limit`, interpolated; NaN where it never does."""
     below = np.flatnonzero(moisture <= limit)
-    return float(below[0] + 1) if below.size else float("nan")
+    if not below.size:
+        return float("nan")
+    h = int(below[0])
+    if h == 0 or moisture[h - 1] <= limit:
+        return float(h + 1)
+    return h + float((moisture[h - 1] - limit) / (moisture[h - 1] - moisture[h]))
 
 
 def _after(weather: dict[str, Array], hour: int) -> dict[str, Array]:

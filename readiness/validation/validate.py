@@ -20,6 +20,7 @@ from readiness.validation.hours_after_rain import (
 from readiness.validation.reference_et import EtComparison, compare_reference_et
 from readiness.validation.soil_moisture import SoilResult, contingency_table, soil_results
 from readiness.validation.stations import prepare_station, read_stations
+from readiness.validation.wet_grain import wet_grain_checks
 
 #: Rows of soil moisture: score, name, lowest median r and highest median unbiased RMSE, m³/m³.
 SOIL_TARGETS = (
@@ -185,5 +186,5 @@ def grain_rows() -> list[ValidationRow]:
             reached=f"{c.value:.2f} {c.unit}",
             met=c.holds,
         )
-        for c in grain_checks()
+        for c in (*grain_checks(), *wet_grain_checks())
     ]

@@ -8,14 +8,17 @@ import numpy as np
 
 from readiness.atmosphere.weather import Array
 from readiness.grain.crops import CROPS
+from readiness.grain.grade import TEST_WEIGHT_LOSS_MAX, weight_lost_to_wetting
 from scheduler.costs.grain_price import discount_above, price_t, quality_of, sound_price_t
 from scheduler.farm.model import OPEN_ENDED, Farm, Field, Market
 
 #: Defaults of the loss terms that the user may set under [losses.CROP] in farm.toml.
 LOSSES: dict[str, float] = {
-    # kg/hL, most that wetting takes off the test weight; assumed, because reported falls stop
-    # near 6 lb/bu
-    "test_weight_loss_max": 8.0,
+    # kg/hL, most that wetting takes off the test weight
+    "test_weight_loss_max": TEST_WEIGHT_LOSS_MAX,
+    # share of a lodged crop that the header leaves on the ground; assumed, because lodged ears lie
+    # below the knife and every stand lies in its own way; decides whether it is worth waiting
+    "lodged_loss": 0.10,
     # money per ha cut while the ground is headland-only; assumed, because every user prices ruts
     # himself
     "rut_ha": 15.0,
@@ -35,12 +38,15 @@ HAUL_T_KM = 0.12
 class CropState:
     """State of one standing crop, arrays (member, hour) from the planning hour on.
 
-    `moisture` is percent wet basis, `wettings` a count from the planning hour, `sprout` a fraction.
+    `moisture` is percent wet basis, `wettings` a count since ripeness or since the grain was last
+    weighed, `sprout` a fraction. `ripe_days`, (hour,), are the days that the crop has stood ripe
+    since the planning hour.
     """
 
     moisture: Array
     wettings: Array
     sprout: Array
+    ripe_days: Array
 
 
 def loss_terms(farm: Farm, field: Field) -> dict[str, float]:
@@ -59,10 +65,18 @@ def dry_t_ha(field: Field) -> float:
 
 
 def test_weight(field: Field, wettings: Array, terms: dict[str, float]) -> Array:
-    """Test weight after further wettings, kg/hL, from that of the last sample, else of the crop."""
+    """Test weight after wettings, kg/hL, from that last weighed, else from that of sound grain."""
     start = field.test_weight_kg_hl or CROPS[field.crop].test_weight
-    drop = np.minimum(wettings * terms["test_weight_per_wetting"], terms["test_weight_loss_max"])
+    drop = weight_lost_to_wetting(
+        wettings, first=terms["test_weight_per_wetting"], most=terms["test_weight_loss_max"]
+    )
     return np.asarray(start - drop, dtype=np.float64)
+
+
+def standing_share(field: Field, ripe_days: Array, terms: dict[str, float]) -> Array:
+    """Share of the yield that still stands and that the header takes, 0-1, any shape."""
+    shatter = np.maximum(1.0 - terms["shatter_day"] * ripe_days, 0.0)
+    return np.asarray(shatter * (1.0 - terms["lodged_loss"] * field.lodged), dtype=np.float64)
 
 
 def paid_share(market: Market, moisture: Array) -> Array:
@@ -83,8 +97,7 @@ def revenue_ha(
 
     NaN where the moisture is unknown or the load is turned away. `haul_t` is money per tonne.
     """
-    hours = np.arange(state.moisture.shape[-1])
-    left = np.maximum(1.0 - terms["shatter_day"] * hours / 24.0, 0.0)
+    left = standing_share(field, state.ripe_days, terms)
     m = state.moisture
     cut = dry_t_ha(field) * left / (1.0 - m / 100.0)
     tw = test_weight(field, state.wettings, terms)
@@ -117,9 +130,9 @@ def leave_cost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, 
     time and the sprouting of the horizon, less `leave_share`.
     """
     terms = loss_terms(farm, field)
-    days = state.moisture.shape[-1] / 24.0 + terms["leave_days"]
+    days = np.array(state.ripe_days[-1] + terms["leave_days"])
     more = terms["leave_days"] * terms["leave_wettings_day"]
-    left = max(0.0, 1.0 - terms["shatter_day"] * days) * (1.0 - terms["leave_share"])
+    left = float(standing_share(field, days, terms)) * (1.0 - terms["leave_share"])
     weight = test_weight(field, state.wettings[:, -1] + more, terms)
     farm = _at_last_prices(farm)
     return _loss_at_base_ha(farm, field, haul_t, weight, state.sprout[:, -1], left)
@@ -139,7 +152,8 @@ def _at_last_prices(farm: Farm) -> Farm:
 def already_lost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, float]) -> Array:
     """Money lost per ha before the first hour, whenever the grain is cut, (member,)."""
     weight = test_weight(field, state.wettings[:, 0], loss_terms(farm, field))
-    return _loss_at_base_ha(farm, field, haul_t, weight, state.sprout[:, 0], 1.0)
+    left = float(standing_share(field, np.zeros(()), loss_terms(farm, field)))
+    return _loss_at_base_ha(farm, field, haul_t, weight, state.sprout[:, 0], left)
 
 
 def _loss_at_base_ha(

@@ -20,6 +20,10 @@ EDGE_FACTOR = 0.89
 #: Assumed, because tough straw and wet grain fill rotor and sieves (common practice, no figure
 #: found): a fifth at 20 % in wheat. It decides how early in the day a crew begins.
 TOUGH_SLOWER = 0.03
+#: Share of its speed that a combine loses where all of the crop lies. Assumed, because lodged wheat
+#: is cut slower, at times from one side only (Kansas State 2025, no figure). It decides how long a
+#: lodged field holds a crew.
+LODGED_SLOWER = 0.4
 POSITION_S = 30.0  # positioning to unload, s; assumed, because no table gives it
 APPROACH_MIN = 2.0  # cart to the next combine, min; published-practice example
 CART_TRAVEL_MIN = 5.0  # cart to the truck and back, min; published-practice example
@@ -31,13 +35,16 @@ def capacity_ha_h(speed_kmh: float, width_m: float, efficiency: float) -> float:
     return speed_kmh * width_m * efficiency / 10.0
 
 
-def combine_t_h(combine: Combine, yield_t_ha: float, *, has_cart: bool, density: float) -> float:
+def combine_t_h(
+    combine: Combine, yield_t_ha: float, *, has_cart: bool, density: float, lodged: float = 0.0
+) -> float:
     """Grain that a combine harvests, t/h: the lesser of field capacity and its grain-flow limit.
 
     Its field efficiency holds for unloading on the go. Without a cart the combine stops to unload.
-    `density` is t/m³ of grain.
+    `density` is t/m³ of grain, `lodged` the share of the crop that lies.
     """
-    rate = capacity_ha_h(combine.speed_kmh, combine.header_m, combine.efficiency) * yield_t_ha
+    speed = combine.speed_kmh * (1.0 - LODGED_SLOWER * lodged)
+    rate = capacity_ha_h(speed, combine.header_m, combine.efficiency) * yield_t_ha
     if combine.flow_t_h is not None:
         rate = min(rate, combine.flow_t_h)
     return rate if has_cart else rate * unload_efficiency(combine, rate, density)
@@ -178,6 +185,7 @@ def crew_rates(
     density: float,
     wet_yield: float,
     carts_usual: bool = True,
+    lodged: float = 0.0,
 ) -> Rates:
     """Rates of a crew in a field.
 
@@ -188,14 +196,16 @@ def crew_rates(
     wet_yield : yield as cut, t/ha.
     carts_usual : whether the field efficiency of combines holds for work with carts; without carts
         on the farm it holds for combines that stop to unload.
+    lodged : share of the crop that lies, 0-1.
     """
-    combine = tuple(
-        combine_t_h(c, wet_yield, has_cart=not carts_usual or bool(machines.carts), density=density)
-        for c in machines.combines
-    )
-    alone = tuple(
-        combine_t_h(c, wet_yield, has_cart=not carts_usual, density=density)
-        for c in machines.combines
+
+    def rate(combine: Combine, *, has_cart: bool) -> float:
+        cart = has_cart or not carts_usual
+        return combine_t_h(combine, wet_yield, has_cart=cart, density=density, lodged=lodged)
+
+    combine, alone = (
+        tuple(rate(c, has_cart=cart) for c in machines.combines)
+        for cart in (bool(machines.carts), False)
     )
     tank = sum(c.tank_m3 for c in machines.combines) / len(machines.combines)
     unload = sum(c.unload_m3_s for c in machines.combines) / len(machines.combines)

@@ -29,7 +29,7 @@ from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import BoolArray, farm_time, utc_hour
 from scheduler.language.translation import N_
 from scheduler.windows.daily_hours import HOLLOW
-from scheduler.windows.model_inputs import season_rows
+from scheduler.windows.model_inputs import ripe_time, season_rows
 
 #: Name of the part of a field outside its wet hollow.
 UPLAND = N_("upland")
@@ -164,12 +164,19 @@ def jobs_of(farm: Farm) -> tuple[Job, ...]:
     return tuple(sorted(jobs, key=lambda job: farm.fields[job.field].id))
 
 
-def crop_state(season: Season, row: int, first: int) -> CropState:
-    """The crop of a row from season hour `first` on."""
-    wet = season.wettings[:, row, first:]
-    sprout = season.sprout[:, row, first:]
+def crop_state(farm: Farm, field: Field, season: Season, row: int, first: int) -> CropState:
+    """The crop of a field's row from season hour `first` on."""
+    moisture = season.moisture[:, row, first:]
+    since = np.arange(moisture.shape[-1]) / 24.0
+    ripe = ripe_time(farm, field)
+    if not np.isnat(ripe):
+        green = (ripe - season.start).astype(float) - first
+        since = np.maximum(since - max(green, 0.0) / 24.0, 0.0)
     return CropState(
-        moisture=season.moisture[:, row, first:], wettings=wet - wet[:, :1], sprout=sprout
+        moisture=moisture,
+        wettings=season.wettings[:, row, first:],
+        sprout=season.sprout[:, row, first:],
+        ripe_days=since,
     )
 
 
@@ -191,7 +198,7 @@ def loss_by_hour(
     leave_cost, already_lost = np.zeros(len(jobs)), np.zeros(len(jobs))
     for j, job in enumerate(jobs):
         field = farm.fields[job.field]
-        state = crop_state(season, job.row, first)
+        state = crop_state(farm, field, season, job.row, first)
         haul = {p.id: HAUL_T_KM * between_km(farm, field.id, p.id) for p in farm.points}
         terms = loss_terms(farm, field)
         best = best_revenue_ha(farm, field, haul)

@@ -61,7 +61,7 @@ def expected_quality(
     figures rounded to a tenth as shown; None otherwise.
     """
     farm, field = work.farm, work.field(j)
-    stand = crop_state(season, work.jobs[j].row, first_hour(work, season))
+    stand = crop_state(farm, field, season, work.jobs[j].row, first_hour(work, season))
     done = np.flatnonzero(np.isfinite(begin))
     at = done, work.standing_loss.hour[begin[done].astype(int)]
     weight = float(test_weight(field, stand.wettings[at], loss_terms(farm, field)).mean())

@@ -416,10 +416,15 @@ class Field:
     yield_t_ha : expected yield at the crop's base moisture, t/ha, > 0.
     ripe, heading : dates of maturity and of heading; None where unknown.
     sample_pct, sample_at : moisture (% wet basis) and time of the last sample; None without one.
-    test_weight_kg_hl : test weight before any loss, kg/hL; None for the crop's own.
+    test_weight_kg_hl : test weight, kg/hL, before any loss or as weighed at `weighed_at`; None for
+        the crop's own.
+    weighed_at : time at which the test weight was weighed; None where it is that of sound grain.
     falling_number_s, vomitoxin_ppm, protein_pct, vitreous_pct : last measured falling number (s),
         vomitoxin (mg/kg), protein (%) and hard vitreous kernels (%); None where unknown.
     germination : share of sound kernels that germinate, 0-1; None where unknown.
+    dormancy_days : dry days after maturity before the grain can sprout; None for the crop's own.
+    lodged : fraction of the crop that lies, 0-1.
+    swathed : date on which the crop was cut into swaths; None where it stands.
     purpose : grain or seed.
     not_before, not_after : when cutting may begin (the interval before harvest of a desiccant,
         by its label) and must be over (the owner of the land); None where nothing is set.
@@ -454,11 +459,15 @@ class Field:
     sample_pct: float | None = None
     sample_at: datetime | None = None
     test_weight_kg_hl: float | None = None
+    weighed_at: datetime | None = None
     falling_number_s: float | None = None
     vomitoxin_ppm: float | None = None
     protein_pct: float | None = None
     vitreous_pct: float | None = None
     germination: float | None = None
+    dormancy_days: float | None = None
+    lodged: float = 0.0
+    swathed: date | None = None
     purpose: Purpose = "grain"
     not_before: datetime | None = None
     not_after: datetime | None = None
@@ -485,6 +494,8 @@ class Rules:
     ----------
     thresh_limit_pct : most moisture to thresh at by crop, % wet basis; the crop's own where a
         crop is missing.
+    straw_limit_pct : humidity, in percent, with which straw may be in equilibrium at most, by crop;
+        infinite for no limit; the crop's own where a crop is missing.
     tough_allowed : whether to cut above the delivery limit where grain can be dried.
     fire_index_stop : grassland fire index (0-200) above which cutting stops.
     wind_stop_ms : gust from which cutting stops, m/s.
@@ -501,6 +512,7 @@ class Rules:
     """
 
     thresh_limit_pct: dict[str, float] = field(default_factory=dict)
+    straw_limit_pct: dict[str, float] = field(default_factory=dict)
     tough_allowed: bool = True
     fire_index_stop: float | None = None
     wind_stop_ms: float | None = None

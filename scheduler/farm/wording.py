@@ -18,6 +18,7 @@ REASON_TEXT: dict[int, str] = {
     Reason.GROUND: N_("ground too soft or rain falling"),
     Reason.APPROACH: N_("dirt approach shut"),
     Reason.GRAIN: N_("dew on the ear or grain too wet"),
+    Reason.STRAW: N_("straw too tough"),
     Reason.GREEN: N_("not ripe"),
     Reason.WIND: N_("wind over your stop rule"),
     Reason.FIRE: N_("fire index over your stop rule"),

@@ -20,6 +20,7 @@ from scheduler.farm_files.record import PERCENT, SMALLEST_PCT, Record, table_rec
 from scheduler.farm_files.vocabulary import (
     APPROACH_NAMES,
     CROP_NAMES,
+    DORMANCY_NAMES,
     DRAINAGE_NAMES,
     PURPOSE_NAMES,
     SPRING_WHEAT,
@@ -35,6 +36,8 @@ FILE = "fields.csv"
 AREA_TOLERANCE = 0.20
 #: Largest field, ha; assumed: 50 sections.
 MAX_FIELD_HA = 13_000.0
+#: Longest dormancy, days; Kansas State: a month or longer in some varieties.
+MAX_DORMANCY_DAYS = 90.0
 #: Columns that may stand there once only.
 COLUMNS = (
     "id",
@@ -70,6 +73,9 @@ COLUMNS = (
     "protein",
     "vitreous",
     "germination",
+    "dormancy",
+    "lodged",
+    "swathed",
     "purpose",
     "not_before",
     "not_after",
@@ -120,7 +126,7 @@ def read_fields(
     orders = {
         n: date_order(cells[i] for _, cells in table.rows)
         for i, n in enumerate(names)
-        if n in ("ripe", "heading", "sampled", "not_before", "not_after")
+        if n in ("ripe", "heading", "sampled", "swathed", "not_before", "not_after")
     }
     fields: list[Field] = []
     row_of: dict[str, str] = {}
@@ -239,6 +245,8 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
     ripe, heading = r.day("ripe"), r.day("heading")
     test_weight = None if crop is None else r.test_weight("test_weight", crop)
     quality = _quality(r)
+    dormancy = _dormancy(r)
+    lodged, swathed = r.fraction("lodged", 0.0, from_pct=SMALLEST_PCT), r.day("swathed")
     cut = r.fraction("cut", 0.0, from_pct=SMALLEST_PCT)
     wet = r.fraction("wet", 0.0, high=0.9, from_pct=SMALLEST_PCT)
     if ripe and heading and ripe <= heading:
@@ -281,6 +289,9 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
         protein_pct=quality.protein_pct,
         vitreous_pct=quality.vitreous_pct,
         germination=quality.germination,
+        dormancy_days=dormancy,
+        lodged=lodged,
+        swathed=swathed,
         purpose=purpose,
         not_before=not_before,
         not_after=not_after,
@@ -322,6 +333,23 @@ def _check_thin_yield(r: Record, yield_t_ha: float, crop: str | None) -> None:
             f"yield is {found.value} bu/ac, less than is worth cutting",
             "if it is t/ha, name the column yield_t_ha; a yield that is so low goes there too",
         )
+
+
+def _dormancy(r: Record) -> float | None:
+    """Dry days after maturity before the grain can sprout: a word or days; None for the crop's."""
+    word = normalized_name(r.text("dormancy"))
+    if not word or word == "usual":
+        return None
+    if word in DORMANCY_NAMES:
+        return DORMANCY_NAMES[word]
+    try:
+        days = float(word)
+    except ValueError:
+        days = math.nan
+    if not 0.0 <= days <= MAX_DORMANCY_DAYS:
+        r.note("dormancy", f'dormancy "{word}" is not known', "write low, usual, high or days")
+        return None
+    return days
 
 
 def _boundary_in_row(r: Record) -> Boundary | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Callable, Sequence
@@ -262,11 +263,19 @@ def read_rules(r: Record) -> Rules:
         if value is not None:
             by_crop[CROP_NAMES[name]] = value
     limits.note_unused(CROP_NAMES)
+    straw = r.table("straw_limit_pct", "[rules.straw_limit_pct]")
+    straw_by_crop: dict[str, float] = {}
+    for name in sorted(CROP_NAMES.keys() & straw.values.keys()):
+        value = straw.percent(name, low=30.0, high=100.0)
+        if value is not None:  # at 100 straw never stops the combine
+            straw_by_crop[CROP_NAMES[name]] = value if value < 100.0 else math.inf
+    straw.note_unused(CROP_NAMES)
     spans = [read_hours(r, "no_road_hours", text) for text in r.id_list("no_road_hours")]
     objective = r.choice("objective", {"mean": "mean", "cautious": "cautious"}, "mean")
     age = r.number("forecast_age_max_h", default=Rules.forecast_age_max_h, above=0.0)
     rules = Rules(
         thresh_limit_pct=by_crop,
+        straw_limit_pct=straw_by_crop,
         tough_allowed=r.yes_no("tough_allowed", True),
         fire_index_stop=r.optional_number("fire_index_stop", above=0.0, high=200.0),
         wind_stop_ms=r.optional_number("wind_stop", "wind", above=0.0, high=60.0),
@@ -333,6 +342,7 @@ def read_losses(top: Record) -> dict[str, dict[str, float]]:
             "leave_share": r.optional_fraction("leave_share"),
             "leave_wettings_day": r.optional_number("leave_wettings_day", low=0.0, high=24.0),
             "shatter_day": r.optional_fraction("shatter_day"),
+            "lodged_loss": r.optional_fraction("lodged_loss"),
         }
         r.note_unused()
         crop = CROP_NAMES[name]

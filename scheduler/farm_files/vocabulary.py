@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping, Sequence
 
-from readiness.grain.crops import CROPS
+from readiness.grain.crops import CROPS, DORMANCY_HIGH, DORMANCY_LOW
 from readiness.soil.running_gear import Gear
 from scheduler.errors import UnreadableError
 from scheduler.farm.model import Approach, Purpose
@@ -110,6 +110,8 @@ GEAR_NAMES: dict[str, Gear] = {
     "tracked": "tracks",
     "half_tracks": "tracks",
 }
+#: Dry days before a variety can sprout, by word; 'usual' is the crop's own.
+DORMANCY_NAMES: dict[str, float] = {"low": DORMANCY_LOW, "high": DORMANCY_HIGH}
 PURPOSE_NAMES: dict[str, Purpose] = {"grain": "grain", "seed": "seed"}
 
 #: Heading -> our column, for headings that people use besides ours. The unit at the end of a
@@ -156,6 +158,10 @@ COLUMN_ALIASES: dict[str, str] = {
     "vomitoxin_ppm": "vomitoxin",
     "hvk": "vitreous",
     "hvk_pct": "vitreous_pct",
+    "sprout_resistance": "dormancy",
+    "lodging": "lodged",
+    "down": "lodged",
+    "windrowed": "swathed",
     "use": "purpose",
     "harvest_from": "not_before",
     "harvest_by": "not_after",

@@ -52,6 +52,12 @@ def _outlier(outlier: Outlier, name: str, units: Units) -> str:
             ground=_(GROUND_TEXTS[Tier(int(outlier.value))]),
             **fields,
         )
+    if outlier.learnt is Learnt.STRAW:
+        return _(
+            "{field}, {time}: the start of cutting is far from what the dampness of the straw "
+            "tells; it counts little until another one agrees",
+            **fields,
+        )
     fields |= {"value": show_number(outlier.value, 1), "points": show_number(abs(outlier.low), 1)}
     if outlier.low > 0:
         return _(
@@ -98,6 +104,11 @@ def _offset(learnt: Learnt, value: float) -> str:
             return _("grain {points} points wetter than the weather tells", points=points)
         return _("grain {points} points drier than the weather tells", points=points)
     share = f"{show_number(abs(100.0 * value), 1)} %"
+    if learnt is Learnt.STRAW:
+        humidity = f"{show_number(abs(value), 0)} %"
+        if value > 0:
+            return _("you thresh straw {humidity} damper than is usual", humidity=humidity)
+        return _("you wait for straw {humidity} drier than is usual", humidity=humidity)
     if value > 0:
         return _("ground bears {share} more water than its texture tells", share=share)
     return _("ground bears {share} less water than its texture tells", share=share)

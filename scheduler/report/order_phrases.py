@@ -47,6 +47,7 @@ OPENS: dict[Reason, str] = {
     Reason.GROUND: N_("ground bears from about {time}"),
     Reason.APPROACH: N_("approach road opens about {time}"),
     Reason.GRAIN: N_("dry enough about {time}"),
+    Reason.STRAW: N_("straw no longer tough about {time}"),
     Reason.GREEN: N_("ripe from about {time}"),
     Reason.WIND: N_("wind falls by about {time}"),
     Reason.FIRE: N_("fire index falls by about {time}"),

@@ -1,7 +1,7 @@
 """Delay accounting: each hour is attributed once, to the first binding cause in a fixed order.
 
-The order is that of `Cause`: unknown weather or unripe grain, ground, grain moisture, wind, fire,
-lightning or heat, breakdown, waiting for a cart, truck or delivery point, crew, move. The
+The order is that of `Cause`: unknown weather or unripe grain, ground, grain moisture, straw, wind,
+fire, lightning or heat, breakdown, waiting for a cart, truck or delivery point, crew, move. The
 remainder was open and not used. Pure functions: arrays in, new arrays out.
 """
 
@@ -29,15 +29,16 @@ class Cause(IntEnum):
     GREEN = 3
     GROUND = 4
     GRAIN = 5
-    WIND = 6
-    FIRE = 7
-    HEAT = 8
-    DOWN = 9
-    WAIT = 10
-    CREW = 11
-    MOVE = 12
-    ELSEWHERE = 13  # the crew was cutting another field
-    SPARE = 14  # nothing prevented cutting, and nobody cut
+    STRAW = 6
+    WIND = 7
+    FIRE = 8
+    HEAT = 9
+    DOWN = 10
+    WAIT = 11
+    CREW = 12
+    MOVE = 13
+    ELSEWHERE = 14  # the crew was cutting another field
+    SPARE = 15  # nothing prevented cutting, and nobody cut
 
 
 #: Causes that take hours from cutting; `CUT` is work, and after `DONE` there is no harvest.
@@ -47,6 +48,7 @@ WEATHER_CAUSES = (
     Cause.GREEN,
     Cause.GROUND,
     Cause.GRAIN,
+    Cause.STRAW,
     Cause.WIND,
     Cause.FIRE,
     Cause.HEAT,
@@ -57,6 +59,7 @@ _CAUSE_OF = {
     Reason.GROUND: Cause.GROUND,
     Reason.APPROACH: Cause.GROUND,
     Reason.GRAIN: Cause.GRAIN,
+    Reason.STRAW: Cause.STRAW,
     Reason.GREEN: Cause.GREEN,
     Reason.WIND: Cause.WIND,
     Reason.FIRE: Cause.FIRE,

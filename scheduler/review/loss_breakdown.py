@@ -13,6 +13,7 @@ from scheduler.costs.grain_value import (
     dry_t_ha,
     loss_terms,
     paid_share,
+    standing_share,
     test_weight,
 )
 from scheduler.costs.standing_loss import crop_state
@@ -38,7 +39,7 @@ def parts_ha(
     field: Field,
     market: Market,
     stand: tuple[Array, Array, Array],
-    hours: Array,
+    ripe_days: Array,
     terms: dict[str, float],
     sprouted_before: float = 0.0,
 ) -> dict[LossPart, Array]:
@@ -52,8 +53,8 @@ def parts_ha(
         The field, and the market that takes its crop.
     stand
         Moisture (percent, wet basis), wettings and sprouted share when cut, each (draw, hour).
-    hours
-        Hours from the first morning to the cut, (hour,).
+    ripe_days
+        Days that the grain stood ripe from the first morning to the cut, (hour,).
     terms
         Loss terms of the crop, see `grain_value.LOSSES`.
     sprouted_before
@@ -66,7 +67,7 @@ def parts_ha(
     """
     m, wet, sprout = stand
     base = market.moisture_base_pct
-    left = np.maximum(1.0 - terms["shatter_day"] * hours / 24.0, 0.0)
+    left = standing_share(field, ripe_days, terms)
     dry = dry_t_ha(field)
     sound = dry / (1.0 - base / 100.0) * sound_price_t(field, market)
     cut = dry * left / (1.0 - m / 100.0)
@@ -121,17 +122,17 @@ def _parts_of_job(
     field = observed.farm.fields[job.field]
     begin = drawn.slots[0].astype("datetime64[h]") - observed.season.start
     at = drawn.hour[slot]
-    state = crop_state(observed.season, job.row, int(begin.astype(int)))
+    state = crop_state(observed.farm, field, observed.season, job.row, int(begin.astype(int)))
     moisture = drawn.moisture[:, job.row, at]
     wet, sprout = (
         np.broadcast_to(x[0, at], moisture.shape) for x in (state.wettings, state.sprout)
     )
-    before = float(state.sprout[0, 0])
+    before, ripe_days = float(state.sprout[0, 0]), state.ripe_days[at]
     terms = loss_terms(observed.farm, field)
     parts: dict[LossPart, Array] = {}
     for q in np.unique(point):
         market = observed.farm.points[int(q)].markets[field.crop]
         stand = (moisture, wet, sprout)
-        for part, money in parts_ha(field, market, stand, at.astype(float), terms, before).items():
+        for part, money in parts_ha(field, market, stand, ripe_days, terms, before).items():
             parts[part] = np.where(point == q, money, parts.get(part, 0.0))
     return parts

@@ -43,7 +43,7 @@ from scheduler.review.review import Review
 GROUPS: tuple[tuple[str, tuple[Cause, ...], str, str], ...] = (
     (N_("cutting"), (Cause.CUT,), PALETTE[6], ""),
     (N_("rain or ground"), (Cause.GROUND,), PALETTE[4], ""),
-    (N_("dew or grain moisture"), (Cause.GRAIN,), PALETTE[2], "..."),
+    (N_("dew, grain moisture or straw"), (Cause.GRAIN, Cause.STRAW), PALETTE[2], "..."),
     (N_("wind, fire, lightning, heat"), (Cause.WIND, Cause.FIRE, Cause.HEAT), PALETTE[2], "xxx"),
     (N_("breakdown"), (Cause.DOWN,), "#ffffff", "xxx"),
     (N_("waiting"), (Cause.WAIT,), "#ffffff", "|||"),
@@ -56,6 +56,7 @@ GROUPS: tuple[tuple[str, tuple[Cause, ...], str, str], ...] = (
 LETTERS = {
     Cause.GROUND: "G",
     Cause.GRAIN: "M",
+    Cause.STRAW: "S",
     Cause.WIND: "W",
     Cause.FIRE: "F",
     Cause.HEAT: "L",

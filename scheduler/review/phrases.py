@@ -60,6 +60,7 @@ CAUSE_NAMES: dict[Cause, str] = {
     Cause.GREEN: N_("not ripe"),
     Cause.GROUND: N_("rain or ground"),
     Cause.GRAIN: N_("dew or grain moisture"),
+    Cause.STRAW: N_("straw too tough"),
     Cause.WIND: N_("wind"),
     Cause.FIRE: N_("fire"),
     Cause.HEAT: N_("lightning or heat"),

@@ -243,8 +243,8 @@ class Book:
     # State of the farm as of `until`; see `scheduler.season_book.farm_state`.
 
     def observations(self, farm: Farm, until: datetime) -> list[Observation]:
-        """Samples ('moisture'), tough grain ('wetter') and ground checks ('tier')."""
-        kinds = ("sample", "tough", "ground")
+        """What entries say of the fields; see `farm_state.observations`."""
+        kinds = ("sample", "tough", "ground", "ticket", "falling", "begun", "cut")
         return farm_state.observations(self.entries(*kinds, until=until), farm, until)
 
     def gauges(self, until: datetime) -> pd.DataFrame:

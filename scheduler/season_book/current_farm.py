@@ -7,6 +7,8 @@ from datetime import datetime
 
 from scheduler.farm.model import Farm, Field
 from scheduler.season_book.book import Book
+from scheduler.season_book.entry_kinds import Entry
+from scheduler.season_book.farm_state import lodging
 
 
 def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
@@ -16,7 +18,11 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
     closed, delivered = book.closures(farm, now), book.delivered(farm, now)
     quality = book.priced_quality(now)
     cut, sprayed = book.progress(farm, now), book.harvest_begins(now)
-    samples = {e.subject: e for e in book.entries("sample", until=now) if e.at <= now}
+    grain = [e for e in book.entries("sample", "ticket", "falling", until=now) if e.at <= now]
+    samples = _last_of(grain, "moisture", kinds=("sample",))
+    weighed, falling = _last_of(grain, "test_weight"), _last_of(grain, "falling_number")
+    lodged = lodging(book.entries("lodged", until=now), now)
+    swathed = {e.subject: e.at for e in book.entries("swathed", until=now) if e.at <= now}
 
     def updated(field: Field) -> Field:
         begins = [t for t in (field.not_before, sprayed.get(field.id)) if t is not None]
@@ -24,16 +30,19 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
             field,
             cut_fraction=min(1.0, cut[field.id]),
             not_before=max(begins, default=None),
+            lodged=lodged.get(field.id, field.lodged),
         )
-        last = samples.get(field.id)
+        if (day := swathed.get(field.id)) is not None:
+            field = replace(field, swathed=day.astimezone(farm.tz).date())
+        last, load, tube = (found.get(field.id) for found in (samples, weighed, falling))
+        if load is not None:
+            weight = load.number("test_weight")
+            field = replace(field, test_weight_kg_hl=weight, weighed_at=load.at)
+        if tube is not None:
+            field = replace(field, falling_number_s=tube.number("falling_number"))
         if last is None or (field.sample_at is not None and field.sample_at > last.at):
             return field
-        return replace(
-            field,
-            sample_pct=last.number("moisture"),
-            sample_at=last.at,
-            test_weight_kg_hl=last.number("test_weight") or field.test_weight_kg_hl,
-        )
+        return replace(field, sample_pct=last.number("moisture"), sample_at=last.at)
 
     return replace(
         farm,
@@ -63,3 +72,14 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
             for p in farm.points
         ),
     )
+
+
+def _last_of(
+    entries: list[Entry], fact: str, *, kinds: tuple[str, ...] = ("sample", "ticket", "falling")
+) -> dict[str, Entry]:
+    """The last entry of some kinds that holds a fact, by field."""
+    out: dict[str, Entry] = {}
+    for e in sorted(entries, key=lambda e: (e.at, e.id)):
+        if e.kind in kinds and e.number(fact) is not None:
+            out[e.text("field") if e.kind == "ticket" else e.subject] = e
+    return out

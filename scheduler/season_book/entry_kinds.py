@@ -82,6 +82,15 @@ SUBJECT_LABELS = {
 }
 REMARK = Fact(name="reason", label=N_("Remark"), quantity="text")
 _MOISTURE = Fact(name="moisture", label=N_("Moisture"), quantity="percent", low=3.0, high=60.0)
+#: A tube of water falls in about 60 s, sound dry grain takes up to some 500 s.
+_FALLING_NUMBER = Fact(
+    name="falling_number",
+    label=N_("Falling number"),
+    hint=N_("seconds"),
+    quantity="number",
+    low=60.0,
+    high=900.0,
+)
 _QUALITY = (
     Fact(name="test_weight", label=N_("Test weight"), quantity="test_weight", low=30.0, high=95.0),
     Fact(name="protein", label=N_("Protein"), quantity="percent", low=2.0, high=60.0),
@@ -93,6 +102,7 @@ _QUALITY = (
         high=100.0,
     ),
     Fact(name="vitreous", label=N_("Vitreous kernels"), quantity="percent", high=100.0),
+    _FALLING_NUMBER,
 )
 _RAIN = (
     Fact(name="rain", label=N_("Rain"), quantity="depth", high=500.0, required=True),
@@ -132,6 +142,17 @@ _TOUGH = (
         high=60.0,
         required=True,
     ),
+)
+_LODGED = (
+    Fact(
+        name="share",
+        label=N_("Lies"),
+        hint=N_("share of the field, 0 where it stands again"),
+        quantity="percent",
+        high=100.0,
+        required=True,
+    ),
+    REMARK,
 )
 _DOWN = (
     Fact(name="until", label=N_("Running again"), hint=N_("blank: not known"), quantity="time"),
@@ -207,6 +228,14 @@ _KINDS = (
     ),
     Kind(name="tough", label=N_("Too tough"), subject_type="field", facts=_TOUGH),
     Kind(name="ground", label=N_("Ground check"), subject_type="field", facts=_GROUND),
+    Kind(
+        name="falling",
+        label=N_("Falling number"),
+        subject_type="field",
+        facts=(replace(_FALLING_NUMBER, required=True), REMARK),
+    ),
+    Kind(name="lodged", label=N_("Lodged crop"), subject_type="field", facts=_LODGED),
+    Kind(name="swathed", label=N_("Cut into swaths"), subject_type="field", facts=(REMARK,)),
     Kind(name="begun", label=N_("Field begun"), subject_type="field", facts=_BEGUN),
     Kind(name="cut", label=N_("Area cut"), subject_type="field", facts=_CUT, exclusive=True),
     Kind(name="spray", label=N_("Sprayed before harvest"), subject_type="field", facts=_SPRAY),

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 
 import pandas as pd
 
+from readiness.grain.grade import sprouting_of_falling_number
 from readiness.season.codes import Tier
 from readiness.season.inputs import Observation
 from scheduler.farm.model import OPEN_ENDED, Farm, Interval
@@ -29,6 +30,8 @@ TIER_OF_GROUND = {
     "soft": Tier.SOFT,
     "ruts": Tier.SOFT,
 }
+#: Kinds of entries that show that a field was being cut, or that cutting began.
+CUTTING_KINDS = ("begun", "cut")
 #: Error of a hand-held meter, points; assumed, because makers state about half a point.
 SAMPLE_SD = 0.5
 #: Error of tough grain felt by hand and ear, points; assumed, because hands tell grain that is fit
@@ -43,24 +46,52 @@ RECENT_DAYS = 3.0
 
 
 def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[Observation]:
-    """Samples, tough grain and ground checks of the farm's fields, sorted by time."""
+    """What entries say of the farm's fields, sorted by time.
+
+    Samples, tough grain, ground checks, weighed loads, falling numbers, and hours in which a crew
+    was cutting.
+    """
     row = {f.id: i for i, f in enumerate(farm.fields)}
     out = []
     for e in entries:
-        if e.subject not in row or e.at > until:
+        place = row.get(e.text("field") if e.kind == "ticket" else e.subject)
+        if place is None or e.at > until:
             continue
-        wet, place, hour = e.number("moisture"), row[e.subject], utc_hour(e.at)
-        if e.kind == "sample" and wet is not None:
-            out.append(
-                Observation(field=place, time=hour, kind="moisture", value=wet, sd=SAMPLE_SD)
-            )
-        elif e.kind == "tough":
-            above = e.number("above") or 0.0
-            out.append(Observation(field=place, time=hour, kind="wetter", value=above, sd=TOUGH_SD))
-        elif e.kind == "ground":
-            tier = float(TIER_OF_GROUND[e.text("ground")])
-            out.append(Observation(field=place, time=hour, kind="tier", value=tier, sd=TIER_SD))
+        hour = utc_hour(e.at)
+        out += [
+            Observation(field=place, time=hour, kind=kind, value=value, sd=sd)
+            for kind, value, sd in _observed(e)
+        ]
     return sorted(out, key=lambda o: (o.time, o.field))
+
+
+def _observed(entry: Entry) -> list[tuple[str, float, float]]:
+    """Kind, value and standard error of each observation that an entry holds."""
+    out: list[tuple[str, float, float]] = []
+    wet, falling = entry.number("moisture"), entry.number("falling_number")
+    if entry.kind == "sample" and wet is not None:
+        out.append(("moisture", wet, SAMPLE_SD))
+    if entry.kind == "tough":
+        out.append(("wetter", entry.number("above") or 0.0, TOUGH_SD))
+    if entry.kind == "ground":
+        out.append(("tier", float(TIER_OF_GROUND[entry.text("ground")]), TIER_SD))
+    if entry.number("test_weight") is not None:
+        out.append(("weighed", 0.0, 1.0))
+    if falling is not None:
+        low, high = sprouting_of_falling_number(falling)
+        out += [("sprout at least", low, 1.0), ("sprout at most", high, 1.0)]
+    if entry.kind in CUTTING_KINDS:
+        out.append((entry.kind, 0.0, 1.0))
+    return out
+
+
+def lodging(entries: Sequence[Entry], until: datetime) -> dict[str, float]:
+    """Share of the crop that lies, 0-1, by field id; the last entry of a field holds."""
+    found = [e for e in entries if e.kind == "lodged" and e.at <= until]
+    return {
+        e.subject: (e.number("share") or 0.0) / 100.0
+        for e in sorted(found, key=lambda e: (e.at, e.id))
+    }
 
 
 def gauges(entries: Sequence[Entry], until: datetime) -> pd.DataFrame:

@@ -16,8 +16,6 @@ import numpy as np
 from readiness.atmosphere.weather import HOUR, Weather
 from readiness.forecasts.forecast_evolution import ForecastEvolution
 from readiness.forecasts.reforecast import emulate_forecast
-from readiness.grain.crops import CROPS
-from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.errors import NoPlanError
 from scheduler.farm.model import Farm
@@ -169,20 +167,10 @@ def farm_on_morning(past: PastSeason, work: SeasonWork, day: int) -> tuple[Farm,
     standing = set(np.flatnonzero(work.left > 1e-9).tolist())
     kept = sorted(standing | set(work.places.values()))
     area = past.standing_loss.jobs
-    wettings = past.season.wettings[0, :, 24 * day] - past.season.wettings[0, :, 0]
-    fields = []
-    for j in kept:
-        f = past.farm.fields[j]
-        terms = loss_terms(past.farm, f)
-        drop = min(wettings[j] * terms["test_weight_per_wetting"], terms["test_weight_loss_max"])
-        sound = f.test_weight_kg_hl or CROPS[f.crop].test_weight
-        fields.append(
-            replace(
-                f,
-                cut_fraction=float(1.0 - work.left[j] / area[j].area_ha),
-                test_weight_kg_hl=sound - drop,
-            )
-        )
+    fields = [
+        replace(past.farm.fields[j], cut_fraction=float(1.0 - work.left[j] / area[j].area_ha))
+        for j in kept
+    ]
     points = tuple(
         p if p.capacity_t is None else replace(p, capacity_t=max(0.0, float(work.room[q])))
         for q, p in enumerate(past.farm.points)

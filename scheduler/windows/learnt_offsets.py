@@ -1,14 +1,15 @@
-"""Learn lasting offsets of grain moisture and bearing limits from readings.
+"""Learn lasting offsets of grain moisture, straw and bearing limits from readings.
 
 Grain is learnt slowly, ground at once: a check that contradicts the model gives its field the tier
 that was found, unless other checks contradict it.
 
 Fields of one soil share part of their offset. The offset of field f on soil s is b_f = g_s + d_f,
 with g_s ~ N(0, soil_sd²) and d_f ~ N(0, own_sd²). A reading bounds it, low <= b_f <= high: a
-sample has low = high, a ground check bounds one side or a band. The distance to the bounds is
-weighed by Huber's function, so that no reading pulls harder than `HUBER` standard errors. The
-minimum is found by majorisation: each distance is replaced by the distance to its own projection,
-which leaves a weighted ridge regression.
+sample has low = high, a ground check or a start of cutting bounds one side or a band. For straw,
+the crop stands in place of the soil. The distance to the bounds is weighed by Huber's function, so
+that no reading pulls harder than `HUBER` standard errors. The minimum is found by majorisation:
+each distance is replaced by the distance to its own projection, which leaves a weighted ridge
+regression.
 
 References
 ----------
@@ -26,14 +27,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Weather
-from readiness.season.codes import Tier
+from readiness.season.codes import Reason, Tier
 from readiness.season.inputs import GRAIN_KINDS, Observation
 from readiness.season.simulate import Season
 from readiness.soil.trafficability import WaterLimits
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import farm_time, utc_hour
+from scheduler.season_book.farm_state import CUTTING_KINDS
 from scheduler.windows.lessons import Learnt, Lesson, OffsetChange, Outlier
-from scheduler.windows.model_inputs import open_loop
+from scheduler.windows.model_inputs import open_loop, straw_limit
 
 Array = NDArray[np.float64]
 HUBER = 1.345  # standard errors; 95 % efficient for normal errors (Huber's usual constant)
@@ -60,11 +62,17 @@ GROUND = Prior(soil_sd=0.02, own_sd=0.04, error_sd=0.008)
 #: How far inside the tier that a check found its limits come to lie, m³/m³; assumed, a third of the
 #: distance between the limits of carts and combines. Moves today's tier after a check.
 INTO_TIER = 0.005
-PRIORS = {Learnt.GRAIN: GRAIN, Learnt.BEARING: GROUND}
+#: Percent of humidity of the straw; assumed, because crews and machines differ by about as much in
+#: what they thresh, and a start may wait for other things than straw.
+STRAW = Prior(soil_sd=6.0, own_sd=3.0, error_sd=6.0)
+PRIORS = {Learnt.GRAIN: GRAIN, Learnt.STRAW: STRAW, Learnt.BEARING: GROUND}
+#: Hours before a start of cutting in which a crew that waited for the straw alone found it too
+#: tough; assumed, because it takes a crew an hour to notice and to begin.
+START_MARGIN_H = 2
 RIPENING_PCT = 25.0  # wetter grain may still be filling, which is no offset; assumed
 OUTLIER_SD = 2.5  # standard errors beyond which a reading is an outlier; assumed
 #: Smallest offsets that are reported, in their units; assumed.
-REPORTED = {Learnt.GRAIN: 0.1, Learnt.BEARING: 0.002}
+REPORTED = {Learnt.GRAIN: 0.1, Learnt.STRAW: 1.0, Learnt.BEARING: 0.002}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +109,7 @@ def learn(
     offset: dict[Learnt, Array] = {}
     for learnt, intervals in (
         (Learnt.GRAIN, grain_intervals(season, seen)),
+        (Learnt.STRAW, straw_intervals(farm, season, seen)),
         (Learnt.BEARING, ground_intervals(season, limits, seen)),
     ):
         earlier = [i for i in intervals if i.observation.time < yesterday]
@@ -164,6 +173,33 @@ def ground_intervals(
     return out
 
 
+def straw_intervals(
+    farm: Farm, season: Season, seen: Sequence[Observation]
+) -> list[OffsetInterval]:
+    """Hours of cutting: the shift of the straw's limit that lets a crew cut then, and not before.
+
+    A field that was being cut had straw at or below the limit. A crew that began after hours in
+    which straw alone kept it out found the straw of those hours too tough. Hours that dew, wet
+    grain or ground close say nothing of straw.
+    """
+    threshed = (Reason.OPEN, Reason.STRAW)
+    out = []
+    for o in seen:
+        if o.kind not in CUTTING_KINDS:
+            continue
+        field = farm.fields[o.field]
+        limit = straw_limit(farm, field)
+        h, early = _hour(season, o), _hour(season, o) - START_MARGIN_H
+        reason, straw = season.reason[0, o.field], season.straw[0, o.field] - limit
+        if not np.isfinite(limit) or reason[h] not in threshed or not np.isfinite(straw[h]):
+            continue
+        low, high = float(straw[h]), np.inf
+        if o.kind == "begun" and early >= 0 and reason[early] in threshed:
+            high = max(low, float(straw[early]))
+        out.append(OffsetInterval(observation=o, low=low, high=high))
+    return out
+
+
 def _hour(season: Season, seen: Observation) -> int:
     """Index of the hour of an observation; an observation of the hour begun is of the last one."""
     last: int = season.moisture.shape[2] - 1
@@ -173,6 +209,8 @@ def _hour(season: Season, seen: Observation) -> int:
 def _field_offsets(farm: Farm, intervals: Sequence[OffsetInterval], learnt: Learnt) -> Array:
     """Offsets of all fields, (field,); the readings of one field on one day count as one."""
     soils = [(f.texture or f"{f.sand:.1f} {f.clay:.1f}", f.drainage) for f in farm.fields]
+    if learnt is Learnt.STRAW:
+        soils = [(f.crop, "") for f in farm.fields]
     distinct = sorted(set(soils))
     seen = [i.observation for i in intervals]
     days = [(o.field, o.time.astype("datetime64[D]")) for o in seen]
@@ -252,7 +290,7 @@ def _outliers(
             field=farm.fields[interval.observation.field].id,
             time=farm_time(interval.observation.time, farm.tz),
             value=interval.observation.value,
-            low=interval.low,
+            low=interval.low if np.isfinite(interval.low) else interval.high,
         )
         for interval, distance in zip(intervals, residual, strict=True)
         if abs(distance) > OUTLIER_SD

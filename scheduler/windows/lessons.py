@@ -11,6 +11,7 @@ class Learnt(StrEnum):
     """A lasting offset that is learnt; the value is its key in `Field.calibration`."""
 
     GRAIN = "grain_offset"  # points of moisture, wetter than modelled where positive
+    STRAW = "straw_offset"  # percent of humidity up to which straw is threshed beyond its limit
     BEARING = "bearing_offset"  # m³/m³ of water that the ground bears beyond its texture's limits
 
 
@@ -23,7 +24,7 @@ class Outlier:
     learnt : the offset that the reading speaks of.
     field : id of the field.
     time : hour of the reading, farm time.
-    value : moisture, percent, or the `Tier` of a ground check.
+    value : moisture, percent, the `Tier` of a ground check, or the humidity of straw, percent.
     low : least offset that the reading allows, in the offset's unit.
     """
 

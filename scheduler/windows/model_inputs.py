@@ -21,7 +21,7 @@ from readiness.soil.running_gear import USUAL_COMBINE, hardest
 from readiness.soil.trafficability import WaterLimits, land_limits
 from scheduler.farm.model import Farm, Field
 from scheduler.farm.slots import BoolArray, utc_hour
-from scheduler.season_book.farm_state import SAMPLE_SD
+from scheduler.season_book.farm_state import CUTTING_KINDS, SAMPLE_SD
 from scheduler.windows.lessons import Learnt
 
 DRAINAGE = {"poor": 0, "moderate": 1, "good": 2}
@@ -78,18 +78,24 @@ def stream_of(field: Field, hollow: bool) -> int:
 
 
 def ripe_time(farm: Farm, field: Field) -> np.datetime64:
-    """Hour of physiological maturity: as given, else heading plus the crop's published days."""
-    if field.ripe is not None:
-        day = field.ripe
-    elif field.heading is not None:
-        day = field.heading + timedelta(days=CROPS[field.crop].heading_to_ripe_days)
-    else:
+    """Hour of physiological maturity: as given, else heading plus the crop's published days.
+
+    A swathed crop is ripe from the swathing on at the latest.
+    """
+    days = [d for d in (field.ripe, field.swathed) if d is not None]
+    if field.ripe is None and field.heading is not None:
+        days.append(field.heading + timedelta(days=CROPS[field.crop].heading_to_ripe_days))
+    if not days:
         return np.datetime64("NaT", "h")
+    day = min(days)
     return utc_hour(datetime(day.year, day.month, day.day, 12, tzinfo=farm.tz))
 
 
 def stand_of(farm: Farm) -> Stand:
-    """Standing crop of every row; the threshing limit is lowered by the learnt grain offset."""
+    """Standing crop of every row.
+
+    The threshing limit is lowered by the learnt grain offset, the straw's moved by its own.
+    """
     rows = season_rows(farm)
     fields = [f for f, _ in rows]
     limit = [
@@ -101,8 +107,20 @@ def stand_of(farm: Farm) -> Stand:
         ripe=np.array([ripe_time(farm, f) for f in fields], dtype="datetime64[h]"),
         moisture=np.full(len(fields), np.nan),
         limit=np.array(limit),
+        dormancy_days=np.array(
+            [np.nan if f.dormancy_days is None else f.dormancy_days for f in fields]
+        ),
+        lodged=np.array([f.lodged for f in fields]),
+        swathed=np.array([f.swathed is not None for f in fields]),
+        straw_limit=np.array([straw_limit(farm, f) for f in fields]),
         stream=np.array([stream_of(f, hollow) for f, hollow in rows], dtype=np.int64),
     )
+
+
+def straw_limit(farm: Farm, field: Field) -> float:
+    """Highest humidity in equilibrium with straw that is threshed, percent, learnt offset held."""
+    usual = farm.rules.straw_limit_pct.get(field.crop, CROPS[field.crop].straw_limit)
+    return usual + field.calibration.get(Learnt.STRAW, 0.0)
 
 
 def limits_of(
@@ -144,14 +162,14 @@ def samples(farm: Farm) -> list[Observation]:
 
 
 def spread_to_hollows(farm: Farm, seen: Sequence[Observation]) -> list[Observation]:
-    """Repeat a field's samples for its hollow; a ground check holds for the upland alone."""
+    """Repeat what a field's grain showed for its hollow; a ground check holds for the upland."""
     hollow = {farm.fields.index(f): i for i, (f, wet) in enumerate(season_rows(farm)) if wet}
     return [
         *seen,
         *(
             replace(o, field=hollow[o.field])
             for o in seen
-            if o.field in hollow and o.kind in GRAIN_KINDS
+            if o.field in hollow and o.kind not in ("tier", *CUTTING_KINDS)
         ),
     ]
 
@@ -159,12 +177,14 @@ def spread_to_hollows(farm: Farm, seen: Sequence[Observation]) -> list[Observati
 def model_observations(farm: Farm, seen: Sequence[Observation]) -> list[Observation]:
     """Each observation once, samples less the learnt offset of their field.
 
-    The models run without the grain offset, so samples must be given to them without it.
+    The models run without the grain offset, so samples must be given to them without it. Hours of
+    cutting teach offsets and are no state of the models.
     """
     offset = _grain_offset(farm)
     return [
         replace(o, value=o.value - offset[o.field]) if o.kind in GRAIN_KINDS else o
         for o in dict.fromkeys(seen)
+        if o.kind not in CUTTING_KINDS
     ]
 
 
@@ -276,5 +296,6 @@ def with_history(old: Season, new: Season, keep: int) -> Season:
         "reason",
         "wettings",
         "sprout",
+        "straw",
     )
     return replace(new, start=new.start - keep * HOUR, **{name: both(name) for name in hourly})  # type: ignore[arg-type]

@@ -43,6 +43,7 @@ def accepting_points(
             density=density,
             wet_yield=t_ha,
             carts_usual=bool(farm.carts),
+            lodged=field.lodged,
         )
         if rates.t_h > 0:
             yield q, rates

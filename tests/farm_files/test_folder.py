@@ -122,6 +122,7 @@ leave_days = 10
 leave_share_pct = 12
 leave_wettings_day = 0.2
 shatter_day_pct = 0.4
+lodged_loss_pct = 15
 
 [moves]""",
     )
@@ -130,6 +131,7 @@ shatter_day_pct = 0.4
     assert losses["test_weight_per_wetting"] == pytest.approx(1.2872, abs=5e-5)
     assert losses["rut_ha"] == pytest.approx(8 / 0.40468564)
     assert losses["leave_share"] == pytest.approx(0.12)
+    assert losses["lodged_loss"] == pytest.approx(0.15)
     assert losses["shatter_day"] == pytest.approx(0.004)
 
 

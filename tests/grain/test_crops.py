@@ -2,7 +2,7 @@
 
 import pytest
 
-from readiness.grain.crops import CROPS
+from readiness.grain.crops import CROPS, DORMANCY_HIGH, DORMANCY_LOW
 from readiness.grain.moisture import wet_to_dry
 
 
@@ -60,8 +60,24 @@ def test_isotherms_are_chosen_by_edition_and_form():
 
 
 def test_barley_sprouts_more_readily_than_wheat():  # published
-    wheats = [CROPS[k].sprout_hours for k in ("wheat_hard", "wheat_soft", "wheat_durum")]
-    assert CROPS["barley"].sprout_hours < min(wheats)
+    wheats = [CROPS[k] for k in ("wheat_hard", "wheat_soft", "wheat_durum")]
+    assert CROPS["barley"].dormancy_days < min(w.dormancy_days for w in wheats)
+    assert CROPS["barley"].sprout_scale < min(w.sprout_scale for w in wheats)
+
+
+def test_dormancy_lies_within_the_published_lags():
+    # published: 4 to more than 15 days by cultivar (Bauer & Black 1983, hard red spring wheat)
+    assert (DORMANCY_LOW, DORMANCY_HIGH) == (4.0, 15.0)
+    for name in ("wheat_hard", "wheat_soft", "wheat_durum", "barley", "oats"):
+        assert DORMANCY_LOW <= CROPS[name].dormancy_days <= DORMANCY_HIGH
+
+
+def test_moisture_at_maturity_lies_within_published_figures():
+    # published: NDSU, Saskatchewan and Ohio State about 30 %, Alberta 35 % (small grains); corn
+    # 30-35 % at black layer (Illinois); soybean over 50 % as its seed turns yellow (Ohio 2018)
+    for name in ("wheat_hard", "wheat_soft", "wheat_durum", "barley", "oats", "corn"):
+        assert 30.0 <= CROPS[name].mature_moisture <= 35.0
+    assert CROPS["soybean"].mature_moisture >= 50.0
 
 
 def test_delay_loss_is_within_the_published_rates():

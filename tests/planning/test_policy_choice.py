@@ -84,7 +84,7 @@ def test_rows_of_fields_have_no_effect_on_the_plan():
     turned = big_farm(fields=tuple(big_farm().fields[i] for i in rows))
     dry = damp_season()
     by_row = ("moisture", "tier", "approach", "reason", "water_top", "water_below", "film")
-    by_row = (*by_row, "wettings", "sprout")
+    by_row = (*by_row, "wettings", "sprout", "straw")
     other = replace(dry, **{name: getattr(dry, name)[:, rows] for name in by_row})
     assert named_policy(decided(turned, the_season=other)) == named_policy(decided(the_season=dry))
 

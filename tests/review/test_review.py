@@ -190,11 +190,13 @@ def test_parts_of_a_loss_sum_to_the_loss():
         paid = revenue_ha(
             field,
             market,
-            CropState(moisture=moisture, wettings=wet, sprout=sprout),
+            CropState(moisture=moisture, wettings=wet, sprout=sprout, ripe_days=hours / 24.0),
             haul_t=0.0,
             terms=terms,
         )
-        parts = parts_ha(field, market, (moisture, wet, sprout), hours, terms, sprouted_before=0.01)
+        parts = parts_ha(
+            field, market, (moisture, wet, sprout), hours / 24.0, terms, sprouted_before=0.01
+        )
         sound = dry_t_ha(field) / (1 - market.moisture_base_pct / 100) * market.price_t
         assert sum(parts.values()) == pytest.approx(sound - paid, rel=1e-9)
         assert all(part.min() >= -1e-9 for part in parts.values())

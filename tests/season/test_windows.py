@@ -29,6 +29,7 @@ def season(start, reason, tier=None):
         reason=reason,
         wettings=blank,
         sprout=blank,
+        straw=blank,
         end=None,
     )
 

@@ -130,13 +130,14 @@ def test_an_absence_ends_after_it_begins(log):
     [
         (
             "foo x",
-            '"foo" is not known; known are rain, sample, tough, ground, begun, cut, spray, '
-            "down, repaired, absent, ticket, notice, order",
+            '"foo" is not known; known are rain, sample, tough, ground, falling, lodged, '
+            "swathed, begun, cut, spray, down, repaired, absent, ticket, notice, order",
         ),
         (
             "sampel F07 16",
             '"sampel" is not known; did you mean "sample"? known are rain, sample, tough, '
-            "ground, begun, cut, spray, down, repaired, absent, ticket, notice, order",
+            "ground, falling, lodged, swathed, begun, cut, spray, down, repaired, absent, "
+            "ticket, notice, order",
         ),
         ("down C9", 'machine "C9" is not known; known are C1, C2, C3, cart 1, '),
         ("sample F07", "moisture: moisture is missing"),

@@ -179,6 +179,7 @@ def season_of_working_days(working):
         reason=np.where(open_hours, Reason.OPEN, Reason.GROUND).astype(np.uint8),
         wettings=flat,
         sprout=flat,
+        straw=flat,
         end=None,
     )
 
