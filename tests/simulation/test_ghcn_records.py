@@ -33,8 +33,8 @@ RECORDS = DATA / "soil_moisture"
 pytestmark = pytest.mark.skipif(
     not RECORDS.is_dir(), reason="open data ../shared/data/soil_moisture not there"
 )
-#: Moisture, percent, beyond which grain is soaked, by however much.
-SOAKED = 30.0
+#: Moisture, percent, beyond which nobody cuts, by however much.
+SOAKED = 25.0
 HEADER = "STATION,DATE,LATITUDE,LONGITUDE,ELEVATION,PRCP,PRCP_ATTRIBUTES,TMAX,TMIN"
 
 
@@ -110,9 +110,10 @@ def test_a_ghcn_file_becomes_a_past_season(tmp_path):
 def test_seasons_of_three_elements_are_like_those_of_the_full_record(tmp_path):
     """Open hours a day and grain moisture of both records, by station and over its years.
 
-    Measured: open hours differ by -0.1 h a day on average over stations, by 1.2 h at a station
-    (at most 2.9 h, Oklahoma), with a standard deviation of 0.8 h between years; moisture by 0.0,
-    0.8 and 2.3 points. Hours of the years of a station correlate by 0.95, moisture by 0.95.
+    Measured: hours open but for straw differ by 0.1 h a day on average over stations, by 1.3 h at a
+    station (at most 3.0 h); moisture up to 25 % by -0.3 points on average. Hours of the years of a
+    station correlate by 0.95, moisture by 0.96. Straw follows the humidity, which is estimated here:
+    open hours differ by 1.6 h at a station (at most 4.7 h) and correlate by 0.91, at least by 0.68.
     """
     offsets, likeness = [], []
     for path in sorted(RECORDS.glob("CRND0103_*.csv.gz")):
@@ -140,5 +141,8 @@ def test_seasons_of_three_elements_are_like_those_of_the_full_record(tmp_path):
     assert moisture.mean() == pytest.approx(0.0, abs=0.3)
     assert np.abs(moisture).mean() < 1.0
     assert np.abs(moisture).max() < 2.5
+    assert np.abs(with_straw).mean() < 1.8
+    assert np.abs(with_straw).max() < 4.9
     assert np.mean(likeness, axis=0).min() > 0.9
-    assert np.min(likeness) > 0.75
+    assert np.min([pair[:2] for pair in likeness]) > 0.75
+    assert np.min(likeness) > 0.6
