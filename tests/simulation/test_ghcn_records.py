@@ -112,8 +112,8 @@ def test_seasons_of_three_elements_are_like_those_of_the_full_record(tmp_path):
 
     Measured: hours open but for straw differ by 0.1 h a day on average over stations, by 1.3 h at a
     station (at most 3.0 h); moisture up to 25 % by -0.3 points on average. Hours of the years of a
-    station correlate by 0.95, moisture by 0.96. Straw follows the humidity, which is estimated here:
-    open hours differ by 1.6 h at a station (at most 4.7 h) and correlate by 0.91, at least by 0.68.
+    station correlate by 0.95, moisture by 0.96. Straw follows the humidity, an estimate here: open
+    hours differ by 1.6 h at a station (at most 4.7 h) and correlate by 0.91, at least by 0.68.
     """
     offsets, likeness = [], []
     for path in sorted(RECORDS.glob("CRND0103_*.csv.gz")):
