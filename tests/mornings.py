@@ -124,6 +124,7 @@ def field(i: int) -> Field:
         clay=0.25,
         approach="dirt" if i % 4 == 3 else "gravel",
         yield_t_ha=3.6 - 0.5 * (i % 3),
+        test_weight_kg_hl=None if i % 2 else 78.0,
         boundary=(
             ((lon - d, lat - d), (lon + d, lat - d), (lon + d, lat + d), (lon - d, lat + d))
             if i % 2

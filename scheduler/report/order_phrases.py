@@ -59,6 +59,8 @@ OPENS: dict[Reason, str] = {
 SAME_MONEY = 0.5
 #: Standard errors that a real difference exceeds.
 REAL_ERRORS = 2.0
+#: Days of which clock times are printed; assumed: crews are sent out for today and tomorrow.
+CLOCK_DAYS = 2
 #: Places in the list for a minute of move from which distance alone decides.
 NEAREST_WEIGHT = 100.0
 #: Hours of a shift from which it is told in days; assumed, a day and a half.
@@ -396,6 +398,11 @@ def chance_text(order: Order) -> str:
     )
 
 
+def by_clock(order: Order, plan: Morning | IssuedPlan) -> bool:
+    """Whether an order has clock times worth printing: today's and tomorrow's have."""
+    return order.shown and (order.start.mid.date() - plan.now.date()).days < CLOCK_DAYS
+
+
 def last_day(order: Order) -> date:
     """Day of 'cut by'; plans of earlier versions have it from the clock."""
     return order.cut_by or order.finish.mid.date()
@@ -411,8 +418,8 @@ def beyond_forecast(order: Order, forecast_until: datetime | None) -> str:
 def finish_clock(order: Order, plan: Morning | IssuedPlan, beside: date) -> str:
     """Clock time of the finish; 'after Mon 06:00' where it is beyond the days planned."""
     if order.finish.mid < plan.until:
-        return clock(order.finish.mid, beside)
-    return _("after {time}", time=clock(plan.until, beside))
+        return clock(order.finish.mid, beside, plan.farm.units)
+    return _("after {time}", time=clock(plan.until, beside, plan.farm.units))
 
 
 def left_unfinished(order: Order, plan: Morning | IssuedPlan) -> str:

@@ -11,6 +11,7 @@ from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
+    Units,
     show_area,
     show_mass,
     show_money,
@@ -120,7 +121,9 @@ APPROACH_TEXT = {
     "gravel": N_("Gravel approach"),
     "dirt": N_("Dirt approach"),
 }
-EDGE_ONLY = N_("carts and trucks stay at the edge")
+#: Length of a move from which its parts are told, min; assumed: shorter ones surprise nobody.
+LONG_MOVE_MIN = 60.0
+EDGE_ONLY = N_("keep cart and trucks on the headland")
 
 
 def approach_text(approach: str) -> str:
@@ -141,10 +144,11 @@ def lost_to_text(hours: DayHours, texts: Mapping[int, str] = REASON_TEXT) -> str
     return "" if hours.lost_to is None else _(texts[hours.lost_to])
 
 
-def time_range(spread: TimeSpread, beside: datetime | date, dash: str = "-") -> str:
+def time_range(spread: TimeSpread, beside: datetime | date, units: Units, dash: str = "-") -> str:
     """10th to 90th percentile, '09:30-11:30'; a day other than that of `beside` is named."""
-    low = clock(spread.low, beside)
-    return f"{low}{dash}{clock(spread.high, beside if spread.low.date() == beside else spread.low)}"
+    low = clock(spread.low, beside, units)
+    named = beside if spread.low.date() == beside else spread.low
+    return f"{low}{dash}{clock(spread.high, named, units)}"
 
 
 def times_note(members: int) -> str:
@@ -186,10 +190,16 @@ def grade_name(grade: int) -> str:
 def quality_text(order: Order, morning: Morning | IssuedPlan) -> str:
     """Grain quality when cut, '58.7 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone'.
 
-    Only wheat in US units has a grade.
+    Only wheat in US units whose test weight was weighed has a grade.
     """
     if math.isnan(order.test_weight_kg_hl):
         return _("test weight unknown")
+    sown = next((f for f in morning.farm.fields if f.id == order.field), None)
+    if sown is not None and sown.test_weight_kg_hl is None:
+        sprouted = f"{show_number(order.sprouted_pct, 1)} %"
+        return _(
+            "model: {sprouted} sprouted; test weight not weighed: take a sample", sprouted=sprouted
+        )
     fields = {
         "weight": show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units),
         "sprouted": f"{show_number(order.sprouted_pct, 1)} %",
@@ -219,6 +229,21 @@ def move_text(minutes: float) -> str:
     if whole < 60:
         return _("{minutes} min", minutes=whole)
     return _("{hours} h {minutes} min", hours=whole // 60, minutes=whole % 60)
+
+
+def move_parts(order: Order | Stint, farm: Farm) -> str:
+    """A move of an hour or more by its parts: '3 h 0 min: road 64, headers 20, cleaning 96'."""
+    whole = move_text(order.move_min)
+    if order.move_min < LONG_MOVE_MIN:
+        return whole
+    road = order.move_km / farm.moves.road_kmh * 60.0
+    both = farm.moves.header_off_min + farm.moves.header_on_min
+    rest = max(0.0, order.move_min - road)
+    headers = both if rest >= both - 0.5 else min(rest, farm.moves.header_on_min)
+    parts = _("road {road}, headers {headers}", road=round(road), headers=round(headers))
+    if (cleaning := round(rest - headers)) > 0:
+        parts += ", " + _("cleaning {minutes}", minutes=cleaning)
+    return f"{whole}: {parts}"
 
 
 def haul_text(order: Order) -> str:
@@ -318,16 +343,19 @@ def total_area(crew: CrewOrders, morning: Morning) -> str:
 def weather_line(plan: Morning | IssuedPlan) -> str:
     """Source, members, age and end of the forecast, and the end of planning."""
     zone, now = plan.farm.tz, plan.now
+    units = plan.farm.units
     parts = [one_line(plan.source), ngettext("{n} member", "{n} members", plan.members)]
     if plan.issued is not None:
-        parts.append(_("issued {time}", time=clock(plan.issued.astimezone(zone), now)))
+        parts.append(_("issued {time}", time=clock(plan.issued.astimezone(zone), now, units)))
     if plan.age_h is None:
         parts.append(_("age unknown"))
     else:
         parts.append(_("{hours} h old", hours=round(plan.age_h)))
     if plan.forecast_until is not None:
-        parts.append(_("forecast to {time}", time=clock(plan.forecast_until.astimezone(zone), now)))
-    until = clock(plan.until, now)
+        parts.append(
+            _("forecast to {time}", time=clock(plan.forecast_until.astimezone(zone), now, units))
+        )
+    until = clock(plan.until, now, units)
     return _("{forecast}; planned to {time}", forecast=", ".join(parts), time=until)
 
 

@@ -11,7 +11,7 @@ from scheduler.farm.units import show_money, show_number
 from scheduler.farm.wording import clock, crew_title, mid_sentence, one_line, percent
 from scheduler.language.translation import N_, _
 from scheduler.orders.model import CrewOrders, Morning, Order
-from scheduler.report.caution_phrases import caution_lines, day_caution_lines
+from scheduler.report.caution_phrases import DEFERENCE, caution_lines, day_caution_lines
 from scheduler.report.figures.hour_shades import shade_of, shades
 from scheduler.report.figures.svg import (
     alternative_texts,
@@ -22,11 +22,13 @@ from scheduler.report.figures.svg import (
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
     beyond_forecast,
+    by_clock,
     change_text,
     deciding_lines,
     fallback_text,
     finish_clock,
     kept_note,
+    last_day,
     left_out_text,
     left_unfinished,
     machine_change_text,
@@ -46,6 +48,7 @@ from scheduler.report.phrases import (
     field_title,
     makeup_text,
     money_lines,
+    move_parts,
     quality_note,
     row_title,
     short_forecast_text,
@@ -53,18 +56,26 @@ from scheduler.report.phrases import (
     weather_line,
 )
 from scheduler.report.template_environment import template_environment, unbroken, value_texts
+from scheduler.report.today import crew_days, later_orders, stay_text
 from scheduler.windows.daily_hours import DayHours, hours_by_day, row_of
 from scheduler.windows.model_inputs import season_rows
 
 MAKEUPS_SHOWN = 5  # of the make-ups priced; assumed, the rest lose more
+#: Orders after tomorrow that the farmer's page has room for, with all crews.
+PAGE_ORDERS = 24
 NOT_DONE = N_("not possible")
 
 
 def sheet(morning: Morning) -> str:
     """Render the whole sheet as self-contained HTML."""
-    template = template_environment("scheduler.report").get_template("sheet.html")
-    return template.render(
+    environment = template_environment("scheduler.report")
+    environment.filters |= {"stay": stay_text, "last_day": last_day}
+    return environment.get_template("sheet.html").render(
         m=morning,
+        days=crew_days(morning),
+        tomorrow=crew_days(morning, ahead=1),
+        ranked=ranked_orders(morning),
+        deference=_(DEFERENCE),
         weather=weather_line(morning),
         money_lines=money_lines(morning),
         deciding=deciding_lines(morning.deciding, morning.farm.currency),
@@ -99,9 +110,21 @@ def sheet(morning: Morning) -> str:
         left_unfinished=lambda order: left_unfinished(order, morning),
         machine_change_text=lambda crew: machine_change_text(crew, morning),
         by_day=by_day,
+        by_clock=lambda order: by_clock(order, morning),
+        move_parts=lambda order: move_parts(order, morning.farm),
         **alternative_texts(morning),
         **value_texts(morning.farm),
     )
+
+
+def ranked_orders(morning: Morning) -> list[tuple[CrewOrders, list[tuple[int, Order]], int]]:
+    """Each crew, its orders after tomorrow as far as a page holds them, and how many more."""
+    room = PAGE_ORDERS // max(1, len(morning.crews))
+    out = []
+    for crew in morning.crews:
+        ahead = later_orders(morning, crew)
+        out.append((crew, ahead[:room], max(0, len(ahead) - room)))
+    return out
 
 
 def by_day(crew: CrewOrders) -> list[tuple[date, list[tuple[int, Order]]]]:
@@ -141,7 +164,7 @@ def field_facts(morning: Morning, order: Order) -> str:
         soil = _("{sand} sand, {clay} clay", sand=sand, clay=clay)
     parts = [one_line(soil), mid_sentence(approach_text(field.approach))]
     if field.sample_pct is not None and field.sample_at is not None:
-        at = clock(field.sample_at.astimezone(morning.farm.tz), morning.now)
+        at = clock(field.sample_at.astimezone(morning.farm.tz), morning.now, morning.farm.units)
         sample = show_number(field.sample_pct, 1)
         parts.append(_("sample {moisture} % ({time})", moisture=sample, time=at))
     else:

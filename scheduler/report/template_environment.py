@@ -73,8 +73,6 @@ def configure(environment: Environment) -> None:
         "number": show_number,
         "short_day": short_day,
         "approach_text": approach_text,
-        "clock": clock,
-        "time_range": time_range,
         "moisture_range": moisture_range,
         "loads_text": loads_text,
         "haul_text": haul_text,
@@ -86,10 +84,12 @@ def configure(environment: Environment) -> None:
     }
 
 
-def value_texts(farm: Farm) -> dict[str, Callable[[float], str]]:
-    """Functions by name that write an SI value in the farm's units, or money in its currency."""
+def value_texts(farm: Farm) -> dict[str, Callable[..., str]]:
+    """Functions by name that write times, SI values and money in the farm's units and currency."""
     units = farm.units
     return {
+        "clock": lambda when, beside, units=units: clock(when, beside, units),
+        "time_range": lambda spread, beside, dash="-": time_range(spread, beside, units, dash),
         "area": lambda ha: unbroken(show_area(ha, units)),
         "distance": lambda km: unbroken(show_distance(km, units)),
         "rate": lambda ha_h: unbroken(show_rate(ha_h, units)),

@@ -15,7 +15,7 @@ from scheduler.farm.units import Units, show_area, show_distance, show_part
 from scheduler.farm.wording import clock, crew_title, crop_name, one_line, percent, sentence
 from scheduler.language.translation import N_, _
 from scheduler.orders.document import IssuedPlan
-from scheduler.orders.model import CrewOrders, Morning, Stint
+from scheduler.orders.model import CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
     idle_crew_text,
     idle_crews,
@@ -275,3 +275,9 @@ def otherwise_text(crew: CrewOrders) -> str:
     if tough == soft:
         return _("Tough or soft: {first}{action}.", first=first, action=tough)
     return _("Tough: {tough}. Soft: {soft}.", tough=first + tough, soft=soft)
+
+
+def later_orders(plan: Morning | IssuedPlan, crew: CrewOrders) -> list[tuple[int, Order]]:
+    """Orders of a crew that nobody finishes by tomorrow, each with its place from 1."""
+    done = {(s.field, s.parcel) for c in plan.crews for s in c.stints if s.finished}
+    return [(n, o) for n, o in enumerate(crew.orders, 1) if (o.field, o.parcel) not in done]

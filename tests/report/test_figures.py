@@ -9,9 +9,7 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from readiness.season.codes import Tier
 from scheduler.report.figures.axes import NIGHT, PALETTE
-from scheduler.report.figures.curves import ground_limits, plot_grain, plot_ground
 from scheduler.report.figures.farm_map import MARKERS, STYLES, plot_map
 from scheduler.report.figures.loss_charts import plot_losses, plot_rules
 from scheduler.report.figures.timeline import plot_timeline
@@ -21,8 +19,6 @@ PLOTS = [
     plot_map,
     plot_losses,
     plot_rules,
-    lambda m, ax=None: plot_grain(m, 1, ax=ax),
-    lambda m, ax=None: plot_ground(m, 1, ax=ax),
 ]
 
 
@@ -99,42 +95,6 @@ def test_crews_differ_without_colour():
     assert len({w.get_color() for w in ways}) == 1
 
 
-def test_grain_line_is_the_median_and_limits_are_named(morning):
-    ax = plot_grain(morning, 1)
-    line = max(ax.lines, key=lambda x: len(x.get_xdata()))
-    hours = np.asarray(line.get_xdata(), dtype=int)
-    expected = np.median(morning.season.moisture[:, 1, hours], axis=0)
-    np.testing.assert_allclose(line.get_ydata(), expected)
-    text = " ".join(words(ax))
-    assert "taken 17" in text
-    assert "base 13.5" in text
-    assert "threshes" in text
-
-
-def test_unknown_hours_are_hatched_not_drawn(morning):
-    ax = plot_grain(morning, 0)  # unknown from the fifth day on
-    assert [p for p in ax.patches if p.get_hatch() == "xxx"]
-    line = max(ax.lines, key=lambda x: len(x.get_xdata()))
-    hours = np.asarray(line.get_xdata())
-    late = hours >= (mornings.HISTORY_DAYS + 4) * 24
-    assert np.isnan(np.asarray(line.get_ydata())[late]).all()
-    assert not [p for p in plot_grain(morning, 1).patches if p.get_hatch()]
-
-
-def test_ground_strip_shows_the_likeliest_tier(morning):
-    row = 2
-    ax = plot_ground(morning, row)
-    first = int(ax.get_xlim()[0])
-    soft = next(c for c in ax.collections if c.get_label() == "SOFT")
-    assert np.allclose(soft.get_facecolor()[0][:3], to_rgb(PALETTE[6]))
-    shown = np.zeros(morning.season.tier.shape[2], dtype=bool)
-    for path in soft.get_paths():
-        shown[int(path.vertices[:, 0].min()) : int(path.vertices[:, 0].max())] = True
-    share = (morning.season.tier[:, row] == Tier.SOFT).mean(axis=0)
-    assert shown[first:][share[first:] > 0.5].all()
-    assert not shown[first:][share[first:] < 0.3].any()
-
-
 def test_losses_are_sorted_and_rules_are_all_there(morning):
     heights = [p.get_height() for p in plot_losses(morning).patches]
     assert heights == sorted(morning.money.member_loss)
@@ -166,15 +126,3 @@ def test_names_with_dollar_signs_are_not_mathematics():
     odd = replace(morning, crews=(replace(crew, crew="$a_$ ^"), morning.crews[1]))
     for ax in (plot_timeline(odd), plot_map(odd)):
         ax.figure.canvas.draw()
-
-
-def test_ground_limits_are_drawn_and_agree_with_the_bearing_model(morning):
-    row = 2
-    limits = ground_limits(morning.farm, row)
-    assert 0 < limits["carts under"] <= limits["combines under"] < 60
-    ax = plot_ground(morning, row)
-    level = {
-        round(float(line.get_ydata()[0]), 4) for line in ax.lines if len(line.get_ydata()) == 2
-    }
-    assert {round(v, 4) for v in (round(x, 1) for x in limits.values())} <= level
-    assert any("combines under" in t for t in words(ax))

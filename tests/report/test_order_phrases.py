@@ -292,8 +292,8 @@ def test_a_field_left_for_the_next_and_a_finish_beyond_the_days_planned():
     assert left_unfinished(first, odd) == ""  # the times of another forecast say nothing
     assert other_forecast(first) == ""
     assert other_forecast(elsewhere).startswith("only in other forecasts than the one shown")
-    assert finish_clock(late, changed, late.start.mid.date()) == "after Fri 06:00"
-    assert finish_clock(crew.orders[1], changed, morning.now.date()) == "19:30"
+    assert finish_clock(late, changed, late.start.mid.date()) == "after Fri 6 am"
+    assert finish_clock(crew.orders[1], changed, morning.now.date()) == "7:30 pm"
 
 
 def test_machines_that_change_crews_are_named_in_both_and_the_rest_are_named():

@@ -11,6 +11,7 @@ import pytest
 from markupsafe import escape
 from page_requests import LOCAL, NOW, csrf, farm_folder, get, hidden, issue, login
 
+from scheduler.farm.wording import clock
 from scheduler.farm_files.folder import read_farm
 from scheduler.orders.document import read_issued_plan
 from scheduler.orders.model import MachineMove
@@ -96,7 +97,7 @@ def test_every_view_with_a_plan(client, folder):
         assert crew.crew in text
     first = morning.crews[0].orders[0]
     assert first.name in text
-    assert f"{first.start.mid:%H:%M}" in text
+    assert clock(first.start.mid, first.start.mid, "us") in text
     assert "If the first sample is too wet" in text
     assert "Grain when cut: 58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone.<" in text
     assert f'<p class="fine">{quality_note(morning.farm)}</p>' in text

@@ -28,13 +28,6 @@ def new_axes(width: float, height: float) -> Axes:
     return figure.add_subplot()
 
 
-def cleared(ax: Axes) -> Axes:
-    """Remove what was drawn on the axes; making new axes costs as much as drawing."""
-    for artist in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
-        artist.remove()
-    return ax
-
-
 def short_name(text: str) -> str:
     """Cut a name to the length that fits into a figure."""
     name = one_line(text)
@@ -79,11 +72,8 @@ def time_axis(ax: Axes, morning: Morning, first: float, last: float, days_named:
     first, last : hours of the season.
     days_named : about how many days get a label.
     """
-    days = _midnights(morning, first, last)
-    step = max(1, -(-len(days) // days_named))
-    named = [
-        (at, f"{short_day(d)} {d.day}") for at, d in days[::step] if at < last - (last - first) / 20
-    ]
+    days = midnights(morning, first, last)
+    named = named_days(morning, first, last, days_named)
     ax.set_xlim(first, last)
     ax.set_xticks([at for at, _ in named], [name for _, name in named], fontsize=7, ha="left")
     lines = LineCollection(
@@ -96,7 +86,16 @@ def time_axis(ax: Axes, morning: Morning, first: float, last: float, days_named:
     ax.axvline(hour_of(morning, morning.now), color=INK, linewidth=0.9)
 
 
-def _midnights(morning: Morning, first: float, last: float) -> list[tuple[float, datetime]]:
+def named_days(morning: Morning, first: float, last: float, most: int) -> list[tuple[float, str]]:
+    """Midnights between two hours of the season, about `most`, each with the name of its day."""
+    days = midnights(morning, first, last)
+    step = max(1, -(-len(days) // most))
+    return [
+        (at, f"{short_day(d)} {d.day}") for at, d in days[::step] if at < last - (last - first) / 20
+    ]
+
+
+def midnights(morning: Morning, first: float, last: float) -> list[tuple[float, datetime]]:
     """Farm-time midnights between two hours of the season, each as its hour and its date."""
     begin = farm_time(morning.season.start, morning.farm.tz) + timedelta(hours=first)
     day = begin.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)

@@ -18,10 +18,10 @@ from scheduler.farm.units import show_money, show_number
 from scheduler.farm.wording import clock, crew_title, percent
 from scheduler.language.translation import _
 from scheduler.orders.model import Morning, Order, RuleComparison
-from scheduler.report.figures.axes import cleared
-from scheduler.report.figures.curves import plot_grain, plot_ground
+from scheduler.report.figures.curves import field_curves
 from scheduler.report.figures.farm_map import plot_map
 from scheduler.report.figures.loss_charts import plot_losses, plot_rules
+from scheduler.report.figures.panel import data_address
 from scheduler.report.figures.timeline import plot_timeline
 from scheduler.report.order_phrases import own_order_kept
 from scheduler.report.phrases import field_title
@@ -67,15 +67,7 @@ def farm_pictures(morning: Morning) -> dict[str, Markup]:
 
 def field_pictures(morning: Morning, rows: Sequence[int]) -> dict[int, Markup]:
     """Pictures of grain above ground against the same hours, for rows of the season."""
-    figure = Figure(figsize=(3.7, 2.35))
-    upper, lower = figure.subplots(2, 1, sharex=True)
-    figure.subplots_adjust(left=0.125, right=0.985, top=0.97, bottom=0.1, hspace=0.09)
-    out = {}
-    for row in rows:
-        plot_grain(morning, row, ax=cleared(upper)).tick_params(labelbottom=False)
-        plot_ground(morning, row, ax=cleared(lower))
-        out[row] = figure_svg(figure)
-    return out
+    return {row: data_address(field_curves(morning, row)) for row in rows}
 
 
 def alternative_texts(morning: Morning) -> dict[str, str]:
@@ -126,7 +118,7 @@ def curve_text(morning: Morning, row: int, order: Order) -> str:
         "Grain moisture and soil water of {field} against time; at the start {time} grain "
         "{moisture} %, water in the top 15 cm {water}.",
         field=field_title(order),
-        time=clock(order.start.mid, morning.now),
+        time=clock(order.start.mid, morning.now, morning.farm.units),
         moisture=show_number(order.moisture_pct.mid, 1),
         water=percent(float(np.median(water))) if known else _("unknown"),
     )

@@ -14,7 +14,7 @@ from scheduler.report.caution_phrases import day_caution_lines
 from scheduler.report.order_phrases import last_day
 from scheduler.report.phrases import field_title, money_lines, short_forecast_text
 from scheduler.report.terminal.lines import wrapped
-from scheduler.report.today import CrewDay, crew_days, stay_text
+from scheduler.report.today import CrewDay, crew_days, later_orders, stay_text
 from scheduler.windows.daily_hours import hours_by_day
 
 #: Lines of the first screen; assumed: what a laptop shows without scrolling.
@@ -132,19 +132,18 @@ def _ranked_lines(morning: Morning, room: int) -> list[str]:
     """Fields that are not finished by tomorrow, in each crew's order, as far as there is room."""
     title = wrapped(_("AFTER THAT cut by, in which share of the forecasts"), 0)
     for count in range(max((len(c.orders) for c in morning.crews), default=0), 0, -1):
-        lines = [line for crew in morning.crews for line in _ranked_crew(crew, count)]
+        lines = [line for crew in morning.crews for line in _ranked_crew(morning, crew, count)]
         if lines and len(title) + len(lines) <= room:
             return title + lines
     return []
 
 
-def _ranked_crew(crew: CrewOrders, count: int) -> list[str]:
+def _ranked_crew(morning: Morning, crew: CrewOrders, count: int) -> list[str]:
     """The next `count` fields of a crew."""
-    done = {(s.field, s.parcel) for s in crew.stints if s.finished}
-    ahead = [o for o in crew.orders if (o.field, o.parcel) not in done]
+    ahead = later_orders(morning, crew)
     if not ahead:
         return []
-    texts = [_ranked_text(o) for o in ahead[:count]]
+    texts = [_ranked_text(order) for _place, order in ahead[:count]]
     if len(ahead) > count:
         texts.append(ngettext("{n} more", "{n} more", len(ahead) - count))
     title = sentence(crew_title(crew.crew))

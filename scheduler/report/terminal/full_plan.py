@@ -12,6 +12,7 @@ from scheduler.report.caution_phrases import caution_lines
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
     beyond_forecast,
+    by_clock,
     chance_text,
     change_text,
     deciding_lines,
@@ -40,6 +41,7 @@ from scheduler.report.phrases import (
     makeup_text,
     moisture_range,
     money_lines,
+    move_parts,
     quality_note,
     quality_text,
     short_forecast_text,
@@ -80,7 +82,6 @@ def full_plan(morning: Morning) -> str:
     lines += heading(_("Cautions"))
     for caution in caution_lines(morning):
         lines += wrapped(f"- {one_line(caution)}", 2, hang=4)
-    lines += ["", _("Seed {seed}", seed=morning.seed)]
     return "\n".join(lines) + "\n"
 
 
@@ -155,15 +156,15 @@ def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
         f", {haul_text(order)} ({grain})"
     )
     second = _(
-        "leave {leave} (move {minutes} min, {distance})  start {start} ({start_range})  "
+        "leave {leave} (move {move}, {distance})  start {start} ({start_range})  "
         "done {done} ({done_range})",
-        leave=clock(order.leave_at, day),
-        minutes=round(order.move_min),
+        leave=clock(order.leave_at, day, units),
+        move=move_parts(order, morning.farm),
         distance=show_distance(order.move_km, units),
-        start=clock(order.start.mid, day),
-        start_range=time_range(order.start, day),
+        start=clock(order.start.mid, day, units),
+        start_range=time_range(order.start, day, units),
         done=finish_clock(order, morning, day),
-        done_range=time_range(order.finish, day),
+        done_range=time_range(order.finish, day, units),
     )
     third = _(
         "moisture {moisture} % ({range})  {quality}",
@@ -174,7 +175,7 @@ def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
     limit = _(LIMIT_TEXT.get(order.limited_by, order.limited_by))
     fourth = f"{chance_text(order)}  {show_rate(order.rate_ha_h, units)}, {limit}"
     lines = wrapped(f"{place:2d}  {first}", 0, hang=4)
-    for text in (second, third, fourth):
+    for text in (second, third, fourth) if by_clock(order, morning) else (third, fourth):
         lines += wrapped(text, 4)
     for text in _remarks(order, morning):
         lines += wrapped(text, 4, hang=6)
