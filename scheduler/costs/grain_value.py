@@ -19,6 +19,12 @@ LOSSES: dict[str, float] = {
     # share of a lodged crop that the header leaves on the ground; assumed, because lodged ears lie
     # below the knife and every stand lies in its own way; decides whether it is worth waiting
     "lodged_loss": 0.10,
+    # share of the crop that the header loses per point below `header_dry_pct`, and at most.
+    # Published: up to 10 % of soybeans cut too dry is lost at the combine (DeKalb Asgrow,
+    # Considering Harvest Loss, Discounts and Drying Costs); the slope is assumed, because no table
+    # was found. They decide whether dry pods wait for the morning's or the evening's damp
+    "header_loss_point": 0.02,
+    "header_loss_max": 0.10,
     # money per ha cut while the ground is headland-only; assumed, because every user prices ruts
     # himself
     "rut_ha": 15.0,
@@ -30,6 +36,9 @@ LOSSES: dict[str, float] = {
     # wettings expected per day of these; assumed
     "leave_wettings_day": 0.15,
 }
+#: Moisture below which the header shatters pods, percent, by crop: soybeans below 11 % (common
+#: practice, no source); canola below 8 %, assumed, because it is stored at 8 % and pods open drier.
+HEADER_DRY_PCT = {"soybean": 11.0, "canola": 8.0}
 #: Road haul, money per tonne and km; assumed, because every truck owner has his own cost.
 HAUL_T_KM = 0.12
 
@@ -54,6 +63,7 @@ def loss_terms(farm: Farm, field: Field) -> dict[str, float]:
     crop = CROPS[field.crop]
     published = {
         "shatter_day": crop.loss_day,
+        "header_dry_pct": HEADER_DRY_PCT.get(field.crop, 0.0),
         "test_weight_per_wetting": crop.wetting_test_weight,
     }
     return LOSSES | published | farm.losses.get(field.crop, {})
@@ -77,6 +87,12 @@ def standing_share(field: Field, ripe_days: Array, terms: dict[str, float]) -> A
     """Share of the yield that still stands and that the header takes, 0-1, any shape."""
     shatter = np.maximum(1.0 - terms["shatter_day"] * ripe_days, 0.0)
     return np.asarray(shatter * (1.0 - terms["lodged_loss"] * field.lodged), dtype=np.float64)
+
+
+def header_share(moisture: Array, terms: dict[str, float]) -> Array:
+    """Share of the standing grain that the header takes: less where dry pods shatter."""
+    lost = terms["header_loss_point"] * np.maximum(terms["header_dry_pct"] - moisture, 0.0)
+    return np.asarray(1.0 - np.minimum(lost, terms["header_loss_max"]), dtype=np.float64)
 
 
 def paid_share(market: Market, moisture: Array) -> Array:
@@ -105,7 +121,7 @@ def revenue_ha(
     wet = discount_above(market.moisture_discount, m)
     if market.drying_t_point is not None:
         wet = wet + market.drying_t_point * np.maximum(m - market.moisture_base_pct, 0.0)
-    money = cut * (paid_share(market, m) * price - wet - haul_t)
+    money = cut * header_share(m, terms) * (paid_share(market, m) * price - wet - haul_t)
     return np.where(m <= market.moisture_limit_pct, money, np.nan)
 
 

@@ -343,6 +343,9 @@ def read_losses(top: Record) -> dict[str, dict[str, float]]:
             "leave_wettings_day": r.optional_number("leave_wettings_day", low=0.0, high=24.0),
             "shatter_day": r.optional_fraction("shatter_day"),
             "lodged_loss": r.optional_fraction("lodged_loss"),
+            "header_dry_pct": r.percent("header_dry", low=0.0, high=25.0),
+            "header_loss_point": r.optional_fraction("header_loss_point"),
+            "header_loss_max": r.optional_fraction("header_loss_max"),
         }
         r.note_unused()
         crop = CROP_NAMES[name]

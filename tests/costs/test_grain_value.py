@@ -215,3 +215,21 @@ def test_common_practice_defaults():
 
 def test_dry_matter_is_at_the_trade_base():
     assert dry_t_ha(field()) == pytest.approx(4.0 * (1 - 0.135))
+
+
+def test_hand_dry_soybeans_are_lost_at_the_header():
+    beans = field(crop="soybean")
+    market = replace(MARKET, moisture_base_pct=13.0)
+    terms = loss_terms(farm(), beans) | {"shatter_day": 0.0}
+
+    def money(moisture):
+        return float(revenue_ha(beans, market, standing(moisture), haul_t=0.0, terms=terms)[0, 0])
+
+    def weight_alone(moisture):
+        return money(12.0) * (1 - 0.12) / (1 - moisture / 100)
+
+    assert money(11.0) == pytest.approx(weight_alone(11.0))
+    assert money(9.0) == pytest.approx(weight_alone(9.0) * (1 - 2 * 0.02))
+    # published: as much as 10 % of the yield
+    assert money(4.0) == pytest.approx(weight_alone(4.0) * 0.90)
+    assert loss_terms(farm(), field())["header_dry_pct"] == 0.0  # wheat keeps its kernels

@@ -123,11 +123,18 @@ leave_share_pct = 12
 leave_wettings_day = 0.2
 shatter_day_pct = 0.4
 lodged_loss_pct = 15
+header_dry_pct = 9
+header_loss_point_pct = 3
+header_loss_max_pct = 12
 
 [moves]""",
     )
     losses = read_farm(folder).losses["wheat_durum"]
-    assert set(losses) == set(LOSSES) | {"shatter_day", "test_weight_per_wetting"}
+    assert set(losses) == set(LOSSES) | {
+        "shatter_day",
+        "test_weight_per_wetting",
+        "header_dry_pct",
+    }
     assert losses["test_weight_per_wetting"] == pytest.approx(1.2872, abs=5e-5)
     assert losses["rut_ha"] == pytest.approx(8 / 0.40468564)
     assert losses["leave_share"] == pytest.approx(0.12)
