@@ -16,7 +16,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
 from scheduler.farm_files.csv_table import file_text
 from scheduler.farm_files.folder import read_farm
-from scheduler.language.translation import _
+from scheduler.language.translation import _, ngettext
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, import_rows, read_rows
 from scheduler.season_book.entry_kinds import KINDS, Entry, Kind
@@ -166,7 +166,7 @@ def run_export(args: argparse.Namespace) -> int:
     write_file(
         to, text.encode("utf-8-sig"), private=True
     )  # the mark tells spreadsheets it is UTF-8
-    print(f"{to}: {len(text.splitlines()) - 1} entries")
+    print(ngettext("{file}: {n} entry", "{file}: {n} entries", len(text.splitlines()) - 1, file=to))
     return 0
 
 
@@ -186,7 +186,10 @@ def run_import(args: argparse.Namespace) -> int:
     except BookError as error:
         raise BookError(f"{args.file}: {error}") from None
     present = len(rows) - added
-    print(f"{added} entries added" + (f", {present} were there already" if present else ""))
+    line = ngettext("{n} entry added", "{n} entries added", added)
+    if present:
+        line += ngettext(", {n} was there already", ", {n} were there already", present)
+    print(line)
     return 0
 
 

@@ -11,18 +11,20 @@ from readiness.sources.service_errors import ServiceError
 from readiness.sources.services import Services
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
+from scheduler.farm.wording import clock, day_name
 from scheduler.farm_files.folder import read_farm
+from scheduler.language.translation import N_, _, ngettext
 from scheduler.weather.fetch import PRODUCTS, FetchOutcome, fetch
 from scheduler.weather.fetch_soil import fetch_soil
 from scheduler.weather.selection import choose_forecast
 
 #: Words for the states of an outcome, in the order in which they are printed.
 STATE_WORDS = {
-    "stored": "new",
-    "same": "as stored",
-    "older": "older than stored",
-    "stale": "old copy",
-    "failed": "nothing",
+    "stored": N_("new"),
+    "same": N_("as stored"),
+    "older": N_("older than stored"),
+    "stale": N_("old copy"),
+    "failed": N_("nothing"),
 }
 
 
@@ -56,15 +58,23 @@ def product_lines(
         issues = [o.issued for o in group if o.issued]
         when = f", {issue_text(min(issues), farm, now)}" if issues else ""
         why = "; ".join(dict.fromkeys(o.text for o in group if o.text))
-        cells = f"{len(group)} of {len(of_product)} cell{'s' if len(of_product) > 1 else ''}"
-        lines.append(f"{product:<13}{cells:<14}{word}{when}{f': {why}' if why else ''}")
+        cells = ngettext(
+            "{count} of {n} cell", "{count} of {n} cells", len(of_product), count=len(group)
+        )
+        lines.append(f"{product:<13}{cells:<14}{_(word)}{when}{f': {why}' if why else ''}")
     return lines
 
 
 def issue_text(issued: datetime, farm: Farm, now: datetime) -> str:
     """Time of issue in farm time, and the age in hours."""
     age = max(0.0, (now - issued) / timedelta(hours=1))
-    return f"issued {issued.astimezone(farm.tz):%a %d %b %H:%M}, {age:.0f} h old"
+    here = issued.astimezone(farm.tz)
+    return _(
+        "issued {day} {time}, {age} h old",
+        day=day_name(here),
+        time=clock(here, here, farm.units),
+        age=round(age),
+    )
 
 
 def _print_usable(folder: Path, farm: Farm) -> int:
@@ -73,10 +83,11 @@ def _print_usable(folder: Path, farm: Farm) -> int:
     try:
         cells = choose_forecast(folder, farm, now, [])
     except WeatherError as error:
-        print(f"There is nothing to plan on: {error}")
+        print(_("There is nothing to plan on: {error}", error=error))
         return 1
     issued = min(c.issued for c in cells if c.issued)
-    print(f"A plan would use {cells[0].source}, {issue_text(issued, farm, now)}.")
+    when = issue_text(issued, farm, now)
+    print(_("A plan would use {forecast}, {issued}.", forecast=cells[0].source, issued=when))
     return 0
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 from scheduler.command.planning_time import planning_time
 from scheduler.farm.model import Farm
 from scheduler.farm_files.folder import read_farm, read_rain
+from scheduler.language.translation import _
 from scheduler.season_book.book import Book
 from scheduler.verification.forecast_page import table_lines, write_verification
 from scheduler.verification.forecasts import verify
@@ -27,7 +28,7 @@ def run_verify(args: argparse.Namespace) -> int:
     for line in table_lines(farm, found):
         print(line)
     for path in paths:
-        print(f"wrote {path}")
+        print(_("wrote {file}", file=path))
     return 0
 
 
