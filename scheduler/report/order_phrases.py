@@ -512,6 +512,11 @@ def idle_crews(plan: Morning | IssuedPlan) -> list[str]:
     return [c.id for c in plan.farm.crews if c.id not in {made.crew for made in plan.crews}]
 
 
+def undriven_text(plan: Morning | IssuedPlan) -> str:
+    """Machines that are up and that nobody drives today."""
+    return _("Nobody drives today: {machines}", machines=", ".join(map(one_line, plan.undriven)))
+
+
 def makeup_lines(plan: Morning | IssuedPlan) -> list[str]:
     """Machines that change crews, crews without orders, machines without a driver or a crew."""
     lines = [
@@ -523,9 +528,7 @@ def makeup_lines(plan: Morning | IssuedPlan) -> list[str]:
     used = {m for c in plan.crews for m in (*c.combines, *c.carts, *c.trucks)}
     farm = plan.farm
     if plan.undriven:
-        lines.append(
-            _("Nobody drives today: {machines}", machines=", ".join(map(one_line, plan.undriven)))
-        )
+        lines.append(undriven_text(plan))
         used.update(plan.undriven)
     parked = [m.id for m in (*farm.combines, *farm.carts, *farm.trucks) if m.id not in used]
     if parked:

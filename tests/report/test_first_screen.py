@@ -6,6 +6,7 @@ import mornings
 import pytest
 
 from scheduler.language.translation import LANGUAGES, in_language
+from scheduler.report.order_phrases import makeup_lines
 from scheduler.report.terminal.first_screen import LINES, first_screen
 from scheduler.report.terminal.lines import WIDTH
 
@@ -55,3 +56,14 @@ def test_ranked_fields_have_no_clock_but_a_day_and_a_chance():
 def test_where_crews_are_many_the_rest_is_counted():
     text = first_screen(many_crews(40, 9))
     assert "more crews: --all" in text
+
+
+def test_machines_without_a_driver_stand_at_the_top():
+    morning = mornings.morning(fields=6)
+    assert "Nobody drives" not in first_screen(morning)
+    short = replace(morning, undriven=("T4", "cart South"))
+    assert "Nobody drives today: T4, cart South" in first_screen(short).splitlines()[:3]
+    assert makeup_lines(short)[-1] == "Nobody drives today: T4, cart South"
+    many = replace(morning, undriven=tuple(f"truck number {n}" for n in range(60)))
+    lines = first_screen(many).splitlines()
+    assert len(lines) <= LINES

@@ -11,7 +11,7 @@ from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import _, ngettext
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import day_caution_lines
-from scheduler.report.order_phrases import last_day
+from scheduler.report.order_phrases import last_day, undriven_text
 from scheduler.report.phrases import field_title, money_lines, short_forecast_text
 from scheduler.report.terminal.lines import wrapped
 from scheduler.report.today import CrewDay, crew_days, later_orders, stay_text
@@ -62,6 +62,8 @@ def _head(morning: Morning) -> list[str]:
     lines = wrapped(title, 0)[:2]
     if short := short_forecast_text(morning):
         lines += wrapped(short, 0)
+    if morning.undriven:
+        lines += wrapped(undriven_text(morning), 0, hang=2)[:2]
     cautions = " ".join(_first_sentence(c) for c in day_caution_lines(morning))
     if cautions:
         lines += wrapped(_("CARE {cautions}", cautions=cautions), 0, hang=5)[:6]
