@@ -2099,8 +2099,8 @@ BROKEN = (
         "absent crew unknown",
         "absent nobody",
         (
-            'crew "nobody" is not known; known are crew 1; it is written: afterrain log '
-            "FOLDER absent CREW [UNTIL] [REASON]"
+            'crew or person "nobody" is not known; known are crew 1; it is written: afterrain log '
+            "FOLDER absent WHO [UNTIL] [REASON]"
         ),
     ),
     log(

@@ -275,6 +275,9 @@ def _check_crews(settings: Settings, read: _Folder) -> None:
         *(settings.ids[kind] for kind in ("combine", "cart", "truck"))
     )
     for person in (p for crew in settings.crews for p in crew.named):
+        if person.id in settings.ids["crew"]:
+            where, message = f'[[person]] "{person.id}"', "has the id of a crew"
+            read.note(settings_toml.FILE, where, "id", message, "give the person another name")
         for name in sorted(set(person.drives) - machines):
             where, message = f'[[person]] "{person.id}"', f'there is no machine "{name}" to drive'
             remedy = 'use "combine", "cart", "truck" or the id of a machine'

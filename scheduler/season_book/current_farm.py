@@ -58,6 +58,14 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
                 c,
                 absent=tuple(sorted({*c.absent, *absent.get(c.id, ())})),
                 away=(*c.away, *away.get(c.id, ())),
+                named=tuple(
+                    replace(
+                        p,
+                        absent=tuple(sorted({*p.absent, *absent.get(p.id, ())})),
+                        away=(*p.away, *away.get(p.id, ())),
+                    )
+                    for p in c.named
+                ),
             )
             for c in farm.crews
         ),

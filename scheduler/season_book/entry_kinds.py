@@ -51,7 +51,7 @@ class Kind:
     ----------
     name : key in `KINDS` and in the book's file.
     label : words on forms and in lists; `_` translates it.
-    subject_type : type of the subject: gauge, field, machine, crew, point or farm.
+    subject_type : type of the subject, a key of `SUBJECT_LABELS`.
     facts : values that an entry of this kind may hold.
     may_be_future : whether the time of an entry may lie ahead of the clock.
     exclusive : whether a writer must have seen the newest entry about the subject.
@@ -77,6 +77,7 @@ SUBJECT_LABELS = {
     "field": N_("Field"),
     "machine": N_("Machine"),
     "crew": N_("Crew"),
+    "who": N_("Crew or person"),
     "point": N_("Delivery point"),
     "farm": N_("Farm"),
 }
@@ -251,8 +252,8 @@ _KINDS = (
     ),
     Kind(
         name="absent",
-        label=N_("Crew absent"),
-        subject_type="crew",
+        label=N_("Absent"),
+        subject_type="who",
         facts=_ABSENT,
         may_be_future=True,
     ),
@@ -334,11 +335,13 @@ def ends_at_a_time(absence: Entry) -> bool:
 def subject_ids(farm: Farm, subject_type: str) -> tuple[str, ...]:
     """Ids of the farm that a subject of a type may have."""
     machines = [m.id for group in (farm.combines, farm.carts, farm.trucks) for m in group]
+    people = [*(c.id for c in farm.crews), *(p.id for c in farm.crews for p in c.named)]
     return {
         "gauge": tuple(farm.gauges),
         "field": tuple(f.id for f in farm.fields),
         "machine": tuple(machines),
         "crew": tuple(c.id for c in farm.crews),
+        "who": tuple(dict.fromkeys(people)),
         "point": tuple(p.id for p in farm.points),
         "farm": ("",),
     }[subject_type]

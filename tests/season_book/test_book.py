@@ -9,10 +9,10 @@ from mornings import farm as make_farm
 
 from readiness.season.codes import Tier
 from scheduler.errors import BookError, ConflictError
-from scheduler.farm.model import OPEN_ENDED
+from scheduler.farm.model import OPEN_ENDED, Person
 from scheduler.season_book.book import Book
 from scheduler.season_book.current_farm import apply_book
-from scheduler.season_book.entry_kinds import Entry
+from scheduler.season_book.entry_kinds import Entry, subject_ids
 
 NOW = datetime(2026, 8, 16, 11, tzinfo=UTC)
 
@@ -144,6 +144,16 @@ def test_progress_adds_to_the_field_table(book, farm):
     assert list(book.in_progress(farm, NOW).items()) == [("F03", "South"), ("F01", "")]
     assert book.progress(farm, NOW) == cut
     assert apply_book(farm, book, NOW).fields[0].cut_fraction == 0.375
+
+
+def test_a_person_may_be_absent(book, farm):
+    crew = replace(farm.crews[0], named=(Person(id="Ann"), Person(id="Bea")))
+    farm = replace(farm, crews=(crew, *farm.crews[1:]))
+    book.add(entry("absent", "Ann", 0, until="2026-08-18"))
+    there = apply_book(farm, book, NOW + timedelta(hours=1)).crews[0]
+    assert [len(p.absent) for p in there.named] == [3, 0]
+    assert there.absent == ()
+    assert subject_ids(farm, "who") == ("North", "South", "Ann", "Bea")
 
 
 def test_quality_last_measured_is_on_the_field(book, farm):

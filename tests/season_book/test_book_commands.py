@@ -57,7 +57,7 @@ def log(folder, capsys):
         ("cut F07 all", "area cut F07: 301 ac"),
         ("down C2", "breakdown C2"),
         ("repaired C2", "repaired C2"),
-        ("absent south", "crew absent south crew: away until Thu 13 Aug midnight"),
+        ("absent south", "absent south crew: away until Thu 13 Aug midnight"),
         (
             "ticket Rail F07 612 --moisture 14.1 --price 6.85",
             "load ticket Rail elevator: field F07, weight 612 bu, moisture 14.1 %, price $6.85/bu",
@@ -121,7 +121,7 @@ def test_an_absence_ends_after_it_begins(log):
     assert code == 1
     assert output == (
         "afterrain: until: ends before it begins; give a later time; "
-        "it is written: afterrain log FOLDER absent CREW [UNTIL] [REASON]"
+        "it is written: afterrain log FOLDER absent WHO [UNTIL] [REASON]"
     )
 
 
