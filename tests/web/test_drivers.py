@@ -106,6 +106,16 @@ def test_a_driver_sees_the_orders_of_the_crew_and_no_money(app, folder):
     assert "Local rules, bans" in text
 
 
+def test_the_map_of_a_driver_leads_to_no_page_of_the_farmers(app, folder):
+    issue(folder)
+    link = add(farmer(app), "Bo")
+    text = get(app.test_client(), f"{link}/map")
+    assert "way-0" in text
+    inside = [a for a in re.findall(r'href="([^"]*)"', text) if a.startswith("/")]
+    assert all(a.startswith((link, "/static/", "/shades.css")) for a in inside), inside
+    assert "$" not in text
+
+
 @pytest.mark.parametrize("money", ["$", "price", "Price", "cost", "loss"])
 def test_no_word_of_money_stands_on_a_drivers_page(app, folder, money):
     issue(folder)

@@ -27,6 +27,7 @@ from scheduler.web.access.private_state import Person
 from scheduler.web.context import AppContext, app_context
 from scheduler.web.forms import form_number
 from scheduler.web.morning.acts import KIND_OF_ACT, entry_of_act
+from scheduler.web.morning.farm_map import map_page
 from scheduler.web.offline import form_token, time_of_entry
 
 #: Kinds of entries that a driver may write, and the facts that the forms ask for: none is money.
@@ -85,6 +86,7 @@ class DriverField:
 def register(app: Flask) -> None:
     """Add the pages to the app."""
     app.get("/driver/<token>")(driver)
+    app.get("/driver/<token>/map")(driver_map)
     app.post("/driver/<token>/act")(driver_act)
     app.post("/driver/<token>/enter/<name>")(driver_entry)
     app.post("/driver/<token>/undo/<int:number>")(driver_undo)
@@ -93,6 +95,12 @@ def register(app: Flask) -> None:
 def driver(token: str) -> Answer:
     """Show the orders of the crew that a person drives for, and forms for own entries."""
     return _page(_person(token))
+
+
+def driver_map(token: str) -> str:
+    """Show the map with today's routes, that of the driver's crew in full view."""
+    person = _person(token)
+    return map_page(person.crew, person=person)
 
 
 def driver_entry(token: str, name: str) -> Answer:

@@ -38,6 +38,7 @@ OPEN_ENDPOINTS = (
     "driver_act",
     "driver_entry",
     "driver_manifest",
+    "driver_map",
     "driver_undo",
     "manifest",
     "offline",

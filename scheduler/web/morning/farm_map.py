@@ -12,6 +12,7 @@ from scheduler.farm.model import Farm, Field, Position
 from scheduler.farm.wording import clock, crew_title, one_line, sentence
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import Stint
+from scheduler.web.access.private_state import Person
 from scheduler.web.context import app_context
 
 DEGREE_KM = 111.32  # of latitude
@@ -93,6 +94,17 @@ def register(app: Flask) -> None:
 
 def farm_map() -> str:
     """Show the map: the whole farm, all routes of today, or that of one crew."""
+    return map_page(request.args.get("show", ""))
+
+
+def map_page(part: str, *, person: Person | None = None) -> str:
+    """Render the map.
+
+    Parameters
+    ----------
+    part : what fills the map: 'today', 'all', or a crew.
+    person : driver whose page this is; the farmer's where there is none.
+    """
     context = app_context()
     farm, now = context.farm(), context.clock()
     with context.book() as book:
@@ -103,12 +115,18 @@ def farm_map() -> str:
         c.crew: [s for s in c.stints if s.start.date() == day] for c in (plan.crews if plan else ())
     }
     stints = {crew: own for crew, own in stints.items() if own}
-    part = request.args.get("show", "")
     if part not in (*stints, "all"):
         part = "today" if stints else "all"
     shown = list(stints) if part == "today" else [part]
     made = draw(farm, plan, stints, cut, shown=() if part == "all" else shown)
-    return render_template("map.html", map=made, part=part, crews=list(stints), north_km=DEGREE_KM)
+    return render_template(
+        "map.html",
+        map=made,
+        part=part,
+        crews=() if person else tuple(stints),
+        person=person,
+        north_km=DEGREE_KM,
+    )
 
 
 def draw(
