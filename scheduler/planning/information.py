@@ -22,6 +22,7 @@ from scheduler.weather.field_weather import FarmWeather, weather_for
 from scheduler.windows.learnt_offsets import learn
 from scheduler.windows.lessons import Lesson
 from scheduler.windows.model_inputs import simulate_farm
+from scheduler.windows.ripe_dates import with_ripe_dates
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,6 +88,7 @@ def gather(
         seed=seed,
         gauges=gauges,
     )
+    farm = with_ripe_dates(farm, weather.past, weather.forecast)
     learnt = learn(farm, state.observations, weather.past, now=when)
     return InformationState(
         farm=learnt.farm, now=when, weather=weather, lessons=learnt.lessons, **vars(state)

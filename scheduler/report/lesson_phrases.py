@@ -33,10 +33,12 @@ def lesson_lines(lessons: Sequence[Lesson], farm: Farm) -> tuple[str, ...]:
             else:
                 text = _offset(learnt, lesson.after)
                 neighbours.setdefault(text, []).append(lesson.field)
-        lines += [
-            _("By the same soil, {offset}: {fields}", offset=text, fields=", ".join(f))
-            for text, f in neighbours.items()
-        ]
+        for text, alike in neighbours.items():
+            fields = ", ".join(alike)
+            if learnt is Learnt.STRAW:
+                lines.append(_("In the same crop, {offset}: {fields}", offset=text, fields=fields))
+            else:
+                lines.append(_("By the same soil, {offset}: {fields}", offset=text, fields=fields))
     return tuple(lines)
 
 
@@ -74,11 +76,12 @@ def _outlier(outlier: Outlier, name: str, units: Units) -> str:
 
 def _change(change: OffsetChange, name: str) -> str:
     n = change.readings
-    readings = (
-        ngettext("{n} sample", "{n} samples", n)
-        if change.learnt is Learnt.GRAIN
-        else ngettext("{n} ground check", "{n} ground checks", n)
-    )
+    if change.learnt is Learnt.GRAIN:
+        readings = ngettext("{n} sample", "{n} samples", n)
+    elif change.learnt is Learnt.STRAW:
+        readings = ngettext("{n} entry of cutting", "{n} entries of cutting", n)
+    else:
+        readings = ngettext("{n} ground check", "{n} ground checks", n)
     after = _offset(change.learnt, change.after)
     if change.before is None:
         return _(

@@ -3,6 +3,7 @@
 Layer: may import season_book and what lies below.
 
 - `model_inputs`: farm facts as readiness takes them; the simulated season
+- `ripe_dates`: maturity by degree-days since heading
 - `learnt_offsets`: lasting offsets of grain and ground, learnt from readings
 - `lessons`: what readings taught, as data
 - `daily_hours`: workable hours of each field and day

@@ -1,6 +1,7 @@
 """The farm folder: crops and units, missing files, and broken files that never give a traceback."""
 
 import json
+import math
 import shutil
 import tempfile
 from datetime import UTC, date, datetime, time
@@ -442,3 +443,26 @@ def test_an_unknown_language_is_refused_with_those_known(folder):
     with pytest.raises(FarmError, match='language "klingon" is not known; use one of en, de, es'):
         read_farm(folder)
     assert farm_language(folder) == "en"
+
+
+@pytest.mark.parametrize(
+    ("word", "days"), [("low", 4.0), ("usual", None), ("High", 15.0), ("12", 12.0)]
+)
+def test_dormancy_lodging_and_swaths_of_a_field(folder, word, days):
+    # published: lags of 4 to more than 15 days by cultivar (Bauer & Black 1983)
+    head, row = f"{HEAD},dormancy,lodged_pct,swathed", f"{ROW},{word},30,2026-08-01"
+    write(folder, "fields.csv", f"{head}\n{row}\n")
+    only = read_farm(folder).fields[0]
+    assert (only.dormancy_days, only.lodged, only.swathed) == (days, 0.3, date(2026, 8, 1))
+
+
+def test_a_wrong_dormancy_is_a_message(folder):
+    write(folder, "fields.csv", f"{HEAD},dormancy\n{ROW},never\n")
+    with pytest.raises(FarmError, match=r"dormancy: dormancy \"never\" is not known; write low"):
+        read_farm(folder)
+
+
+def test_the_limit_of_straw_is_a_rule_by_crop(folder):
+    limits = "straw_limit_pct = { spring_wheat = 62, durum = 100 }"
+    edit(folder, "farm.toml", "lightning_stop = true", f"lightning_stop = true\n{limits}")
+    assert read_farm(folder).rules.straw_limit_pct == {"wheat_hard": 62.0, "wheat_durum": math.inf}

@@ -382,3 +382,77 @@ def test_sand_opens_before_loam_and_loam_before_clay():  # common practice, no s
     opened = [int(np.argmax(season.tier[0, f, 9 * 24 :] > Tier.SOFT)) for f in range(3)]
     assert opened[0] < opened[1] < opened[2]
     assert (season.tier[0, :, 8 * 24 + 19] == Tier.SOFT).all()
+
+
+def dewy(**changes):
+    """Reasons of a fine day after a night with dew, (hour,)."""
+    frame = weather(4, temp=(11.0, 27.0), dew_point=11.5)
+    return simulate(frame, land(), replace(stand(moisture=13.5), **changes), limits())
+
+
+def test_tough_straw_shuts_the_morning_after_the_dew_is_off():
+    day = slice(72, 96)
+    usual = dewy().reason[0, 0, day]
+    tough = np.flatnonzero(usual == Reason.STRAW)
+    assert tough.size
+    assert (usual[tough[-1] + 1] == Reason.OPEN) or (usual[tough[0] - 1] == Reason.OPEN)
+    free = dewy(straw_limit=np.array([np.inf]))
+    assert not (free.reason == Reason.STRAW).any()
+    shut = np.isin(usual, (Reason.STRAW, Reason.OPEN))
+    assert np.array_equal(shut, free.reason[0, 0, day] == Reason.OPEN)
+    drier = dewy(straw_limit=np.array([50.0])).reason[0, 0, day]
+    assert (drier == Reason.OPEN).sum() < (usual == Reason.OPEN).sum()
+
+
+def test_lodged_and_swathed_crops_stay_wet_longer():
+    # published: lodged wheat traps damp air and dries late (Kansas State 2025); swaths are wetter
+    # and dry more slowly after rain than standing wheat (Mares)
+    frame = weather(6, showers=((40, 12.0), (41, 8.0)))
+
+    def mean(**changes):
+        standing = replace(stand(moisture=13.5), **changes)
+        return simulate(frame, land(), standing, limits()).moisture[0, 0, 48:].mean()
+
+    upright = mean()
+    assert upright < mean(lodged=np.array([0.5])) < mean(lodged=np.array([1.0]))
+    assert upright < mean(swathed=np.array([True]))
+
+
+def test_a_swathed_crop_dries_free_of_the_plant():
+    # ripe two days ago at 32 %: the standing plant lets it fall by two points a day at most
+    standing = stand(ripe=START - 48 * HOUR)
+    held = simulate(weather(5), land(), standing, limits()).moisture[0, 0, -8]
+    cut = replace(standing, swathed=np.array([True]))
+    assert simulate(weather(5), land(), cut, limits()).moisture[0, 0, -8] < held
+
+
+def test_a_weighed_load_and_a_falling_number_move_quality():
+    frame = weather(6, showers=((40, 12.0), (41, 8.0), (88, 12.0), (89, 6.0)))
+    seen = {
+        kind: Observation(field=0, time=START + 60 * HOUR, kind=kind, value=value, sd=1.0)
+        for kind, value in (("weighed", 0.0), ("sprout at least", 0.04), ("sprout at most", 0.005))
+    }
+
+    def run(*kinds):
+        observations = [seen[kind] for kind in kinds]
+        return simulate(frame, land(), stand(moisture=13.5), limits(), observations=observations)
+
+    plain, weighed = run(), run("weighed")
+    before, after = plain.wettings[0, 0, 59], plain.wettings[0, 0, -1]
+    assert 0 < before < after
+    assert weighed.wettings[0, 0, 60] == 0
+    assert weighed.wettings[0, 0, -1] == after - before
+    assert run("sprout at least").sprout[0, 0, 60] == pytest.approx(0.04)
+    assert run("sprout at least", "sprout at most").sprout[0, 0, 60] == pytest.approx(0.005)
+
+
+def test_a_wet_sample_of_rained_on_ripe_grain_does_not_unripen_it():
+    # a sample that says what the model says after rain leaves the drying as it is
+    frame = weather(8, showers=tuple((40 + h, 1.5) for h in range(14)))
+    ripe = stand(ripe=START - 20 * 24 * HOUR)
+    plain = simulate(frame, land(), ripe, limits())
+    wet = float(plain.moisture[0, 0, 60])
+    assert wet > 20.0
+    seen = [Observation(field=0, time=START + 61 * HOUR, kind="moisture", value=wet, sd=0.5)]
+    told = simulate(frame, land(), ripe, limits(), observations=seen)
+    assert told.moisture[0, 0, -1] == pytest.approx(plain.moisture[0, 0, -1], abs=0.5)

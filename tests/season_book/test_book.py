@@ -234,3 +234,20 @@ def test_orders_by_hand_hold_until_cut_or_replaced(book, farm):
         "North": ("F01",),
         "South": ("F02",),
     }
+
+
+def test_lodging_swaths_and_quality_reach_the_field(book, farm):
+    book.add(entry("lodged", "F01", -30, share=40.0))
+    book.add(entry("lodged", "F01", -4, share=10.0))  # it stood up again
+    book.add(entry("swathed", "F02", -20))
+    book.add(entry("ticket", farm.points[0].id, -6, field="F01", weight=20.0, test_weight=74.0))
+    book.add(entry("falling", "F01", -3, falling_number=180.0))
+    known = {f.id: f for f in apply_book(farm, book, NOW).fields}
+    assert known["F01"].lodged == pytest.approx(0.1)
+    assert known["F02"].swathed == (NOW - timedelta(hours=20)).astimezone(farm.tz).date()
+    assert known["F01"].test_weight_kg_hl == 74.0
+    assert known["F01"].weighed_at == NOW - timedelta(hours=6)
+    assert known["F01"].falling_number_s == 180.0
+    # hand: below 200 s is severe, 4 % and more sprouted (published classes, assumed shares)
+    seen = [(o.kind, o.value) for o in book.observations(farm, NOW)]
+    assert seen == [("weighed", 0.0), ("sprout at least", 0.04), ("sprout at most", 1.0)]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from mornings import NOW, farm, weather
 
 from readiness.atmosphere.weather import HOUR
-from readiness.season.codes import Tier
+from readiness.season.codes import Reason, Tier
 from readiness.season.inputs import Observation
 from scheduler.farm.slots import utc_hour
 from scheduler.report.lesson_phrases import lesson_lines
@@ -27,7 +27,12 @@ from scheduler.windows.learnt_offsets import (
     standardised_residual,
 )
 from scheduler.windows.lessons import Learnt, OffsetChange, Outlier
-from scheduler.windows.model_inputs import model_observations, open_loop, with_grain_offset
+from scheduler.windows.model_inputs import (
+    model_observations,
+    open_loop,
+    straw_limit,
+    with_grain_offset,
+)
 
 P = Prior(soil_sd=0.5, own_sd=0.5, error_sd=1.0)
 ONE = np.array([0])
@@ -263,3 +268,36 @@ def test_lessons_in_words(place):
 
 def test_no_reading_no_lesson(place, past):
     assert learn(place, [], past, now=NOW + timedelta(hours=1)).farm is place
+
+
+def begun(run, field, hour):
+    """A start of cutting at an hour of the season."""
+    time = run[0].start + hour * HOUR
+    return Observation(field=field, time=time, kind="begun", value=0.0, sd=1.0)
+
+
+def test_starts_of_cutting_move_the_limit_of_straw(place, past):
+    # crews that begin only once straw is drier than the limit, day after day, lower it for all
+    # fields of the crop; a crew that cuts in straw above the limit raises it
+    season = open_loop(place, past)[0]
+    straw, reason = season.straw[0, 0], season.reason[0, 0]
+    limit = straw_limit(place, place.fields[0])
+    fit = np.isin(reason, (Reason.OPEN, Reason.STRAW))
+    late = [h for h in range(2, straw.size) if fit[h] and fit[h - 2] and straw[h - 2] < limit - 15]
+    damp = [h for h in range(straw.size) if fit[h] and straw[h] > limit + 8]
+    assert late
+    assert damp
+
+    def learnt(hours):
+        seen = [begun((season, None), 0, h) for h in hours]
+        taught = learn(place, seen, past, now=NOW)
+        lines = lesson_lines(taught.lessons, taught.farm)
+        return [f.calibration.get("straw_offset", 0.0) for f in taught.farm.fields], lines
+
+    lower, lines = learnt(late[:4])
+    assert lower[0] < -2.0
+    assert any("you wait for straw" in line for line in lines)
+    same = [f.crop == place.fields[0].crop for f in place.fields]
+    assert all((offset < 0) == alike for offset, alike in zip(lower, same, strict=True))
+    higher, _ = learnt(damp[:2])
+    assert higher[0] > 1.0
