@@ -119,17 +119,15 @@ def _not_taken(work: FarmWork, j: int) -> LeftOutKind:
 def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason:
     """What keeps job `j` out of everybody's orders.
 
-    The first of these: its dates leave no hour; no delivery point buys the crop; those that do are
-    full; the field does not open; no point takes the grain in an hour in which the field is open;
-    other fields fill the points that take it; other work pays more.
+    The first of these: its dates leave no hour; the points that buy the crop are full; the field
+    does not open; no point takes the grain in an hour in which the field is open; no truck hauls to
+    one that does; other fields fill the points that take it; other work pays more.
     """
     work, tables = decision.work, decision.work.tables
     if not work.standing_loss.allowed[work.jobs[j].row].any():
         return LeftOutReason(kind=LeftOutKind.DATES)
     crop = work.field(j).crop
     buyers = [q for q, p in enumerate(work.farm.points) if crop in p.markets]
-    if not buyers:
-        return LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT)
     if (tables.room[buyers] <= 0.0).all():
         return LeftOutReason(kind=LeftOutKind.FULL)
     if not tables.accepts[:, j].any():
@@ -146,6 +144,8 @@ def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason
     if np.isnan(tables.loss[:, :, j][open_here]).all():
         return LeftOutReason(kind=LeftOutKind.TURNED_AWAY)
     takers = np.flatnonzero(tables.accepts[:, j].any(axis=0))
-    if takers.size and (decision.outcome.state.room[:, takers] <= TINY_T).all(axis=1).mean() > 0.5:
+    if not takers.size:
+        return LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT)
+    if (decision.outcome.state.room[:, takers] <= TINY_T).all(axis=1).mean() > 0.5:
         return LeftOutReason(kind=LeftOutKind.FILLED)
     return LeftOutReason(kind=LeftOutKind.LOSES_MORE_ELSEWHERE)

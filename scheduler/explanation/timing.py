@@ -18,6 +18,9 @@ from scheduler.work_tables.compile import FarmWork
 
 #: Share of members from which the median member gets a job done.
 MEDIAN_DONE = 0.5
+#: What it counts that a member cuts a field which most do not, or the reverse, today and tomorrow,
+#: against a time that is off by as much as its median; assumed: a crew's orders of today are read.
+UNLIKE_OTHERS = (3.0, 1.0)
 DAY_SLOTS = 24 * 60 // SLOT_MIN
 
 
@@ -145,9 +148,10 @@ def around(mid: datetime, times: TimeSpread) -> TimeSpread:
 
 
 def usual_member(decision: Decision) -> int:
-    """The member whose times are nearest to the medians, most for the fields that begin first.
+    """The member whose clock times are printed, all of them, so that they obey arithmetic.
 
-    All clock times that are printed come from this one member, so that they obey arithmetic.
+    Its times are near the medians, most for the fields that begin first, and of today and tomorrow
+    it cuts the fields that most members cut.
     """
     members = len(decision.outcome.loss)
     away = np.zeros(members)
@@ -158,7 +162,20 @@ def usual_member(decision: Decision) -> int:
                 filled = np.where(np.isfinite(begin), begin, len(decision.work.standing_loss.slots))
                 middle = np.median(filled)
                 away += np.abs(filled - middle) / (DAY_SLOTS + middle)
+    day = decision.work.tables.day
+    for ahead, weight in enumerate(UNLIKE_OTHERS):
+        cut = fields_cut(decision, day == day[0] + ahead)
+        away += weight * (cut != (cut.mean(axis=0) >= MEDIAN_DONE)).sum(axis=(1, 2))
     return int(away.argmin())
+
+
+def fields_cut(decision: Decision, slots: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether each crew cuts each job in some of the slots, (member, crew, job)."""
+    log = decision.outcome.log.job[:, :, slots]
+    out = np.zeros((*log.shape[:2], len(decision.work.jobs)), np.bool_)
+    member, crew, _slot, _entry = np.nonzero(log >= 0)
+    out[member, crew, log[log >= 0]] = True
+    return out
 
 
 def first_hour(work: FarmWork, season: Season) -> int:

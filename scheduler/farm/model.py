@@ -402,6 +402,7 @@ class Field:
     lat, lon : position of a point inside.
     area_ha : area, ha, > 0.
     crop : a key of `readiness.grain.crops.CROPS`.
+    entered : the crop in the user's own words, '' where unknown.
     spring : whether it is hard red spring wheat, which has grade limits of its own.
     variety : as entered; '' where none is.
     sand, clay : mass fractions of the soil, 0-1, together <= 1.
@@ -440,6 +441,7 @@ class Field:
     lon: float
     area_ha: float
     crop: str
+    entered: str = ""
     spring: bool = False
     variety: str = ""
     sand: float

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from scheduler.errors import Problem, UnreadableError
 from scheduler.farm.model import Field, Position
 from scheduler.farm.units import SI_PER_UNIT, Units, normalized_name, show_area
+from scheduler.farm.wording import one_line
 from scheduler.farm_files.boundaries import FILE as BOUNDARIES_FILE
 from scheduler.farm_files.boundaries import Boundary, from_wkt
 from scheduler.farm_files.csv_table import CsvTable
@@ -265,6 +266,7 @@ def _field(r: Record, boundary: Boundary | None, notation: Notation) -> Field | 
         lon=lon,
         area_ha=area_ha,
         crop=crop,
+        entered=one_line(r.text("crop")),
         spring=normalized_name(r.text("crop")) in SPRING_WHEAT,
         variety=r.text("variety"),
         sand=soil.sand,

@@ -51,7 +51,7 @@ class LeftOutKind(Enum):
     """What keeps a field out of all orders."""
 
     DATES = auto()  # the dates that the field may be cut on leave no hour
-    NO_DELIVERY_POINT = auto()  # none buys the crop
+    NO_DELIVERY_POINT = auto()  # no truck of a crew hauls to one that takes it
     FULL = auto()  # those that buy it have no room
     CLOSED = auto()  # closed in all hours that the crews work
     QUALITY = auto()  # sprouted, light or otherwise beyond every point's limits, without feed price

@@ -1,4 +1,4 @@
-"""The cautions of the day: what can hurt people in its weather and with its rosters.
+"""The cautions of the day: what can hurt people in its weather and by its orders.
 
 Usual published cautions only. Local codes, warnings in force, the machines' manuals and trained
 or licensed people decide; no code here says that an hour is safe.
@@ -7,7 +7,7 @@ or licensed people decide; no code here says that an hour is safe.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from readiness.atmosphere.hazards import (
 from readiness.atmosphere.solar import SUNRISE_ELEVATION, solar_elevation
 from readiness.atmosphere.weather import HOUR, Array, Weather
 from readiness.sources.nws import Alert
-from scheduler.farm.model import Crew, Farm, Interval
+from scheduler.farm.model import Farm
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.orders.cautions import (
     DayCaution,
@@ -37,6 +37,7 @@ from scheduler.orders.cautions import (
     WindOverStop,
     WorkAfterDark,
 )
+from scheduler.orders.model import CrewOrders, Stint
 
 #: Hours looked at; assumed, because orders given at six run to midnight.
 AHEAD_H = 18
@@ -45,7 +46,7 @@ WORTH_NAMING = 0.1
 RAIN_MM = 0.2  # mm/h that counts as rain here; assumed, a hundredth of an inch rounded
 #: Gusts of a U.S. National Weather Service wind advisory, 46 mph (value from memory).
 GUST_MS = 20.6
-#: Rostered hours from which fatigue is named with its number; assumed, the long end of a shift.
+#: Hours of a day's orders from which fatigue is named; assumed, the long end of a shift.
 LONG_DAY_H = 12.0
 
 
@@ -56,6 +57,7 @@ def day_cautions(
     now: datetime,
     lightning: NDArray[np.bool_] | None = None,
     warnings: Sequence[Alert] = (),
+    crews: Sequence[CrewOrders] = (),
 ) -> tuple[DayCaution, ...]:
     """Cautions for the next `AHEAD_H` hours.
 
@@ -65,6 +67,7 @@ def day_cautions(
     now : aware time.
     lightning : thunderstorm expected, on the hours of `weather`, where the forecast tells.
     warnings : official warnings.
+    crews : orders of the day, whose hours make a day long or dark.
     """
     first = max(0, int((utc_hour(now) - weather.start).astype(int)))
     hours = slice(first, first + AHEAD_H)
@@ -79,8 +82,8 @@ def day_cautions(
         _heat(farm, sky),
         _lightning(farm, sky, storm),
         _wind(farm, sky),
-        _after_dark(farm, now),
-        _long_day(farm, now),
+        _after_dark(farm, now, crews),
+        _long_day(farm, now, crews),
     )
     return tuple(caution for caution in found if caution is not None)
 
@@ -178,37 +181,28 @@ def sunset(farm: Farm, now: datetime) -> datetime | None:
     return farm_time(times[0], farm.tz) + timedelta(minutes=minutes)
 
 
-def _rostered(crew: Crew, day: datetime) -> list[Interval]:
-    """Intervals (UTC) that the crew is rostered from the date of `day` on, less its absences."""
-    span = crew.week[day.weekday()]
-    if span is None or day.date() in crew.absent:
-        return []
-    first, last = (datetime.combine(day.date(), t, day.tzinfo) for t in span)
-    if last <= first:
-        last += timedelta(days=1)
-    parts = [(first.astimezone(UTC), last.astimezone(UTC))]
-    for begin, end in crew.away:
-        pieces = [piece for a, b in parts for piece in ((a, min(b, begin)), (max(a, end), b))]
-        parts = [(a, b) for a, b in pieces if a < b]
-    return parts
+def _today(crew: CrewOrders, now: datetime) -> list[Stint]:
+    """What a crew does today."""
+    return [s for s in crew.stints if s.start.date() == now.date()]
 
 
-def _rostered_h(crew: Crew, day: datetime) -> float:
-    """Hours that the crew is rostered on `day`, at most its own limit."""
-    hours = sum((b - a) / timedelta(hours=1) for a, b in _rostered(crew, day))
-    return min(crew.hours_max_day, hours)
-
-
-def _after_dark(farm: Farm, now: datetime) -> WorkAfterDark | None:
+def _after_dark(farm: Farm, now: datetime, crews: Sequence[CrewOrders]) -> WorkAfterDark | None:
+    """Crews whose orders of today end after sunset."""
     down = sunset(farm, now)
     if down is None:
         return None
     here = now.astimezone(farm.tz)
-    crews = tuple(c.id for c in farm.crews if any(b > down for _, b in _rostered(c, here)))
-    return WorkAfterDark(sunset=down, crews=crews) if crews else None
+    late = tuple(c.crew for c in crews if any(s.until > down for s in _today(c, here)))
+    return WorkAfterDark(sunset=down, crews=late) if late else None
 
 
-def _long_day(farm: Farm, now: datetime) -> LongDay | None:
+def _long_day(farm: Farm, now: datetime, crews: Sequence[CrewOrders]) -> LongDay | None:
+    """Crews whose orders of today, from leaving to the end, take `LONG_DAY_H` or more."""
     here = now.astimezone(farm.tz)
-    hours = tuple((c.id, h) for c in farm.crews if (h := _rostered_h(c, here)) >= LONG_DAY_H)
-    return LongDay(hours=hours) if hours else None
+    hours = []
+    for crew in crews:
+        if mine := _today(crew, here):
+            span = (max(s.until for s in mine) - min(s.leave_at for s in mine)) / timedelta(hours=1)
+            if span >= LONG_DAY_H:
+                hours.append((crew.crew, round(span, 1)))
+    return LongDay(hours=tuple(hours)) if hours else None

@@ -167,7 +167,12 @@ def _brief(
         money=money,
         deciding=deciding_causes(decision, crews),
         cautions=day_cautions(
-            farm, weather.forecast, now=now, lightning=weather.lightning, warnings=weather.warnings
+            farm,
+            weather.forecast,
+            now=now,
+            lightning=weather.lightning,
+            warnings=weather.warnings,
+            crews=crews,
         ),
         changes=changes,
         machine_moves=machine_moves(farm, information.previous_orders, crews),

@@ -19,7 +19,7 @@ from datetime import UTC, date, datetime, timedelta
 import icalendar
 
 from scheduler.farm.units import show_area
-from scheduler.farm.wording import clock, crop_name, day_name, one_line, sentence
+from scheduler.farm.wording import clock, day_name, one_line, sentence
 from scheduler.language.translation import N_, _
 from scheduler.orders.model import CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
@@ -37,6 +37,7 @@ from scheduler.report.phrases import (
     EDGE_ONLY,
     field_title,
     grain_text,
+    own_crop,
 )
 from scheduler.report.today import crew_day
 
@@ -256,7 +257,7 @@ def _description(order: Order, morning: Morning) -> Iterator[str]:
     units = morning.farm.units
     yield sentence(chance_text(order))
     area = show_area(order.area_ha, units)
-    yield f"{crop_name(order.crop)}, {area}, {grain_text(order, morning)}"
+    yield f"{own_crop(order, morning.farm)}, {area}, {grain_text(order, morning)}"
     if start := start_text(order, morning):
         yield _("Start {moisture}", moisture=start)
     if beyond := beyond_forecast(order, morning.forecast_until):

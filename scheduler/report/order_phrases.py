@@ -107,7 +107,7 @@ WAITS = {
 SHORT_WAITS = {Wait.THREE_HOURS: N_("wait 3 h"), Wait.TOMORROW: N_("wait for tomorrow")}
 LEFT_OUT = {
     LeftOutKind.DATES: N_("its dates for harvest leave no hour in the days planned"),
-    LeftOutKind.NO_DELIVERY_POINT: N_("no delivery point buys this crop"),
+    LeftOutKind.NO_DELIVERY_POINT: N_("no crew has a truck that hauls it to a delivery point"),
     LeftOutKind.FULL: N_("the delivery points that buy this crop are full"),
     LeftOutKind.FILLED: N_("other fields fill the delivery points that take it"),
     LeftOutKind.QUALITY: N_(

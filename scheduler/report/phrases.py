@@ -18,7 +18,7 @@ from scheduler.farm.units import (
     show_number,
     show_test_weight,
 )
-from scheduler.farm.wording import REASON_TEXT, clock, one_line, percent, sentence
+from scheduler.farm.wording import REASON_TEXT, clock, crop_name, one_line, percent, sentence
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
@@ -298,6 +298,12 @@ def field_title(order: Order | Stint) -> str:
     name = one_line(order.name) or order.field
     title = name if name == order.field else f"{name} ({one_line(order.field)})"
     return f"{title}, {_(order.parcel)}" if order.parcel else title
+
+
+def own_crop(order: Order | Stint, farm: Farm) -> str:
+    """Name of an order's crop as the user entered it, else the usual one."""
+    field = next((f for f in farm.fields if f.id == order.field), None)
+    return field.entered if field is not None and field.entered else crop_name(order.crop)
 
 
 def grain_text(order: Order, morning: Morning) -> str:

@@ -9,11 +9,11 @@ from collections.abc import Callable
 from datetime import datetime
 
 from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
-from scheduler.farm.wording import crop_name, formula_safe
+from scheduler.farm.wording import formula_safe
 from scheduler.language.translation import SOURCE, in_language
 from scheduler.orders.model import Morning, Order
 from scheduler.report.order_phrases import beyond_forecast, last_day, points_text, reason_text
-from scheduler.report.phrases import grade_name, haul_text
+from scheduler.report.phrases import grade_name, haul_text, own_crop
 
 Cell = str | float
 
@@ -41,7 +41,7 @@ def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
         "field": lambda o: formula_safe(o.field),
         "name": lambda o: formula_safe(o.name),
         "parcel": lambda o: formula_safe(o.parcel),
-        "crop": lambda o: formula_safe(crop_name(o.crop)),
+        "crop": lambda o: formula_safe(own_crop(o, farm)),
         "leave": lambda o: _minute(o.leave_at),
         "move_min": lambda o: _number(o.move_min, 0),
         f"move_{distance}": lambda o: _number(from_si(o.move_km, "distance", units), 1),

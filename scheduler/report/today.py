@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 
 from scheduler.farm.model import Farm
 from scheduler.farm.units import Units, show_area, show_distance, show_part
-from scheduler.farm.wording import clock, crew_title, crop_name, one_line, percent, sentence
+from scheduler.farm.wording import clock, crew_title, one_line, percent, sentence
 from scheduler.language.translation import N_, _
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Morning, Order, Stint
@@ -26,7 +26,7 @@ from scheduler.report.order_phrases import (
     start_at_text,
     wait_first_text,
 )
-from scheduler.report.phrases import field_title, machines, move_text, whole_loads
+from scheduler.report.phrases import field_title, machines, move_text, own_crop, whole_loads
 
 #: Share of members below which a line says how often it comes true.
 SURELY = 0.9
@@ -172,7 +172,7 @@ def stint_lines(stint: Stint, farm: Farm) -> StintLines:
 
 def go_text(stint: Stint, farm: Farm) -> str:
     """When to leave and where to: 'Leave 11:15 am for Stone pile (F08), durum: 9.5 mi, 44 min'."""
-    field = _("{field}, {crop}", field=field_title(stint), crop=crop_name(stint.crop))
+    field = _("{field}, {crop}", field=field_title(stint), crop=own_crop(stint, farm))
     if stint.move_min <= 0.0:
         return _("At {field}: you are there.", field=field)
     return _(

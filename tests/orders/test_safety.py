@@ -1,7 +1,7 @@
 """Cautions of the day are chosen by the day's own values."""
 
 from dataclasses import replace
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 
 import mornings
 import numpy as np
@@ -149,34 +149,28 @@ def test_sunset_within_ten_minutes():
     assert abs(down - mornings.NOW.replace(hour=20, minute=51)) < timedelta(minutes=10)
 
 
-def test_dark_and_long_day_follow_the_roster():
-    place = mornings.farm(fields=2)
-    short = tuple(replace(c, week=((time(9), time(18)),) * 7) for c in place.crews)
-    lines = lines_of(replace(place, crews=short), sky())
+def crew_working(leave, until):
+    """Crews of which the first works from one hour of today to another; the second not at all."""
+    north, south = mornings.crews(mornings.farm(fields=3))
+    made = replace(
+        north.stints[0],
+        leave_at=mornings.NOW.replace(hour=leave),
+        until=mornings.NOW.replace(hour=until),
+    )
+    tomorrow = replace(made, start=made.start + timedelta(days=1))
+    return replace(north, stints=(made, tomorrow)), replace(south, stints=())
+
+
+def test_dark_and_long_day_follow_the_orders_not_the_roster():
+    # hand: the roster is 08:00 to 22:00; the orders end at 19:00, before the sunset at 20:50
+    lines = today(sky(), crews=crew_working(9, 19))
     assert not line(lines, "Dark")
     assert not line(lines, "Long day")
-    lines = lines_of(place, sky())
-    assert "North, South may work on" in line(lines, "Dark")
+    lines = today(sky(), crews=crew_working(8, 22))
+    assert "and North may work on" in line(lines, "Dark")
     assert "North 14 h" in line(lines, "Long day")
-
-
-def test_absent_crew_is_not_named():
-    place = mornings.farm(fields=2)
-    crews = (replace(place.crews[0], absent=(mornings.NOW.date(),)), place.crews[1])
-    lines = lines_of(replace(place, crews=crews), sky())
-    assert "North" not in line(lines, "Long day") + line(lines, "Dark")
-
-
-def test_a_crew_away_in_the_evening_is_not_named_for_the_dark():
-    place = mornings.farm(fields=2)
-    noon, midnight = (
-        mornings.NOW.replace(hour=12),
-        mornings.NOW.replace(hour=0) + timedelta(days=1),
-    )
-    crews = (replace(place.crews[0], away=((noon, midnight),)), place.crews[1])
-    lines = lines_of(replace(place, crews=crews), sky())
-    assert "North" not in line(lines, "Long day") + line(lines, "Dark")
-    assert "South" in line(lines, "Dark")
+    assert "South" not in line(lines, "Dark") + line(lines, "Long day")
+    assert not line(today(sky()), "Dark")
 
 
 # hand: after the clocks go back on 2 November 2025 noon CST is 18 UTC.

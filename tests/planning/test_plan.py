@@ -75,6 +75,46 @@ def test_orders_of_a_crew_follow_each_other_in_crew_hours(morning):
         assert starts == sorted(starts)
 
 
+def test_clocks_of_today_and_tomorrow_do_not_contradict_each_other(morning):
+    for crew in morning.crews:
+        free = morning.now
+        for stint in crew.stints:
+            assert free <= stint.leave_at
+            assert stint.start - stint.leave_at >= timedelta(minutes=stint.move_min - 1e-6)
+            assert stint.start < stint.until
+            assert 0 < stint.area_ha <= stint.field_ha * 1.0001
+            assert 0 <= stint.done <= 1
+            assert stint.moisture_pct.high <= stint.start_pct + crew.stop_margin + 1e-4
+            assert stint.deliveries
+            free = stint.until
+        shown = {(o.field, o.parcel): o for o in crew.orders if o.shown}
+        for key, order in shown.items():
+            stays = [s for s in crew.stints if (s.field, s.parcel) == key]
+            if stays:
+                assert (order.leave_at, order.start.mid) == (stays[0].leave_at, stays[0].start)
+
+
+def test_no_point_gets_more_than_its_room_and_all_grain_cut_is_delivered(morning):
+    decision, tables = morning.decision, morning.decision.work.tables
+    room = {p.id: p.capacity_t for p in morning.farm.points}
+    for total in morning.totals:
+        if room[total.point] is not None:
+            assert total.wheat_t <= room[total.point] + 1e-6
+    cut = (tables.area - decision.outcome.state.left) @ tables.yield_t
+    assert sum(t.tonnes for t in morning.totals) == pytest.approx(cut.mean(), rel=1e-4)
+
+
+def test_no_rate_exceeds_what_the_machines_can_do(morning):
+    # published: ASABE EP496, effective field capacity, ha/h = v w e / 10 (v km/h, w m, e decimal)
+    machines = {c.id: c for c in morning.farm.combines}
+    for crew in morning.crews:
+        most = sum(
+            machines[c].speed_kmh * machines[c].header_m * machines[c].efficiency / 10.0
+            for c in crew.combines
+        )
+        assert all(o.rate_ha_h <= most * (1 + 1e-9) for o in crew.orders)
+
+
 def test_moisture_is_within_the_limits_of_the_delivery_points(morning):
     decision, points = morning.decision, morning.farm.points
     work, log = decision.work, decision.outcome.log

@@ -118,7 +118,7 @@ def test_every_cause_but_open_has_its_words():
         ),
         (
             LeftOutReason(kind=LeftOutKind.NO_DELIVERY_POINT),
-            "no delivery point buys this crop",
+            "no crew has a truck that hauls it to a delivery point",
         ),
         (
             LeftOutReason(kind=LeftOutKind.LOSES_MORE_ELSEWHERE),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from scheduler.farm.units import show_area, show_distance, show_money, show_number, show_rate
-from scheduler.farm.wording import clock, crew_title, crop_name, day_name, one_line
+from scheduler.farm.wording import clock, crew_title, day_name, one_line
 from scheduler.language.translation import _, ngettext
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines
@@ -42,6 +42,7 @@ from scheduler.report.phrases import (
     moisture_range,
     money_lines,
     move_parts,
+    own_crop,
     quality_note,
     quality_text,
     short_forecast_text,
@@ -152,7 +153,7 @@ def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
     if len(order.deliveries) > 1:
         grain = _("{grain} in all", grain=grain)
     first = (
-        f"{field_title(order)}  {crop_name(order.crop)}  {show_area(order.area_ha, units)}"
+        f"{field_title(order)}  {own_crop(order, morning.farm)}  {show_area(order.area_ha, units)}"
         f", {haul_text(order)} ({grain})"
     )
     second = _(
