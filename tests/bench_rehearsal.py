@@ -18,11 +18,12 @@ import numpy as np
 from benchmark_log import record
 from places import DATA, ROOT
 
+from readiness.sources.daily_to_hourly import hourly_records
 from readiness.sources.uscrn import read_uscrn_daily
 from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.alterations import Alteration
 from scheduler.simulation.parallel import parallel_map
-from scheduler.simulation.past_season import complete_years, hourly_records, past_season
+from scheduler.simulation.past_season import complete_years, past_season
 from scheduler.simulation.phrases import rehearsal_lines
 from scheduler.simulation.rehearsal import RehearsalSettings, compare_season, rehearse
 from scheduler.simulation.season_results import RehearsalSummary

@@ -21,6 +21,7 @@ from readiness.atmosphere.solar import (
 )
 from readiness.atmosphere.weather import Array, Weather, day_and_hour, day_of_year
 from readiness.sources.daily_record import DailyRecord, Flag
+from readiness.sources.quality_screens import fill_short_gaps, screen_record
 
 RainSpread = Literal["shower", "even"]
 #: Gust over mean wind; assumed, common over open land.
@@ -68,6 +69,11 @@ def estimate_missing(daily: DailyRecord) -> DailyRecord:
         wind=known_or("wind", np.where(np.isnan(daily.tmax), np.nan, MEAN_WIND_2M)),
         flags=flags,
     )
+
+
+def hourly_records(daily: DailyRecord) -> Weather:
+    """Hourly weather of a station, screened and with short gaps filled, (1, 1, hour)."""
+    return daily_to_hourly(estimate_missing(fill_short_gaps(screen_record(daily))))
 
 
 def daily_to_hourly(daily: DailyRecord, *, rain: RainSpread = "shower") -> Weather:

@@ -1,12 +1,14 @@
 """Response of any known weather service as an hourly frame, and frames kept in a form of our own.
 
 The form of our own is {"frame": {"start", "latitude", "longitude", variable: [[values of a member]]
-}}: hours from `start` (UTC), in the units of `Weather`, null where unknown.
+}}: hours from `start` (UTC), in the units of `Weather`, null where unknown; `estimated` is 1 in
+hours that hold estimates.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -66,7 +68,8 @@ def frame_payload(payload: Payload) -> dict[str, Any]:
         ]
         for name in VARIABLES
     }
-    place = {"latitude": payload.lat, "longitude": payload.lon}
+    estimated = weather.estimated[:, 0].astype(int).tolist()
+    place = {"latitude": payload.lat, "longitude": payload.lon, "estimated": estimated}
     return {"frame": {"start": f"{weather.start.astype('datetime64[m]')}Z", **place, **series}}
 
 
@@ -76,14 +79,16 @@ def parse_frame(payload: Mapping[str, Any]) -> Payload:
     lat, lon = (required_number(kept.get(k), k) for k in ("latitude", "longitude"))
     try:
         values = {name: np.array(kept.get(name), dtype=np.float64) for name in VARIABLES}
+        estimated = np.array(kept.get("estimated"), dtype=np.float64) > 0.0
     except (ValueError, TypeError):
         raise PayloadError("the frame holds a value that is not a number") from None
     shape = values["temp"].shape
     if len(shape) != 2 or not 1 <= shape[1] <= MAX_HOURS:
         raise PayloadError("the frame has no hours")
-    if any(v.shape != shape for v in values.values()):
+    if any(v.shape != shape for v in (*values.values(), estimated)):
         raise PayloadError("the frame does not hold one value of each variable an hour")
     unknown = np.full(shape[1], np.nan)
     first = required_hour(kept.get("start"), "start")
     weather = site_weather(first, values, unknown, lat, lon)
+    weather = replace(weather, estimated=weather.estimated | estimated[:, None])
     return Payload(weather=weather, thunder=unknown, lat=lat, lon=lon)

@@ -29,6 +29,16 @@ def read_station_file(path: Path) -> DailyRecord:
     )
 
 
+def is_station_file(path: Path) -> bool:
+    """Whether a file is of a network that `read_station_file` knows, by its first line."""
+    try:
+        columns = _first_line(path).replace('"', "").split(",")
+    except RecordError:
+        return False
+    uscrn = DAILY01[0] in columns or len(columns[0].split()) == len(DAILY01)
+    return uscrn or {"STATION", "DATE"} <= set(columns)
+
+
 def _first_line(path: Path) -> str:
     """First line of a text file, plain or gz."""
     opener = gzip.open if path.name.endswith(".gz") else open

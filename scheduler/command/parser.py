@@ -244,7 +244,8 @@ def _add_import(commands: Commands) -> None:
     weather.add_argument(
         "--records",
         action="store_true",
-        help="FILE holds past weather by the hour: time, rain, temp, humidity, wind, radiation",
+        help="FILE holds past weather: time, rain, temp, humidity, wind, radiation by the hour, or "
+        "date, rain, tmax, tmin by the day, or is a station's file of GHCN-Daily or USCRN",
     )
     weather.add_argument(
         "--issued", metavar="TIME", help="FILE holds a forecast issued at TIME, as 2026-08-12T06:00"

@@ -13,8 +13,6 @@ from readiness.forecasts.reforecast import other_years
 from readiness.season.run_state import RunState
 from readiness.season.simulate import Season, simulate
 from readiness.sources.daily_record import DailyRecord
-from readiness.sources.daily_to_hourly import daily_to_hourly, estimate_missing
-from readiness.sources.quality_screens import fill_short_gaps, screen_record
 from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
@@ -69,11 +67,6 @@ class PastSeason:
     def morning(self, day: int) -> datetime:
         """Aware farm time of morning `day`."""
         return _first_morning(self.farm) + timedelta(days=day)
-
-
-def hourly_records(daily: DailyRecord) -> Weather:
-    """Hourly weather of a station, screened and with short gaps filled, (1, 1, hour)."""
-    return daily_to_hourly(estimate_missing(fill_short_gaps(screen_record(daily))))
 
 
 def _first_morning(farm: Farm) -> datetime:

@@ -9,13 +9,14 @@ from datetime import date, timedelta
 import numpy as np
 
 from readiness.sources.daily_record import DailyRecord
+from readiness.sources.daily_to_hourly import hourly_records
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
 from scheduler.planning.policy_choice import Effort
 from scheduler.simulation.alterations import Alteration, apply_alteration
 from scheduler.simulation.closed_form import TimelinessInputs, timeliness_inputs
 from scheduler.simulation.parallel import MapFunction
-from scheduler.simulation.past_season import PastSeason, complete_years, hourly_records, past_season
+from scheduler.simulation.past_season import PastSeason, complete_years, past_season
 from scheduler.simulation.rehearsal import RehearsalSettings, compare_season, rehearse
 from scheduler.simulation.season_results import SeasonComparison
 from scheduler.simulation.workable_days import WorkableDays, workable_days

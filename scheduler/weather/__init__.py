@@ -4,6 +4,7 @@ Layer: may import farm_files and what lies below.
 
 - `store`: stored answers of services, one file each
 - `given_file`: a forecast file that somebody gives
+- `daily_file`: daily records of one's own as hourly past weather
 - `own_weather`: past weather and forecasts from files of the farmer's own
 - `selection`: which stored forecast to plan on, and when to refuse
 - `history`: weather so far: records, gauges, gaps

@@ -124,7 +124,7 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         Problem(file=name, row=str(n), message=message, remedy=remedy)
         for n, message, remedy in table.faults
     ]
-    columns = [_our_name(c) for c in table.columns]
+    columns = [our_name(c) for c in table.columns]
     doubtful = doubtful_headings(table, columns, ("time", "member", *VARIABLES), SUFFIXES)
     if doubtful:
         heading, _, message, remedy = doubtful[0]
@@ -182,7 +182,7 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
     return _table_payload(rows, farm, name)
 
 
-def _our_name(heading: str) -> str:
+def our_name(heading: str) -> str:
     """Our name of a column; the longest alias counts."""
     word = normalized_name(heading)
     for alias in sorted(COLUMN_ALIASES, key=len, reverse=True):

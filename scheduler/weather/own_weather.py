@@ -9,10 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from readiness.atmosphere.weather import HOUR
+from readiness.sources.payload import Payload
 from readiness.sources.responses import frame_payload
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import show_distance
+from scheduler.weather.daily_file import read_daily
 from scheduler.weather.fetch import grid_cells
 from scheduler.weather.given_file import GivenForecast, read_forecast
 from scheduler.weather.selection import CLOCK_SLACK, MAX_DISTANCE_KM, farm_clock, nearest_places
@@ -48,7 +50,8 @@ def import_weather(
 
     Parameters
     ----------
-    path : a file that `read_forecast` reads; a table is taken for weather at the farm's base.
+    path : a file that `read_forecast` reads, or for past weather one of `read_daily`; a table is
+        taken for weather at the farm's base.
     now : aware time of the import.
     issued : time of issue of a forecast; None for past weather.
 
@@ -58,7 +61,10 @@ def import_weather(
         Where the file is wrong, its hours do not fit its kind, or it is for a place far away;
         nothing is stored then.
     """
-    given = read_forecast(path, farm)
+    daily = None
+    if issued is None and path.is_file():
+        daily = read_daily(path, farm)
+    given = read_forecast(path, farm) if daily is None else _as_given(daily, path, now)
     weather = given.payload.weather
     hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
     if not np.isfinite(weather.rain + weather.temp).any():
@@ -91,6 +97,17 @@ def import_weather(
     first, stop = (_clock(t, farm) for t in (weather.start, weather.stop))
     return ImportedWeather(
         product=product, first=first, stop=stop, fields=fields, stored=any(stored)
+    )
+
+
+def _as_given(daily: Payload, path: Path, now: datetime) -> GivenForecast:
+    """Hours of a record of days, up to now: the day that is running counts as far as it goes."""
+    weather, hour = daily.weather, np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
+    if weather.start < hour < weather.stop <= hour + 24 * HOUR:
+        weather = weather.between(weather.start, hour)
+    thunder = daily.thunder[: weather.shape[2]]
+    return GivenForecast(
+        payload=replace(daily, weather=weather, thunder=thunder), source=path.name, issued=None
     )
 
 

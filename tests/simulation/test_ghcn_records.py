@@ -15,6 +15,7 @@ from places import DATA, SAMPLE
 from readiness.atmosphere.weather import HOUR
 from readiness.season.codes import Reason
 from readiness.sources.daily_record import Flag
+from readiness.sources.daily_to_hourly import hourly_records
 from readiness.sources.quality_screens import fill_short_gaps, screen_record
 from readiness.sources.station_file import read_station_file
 from readiness.sources.uscrn import read_uscrn_daily
@@ -23,7 +24,6 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.simulation.past_season import (
     START_AFTER,
     complete_years,
-    hourly_records,
     past_season,
     simulate_fields,
 )

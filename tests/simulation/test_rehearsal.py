@@ -12,13 +12,14 @@ from readiness.atmosphere.weather import HOUR
 from readiness.forecasts.analogues import ShortRecordError
 from readiness.forecasts.reforecast import emulate_forecast, other_years
 from readiness.forecasts.scores import brier
+from readiness.sources.daily_to_hourly import hourly_records
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
 from scheduler.farm_files.folder import read_farm
 from scheduler.field_work.play import play
 from scheduler.planning.dispatch_rules import RULE_STARTS, RULES, rule_policy
 from scheduler.planning.policy_choice import Effort
-from scheduler.simulation.past_season import complete_years, hourly_records, past_season
+from scheduler.simulation.past_season import complete_years, past_season
 from scheduler.simulation.phrases import rehearsal_lines
 from scheduler.simulation.rehearsal import (
     RehearsalSettings,

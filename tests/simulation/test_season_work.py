@@ -7,13 +7,14 @@ import pytest
 from past_weather import made_up
 from places import SAMPLE
 
+from readiness.sources.daily_to_hourly import hourly_records
 from scheduler.errors import NoPlanError
 from scheduler.farm_files.folder import read_farm
 from scheduler.field_work.play import play
 from scheduler.planning.dispatch_rules import LARGEST_FIRST, NEAREST_FIRST, RULES, rule_policy
 from scheduler.planning.policy_choice import Effort
 from scheduler.simulation import rehearsal
-from scheduler.simulation.past_season import hourly_records, past_season
+from scheduler.simulation.past_season import past_season
 from scheduler.simulation.rehearsal import RehearsalSettings, farm_on_morning, rehearse
 from scheduler.simulation.season_work import SLOTS_DAY, SeasonWork
 

@@ -558,8 +558,10 @@ def test_survey_fills_a_table_without_soil_columns():
     survey = survey_rows(
         read_csv(
             "id,texture,sand_pct,clay_pct,organic_matter_pct,drainage\nf1,loam,40,20,3.3,good\n"
-        )
+        ),
+        problems := [],
     )
+    assert problems == []
     full = with_survey(table, {"f_1": survey["f1"]}, guess="clay")
     assert full.columns[3:] == ("texture", "sand_pct", "clay_pct", "organic_matter_pct", "drainage")
     assert full.rows[0][1][3:] == ("loam", "40", "20", "3.3", "good")

@@ -160,3 +160,64 @@ def test_what_is_stored_names_its_origin(offline):
     answer = read_answer(stored_answers(folder, "archive")[0].path)
     assert (answer.source, answer.version, answer.url) == ("own", "past.csv", "")
     assert answer.issued == datetime(2026, 7, 3, 12, tzinfo=UTC)
+
+
+DAYS = [
+    "date,rain_in,high_f,low_f",
+    *(f"2026-06-{d:02d},{0.2 * (d % 3 == 0):g},{80 - d % 5},{55 + d % 4}" for d in range(1, 31)),
+]
+
+
+def test_days_of_ones_own_become_hours(offline, tmp_path, capsys):
+    """By hand: 10 days of 0.2 in are 50.8 mm; 80 and 55 °F are 26.67 and 12.78 °C."""
+    folder, _, _ = offline
+    path = tmp_path / "days.csv"
+    path.write_text("\n".join(DAYS) + "\n", encoding="utf-8")
+    assert main(["import", str(folder), str(path), "--records"]) == 0
+    # days of the sun's zone (UTC-7 at 99° W), two hours behind the clock of summer time
+    assert capsys.readouterr().out == (
+        "past weather, 2026-06-01 02:00 to 2026-07-01 02:00: stored\n"
+    )
+    answer = read_answer(stored_answers(folder, "archive")[0].path)
+    weather = parse_response(answer.payload).weather
+    assert weather.rain.sum() == pytest.approx(50.8, abs=0.1)
+    assert weather.temp.max() == pytest.approx(26.67, abs=0.3)
+    assert weather.temp.min() == pytest.approx(12.78, abs=0.3)
+    assert weather.estimated.all()  # humidity, wind and radiation are
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("79,56", "56,79", "row 2, high_f: tmax is below tmin; swap them"),
+        ("2026-06-02", "2026-06-01", "row 3, date: the day is there twice; keep one row a day"),
+        ("79,56", "800,56", "row 2, high_f: tmax is impossible; check its unit"),
+        ("2026-06-01", "", "row 2, date: time is missing; give the day"),
+        ("low_f", "lo", "there is no column tmin"),
+        ("0.2", "-1", "row 4, rain_in: rain is -1 in, must be at least 0 in"),
+    ],
+)
+def test_days_that_are_refused(offline, tmp_path, old, new, words):
+    folder, _, _ = offline
+    path = tmp_path / "days.csv"
+    path.write_text("\n".join(DAYS).replace(old, new, 1) + "\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match=words):
+        import_weather(folder, read_farm(folder), path, now=NOW)
+    assert stored_answers(folder) == []
+
+
+def test_a_station_file_is_past_weather(offline, tmp_path):
+    folder, _, _ = offline
+    farm = read_farm(folder)
+    rows = ['"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","PRCP","TMAX","TMIN"']
+    first = datetime(2026, 5, 1)
+    for d in range(60):
+        day, high, low = first + timedelta(days=d), 250 + 9 * (d % 4), 120 + 7 * (d % 3)
+        place = f'"{farm.base_lat}","{farm.base_lon}","500"'
+        rows.append(f'"X1","{day:%Y-%m-%d}",{place},"20","{high}","{low}"')
+    path = tmp_path / "X1.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    found = import_weather(folder, farm, path, now=NOW)
+    assert (found.product, found.fields) == ("archive", len(farm.fields))
+    weather = parse_response(read_answer(stored_answers(folder)[0].path).payload).weather
+    assert weather.rain.sum() == pytest.approx(60 * 2.0, rel=0.01)  # PRCP is in tenths of mm
