@@ -10,9 +10,6 @@ from broken_inputs import BROKEN, Broken
 from scheduler.command import main
 from scheduler.season_book.book import Book
 
-#: What stands before the usage of a kind of entry.
-USAGE = "; it is written"
-
 
 @pytest.fixture(scope="module")
 def starter(tmp_path_factory):
@@ -52,13 +49,8 @@ def test_one_line_and_nothing_written(broken: Broken, starter, tmp_path, capsys)
     assert got.out == ""
     assert got.err.count("\n") == 1
     line = got.err.strip().replace(str(folder), "{folder}").removeprefix("afterrain: ")
-    if "row *" in broken.line:
-        line = re.sub(r"farm.toml row \d+", "farm.toml row *", line)
-    if broken.line.endswith(USAGE):
-        line, usage, how = line.partition(USAGE)
-        assert how.startswith(": afterrain log FOLDER ")
-        line += usage
-    assert line == broken.line
+    pattern = ".+".join(map(re.escape, broken.line.split("…")))
+    assert re.fullmatch(pattern, line), line
     assert content(folder) == before
 
 
