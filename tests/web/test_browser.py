@@ -3,6 +3,7 @@
 Screenshots are kept in .artefacts/, which is not committed.
 """
 
+import contextlib
 import os
 import shutil
 import threading
@@ -55,7 +56,12 @@ def site(tmp_path):
     now = mornings.NOW + timedelta(minutes=10)
     app = create_app(tmp_path, planner=planner, now=lambda: now)
     server = waitress.create_server(app, host="127.0.0.1", port=0, threads=8)
-    thread = threading.Thread(target=server.run, daemon=True)
+
+    def run():
+        with contextlib.suppress(OSError):  # closing the server ends its loop in the midst
+            server.run()
+
+    thread = threading.Thread(target=run, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{server.effective_port}", tmp_path
     server.close()
