@@ -108,20 +108,20 @@ def _last_closed(
     return None, None
 
 
-def _not_taken(work: FarmWork, j: int) -> LeftOutKind:
-    """Why no delivery point with room takes the grain of job `j` in any hour."""
+def _dry_enough(work: FarmWork, j: int) -> bool:
+    """Whether the grain of job `j` is dry enough for some delivery point in some hour."""
     crop = work.field(j).crop
     wettest = max(p.markets[crop].moisture_limit_pct for p in work.farm.points if crop in p.markets)
-    dry = (work.standing_loss.moisture[:, work.jobs[j].row] <= wettest).any()
-    return LeftOutKind.QUALITY if dry else LeftOutKind.TURNED_AWAY
+    return bool((work.standing_loss.moisture[:, work.jobs[j].row] <= wettest).any())
 
 
 def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason:
     """What keeps job `j` out of everybody's orders.
 
-    The first of these: its dates leave no hour; the points that buy the crop are full; the field
-    does not open; no point takes the grain in an hour in which the field is open; no truck hauls to
-    one that does; other fields fill the points that take it; other work pays more.
+    The first of these: its dates leave no hour; the points that buy the crop are full, or do not
+    take its quality; the field does not open; no point takes the grain in an hour in which the
+    field is open; no truck hauls to one that does; other fields fill the points that take it;
+    other work pays more.
     """
     work, tables = decision.work, decision.work.tables
     if not work.standing_loss.allowed[work.jobs[j].row].any():
@@ -130,8 +130,8 @@ def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason
     buyers = [q for q, p in enumerate(work.farm.points) if crop in p.markets]
     if (tables.room[buyers] <= 0.0).all():
         return LeftOutReason(kind=LeftOutKind.FULL)
-    if not tables.accepts[:, j].any():
-        return LeftOutReason(kind=_not_taken(work, j))
+    if np.isnan(tables.loss[:, :, j, buyers]).all() and _dry_enough(work, j):
+        return LeftOutReason(kind=LeftOutKind.QUALITY)
     open_here = np.isfinite(tables.wet[:, :, j])
     works = tables.works.any(axis=0)
     if not (open_here & works).any():
