@@ -2057,7 +2057,7 @@ BROKEN = (
     refused(
         "notice unknown",
         "notice elevator busy",
-        ('notice: "busy" is not known; use one of full, closing early, open again'),
+        ('notice: "busy" is not known; use one of full, closed, closing early, open again'),
     ),
     refused(
         "order of fields that are not there",

@@ -68,7 +68,7 @@ class Kind:
 
 
 GROUNDS = (N_("firm"), N_("headland-only"), N_("soft"), N_("ruts"))
-NOTICE_FULL, NOTICE_CLOSING_EARLY = N_("full"), N_("closing early")
+NOTICE_FULL, NOTICE_CLOSED, NOTICE_CLOSING_EARLY = N_("full"), N_("closed"), N_("closing early")
 NOTICE_OPEN_AGAIN = N_("open again")
 
 #: Words on forms for the types of subjects; `_` translates them.
@@ -193,7 +193,7 @@ _NOTICE = (
         label=N_("Notice"),
         quantity="choice",
         required=True,
-        choices=(NOTICE_FULL, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN),
+        choices=(NOTICE_FULL, NOTICE_CLOSED, NOTICE_CLOSING_EARLY, NOTICE_OPEN_AGAIN),
     ),
     Fact(
         name="until",

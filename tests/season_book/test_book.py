@@ -146,6 +146,15 @@ def test_progress_adds_to_the_field_table(book, farm):
     assert apply_book(farm, book, NOW).fields[0].cut_fraction == 0.375
 
 
+def test_a_closed_elevator_takes_nothing_until_it_opens(book, farm):
+    point = farm.points[0].id
+    book.add(
+        entry("notice", point, 0, notice="closed", until=(NOW + timedelta(hours=30)).isoformat())
+    )
+    (shut,) = apply_book(farm, book, NOW + timedelta(hours=1)).points[0].closed
+    assert shut == (NOW, NOW + timedelta(hours=30))
+
+
 def test_a_person_may_be_absent(book, farm):
     crew = replace(farm.crews[0], named=(Person(id="Ann"), Person(id="Bea")))
     farm = replace(farm, crews=(crew, *farm.crews[1:]))

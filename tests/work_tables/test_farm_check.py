@@ -57,10 +57,11 @@ def test_people_machines_dates_and_limits_hold_on_200_random_farms():
 
 
 @pytest.mark.slow
-def test_people_machines_dates_and_limits_hold_on_10000_random_farms():
-    found, cut = faults(range(1000, 11_000))
+@pytest.mark.parametrize("first", range(1000, 11_000, 2000))
+def test_people_machines_dates_and_limits_hold_on_10000_random_farms(first):
+    found, cut = faults(range(first, first + 2000))
     assert not found, found[:5]
-    assert cut > 10_000 * 5.0
+    assert cut > 2000 * 5.0
 
 
 def short_handed(people, **other):
