@@ -170,8 +170,8 @@ def moisture_range(spread: Spread, dash: str = "-") -> str:
 def quality_note(farm: Farm) -> str:
     """Explain what test weights start from and, in US units, what the grade rests on."""
     text = _(
-        "Test weight when cut starts from the last sample, or from sound grain where none was "
-        "weighed."
+        "Test weight when cut starts from the last weighed load, or from sound grain, less what "
+        "every rain and heavy dew since then took."
     )
     if farm.units != "us":
         return text
