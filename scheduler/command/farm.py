@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from datetime import datetime
 
 from scheduler.command.columns import column_lines, fitted_widths
 from scheduler.errors import Problem
@@ -46,7 +47,7 @@ def run_check(args: argparse.Namespace) -> int:
     )
     fields = f"{counted(len(farm.fields), 'field')} ({area})"
     print(", ".join([fields, *(counted(n, noun) for n, noun in counts)]))
-    if remarks := farm_remarks(farm):
+    if remarks := farm_remarks(farm, datetime.now(farm.tz).date()):
         print("\nlook at these again; a plan uses them as they stand:")
         print(problem_table(remarks))
     return 0

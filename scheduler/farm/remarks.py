@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import time
+from collections.abc import Iterator
+from datetime import date, time, timedelta
 
 from scheduler.errors import Problem
 from scheduler.farm.model import Crew, DailySpan, Farm
@@ -11,25 +12,41 @@ FILE = "farm.toml"
 #: Hours of the day of which a crew usually works some: between the dew and the evening (common
 #: practice, no source).
 MIDDAY = (time(10), time(18))
+#: How far ahead a field may ripen; assumed: farm files are written within half a year of harvest.
+LATE_RIPE = timedelta(days=200)
 
 
-def farm_remarks(farm: Farm) -> list[Problem]:
-    """Crews whose hours hold no part of any day's middle; a plan uses them as they stand."""
-    remarks = []
+def farm_remarks(farm: Farm, today: date) -> list[Problem]:
+    """Settings that deserve a second look; a plan uses them as they stand."""
+    return [*_night_hours(farm), *_ripe_late(farm, today)]
+
+
+def _ripe_late(farm: Farm, today: date) -> Iterator[Problem]:
+    """Fields that ripen in another season than the one ahead."""
+    for field in farm.fields:
+        if field.ripe is not None and field.ripe > today + LATE_RIPE:
+            yield Problem(
+                file="fields.csv",
+                row=f'"{field.id}"',
+                column="ripe",
+                message=f"ripens {field.ripe}, {(field.ripe - today).days} days from today",
+                remedy="check the year",
+            )
+
+
+def _night_hours(farm: Farm) -> Iterator[Problem]:
+    """Crews whose hours hold no part of any day's middle."""
     for crew in farm.crews:
         spans = [s for s in crew.week if s is not None]
         if spans and not any(_holds_midday(s) for s in spans):
             begin, end = spans[0]
-            remarks.append(
-                Problem(
-                    file=FILE,
-                    row=f'[[crew]] "{crew.id}"',
-                    column="hours",
-                    message=f"{begin:%H:%M}-{end:%H:%M} is night work only{_swapped(crew)}",
-                    remedy="write hours on the 24-hour clock, the beginning first",
-                )
+            yield Problem(
+                file=FILE,
+                row=f'[[crew]] "{crew.id}"',
+                column="hours",
+                message=f"{begin:%H:%M}-{end:%H:%M} is night work only{_swapped(crew)}",
+                remedy="write hours on the 24-hour clock, the beginning first",
             )
-    return remarks
 
 
 def _holds_midday(span: DailySpan) -> bool:

@@ -1,5 +1,7 @@
 """Remarks on settings that deserve a second look; the farm can be planned for as it stands."""
 
+from datetime import date
+
 import pytest
 
 from scheduler.command import main
@@ -15,7 +17,7 @@ def folder(tmp_path):
 
 
 def lines(folder):
-    return [str(p) for p in farm_remarks(read_farm(folder))]
+    return [str(p) for p in farm_remarks(read_farm(folder), date(2026, 8, 12))]
 
 
 def test_the_starter_needs_no_second_look(folder):
@@ -38,6 +40,15 @@ def test_night_hours(folder, hours, hint):
 def test_hours_past_midnight_that_hold_some_day_need_no_remark(folder, hours):
     edit(folder, "farm.toml", 'hours = "07:00-22:00"', f'hours = "{hours}"')
     assert lines(folder) == []
+
+
+def test_fields_that_ripen_in_another_season(folder):
+    for day in ("2026-07-25", "2026-07-22"):
+        edit(folder, "fields.csv", day, day.replace("2026", "2027"))
+    assert lines(folder) == [
+        'fields.csv "1", ripe: ripens 2027-07-25, 347 days from today; check the year',
+        'fields.csv "3", ripe: ripens 2027-07-22, 344 days from today; check the year',
+    ]
 
 
 def test_check_prints_remarks_and_finds_no_problem(folder, capsys):
