@@ -106,6 +106,7 @@ def offline_words() -> dict[str, str]:
             "is back."
         ),
         "back": _("The connection is back."),
+        "orders": _("New orders are out."),
         "reload": _("Load the orders of now"),
         "waiting": _("waits for a connection"),
         "login": _("waits: log in, then it is sent"),

@@ -470,4 +470,5 @@ def test_what_a_phone_installs(app):
     with client.get("/service_worker.js", **LOCAL) as answer:
         assert answer.mimetype == "text/javascript"
     assert client.get("/alive", **LOCAL).status_code == 204
+    assert client.get(f"{link}/alive", **LOCAL).json == {"plan": 0}
     assert "does not answer" in get(client, "/offline")

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 from page_process import PageProcess
-from page_requests import NOW, farm_folder, issue
+from page_requests import NOW, PASSPHRASE, farm_folder, issue
 
 from scheduler.season_book.book import Book
-from scheduler.web.access.passphrase import read_access
+from scheduler.web.access.passphrase import read_access, set_passphrase
 from scheduler.web.access.private_state import PrivateState
 
 CHROMIUM = next((p for p in ("/usr/bin/chromium", shutil.which("chromium") or "") if p), "")
@@ -99,15 +99,20 @@ class DriverPhone:
         return self.page.locator("#kept li")
 
     def look(self):
-        from axe_playwright_python.sync_playwright import Axe
-
-        found = Axe().run(self.page, options={"runOnly": {"type": "tag", "values": RULES}})
-        assert found.violations_count == 0, found.generate_report()
-        assert self.page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        looked_at(self.page)
         assert self.broken == []
 
     def close(self):
         self.context.close()
+
+
+def looked_at(page):
+    """Let axe look at a page, and measure its width."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": RULES}})
+    assert found.violations_count == 0, found.generate_report()
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
 
 
 def moistures(folder):
@@ -264,6 +269,38 @@ def test_an_ended_link_keeps_the_entry_until_a_new_link_sends_it(browser, site, 
     phone.close()
 
 
+def test_new_orders_show_by_themselves(browser, site, folder, state):
+    phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    shown = phone.page.locator("input[name=issue]").first
+    before = shown.get_attribute("value")
+    issue(folder)
+    in_time(lambda: shown.get_attribute("value") != before)
+    phone.sample("")  # somebody types
+    phone.page.locator("#sample-moisture").fill("16")
+    issue(folder)
+    phone.page.get_by_text("New orders are out.").wait_for(timeout=40_000)
+    assert phone.page.locator("#sample-moisture").input_value() == "16"
+    phone.close()
+
+
+def test_whoever_logs_out_leaves_no_orders_on_the_phone(browser, folder):
+    set_passphrase(folder, PASSPHRASE)
+    server = PageProcess(folder, now=NOW, locked=True).start()
+    context = browser.new_context(viewport=PHONE)
+    context.set_default_timeout(20_000)
+    page = context.new_page()
+    page.goto(server.address)
+    page.fill("#passphrase", PASSPHRASE)
+    page.get_by_role("button", name="Log in").click()
+    kept = "async () => (await (await caches.open('pages')).keys()).length"
+    in_time(lambda: page.evaluate(kept) > 0)
+    page.get_by_role("button", name="Log out").click()
+    page.get_by_text("You are logged out.").wait_for()
+    in_time(lambda: page.evaluate(kept) == 0)
+    context.close()
+    server.kill()
+
+
 def test_a_wrong_value_is_told_beside_what_was_typed(browser, site, folder, state):
     phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
     phone.sample(168)
@@ -275,6 +312,31 @@ def test_a_wrong_value_is_told_beside_what_was_typed(browser, site, folder, stat
     phone.page.get_by_text("Written down: grain sample").first.wait_for()
     assert moistures(folder) == [16.8]
     phone.close()
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+def test_the_farmer_makes_copies_and_ends_a_link(browser, site, state, scripts):
+    context = browser.new_context(viewport=PHONE, java_script_enabled=scripts)
+    context.set_default_timeout(20_000)
+    context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page = context.new_page()
+    page.goto(f"{site.address}/people")
+    page.get_by_label("Name").fill("Bo")
+    page.get_by_role("button", name="Make a link").click()
+    page.get_by_role("heading", name="Bo").wait_for()
+    address = page.locator("a.address").get_attribute("href")
+    assert address == f"{site.address}/driver/{state.people()[0].token}"
+    page.get_by_text("QR code for Bo").click()
+    assert page.locator("img.qr").evaluate("e => e.naturalWidth") > 100
+    if scripts:
+        page.get_by_role("button", name="Copy the link").click()
+        page.get_by_role("button", name="Copied").wait_for()
+        assert page.evaluate("navigator.clipboard.readText()") == address
+        looked_at(page)
+    page.get_by_role("button", name="End this link").click()
+    page.get_by_text("The link of Bo has ended.").wait_for()
+    assert page.goto(address).status == 410
+    context.close()
 
 
 def test_a_driver_writes_without_scripts(browser, site, folder, state):

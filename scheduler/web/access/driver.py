@@ -7,7 +7,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from flask import Flask, abort, flash, redirect, render_template, request, url_for
+from flask import (
+    Flask,
+    Response,
+    abort,
+    flash,
+    jsonify,
+    redirect,
+    render_template,
+    request,
+    url_for,
+)
 from werkzeug.wrappers import Response as AnyResponse
 
 from scheduler.errors import ConflictError, EntryError
@@ -86,6 +96,7 @@ class DriverField:
 def register(app: Flask) -> None:
     """Add the pages to the app."""
     app.get("/driver/<token>")(driver)
+    app.get("/driver/<token>/alive")(driver_alive)
     app.get("/driver/<token>/map")(driver_map)
     app.post("/driver/<token>/act")(driver_act)
     app.post("/driver/<token>/enter/<name>")(driver_entry)
@@ -95,6 +106,14 @@ def register(app: Flask) -> None:
 def driver(token: str) -> Answer:
     """Show the orders of the crew that a person drives for, and forms for own entries."""
     return _page(_person(token))
+
+
+def driver_alive(token: str) -> Response:
+    """Answer that the page can be reached, and which plan holds."""
+    _person(token)
+    with app_context().book() as book:
+        issue = book.last_issue()
+    return jsonify(plan=issue.id if issue else 0)
 
 
 def driver_map(token: str) -> str:

@@ -36,6 +36,7 @@ OPEN_ENDPOINTS = (
     "open_session",
     "driver",
     "driver_act",
+    "driver_alive",
     "driver_entry",
     "driver_manifest",
     "driver_map",

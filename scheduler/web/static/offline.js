@@ -308,12 +308,16 @@
     const old = !connected || document.documentElement.dataset.stored;
     connected = true;
     delete signal.dataset.text;
-    if (!old) return;
+    if (old) offer(words.back);
+  }
+
+  // Load the page again, or offer to where somebody has typed or entries are on their way.
+  function offer(why) {
     if (!typed && !sending) {
       location.reload();
       return;
     }
-    signal.replaceChildren(element("p", words.back), element("a", words.reload, { href: location.href }));
+    signal.replaceChildren(element("p", why), element("a", words.reload, { href: location.href }));
     signal.hidden = false;
   }
 
@@ -322,8 +326,13 @@
     if ((await records()).some((r) => r.state === "waiting")) await sendAll();
     else {
       try {
-        await fetch("/alive", { cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) });
+        const ask = { cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) };
+        const answer = await fetch(panel.dataset.alive, ask);
         found();
+        if (answer.status === 200 && panel.dataset.plan) {
+          const { plan } = await answer.json();
+          if (String(plan) !== panel.dataset.plan) offer(words.orders);
+        }
       } catch {
         lost();
       }
@@ -341,6 +350,9 @@
       console.warn(error);
     }
   }
+
+  // Whoever has logged out leaves no orders on the phone; entries that wait stay until they are sent.
+  if (signal.hasAttribute("data-logged-out") && window.caches) caches.delete("pages");
 
   document.addEventListener("submit", submitted);
   document.addEventListener("input", () => (typed = true));
