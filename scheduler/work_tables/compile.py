@@ -68,9 +68,11 @@ class FarmWork:
         manning, farm = self.manning, self.farm
         pairs = zip(manning.seats, manning.first_driver, strict=True)
         driven = {seat.machine.id for seat, driver in pairs if driver >= 0}
-        day = self.standing_loss.slots[manning.first_day]
+        slots, first = self.standing_loss.slots, manning.first_day
         machines = (*farm.combines, *farm.carts, *farm.trucks)
-        return tuple(m.id for m in machines if m.id not in driven and machine_slots(m, day).any())
+        return tuple(
+            m.id for m in machines if m.id not in driven and machine_slots(m, slots)[first].any()
+        )
 
 
 def compile_work(

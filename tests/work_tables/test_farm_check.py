@@ -10,12 +10,15 @@ from random_farms import played_mornings
 from small_farm import NOW, UNTIL, compiled, farm, season
 
 from scheduler.costs.machine_rates import CrewMachines
+from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.explanation.reasons import left_out_reason, order_reason
 from scheduler.farm.model import Person
+from scheduler.farm.slots import slot_times
 from scheduler.field_work.play import play
 from scheduler.orders.reasons import LeftOutKind
 from scheduler.planning.dispatch_rules import NEAREST_FIRST, rule_policy
 from scheduler.solver.check import violations
+from scheduler.work_tables.compile import compile_work
 from scheduler.work_tables.crew_makeup import makeups
 from scheduler.work_tables.farm_check import farm_violations
 
@@ -210,3 +213,15 @@ def test_a_field_is_cut_within_its_dates_and_left_out_where_they_leave_no_hour()
     reason = left_out_reason(SimpleNamespace(work=work), season(3), 2)
     assert reason.kind is LeftOutKind.DATES
     assert order_reason(work, season(3), 0, begin, None, 1.0, waits_pct=None).allowed_from == begin
+
+
+def test_a_first_day_of_one_slot_still_names_who_drives_nothing():
+    late = NOW.replace(hour=23, minute=30)
+    the_farm = short_handed(3)
+    loss = standing_loss_of(the_farm, season(3, days=5), slot_times(late, 2, 30))
+    (first, *_) = makeups(the_farm, late, UNTIL)
+    work = compile_work(loss, first, places=["base"])
+    assert int(work.manning.first_day.sum()) == 1
+    assert set(work.undriven) == {"C2", "K1", "T2", "T3", "T4"} - {
+        m.id for m in (*first[0].combines, *first[0].carts)
+    }
