@@ -95,6 +95,7 @@ def data_words(morning):
     ]
     groups = (farm.fields, farm.crews, farm.combines, farm.carts, farm.trucks, farm.points)
     named += [part.id for group in groups for part in group] + [f.name for f in farm.fields]
+    named += [f.entered for f in farm.fields]  # the crop in the farmer's own words
     named += [order.changed for crew in morning.crews for order in crew.orders]
     days = "Mo Di Mi Do Fr Sa So Jan Feb Mär Apr Mai Jun Jul Aug Sep Okt Nov Dez"
     return words(" ".join((*named, days))) | SAME
@@ -134,6 +135,7 @@ def folder(tmp_path_factory):
 PAGES = (
     *("/", "/fields", "/enter", "/entries", "/order", "/season", "/safety", "/people", "/replan"),
     *("/login", "/field?id=F03", "/enter/rain", "/enter/absent", "/enter/ground", "/nowhere"),
+    *("/rain", "/map"),
 )
 
 
