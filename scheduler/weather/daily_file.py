@@ -11,14 +11,12 @@ from readiness.sources.daily_record import DailyRecord, RecordError, on_successi
 from readiness.sources.daily_to_hourly import hourly_records
 from readiness.sources.payload import PHYSICAL_RANGE, Payload
 from readiness.sources.station_file import is_station_file, read_station_file
-from scheduler.errors import Problem, UnreadableError, WeatherError
+from scheduler.errors import UnreadableError, WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import normalized_name
 from scheduler.farm_files.csv_table import CsvTable, file_text, read_csv
-from scheduler.farm_files.dates import date_order
-from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.record import Record
-from scheduler.weather.given_file import our_name
+from scheduler.weather.given_file import our_name, raise_first, table_rows
 
 #: Other names of the columns of days, normalised.
 DAY_ALIASES = {
@@ -29,6 +27,8 @@ DAY_ALIASES = {
     "max_temp": "tmax",
     "min_temp": "tmin",
 }
+DAY_COLUMNS = ("rain", "tmax", "tmin")
+HEADING = "date, rain_mm, tmax_c, tmin_c"
 #: Days of a record that are kept, counted back from its end; assumed: six years hold the five that
 #: analogue years need (`readiness/forecasts/analogues.py`), and a longer file reads slowly.
 KEPT_DAYS = 6 * 365
@@ -72,30 +72,9 @@ def _our_name(heading: str) -> str:
 
 def _record(table: CsvTable, columns: list[str], farm: Farm, name: str) -> DailyRecord:
     """The record of a table of days."""
-    problems = [
-        Problem(file=name, row=str(n), message=message, remedy=remedy)
-        for n, message, remedy in table.faults
-    ]
-    for required in ("time", "rain", "tmax", "tmin"):
-        if not any(c == required or c.startswith(f"{required}_") for c in columns):
-            shown = "date" if required == "time" else required
-            raise WeatherError(
-                f"{name}: there is no column {shown} (found are: "
-                f"{', '.join(table.columns):.200}); the heading is date, rain_mm, tmax_c, tmin_c"
-            )
-    notation = Notation(units=farm.units, tz=farm.tz, mark=table.mark)
-    order = {"time": date_order(cells[columns.index("time")] for _, cells in table.rows)}
+    records, problems = table_rows(table, columns, farm, name, ("time", *DAY_COLUMNS), HEADING)
     days: dict[np.datetime64, dict[str, float]] = {}
-    for number, cells in table.rows:
-        row = Record(
-            dict(zip(columns, cells, strict=True)),
-            notation,
-            problems,
-            file=name,
-            row=str(number),
-            orders=order,
-        )
-        row.written_names |= dict(zip(columns, table.columns, strict=True))
+    for row in records:
         day, values = row.day("time"), _values(row)
         if day is None and not row.failed:
             row.note_missing("time", "the day, as 2026-08-12")
@@ -103,9 +82,7 @@ def _record(table: CsvTable, columns: list[str], farm: Farm, name: str) -> Daily
             row.note("time", "the day is there twice", "keep one row a day")
         elif day is not None:
             days[np.datetime64(day)] = values
-    if problems:
-        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
-        raise WeatherError(f"{problems[0]}{more}")
+    raise_first(problems)
     if not days:
         raise WeatherError(f"{name}: the table has no rows; give a row a day")
     labels = np.array(sorted(days), dtype="datetime64[D]")

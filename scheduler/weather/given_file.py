@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,10 +22,10 @@ from readiness.sources.responses import parse_response
 from scheduler.errors import Problem, UnreadableError, WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
-from scheduler.farm_files.csv_table import file_text, read_csv
+from scheduler.farm_files.csv_table import CsvTable, file_text, read_csv
 from scheduler.farm_files.dates import date_order, second_occurrence
 from scheduler.farm_files.named_values import Notation
-from scheduler.farm_files.record import PERCENT, Record
+from scheduler.farm_files.record import PERCENT, Record, table_records
 from scheduler.farm_files.vocabulary import doubtful_headings
 from scheduler.weather.store import read_answer, read_json
 
@@ -120,35 +121,15 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         With the first problem, its row and column.
     """
     table = read_csv(text)
-    problems = [
-        Problem(file=name, row=str(n), message=message, remedy=remedy)
-        for n, message, remedy in table.faults
-    ]
     columns = [our_name(c) for c in table.columns]
     doubtful = doubtful_headings(table, columns, ("time", "member", *VARIABLES), SUFFIXES)
     if doubtful:
         heading, _, message, remedy = doubtful[0]
         problem = Problem(file=name, row="1", column=heading, message=message, remedy=remedy)
         raise WeatherError(str(problem))
-    for required in ("time", *REQUIRED):
-        if not any(c == required or c.startswith(f"{required}_") for c in columns):
-            headings = ", ".join(table.columns)
-            raise WeatherError(
-                f"{name}: there is no column {required} (found are: {headings:.200}); "
-                f"the heading is {HEADING}"
-            )
-    notation = Notation(units=farm.units, tz=farm.tz, mark=table.mark)
-    order = {"time": date_order(cells[columns.index("time")] for _, cells in table.rows)}
+    records, problems = table_rows(table, columns, farm, name, ("time", *REQUIRED), HEADING)
     rows: dict[tuple[str, np.datetime64], dict[str, float]] = {}
-    for number, cells in table.rows:
-        record = Record(
-            dict(zip(columns, cells, strict=True)),
-            notation,
-            problems,
-            file=name,
-            row=str(number),
-            orders=order,
-        )
+    for record in records:
         when = record.moment("time")
         values = _values(record)
         for name_of, (low, high) in PHYSICAL_RANGE.items():
@@ -167,9 +148,7 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         if key in rows:
             record.note("time", "the hour is there twice", "keep one row an hour")
         rows[key] = values
-    if problems:
-        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
-        raise WeatherError(f"{problems[0]}{more}")
+    raise_first(problems)
     humidity = [row["humidity"] for row in rows.values() if np.isfinite(row["humidity"])]
     if humidity and 0.0 < max(humidity) <= 1.0:
         column = next(
@@ -180,6 +159,52 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
             "percent, 0 to 100"
         )
     return _table_payload(rows, farm, name)
+
+
+def table_rows(
+    table: CsvTable,
+    columns: Sequence[str],
+    farm: Farm,
+    name: str,
+    required: Sequence[str],
+    heading: str,
+) -> tuple[list[Record], list[Problem]]:
+    """A record of each row of a table of weather, and the list that problems are added to.
+
+    Parameters
+    ----------
+    columns : our names of the columns, units kept.
+    required : columns that must be there; all but time may end in a unit.
+    heading : what the heading should be, for the message.
+
+    Raises
+    ------
+    WeatherError
+        Where a required column is missing.
+    """
+    for column in required:
+        if column not in columns and not (
+            column != "time" and any(c.startswith(f"{column}_") for c in columns)
+        ):
+            raise WeatherError(
+                f"{name}: there is no column {column} (found are: "
+                f"{', '.join(table.columns):.200}); the heading is {heading}"
+            )
+    problems = [
+        Problem(file=name, row=str(n), message=message, remedy=remedy)
+        for n, message, remedy in table.faults
+    ]
+    notation = Notation(units=farm.units, tz=farm.tz, mark=table.mark)
+    orders = {"time": date_order(cells[columns.index("time")] for _, cells in table.rows)}
+    rows = table_records(table, columns, notation, problems, file=name, orders=orders)
+    return list(rows), problems
+
+
+def raise_first(problems: Sequence[Problem]) -> None:
+    """Raise WeatherError with the first problem and the number of the others."""
+    if problems:
+        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        raise WeatherError(f"{problems[0]}{more}")
 
 
 def our_name(heading: str) -> str:

@@ -357,6 +357,7 @@ def test_a_table_of_members_as_people_write_it(sample, tmp_path):
     ("heading", "row", "words"),
     [
         ("time,temp_c", "2026-08-12 06:00,15", "there is no column rain"),
+        ("time_utc,rain_mm,temp_c", "2026-08-12 06:00,0,15", "there is no column time"),
         ("time,rain_mm,temp_c", "2026-08-12 06:00,x,15", "row 2, rain_mm"),
         ("time,rain_mm,temp_c", "2026-08-12 06:00,0,300", "impossible; check its unit"),
         ("time,rain_mm,temp_c", "soon,0,15", "is not a date"),
