@@ -92,6 +92,8 @@ COLUMN_UNITS: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(
         ("sand", "clay", "organic_matter", "slope", "residue", "sample", "cut", "wet"), PERCENT
     ),
+    "tile_spacing": tuple(SI_PER_UNIT["length"]),
+    "tile_depth": tuple(SI_PER_UNIT["length"]),
 }
 #: Yield by the bushel below which t/ha are taken to be meant, t/ha, and that of corn and sorghum;
 #: assumed: 9 t/ha of wheat and 14 t/ha of corn, entered as bushels, lie below, and crops that thin

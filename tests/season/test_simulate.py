@@ -226,6 +226,7 @@ def test_a_ground_check_moves_the_tier():
     seen = [Observation(field=0, time=START + 40 * HOUR, kind="tier", value=Tier.FIRM, sd=0.3)]
     firm = simulate(frame, land(), stand(), limits(), observations=seen)
     assert firm.water_top[0, 0, 40] < soft.water_top[0, 0, 40]
+    assert firm.tier[0, 0, 40] == Tier.FIRM  # on ground that the model holds to be nearly saturated
     agree = [replace(seen[0], value=Tier.SOFT)]
     same = simulate(frame, land(), stand(), limits(), observations=agree)
     assert same.water_top[0, 0, 40] == pytest.approx(soft.water_top[0, 0, 40])
