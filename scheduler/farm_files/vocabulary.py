@@ -211,6 +211,12 @@ def quantity_columns(name: str, quantity: str, columns: Sequence[str]) -> list[s
 #: Likeness (0-1) from which an unknown heading is taken for a misspelt one; assumed: one or two
 #: letters of a word.
 MISSPELT = 0.8
+#: Columns that a table cannot do without: any ending of theirs is taken for a unit. Of the other
+#: columns only endings that are units somewhere are: 'sample_no' may be a column of the user's own.
+NEEDED_COLUMNS = ("area", "yield", "amount", "rain", "temp")
+UNIT_WORDS = {unit for units in SI_PER_UNIT.values() for unit in units} | {
+    *("fraction", "share", "decimal", "g", "oz", "cwt", "lbs", "lbs_bu", "g_l", "kpa", "k"),
+}
 
 
 def doubtful_headings(
@@ -238,11 +244,14 @@ def doubtful_headings(
         if name in whole:
             continue
         column = _column_of(name, units)
-        if column in units and column in absent and _holds_numbers(table, at):
+        unit = name.removeprefix(f"{column}_")
+        like_unit = column in NEEDED_COLUMNS or unit in UNIT_WORDS
+        if column in units and column in absent and like_unit and _holds_numbers(table, at):
             listed = ", ".join(f"{column}_{u}" for u in units[column])
-            unit = name.removeprefix(f"{column}_")
             message = f'unit "{unit}" is not known'
             found.append((heading, column, message, f"name the column {listed}"))
+            continue
+        if column != name:
             continue
         near = difflib.get_close_matches(normalized_name(heading), words, n=1, cutoff=MISSPELT)
         if near:

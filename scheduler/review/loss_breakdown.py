@@ -11,6 +11,7 @@ from readiness.atmosphere.weather import Array
 from scheduler.costs.grain_price import discount_above, price_t, quality_of, sound_price_t
 from scheduler.costs.grain_value import (
     dry_t_ha,
+    header_share,
     loss_terms,
     paid_share,
     standing_share,
@@ -67,7 +68,7 @@ def parts_ha(
     """
     m, wet, sprout = stand
     base = market.moisture_base_pct
-    left = standing_share(field, ripe_days, terms)
+    left = standing_share(field, ripe_days, terms) * header_share(m, terms)
     dry = dry_t_ha(field)
     sound = dry / (1.0 - base / 100.0) * sound_price_t(field, market)
     cut = dry * left / (1.0 - m / 100.0)

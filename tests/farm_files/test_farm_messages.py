@@ -209,7 +209,7 @@ def test_every_problem_is_listed_at_once(folder):
         (
             "[base] ",
             "[base",
-            "farm.toml row 10: is not valid TOML: expected ']' at the end of a table declaration; "
+            "farm.toml row 11: is not valid TOML: expected ']' at the end of a table declaration; "
             "correct that line, or the one above it",
         ),
         (
@@ -283,3 +283,24 @@ def test_duplicate_ids(folder):
     assert 'fields.csv row 3, id: field "1" is already in row 2; give its own id' in problem_lines(
         folder
     )
+
+
+def test_columns_of_ones_own_are_left_alone(folder):
+    own = "owner,field_no,wet_2025,sample_no,cut_by,planted,notes"
+    write(folder, "fields.csv", f"{HEAD},{own}\n{ROW},Bo,7,3,12,4,2026-05-01,x\n")
+    assert problem_lines(folder) == []
+
+
+@pytest.mark.parametrize(
+    ("heading", "remedy"),
+    [
+        ("test_weight_lbs", "name the column test_weight_lb_bu, test_weight_kg_hl"),
+        ("cut_fraction_of_it", None),
+        ("residue_share", "name the column residue_pct, residue_percent"),
+    ],
+)
+def test_an_unknown_unit_of_an_optional_column(folder, heading, remedy):
+    write(folder, "fields.csv", f"{HEAD},{heading}\n{ROW},60\n")
+    unit = heading.rpartition("_")[2]
+    line = f'fields.csv row 1, {heading}: unit "{unit}" is not known; {remedy}'
+    assert problem_lines(folder) == ([line] if remedy else [])

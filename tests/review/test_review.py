@@ -172,13 +172,15 @@ def test_parts_of_a_loss_sum_to_the_loss():
 
     hand: 100 days x 0.5 % of yield are half of the value; sound grain at base loses nothing else.
     """
-    from scheduler.costs.grain_value import LOSSES, CropState, dry_t_ha, revenue_ha
+    from scheduler.costs.grain_value import CropState, dry_t_ha, loss_terms, revenue_ha
     from scheduler.farm_files.folder import read_farm
     from scheduler.review.loss_breakdown import LossPart, parts_ha
 
     farm = read_farm(SAMPLE)
     field = next(f for f in farm.fields if f.crop == "barley")
-    terms = LOSSES | {"shatter_day": 0.005, "test_weight_per_wetting": 1.0}
+    header = {"header_dry_pct": 12.0, "header_loss_point": 0.02, "header_loss_max": 0.1}
+    rates = {"shatter_day": 0.005, "test_weight_per_wetting": 1.0}
+    terms = loss_terms(farm, field) | rates | header
     hours = np.arange(24.0 * 120)
     rng = np.random.default_rng(4)
     shape = (3, len(hours))
@@ -201,7 +203,7 @@ def test_parts_of_a_loss_sum_to_the_loss():
         assert sum(parts.values()) == pytest.approx(sound - paid, rel=1e-9)
         assert all(part.min() >= -1e-9 for part in parts.values())
         base = np.full((1, len(hours)), market.moisture_base_pct)
-        plain = parts_ha(field, market, (base, 0 * base, 0 * base), hours, terms)
+        plain = parts_ha(field, market, (base, 0 * base, 0 * base), hours / 24.0, terms)
         assert plain[LossPart.YIELD][0, 2400] == pytest.approx(0.5 * sound)
         assert sum(p[0, 2400] for p in plain.values()) == pytest.approx(0.5 * sound)
 
