@@ -108,6 +108,7 @@ def offline_words() -> dict[str, str]:
         "back": _("The connection is back."),
         "orders": _("New orders are out."),
         "reload": _("Load the orders of now"),
+        "kept": _("kept on this phone, sent when the connection is back"),
         "waiting": _("waits for a connection"),
         "login": _("waits: log in, then it is sent"),
         "refused": _("not written: {why}"),
@@ -118,7 +119,6 @@ def offline_words() -> dict[str, str]:
         "send_here": _("Send with this link"),
         "drop": _("Throw away"),
         "drop_sure": _("Throw away for good"),
-        "not_kept": _("This phone cannot keep entries: write again when the connection is back."),
     }
 
 

@@ -147,6 +147,7 @@ def test_network_cut_and_phone_reloaded(browser, site, folder, state):
     phone.page.get_by_role("heading", name="North crew").wait_for()
     expect_waiting(phone, 1)
     phone.tap("Begun")
+    phone.page.locator("form.acts").get_by_text("kept on this phone").wait_for()
     expect_waiting(phone, 2)
     phone.look()
     assert moistures(folder) == []

@@ -123,4 +123,6 @@ def _link(person: Person, address: str) -> str:
 
 def qr_code(text: str) -> str:
     """Picture of a QR code as a data address."""
-    return str(segno.make_qr(text).svg_data_uri(scale=5, border=4, svgclass=None, lineclass=None))
+    return str(
+        segno.make_qr(text).svg_data_uri(scale=5, light="#fff", svgclass=None, lineclass=None)
+    )

@@ -230,7 +230,9 @@
       }
       if (result.lost) lost();
       form.reset();
-      panel.scrollIntoView({ block: "nearest" });
+      const note = element("p", `${record.about}: ${words.kept}`, { className: "remark from-script" });
+      note.setAttribute("role", "status");
+      form.append(note);
     } finally {
       delete form.dataset.busy;
       await show();
