@@ -278,7 +278,7 @@ def test_export_and_backup_go_to_the_farm_folder_by_default(folder, tmp_path, mo
         assert main([command, str(folder)]) == 0
         to = folder / f"book-{datetime.now(UTC):%Y-%m-%d}.{ending}"
         assert to.is_file()
-        assert capsys.readouterr().out.startswith(f"{to}: 1 entries")
+        assert capsys.readouterr().out.startswith(f"{to}: 1 entry")
     assert not list((tmp_path / "elsewhere").iterdir())
 
 
