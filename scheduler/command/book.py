@@ -213,7 +213,7 @@ def run_backup(args: argparse.Namespace) -> int:
     with _existing(args.folder) as book:
         book.backup(to)
         count = book.revision
-    print(f"{to}: {count} entries, checked")
+    print(ngettext("{file}: {n} entry, checked", "{file}: {n} entries, checked", count, file=to))
     return 0
 
 

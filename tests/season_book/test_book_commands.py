@@ -259,7 +259,7 @@ def test_backup_needs_a_book_and_a_folder(folder, tmp_path, capsys):
     assert main(["backup", str(folder), str(tmp_path / "no" / "b.sqlite")]) == 1
     assert "is no folder: make it first" in capsys.readouterr().err
     assert main(["backup", str(folder), str(tmp_path / "b.sqlite")]) == 0
-    assert capsys.readouterr().out == f"{tmp_path / 'b.sqlite'}: 1 entries, checked\n"
+    assert capsys.readouterr().out == f"{tmp_path / 'b.sqlite'}: 1 entry, checked\n"
 
 
 def test_export_needs_a_place(folder, tmp_path, capsys):
