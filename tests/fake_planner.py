@@ -54,6 +54,7 @@ def plan_morning(
         season=mornings.season(place, sky),
         crews=tuple(crews),
         left_out=(),
+        totals=mornings.totals(place),
     )
 
 
