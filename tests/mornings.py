@@ -307,7 +307,7 @@ def with_orders(crew: CrewOrders, orders: Iterable[Order], now: datetime = NOW) 
 
 def totals(place: Farm) -> tuple[PointTotal, ...]:
     """Invented totals; the second point is full in some of the members."""
-    first, second = (p.id for p in place.points)
+    first, second = (p.id for p in place.points[:2])
     return (
         PointTotal(point=first, tonnes=900.0, wheat_t=940.0, loads=32.4, full=0.0, overflow=()),
         PointTotal(
