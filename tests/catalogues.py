@@ -14,7 +14,7 @@ from places import ROOT
 from readiness.atmosphere.hazards import FIRE_CLASSES, HEAT_CLASSES
 from readiness.grain.crops import CROPS
 from readiness.season.other_work import SPRAY_CAUTION
-from scheduler.farm_files.vocabulary import TEXTURES
+from scheduler.farm_files.vocabulary import ENGLISH_CROPS, TEXTURES
 from scheduler.language.translation import CATALOGUES, LANGUAGES, SOURCE
 
 METHODS = [("**.py", "python"), ("**/templates/**.html", "jinja2")]
@@ -22,6 +22,7 @@ METHODS = [("**.py", "python"), ("**/templates/**.html", "jinja2")]
 DATA_TEXTS = (
     *(crop.name for crop in CROPS.values()),
     *(name for _, name in (*FIRE_CLASSES, *HEAT_CLASSES)),
+    *(word.replace("_", " ") for words in ENGLISH_CROPS.values() for word in words.split()),
     SPRAY_CAUTION,
     *(name.replace("_", " ") for name in TEXTURES),
 )

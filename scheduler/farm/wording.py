@@ -96,8 +96,16 @@ def percent(share: float) -> str:
     return _("unknown") if math.isnan(share) else f"{100 * share:.0f} %"
 
 
-def crop_name(crop: str) -> str:
-    """The name of a crop, by its key."""
+def crop_name(crop: str, entered: str = "") -> str:
+    """The name of a crop, by its key.
+
+    Parameters
+    ----------
+    entered : the crop in the user's own words, which come first; English ones are translated.
+    """
+    if entered:
+        words = entered.lower()
+        return entered if _(words) == words else _(words)
     return _(CROPS[crop].name) if crop in CROPS else one_line(crop)
 
 

@@ -12,7 +12,8 @@ from scheduler.farm.model import Approach, Purpose
 from scheduler.farm.units import SI_PER_UNIT, normalized_name
 from scheduler.farm_files.csv_table import CsvTable, read_number
 
-_CROP_WORDS = {
+#: Key of `CROPS` -> names in English.
+ENGLISH_CROPS = {
     "wheat_hard": "wheat hard_wheat spring_wheat hard_red_spring_wheat hard_red_spring hrs hrsw "
     "winter_wheat hard_red_winter_wheat hard_red_winter hrw hrww hard_white_wheat",
     "wheat_soft": "soft_wheat soft_red_winter_wheat soft_red_winter srw srww soft_white_wheat sww",
@@ -24,12 +25,27 @@ _CROP_WORDS = {
     "sorghum": "sorghum grain_sorghum milo",
     "soybean": "soybeans soya soy beans",
 }
-#: Name -> key of `CROPS`.
-CROP_NAMES = {word: key for key, words in _CROP_WORDS.items() for word in words.split()} | {
-    key: key for key in CROPS
+#: Key of `CROPS` -> names in German and Spanish; an accented letter is '_', see `normalized_name`.
+_CROPS_ELSEWHERE = {
+    "wheat_hard": "weizen winterweizen sommerweizen trigo trigo_de_fuerza",
+    "wheat_soft": "weichweizen trigo_blando",
+    "wheat_durum": "hartweizen trigo_duro",
+    "barley": "gerste wintergerste sommergerste braugerste futtergerste cebada cebada_cervecera",
+    "oats": "hafer avena",
+    "canola": "raps winterraps colza",
+    "corn": "mais k_rnermais koernermais ma_z maiz",
+    "sorghum": "hirse sorgo",
+    "soybean": "soja sojabohnen sojabohne",
 }
+#: Name -> key of `CROPS`.
+CROP_NAMES = {
+    word: key
+    for names in (ENGLISH_CROPS, _CROPS_ELSEWHERE)
+    for key, words in names.items()
+    for word in words.split()
+} | {key: key for key in CROPS}
 #: Key of `CROPS` -> its first name.
-CROP_WORDS = {key: words.split()[0].replace("_", " ") for key, words in _CROP_WORDS.items()}
+CROP_WORDS = {key: words.split()[0].replace("_", " ") for key, words in ENGLISH_CROPS.items()}
 #: Names of hard red spring wheat, which has grade limits of its own.
 SPRING_WHEAT = frozenset(
     ("spring_wheat", "hard_red_spring_wheat", "hard_red_spring", "hrs", "hrsw")

@@ -303,7 +303,7 @@ def field_title(order: Order | Stint) -> str:
 def own_crop(order: Order | Stint, farm: Farm) -> str:
     """Name of an order's crop as the user entered it, else the usual one."""
     field = next((f for f in farm.fields if f.id == order.field), None)
-    return field.entered if field is not None and field.entered else crop_name(order.crop)
+    return crop_name(order.crop, field.entered if field is not None else "")
 
 
 def grain_text(order: Order, morning: Morning) -> str:

@@ -7,8 +7,9 @@ import mornings
 import pytest
 from markupsafe import Markup
 
-from scheduler.farm.units import show_area, show_money
-from scheduler.farm.wording import day_name
+from scheduler.farm.units import normalized_name, show_area, show_money
+from scheduler.farm.wording import crop_name, day_name
+from scheduler.farm_files.vocabulary import CROP_NAMES
 from scheduler.language import locale_formats as formats
 from scheduler.language import translation
 from scheduler.language.translation import (
@@ -133,3 +134,26 @@ def test_the_table_of_the_book_is_the_same_in_every_language(tmp_path):
         assert "612.5" in german
         with in_language("de"):
             assert len(read_rows(german, farm, now=now + timedelta(hours=1))) == 1
+
+
+@pytest.mark.parametrize(
+    ("code", "entered", "name"),
+    [
+        ("en", "Spring wheat", "Spring wheat"),
+        ("de", "Spring wheat", "Sommerweizen"),
+        ("es", "spring wheat", "trigo de primavera"),
+        ("de", "Winterweizen", "Winterweizen"),
+        ("de", "", "Qualitätsweizen"),
+    ],
+)
+def test_a_crop_keeps_the_words_of_the_user_but_english_ones_are_translated(code, entered, name):
+    with in_language(code):
+        assert crop_name("wheat_hard", entered) == name
+
+
+@pytest.mark.parametrize(
+    ("word", "crop"),
+    [("Winterweizen", "wheat_hard"), ("Körnermais", "corn"), ("maíz", "corn"), ("Raps", "canola")],
+)
+def test_crops_may_be_entered_in_german_and_spanish(word, crop):
+    assert CROP_NAMES[normalized_name(word)] == crop
