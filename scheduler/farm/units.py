@@ -126,10 +126,10 @@ def show_number(value: float, digits: int = 0) -> str:
     return number(0.0 if round(value, digits) == 0 else value, digits)
 
 
-def short_number(value: float, digits: int = 6) -> str:
-    """A number with as few decimals as it needs: '17.5', '18'."""
-    text = f"{value:.{digits}g}"
-    return show_number(value, len(text.partition(".")[2])) if "e" not in text else text
+def short_number(value: float, most: int = 4) -> str:
+    """A number with as few decimals as it needs, at most `most`: '17.5', '18'."""
+    decimals = f"{value:.{most}f}".partition(".")[2].rstrip("0")
+    return show_number(value, len(decimals))
 
 
 def signed_number(value: float, digits: int = 0) -> str:

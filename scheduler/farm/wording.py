@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from datetime import date, datetime
+from datetime import date, datetime, time
 
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
@@ -73,9 +73,12 @@ def clock(when: datetime, reference: datetime | date, units: Units = "metric") -
     day = reference.date() if isinstance(reference, datetime) else reference
     days = abs((when.date() - day).days)
     prefix = "" if days == 0 else f"{short_day(when)} " if days < 6 else f"{day_name(when)} "
-    if units == "us":
-        return f"{prefix}{_twelve_hour(when)}"
-    return f"{prefix}{when:%H:%M}"
+    return f"{prefix}{time_of_day(when, units)}"
+
+
+def time_of_day(when: datetime | time, units: Units) -> str:
+    """'10:00'; with US units a 12-hour clock, '10 am'."""
+    return _twelve_hour(when) if units == "us" else f"{when:%H:%M}"
 
 
 def weekday_clock(when: datetime, units: Units) -> str:
@@ -83,7 +86,7 @@ def weekday_clock(when: datetime, units: Units) -> str:
     return f"{short_day(when)} {clock(when, when, units)}"
 
 
-def _twelve_hour(when: datetime) -> str:
+def _twelve_hour(when: datetime | time) -> str:
     """Time of day on a 12-hour clock."""
     if when.hour % 12 == 0 and when.minute == 0:
         return _("noon") if when.hour else _("midnight")
@@ -110,6 +113,8 @@ def crop_name(crop: str, entered: str = "") -> str:
 
 
 def crew_title(crew: str) -> str:
-    """'crew North', or the id alone where the word crew is part of it."""
+    """'crew North', or the id alone where the word crew, or its translation, is part of it."""
     name = one_line(crew)
-    return name if "crew" in name.lower() else _("crew {name}", name=name)
+    if any(word in name.lower() for word in ("crew", _("crew").lower())):
+        return name
+    return _("crew {name}", name=name)

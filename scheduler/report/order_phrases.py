@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 from scheduler.farm.model import Farm
-from scheduler.farm.units import Units, show_money
+from scheduler.farm.units import Units, short_number, show_money
 from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent
-from scheduler.language.locale_formats import number
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
@@ -144,7 +143,7 @@ def reason_text(reason: OrderReason | str, farm: Farm) -> str:
         parts.append(
             _(
                 "waits for {moisture} %, when the grain loses less",
-                moisture=short_number(reason.waits_pct),
+                moisture=short_number(reason.waits_pct, 1),
             )
         )
     if cheapest := _cheapest_text(reason, farm.currency):
@@ -317,7 +316,7 @@ def start_moisture_text(start_pct: float, limit: float) -> str:
     """'at 19.5 % or drier', or 'as soon as it threshes' where the threshing limit is reached."""
     if start_pct >= limit:
         return _("as soon as it threshes")
-    return _("at {moisture} % or drier", moisture=short_number(start_pct))
+    return _("at {moisture} % or drier", moisture=short_number(start_pct, 1))
 
 
 def start_at_text(order: Order | Stint, farm: Farm, start_pct: float) -> str:
@@ -326,7 +325,7 @@ def start_at_text(order: Order | Stint, farm: Farm, start_pct: float) -> str:
         p.markets[order.crop].moisture_limit_pct for p in farm.points if order.crop in p.markets
     ]
     most = min(start_pct, threshing_limit(farm, order.crop), max(taken, default=math.inf))
-    return _("at {moisture} % or drier", moisture=short_number(most))
+    return _("at {moisture} % or drier", moisture=short_number(most, 1))
 
 
 def start_text(order: Order, plan: Morning | IssuedPlan) -> str:
@@ -334,12 +333,6 @@ def start_text(order: Order, plan: Morning | IssuedPlan) -> str:
     today = order.start.mid.date() == plan.now.date()
     start = order.start_pct if today else order.later_pct
     return "" if math.isnan(start) else start_at_text(order, plan.farm, start)
-
-
-def short_number(value: float) -> str:
-    """A number to a tenth, without a zero behind the point: '16', '16.5'."""
-    rounded = round(value, 1)
-    return number(rounded, 0 if rounded == int(rounded) else 1)
 
 
 def points_text(order: Order | Stint, farm: Farm, *, shut: bool = True) -> str:
@@ -378,12 +371,12 @@ def points_text(order: Order | Stint, farm: Farm, *, shut: bool = True) -> str:
 
 def _limit_text(chain: Sequence[str], limits: Mapping[str, float], place: int) -> str:
     """The point at a place of a chain, with the moistures for which grain goes there."""
-    point, limit = one_line(chain[place]), short_number(limits[chain[place]])
+    point, limit = one_line(chain[place]), short_number(limits[chain[place]], 1)
     if place == 0:
         return _("up to {limit} %: {point}", limit=limit, point=point)
     if place == len(chain) - 1:
         return _("wetter: {point}", point=point)
-    below = short_number(limits[chain[place - 1]])
+    below = short_number(limits[chain[place - 1]], 1)
     return _("{below}-{limit} %: {point}", below=below, limit=limit, point=point)
 
 
@@ -465,7 +458,7 @@ def way_lines(crew: CrewOrders) -> list[str]:
         lines.append(
             _(
                 "Stop where the grain is wetter than {points} points above its start moisture.",
-                points=short_number(crew.stop_margin),
+                points=short_number(crew.stop_margin, 1),
             )
         )
     if crew.leave_min > 0.0:

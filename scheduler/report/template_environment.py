@@ -25,6 +25,7 @@ from scheduler.farm.wording import (
     one_line,
     percent,
     sentence,
+    time_of_day,
 )
 from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import _, active_language, markup, markup_number
@@ -89,6 +90,7 @@ def value_texts(farm: Farm) -> dict[str, Callable[..., str]]:
     units = farm.units
     return {
         "clock": lambda when, beside, units=units: clock(when, beside, units),
+        "time_of_day": lambda when: time_of_day(when, units),
         "time_range": lambda spread, beside, dash="-": time_range(spread, beside, units, dash),
         "area": lambda ha: unbroken(show_area(ha, units)),
         "distance": lambda km: unbroken(show_distance(km, units)),
