@@ -29,8 +29,8 @@ REASON_TEXT: dict[int, str] = {
 
 
 def one_line(text: str) -> str:
-    """Text that people entered, on one line, without control or broken characters."""
-    swap = {"Cc": " ", "Cf": "", "Cs": ""}
+    """Text that people entered, on one line, without characters that cannot be shown."""
+    swap = {"Cc": " ", "Cf": "", "Cs": "", "Cn": "", "Co": ""}
     return " ".join("".join(swap.get(unicodedata.category(c), c) for c in text).split())
 
 
