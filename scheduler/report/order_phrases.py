@@ -209,7 +209,7 @@ def short_fallback(action: FallbackAction | str) -> str:
         return action
     if not action.other_field:
         return _(SHORT_WAITS[action.wait])
-    parcel = f", {action.other_parcel}" if action.other_parcel else ""
+    parcel = f", {_(action.other_parcel)}" if action.other_parcel else ""
     return _(
         "go to {other}, then back", other=f"{action.other_name} ({action.other_field}{parcel})"
     )

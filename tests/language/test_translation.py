@@ -21,6 +21,8 @@ from scheduler.language.translation import (
     ngettext,
     set_language,
 )
+from scheduler.orders.reasons import FallbackAction, Wait
+from scheduler.report.order_phrases import short_fallback
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, read_rows
 from scheduler.season_book.entry_kinds import KINDS
@@ -157,3 +159,15 @@ def test_a_crop_keeps_the_words_of_the_user_but_english_ones_are_translated(code
 )
 def test_crops_may_be_entered_in_german_and_spanish(word, crop):
     assert CROP_NAMES[normalized_name(word)] == crop
+
+
+def test_part_of_a_field_is_named_in_the_language_of_the_farm():
+    action = FallbackAction(
+        first_name="Home",
+        wait=Wait.TOMORROW,
+        other_name="Slough",
+        other_field="F03",
+        other_parcel="wet hollow",
+    )
+    with in_language("de"):
+        assert short_fallback(action) == "zu Slough (F03, nasse Senke), danach zurück"
