@@ -319,7 +319,9 @@ def test_no_season_in_the_records(farm):
 def test_command_reports_bad_records(tmp_path, capsys):
     path = tmp_path / "station.csv"
     assert main(["whatif", str(SAMPLE), "--records", str(path), "--tile", "F03"]) == 1
-    assert capsys.readouterr().err.startswith("afterrain: station.csv: ")
+    assert capsys.readouterr().err == (
+        f"afterrain: {path}: there is no such file; check its name and its folder\n"
+    )
     path.write_text("a,b\n1,2\n")
     assert main(["rehearse", str(SAMPLE), "--records", str(path)]) == 1
     assert "station.csv: neither a daily01 file of the U.S. Climate" in capsys.readouterr().err

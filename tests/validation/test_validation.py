@@ -66,7 +66,7 @@ def test_grain_rows_are_within_published_ranges() -> None:
 
 def test_empty_folder_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["validate", str(tmp_path)]) == 1
-    expected = "holds none of the folders soil_moisture, days_suitable, reference_et"
+    expected = "holds none of the folders soil_moisture, days_suitable, reference_et: name another"
     assert capsys.readouterr().err == f"afterrain: {tmp_path} {expected}\n"
     assert main(["validate", str(tmp_path / "no")]) == 1
     assert capsys.readouterr().err == f"afterrain: {tmp_path / 'no'} is no folder\n"
