@@ -100,8 +100,10 @@ def test_tier(example, step):
     load = limits_of(example.farm, None, np.arange(land.sand.size))
     limit = land_limits(land, combine=load.combine, cart=load.cart)
     firm, edge = limit.firm_top[example.row], limit.headland_top[example.row]
-    assert f"{firm:.3f} for a loaded cart of {load.cart_t:.0f} t" in step[3]
-    assert f"{edge:.3f} for a combine of {load.combine_t:.0f} t" in step[3]
+    assert load.cart is not None
+    cart, combine = load.cart.pressure_kpa, load.combine.pressure_kpa
+    assert f"{firm:.3f} for the loaded cart with {cart:.0f} kPa" in step[3]
+    assert f"{edge:.3f} for the combine with {combine:.0f} kPa" in step[3]
 
     def bears(clock):
         return example.share("tier", 12, clock, lambda t: t >= Tier.HEADLAND_ONLY)
@@ -116,25 +118,25 @@ def test_grain(example, step):
 
 
 def test_window(example, step):
-    nine, two, three = (
-        example.share("reason", 12, clock, lambda r: r == Reason.OPEN) for clock in (9, 14, 15)
+    nine, four, six = (
+        example.share("reason", 12, clock, lambda r: r == Reason.OPEN) for clock in (9, 16, 18)
     )
     assert nine == 0.0
     assert "none of the members at 09:00" in step[5]
-    assert f"in {100 * two:.0f} % at 14:00, in {100 * three:.0f} % at 15:00" in step[5]
+    assert f"in {100 * four:.0f} % at 16:00, in {100 * six:.0f} % at 18:00" in step[5]
 
 
 def test_loss(example, step):
     standing, job = example.work.standing_loss, job_of(example)
-    assert farm_time(standing.slots[16], NOW.tzinfo).hour == 14
-    loss = standing.loss[:, job, :, 16]
+    assert farm_time(standing.slots[20], NOW.tzinfo).hour == 16
+    loss = standing.loss[:, job, :, 20]
     own = [p.own for p in example.farm.points]
     assert np.isnan(loss[:, ~np.array(own)]).all()
     assert f"a hectare loses ${np.nanmedian(loss[:, own]):.0f} in the farm's own bins" in step[6]
 
 
 def test_work_table(example, step):
-    wet = example.work.tables.wet[:, 16, job_of(example)]
+    wet = example.work.tables.wet[:, 20, job_of(example)]
     is_open = np.isfinite(wet)
     assert f"is {np.median(wet[is_open]):.1f} % in the middle of the members" in step[7]
     assert f"infinite in the other {100 * (1 - is_open.mean()):.0f} %" in step[7]
