@@ -14,7 +14,6 @@ from flask import (
     Flask,
     Response,
     abort,
-    flash,
     redirect,
     render_template,
     request,
@@ -195,5 +194,5 @@ def _register_login(app: Flask, access: Access, state: PrivateState) -> None:
         if phone is not None:
             state.end_session(phone.id)
         session.clear()
-        flash(_("You are logged out."))
-        return redirect(url_for("login"), 303)
+        # in the address, because a page that loads meanwhile writes its own session cookie
+        return redirect(url_for("login", out=1), 303)
