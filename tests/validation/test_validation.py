@@ -69,7 +69,10 @@ def test_empty_folder_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[s
     expected = "holds none of the folders soil_moisture, days_suitable, reference_et: name another"
     assert capsys.readouterr().err == f"afterrain: {tmp_path} {expected}\n"
     assert main(["validate", str(tmp_path / "no")]) == 1
-    assert capsys.readouterr().err == f"afterrain: {tmp_path / 'no'} is no folder\n"
+    assert (
+        capsys.readouterr().err
+        == f"afterrain: {tmp_path / 'no'} is no folder: name one with open records\n"
+    )
 
 
 def test_folder_without_stations(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
