@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from nbclient import NotebookClient
 from places import DATA, ROOT
+from station_rows import daily_line
 
 from readiness.sources.uscrn import read_uscrn_daily
 from readiness.validation import soil_moisture, stations, validate
@@ -87,8 +88,6 @@ def test_folder_without_stations(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 # law: a station without probe readings in the training years is run without calibration
 def test_station_without_training(tmp_path: Path) -> None:
-    from test_records import daily_line
-
     folder = tmp_path / "soil_moisture"
     folder.mkdir()
     days = np.arange("2018-01-01", "2019-12-31", dtype="M8[D]")
