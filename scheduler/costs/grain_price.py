@@ -59,7 +59,8 @@ def price_t(field: Field, market: Market, quality: Mapping[str, Array]) -> Array
     Grain beyond a limit, or discounted below it, brings the feed price where the delivery point
     has one. Grain of a field for seed brings the premium for seed while it germinates.
     """
-    price = np.full(beyond_limits(market, quality).shape, market.price_t)
+    beyond = beyond_limits(market, quality)
+    price = np.full(beyond.shape, market.price_t)
     for name, schedule in market.discounts.items():
         if name in quality and schedule.steps:
             discount = discount_below if name in BELOW else discount_above
@@ -69,10 +70,9 @@ def price_t(field: Field, market: Market, quality: Mapping[str, Array]) -> Array
     if field.purpose == "seed" and market.seed_premium_t:
         germinates = (field.germination or SOUND_GERMINATION) * (1.0 - quality["sprout"])
         price = price + np.where(germinates >= LEAST_GERMINATION, market.seed_premium_t, 0.0)
-    feed = np.nan if market.feed_price_t is None else market.feed_price_t
-    if market.feed_price_t is not None:
-        price = np.maximum(price, feed)
-    return np.where(beyond_limits(market, quality), feed, price)
+    if market.feed_price_t is None:
+        return np.where(beyond, np.nan, price)
+    return np.where(beyond, market.feed_price_t, np.maximum(price, market.feed_price_t))
 
 
 def sound_price_t(field: Field, market: Market) -> float:

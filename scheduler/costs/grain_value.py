@@ -167,8 +167,9 @@ def _at_last_prices(farm: Farm) -> Farm:
 
 def already_lost_ha(farm: Farm, field: Field, state: CropState, haul_t: dict[str, float]) -> Array:
     """Money lost per ha before the first hour, whenever the grain is cut, (member,)."""
-    weight = test_weight(field, state.wettings[:, 0], loss_terms(farm, field))
-    left = float(standing_share(field, np.zeros(()), loss_terms(farm, field)))
+    terms = loss_terms(farm, field)
+    weight = test_weight(field, state.wettings[:, 0], terms)
+    left = float(standing_share(field, np.zeros(()), terms))
     return _loss_at_base_ha(farm, field, haul_t, weight, state.sprout[:, 0], left)
 
 

@@ -46,7 +46,7 @@ def money_at_stake(decision: Decision, *, with_floor: bool) -> MoneyAtStake:
         held_error=None if held is None else held.error,
         judged=len(members),
         unseen=bool(decision.unseen),
-        stay_checked=bool(decision.unseen) and decision.stay_checked,
+        stay_checked=decision.stay_checked,
         leaving=leaving(decision.work.farm),
     )
 

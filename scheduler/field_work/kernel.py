@@ -21,7 +21,7 @@ opens first. Grain on carts and trucks stays there when a crew moves, until its 
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -99,9 +99,12 @@ def fill_points(choice, room, point):
 
 
 @njit(nogil=True)
-def tough_share(wet, tough_from, slower):
-    """Share of the cutting rate left at a moisture, percent; never below `LEAST_SHARE`."""
-    return max(LEAST_SHARE, 1.0 - slower * max(0.0, wet - tough_from))
+def tough_share(wet: Any, tough_from: Any, slower: float) -> Any:
+    """Share of the cutting rate left at a moisture, percent; never below `LEAST_SHARE`.
+
+    A number, or an array where called as `tough_share.py_func`.
+    """
+    return np.maximum(LEAST_SHARE, 1.0 - slower * np.maximum(0.0, wet - tough_from))
 
 
 @njit(nogil=True)

@@ -181,10 +181,10 @@ def issued_policy(work: FarmWork, plan: Sequence[CrewOrders], before: Policy) ->
     """A plan as a policy; fields that the plan does not order stay as in the policy before it."""
     none: tuple[tuple[int, ...], ...] = ((),) * len(work.makeup)
     policy = previous_policy(work, previous_plan(plan), before, locked=none)
-    start = policy.start.copy()
+    start, names = policy.start.copy(), job_names(work)
     for order in (order for crew in plan for order in crew.orders):
         if np.isfinite(order.start_pct):
-            jobs = jobs_of(job_names(work), (order.field, order.parcel))
+            jobs = jobs_of(names, (order.field, order.parcel))
             start[0, jobs] = order.start_pct
             if not np.isfinite(order.later_pct):
                 start[1, jobs] = order.start_pct

@@ -21,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from scheduler.field_work.kernel import LEAST_SHARE
+from scheduler.field_work.kernel import tough_share
 from scheduler.field_work.tables import Bool, Float, Int, WorkTables
 
 #: Least length of a step, min. Steps of 3 min raise the floor of the sample farm by 0.06 % and take
@@ -165,8 +165,8 @@ def crew_weather(tables: WorkTables, network: CrewNetwork, k: int, m: int) -> Cr
     up = tables.machines[k, slot]
     rate = np.where(tables.edge[m, slot], tables.edge_rate[k][up], tables.cut_rate[k][up])
     rate = rate / tables.yield_t
-    over = np.maximum(np.nan_to_num(tables.wet[m, slot], posinf=0.0) - tables.tough_from, 0.0)
-    rate = rate * np.maximum(LEAST_SHARE, 1.0 - tables.tough_slower * over)
+    wet = np.nan_to_num(tables.wet[m, slot], posinf=0.0)  # where nothing can be cut
+    rate = rate * tough_share.py_func(wet, tables.tough_from, tables.tough_slower)
     can = np.isfinite(tables.wet[m, slot]) & np.isfinite(loss).any(axis=2)
     rate = np.where(can, rate, 0.0) * (tables.slot_min / 60.0 / network.steps)
     group = network.place[:, None] == np.arange(network.move.shape[1])

@@ -101,9 +101,9 @@ def compile_work(
     value = standing_loss.crew_hour_value(len(makeup))
     yield_t = np.array([wet_yield(standing_loss.field(j)) for j in range(len(jobs))])
     for k, j in np.ndindex(accepts.shape[:2]):
+        if not hauls[k]:
+            continue
         for q, r in rates[k][j].items():
-            if not hauls[k]:
-                break
             accepts[k, j, q], buffer[k, j] = True, r.buffer
             delay[k, j, q] = value * yield_t[j] / r.t_h
             for u, at in enumerate(states[k]):

@@ -128,6 +128,12 @@ def may_drive(driver: Driver, seat: Seat, crews: Sequence[Crew]) -> bool:
     return not can or seat.machine.id in can or KINDS[type(seat.machine)] in can
 
 
+def _allowed(seats: Sequence[Seat], drivers: Sequence[Driver], crews: Sequence[Crew]) -> BoolArray:
+    """Whether each driver may sit in each seat, (seat, driver)."""
+    may = [may_drive(d, s, crews) for s in seats for d in drivers]
+    return np.array(may, np.bool_).reshape(len(seats), len(drivers))
+
+
 def driver_slots(driver: Driver, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
     """Slots that somebody works, (slot,): the crew's, less days off and hours over the limit."""
     return _driver_slots(
@@ -176,8 +182,10 @@ def man(
     drivers = drivers_of(farm.crews)
     works = np.array([driver_slots(d, slots, farm.tz) for d in drivers])
     days = np.array([farm_time(s, farm.tz).toordinal() for s in slots])
-    allowed = np.array([[may_drive(d, s, crews) for d in drivers] for s in seats])
-    home = np.array([[d.crew.id != crews[s.crew].id for d in drivers] for s in seats])
+    allowed = _allowed(seats, drivers, crews)
+    lent = np.array([[d.crew.id != crews[s.crew].id for d in drivers] for s in seats])
+    # of two who may sit in a seat, the one who works longer; in combines first
+    longer = 1e-4 * np.array([2.0 if isinstance(s.machine, Combine) else 1.0 for s in seats])
     usable = np.array(up)
     out = np.full((len(seats), len(slots)), -1, np.int64)
     before = np.full(len(seats), -1, np.int64)
@@ -188,10 +196,8 @@ def man(
         there = works[:, today].sum(axis=1)
         key = need.tobytes() + there.tobytes() + before.tobytes()
         if key not in known:
-            cost = OTHER_CREW * home + OTHER_SEAT * (np.arange(len(drivers)) != before[:, None])
-            # of two who may sit in a seat, the one who works longer; in combines first
-            weight = np.array([2.0 if isinstance(s.machine, Combine) else 1.0 for s in seats])
-            cost = cost - 1e-4 * weight[:, None] * there
+            cost = OTHER_CREW * lent + OTHER_SEAT * (np.arange(len(drivers)) != before[:, None])
+            cost = cost - longer[:, None] * there
             cost = np.where(allowed & need[:, None] & (there > 0), cost, FORBIDDEN)
             known[key] = assign(cost, penalties(seats, SHORT_OF[0], need))
         sits = known[key]
@@ -259,8 +265,7 @@ def manned_makeups(
         while left:
             seats = seats_of(left)
             own = [by_id[m.crew] for m in left]
-            allowed = np.array([[may_drive(d, s, own) for d in drivers] for s in seats])
-            cost = np.where(allowed, 0.0, FORBIDDEN).reshape(len(seats), len(drivers))
+            cost = np.where(_allowed(seats, drivers, own), 0.0, FORBIDDEN)
             need = np.ones(len(seats), np.bool_)
             sits = assign(cost, penalties(seats, by_kind, need))
             if (sits >= 0).all():
