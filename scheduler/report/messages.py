@@ -12,14 +12,7 @@ from scheduler.orders.model import CrewOrders, Morning, Stint
 from scheduler.report.caution_phrases import day_caution_lines
 from scheduler.report.order_phrases import idle_crew_text
 from scheduler.report.phrases import field_title
-from scheduler.report.today import (
-    chance_of_day,
-    crew_day,
-    go_text,
-    grain_text,
-    start_text,
-    stay_text,
-)
+from scheduler.report.today import crew_day, stay_text
 
 #: Characters that two joined text messages carry of the GSM 7-bit alphabet.
 MESSAGE_CHARS = 306
@@ -82,27 +75,26 @@ def packed(sentences: Sequence[str]) -> tuple[str, ...]:
 
 def _sentences(crew: CrewOrders, morning: Morning) -> Iterator[str]:
     """The day of a crew in sentences, the most needed first."""
-    farm = morning.farm
     day = crew_day(crew, morning, morning.now.date())
     moved = f" {day.moved}." if day.moved else ""
     yield _("{crew}, {day}:", crew=day.title, day=day_name(day.day)) + moved
     if not day.stints:
         yield day.idle
         if crew.stints:
-            yield _("Tomorrow: {stay}.", stay=stay_text(crew.stints[0], farm.units))
+            yield _("Tomorrow: {stay}.", stay=stay_text(crew.stints[0], morning.farm.units))
         return
-    first = day.stints[0].stint
-    yield go_text(first, farm)
-    yield start_text(first, farm)
-    yield grain_text(first, farm)
+    first = day.stints[0]
+    yield first.go
+    yield first.cut
+    yield first.grain
     yield day.otherwise
     if topics := [mid_sentence(c.split(":")[0]) for c in day_caution_lines(morning)]:
         yield _("Care: {topics}.", topics=", ".join(topics))
     yield _("Machines: {who}.", who=day.who)
-    for lines in day.stints[1:]:
-        yield _("Then {stay}.", stay=stay_text(lines.stint, farm.units))
-    if chance := chance_of_day(first):
-        yield chance
+    for stay in day.then:
+        yield _("Then {stay}.", stay=stay)
+    if first.chance:
+        yield first.chance
 
 
 def _short(stint: Stint) -> Stint:

@@ -57,7 +57,7 @@ from scheduler.report.phrases import (
     weather_line,
 )
 from scheduler.report.template_environment import template_environment, unbroken, value_texts
-from scheduler.report.today import crew_days, later_orders, stay_text
+from scheduler.report.today import crew_days, later_orders
 from scheduler.windows.daily_hours import DayHours, hours_by_day, row_of
 from scheduler.windows.model_inputs import season_rows
 
@@ -70,7 +70,7 @@ NOT_DONE = N_("not possible")
 def sheet(morning: Morning) -> str:
     """Render the whole sheet as self-contained HTML."""
     environment = template_environment("scheduler.report")
-    environment.filters |= {"stay": stay_text, "last_day": last_day}
+    environment.filters["last_day"] = last_day
     return environment.get_template("sheet.html").render(
         m=morning,
         days=crew_days(morning),

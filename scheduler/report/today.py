@@ -42,12 +42,27 @@ WHO, GO, START, GRAIN, OTHERWISE = (
 
 @dataclass(frozen=True, kw_only=True)
 class StintLines:
-    """One stay in a field: the lines that tell a crew where to go, what to cut, where it goes."""
+    """One stay in a field: the lines that tell a crew where to go, what to cut, where it goes.
+
+    Attributes
+    ----------
+    go, cut, grain : when to leave and where to; from which moisture, until when and how much;
+        where the grain goes.
+    chance : how often the stay comes true, "" where that is sure.
+    short : the whole stay in few words.
+    """
 
     stint: Stint
     go: str
-    start: str
+    cut: str
+    chance: str
     grain: str
+    short: str
+
+    @property
+    def start(self) -> str:
+        """What to cut, and how often that comes true."""
+        return f"{self.cut} {self.chance}".strip()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,7 +79,6 @@ class CrewDay:
     stints : the day's stays in order; the first holds the day's first order.
     otherwise : what the crew does where its first field is tough or soft; "" tomorrow, or where it
         cuts nothing.
-    units : units of the farm.
     """
 
     title: str
@@ -75,7 +89,6 @@ class CrewDay:
     idle: str
     stints: tuple[StintLines, ...]
     otherwise: str
-    units: Units
 
     @property
     def five(self) -> tuple[tuple[str, str], ...]:
@@ -96,7 +109,12 @@ class CrewDay:
     @property
     def then(self) -> tuple[str, ...]:
         """The stays after the first, a text each."""
-        return tuple(stay_text(s.stint, self.units) for s in self.stints[1:])
+        return tuple(stay.short for stay in self.stints[1:])
+
+    @property
+    def stays(self) -> str:
+        """The whole day in few words, or why the crew cuts nothing."""
+        return "; ".join(stay.short for stay in self.stints) or self.idle
 
 
 def crew_days(plan: Morning | IssuedPlan, *, ahead: int = 0) -> tuple[CrewDay, ...]:
@@ -122,7 +140,6 @@ def crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay
         idle="" if mine else idle_text(crew, day, plan),
         stints=tuple(stint_lines(s, plan.farm) for s in mine),
         otherwise=otherwise_text(crew) if mine and today else "",
-        units=plan.farm.units,
     )
 
 
@@ -136,7 +153,6 @@ def _idle_day(crew: str, plan: Morning | IssuedPlan, day: date) -> CrewDay:
         idle=sentence(idle_crew_text(crew, plan)) + ".",
         stints=(),
         otherwise="",
-        units=plan.farm.units,
     )
 
 
@@ -165,8 +181,10 @@ def stint_lines(stint: Stint, farm: Farm) -> StintLines:
     return StintLines(
         stint=stint,
         go=go_text(stint, farm),
-        start=f"{start_text(stint, farm)} {chance_of_day(stint)}".strip(),
+        cut=cut_text(stint, farm),
+        chance=chance_of_day(stint),
         grain=grain_text(stint, farm),
+        short=stay_text(stint, farm.units),
     )
 
 
@@ -184,7 +202,7 @@ def go_text(stint: Stint, farm: Farm) -> str:
     )
 
 
-def start_text(stint: Stint, farm: Farm) -> str:
+def cut_text(stint: Stint, farm: Farm) -> str:
     """From which moisture, until when and how much: 'Start 12 pm at 20 % or drier, ...'."""
     words = {
         "start": clock(stint.start, stint.start, farm.units),

@@ -14,7 +14,7 @@ from scheduler.report.caution_phrases import day_caution_lines
 from scheduler.report.order_phrases import last_day, undriven_text
 from scheduler.report.phrases import field_title, money_lines, short_forecast_text
 from scheduler.report.terminal.lines import wrapped
-from scheduler.report.today import CrewDay, crew_days, later_orders, stay_text
+from scheduler.report.today import CrewDay, crew_days, later_orders
 from scheduler.windows.daily_hours import hours_by_day
 
 #: Lines of the first screen; assumed: what a laptop shows without scrolling.
@@ -110,9 +110,8 @@ def _five_lines(day: CrewDay) -> list[str]:
 
 
 def _two_lines(day: CrewDay) -> list[str]:
-    orders = "; ".join(stay_text(s.stint, day.units) for s in day.stints) or day.idle
     moved = f"{day.moved}. " if day.moved else ""
-    return wrapped(f"{day.title.upper()}  {moved}{orders}", 0, hang=INDENT)
+    return wrapped(f"{day.title.upper()}  {moved}{day.stays}", 0, hang=INDENT)
 
 
 def _named(name: str, text: str) -> list[str]:
@@ -125,8 +124,7 @@ def _tomorrow_lines(morning: Morning) -> list[str]:
         return []
     lines = wrapped(_("TOMORROW {day}", day=day_name(days[0].day)), 0)
     for day in days:
-        stays = "; ".join(stay_text(s.stint, day.units) for s in day.stints) or day.idle
-        lines += wrapped(f"{day.title}: {stays}", INDENT, hang=INDENT + 2)
+        lines += wrapped(f"{day.title}: {day.stays}", INDENT, hang=INDENT + 2)
     return lines
 
 
