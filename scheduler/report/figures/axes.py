@@ -1,14 +1,16 @@
-"""What all figures share: the palette, axes of time and of money, labels beside points."""
+"""What all figures share: palette, axes of time and of money, labels, ranges of hours."""
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
 
 import matplotlib.figure
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.text import Annotation
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
 
 from scheduler.farm.slots import farm_time
 from scheduler.farm.units import show_number
@@ -108,10 +110,22 @@ def midnights(morning: Morning, first: float, last: float) -> list[tuple[float, 
         out.append((at, day))
 
 
-def money_axis(ax: Axes, label: str, highest: float, *, ticks: int) -> None:
-    """Make the x axis one of whole money from 0 to `highest`."""
-    ax.set_xlim(0, highest)
+def runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open ranges of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def money_text(value: float, _place: float) -> str:
+    """Label of a tick of a money axis: whole money."""
+    return show_number(value)
+
+
+def money_axis(ax: Axes, label: str, highest: float | None = None, *, ticks: int) -> None:
+    """Make the x axis one of whole money, from 0 to `highest` where that is given."""
+    if highest is not None:
+        ax.set_xlim(0, highest)
     ax.set_xlabel(label, fontsize=8, parse_math=False)
     ax.xaxis.set_major_locator(MaxNLocator(ticks))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _place: show_number(x)))
+    ax.xaxis.set_major_formatter(money_text)
     ax.tick_params(axis="x", labelsize=7)

@@ -11,7 +11,7 @@ from readiness.soil.trafficability import land_limits
 from scheduler.farm.model import Farm
 from scheduler.language.translation import _
 from scheduler.orders.model import Morning
-from scheduler.report.figures.axes import GREY, INK, NIGHT, PALETTE, hour_of, named_days
+from scheduler.report.figures.axes import GREY, INK, NIGHT, PALETTE, hour_of, named_days, runs
 from scheduler.report.figures.panel import Panel, hatch, picture, stripes
 from scheduler.windows.daily_hours import row_of
 from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
@@ -98,7 +98,7 @@ def _curve_panel(
     panel.band(hours.astype(float), bands[0], bands[4], PALETTE[2])
     panel.band(hours.astype(float), bands[1], bands[3], PALETTE[3])
     panel.curve(hours.astype(float), bands[2], PALETTE[6], 2.2)
-    for a, b in _runs(np.isnan(bands[2])):
+    for a, b in runs(np.isnan(bands[2])):
         panel.span(hours[a], hours[min(b, len(hours) - 1)], "url(#u)")
     days = [at for at, _name in named_days(morning, int(hours[0]), int(hours[-1]), 1000)]
     panel.verticals(days, GREY, 0.6)
@@ -124,14 +124,8 @@ def tier_spans(morning: Morning, row: int, first: int, last: int) -> list[tuple[
     return [
         (tier, first + a, first + b)
         for tier in Tier
-        for a, b in _runs(np.asarray(likeliest == tier))
+        for a, b in runs(np.asarray(likeliest == tier))
     ]
-
-
-def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Half-open ranges of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _cutting_spans(morning: Morning, row: int) -> list[tuple[float, float]]:

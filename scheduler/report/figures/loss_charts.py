@@ -6,12 +6,18 @@ from math import isfinite
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from scheduler.farm.units import show_number
 from scheduler.language.translation import _
 from scheduler.orders.model import Morning
-from scheduler.report.figures.axes import INK, PALETTE, new_axes, note, short_name
+from scheduler.report.figures.axes import (
+    INK,
+    PALETTE,
+    money_axis,
+    money_text,
+    new_axes,
+    note,
+    short_name,
+)
 from scheduler.report.order_phrases import REAL_ERRORS, own_order_kept
 
 
@@ -26,7 +32,7 @@ def plot_losses(morning: Morning, *, ax: Axes | None = None) -> Axes:
     ax.set_ylabel(
         _("loss, {currency}", currency=morning.farm.currency), fontsize=8, parse_math=False
     )
-    ax.yaxis.set_major_formatter(FuncFormatter(lambda x, _place: show_number(x)))
+    ax.yaxis.set_major_formatter(money_text)
     ax.tick_params(labelsize=7)
     return ax
 
@@ -48,8 +54,5 @@ def plot_rules(morning: Morning, *, ax: Axes | None = None) -> Axes:
         currency=morning.farm.currency,
         kept=own_order_kept(morning),
     )
-    ax.set_xlabel(label, fontsize=8, parse_math=False)
-    ax.xaxis.set_major_locator(MaxNLocator(4))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _place: show_number(x)))
-    ax.tick_params(axis="x", labelsize=7)
+    money_axis(ax, label, ticks=4)
     return ax

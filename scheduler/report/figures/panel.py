@@ -11,7 +11,7 @@ from markupsafe import Markup, escape
 
 from readiness.atmosphere.weather import Array
 from scheduler.farm.units import short_number
-from scheduler.report.figures.axes import GREY, INK
+from scheduler.report.figures.axes import GREY, INK, runs
 
 #: Ticks on a y axis at most; assumed, more run into each other.
 MOST_TICKS = 4
@@ -160,9 +160,7 @@ def path(points: Sequence[tuple[float, float]]) -> str:
 
 def known_runs(values: Array) -> list[slice]:
     """Ranges without unknown values, of two values or more."""
-    edges = np.diff(np.concatenate([[False], np.isfinite(values), [False]]).astype(int))
-    starts, stops = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    return [slice(a, b) for a, b in zip(starts, stops, strict=True) if b - a > 1]
+    return [slice(a, b) for a, b in runs(np.isfinite(values)) if b - a > 1]
 
 
 def ticks(low: float, high: float) -> list[float]:

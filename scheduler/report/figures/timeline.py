@@ -17,6 +17,7 @@ from scheduler.report.figures.axes import (
     hour_of,
     new_axes,
     note,
+    runs,
     short_name,
     time_axis,
 )
@@ -56,8 +57,7 @@ def _draw_nights(ax: Axes, morning: Morning, first: float, last: float) -> None:
     hours = np.arange(int(first), int(last) + 1)
     times = morning.season.start + hours * HOUR
     light = daylight(times, np.array([morning.farm.base_lat]), np.array([morning.farm.base_lon]))[0]
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], light, [True]]).astype(int)))
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
+    for a, b in runs(~light):
         ax.axvspan(hours[a], hours[min(b, len(hours) - 1)], color=NIGHT, linewidth=0)
 
 
