@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from urllib.parse import quote
 
 import numpy as np
 from markupsafe import Markup, escape
@@ -172,5 +173,5 @@ def ticks(low: float, high: float) -> list[float]:
 
 
 def data_address(svg: str) -> Markup:
-    """The SVG as the data address of an image."""
-    return Markup("data:image/svg+xml," + svg.replace("%", "%25").replace("#", "%23"))
+    """The SVG as the data address of an image, safe between double quotes of HTML."""
+    return Markup("data:image/svg+xml," + quote(svg, safe=" ;:/?@=+$,!~*'()[]{}|<>"))

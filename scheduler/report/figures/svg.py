@@ -6,7 +6,6 @@ import io
 import re
 from collections.abc import Sequence
 from math import isfinite
-from urllib.parse import quote
 
 import matplotlib
 import numpy as np
@@ -18,6 +17,7 @@ from scheduler.farm.units import show_money, show_number
 from scheduler.farm.wording import clock, crew_title, percent
 from scheduler.language.translation import _
 from scheduler.orders.model import Morning, Order, RuleComparison
+from scheduler.report.figures.axes import hour_of
 from scheduler.report.figures.curves import field_curves
 from scheduler.report.figures.farm_map import plot_map
 from scheduler.report.figures.loss_charts import plot_losses, plot_rules
@@ -45,7 +45,7 @@ def figure_svg(figure: Figure) -> Markup:
     text = re.sub(r' id="[A-Za-z.]+\w*_\d+"', "", text)  # of groups; ids in use are hashes
     text = re.sub(r"(\d\.\d)\d+", r"\1", text)  # a tenth of a point is fine enough
     text = re.sub(r"\s+", " ", text)
-    return Markup("data:image/svg+xml," + quote(text, safe=" ;:/?@=+$,!~*'()[]{}|<>"))
+    return data_address(text)
 
 
 def axes_svg(ax: Axes) -> Markup:
@@ -108,10 +108,8 @@ def _rule_alternative(rule: RuleComparison, currency: str) -> str:
 
 def curve_text(morning: Morning, row: int, order: Order) -> str:
     """Text that stands for the curves of an order's field."""
-    hours = morning.season.moisture.shape[2]
-    planned_hours = int((morning.until - morning.now).total_seconds() // 3600)
-    until_start = int((order.start.mid - morning.now).total_seconds() // 3600)
-    start = min(max(hours - planned_hours + until_start, 0), hours - 1)
+    last = morning.season.moisture.shape[2] - 1
+    start = min(max(int(hour_of(morning, order.start.mid)), 0), last)
     water = morning.season.water_top[:, row, start]
     known = np.isfinite(water).all()
     return _(
