@@ -94,22 +94,6 @@ def within_buyers_limits(farm: Farm, season: Season) -> Season:
     return replace(season, reason=np.where(refused, np.uint8(Reason.GRAIN), season.reason))
 
 
-def that_can_be_sold(farm: Farm, season: Season) -> Season:
-    """The season with the hours closed in which the grain is too wet for every delivery point."""
-    limit = np.array(
-        [
-            max(
-                (p.markets[f.crop].moisture_limit_pct for p in farm.points if f.crop in p.markets),
-                default=np.inf,
-            )
-            for f, _ in season_rows(farm)
-        ]
-    )
-    turned_away = (season.reason == Reason.OPEN) & (season.moisture > limit[:, None])
-    reason = np.where(turned_away, np.uint8(Reason.GRAIN), season.reason).astype(np.uint8)
-    return replace(season, reason=reason)
-
-
 def row_of(farm: Farm, field: str, parcel: str) -> int:
     """Row of the season that holds a parcel of a field; both are ids."""
     wanted = (field, parcel == HOLLOW)
@@ -130,8 +114,6 @@ def hours_by_day(
     codes : meaning of the season's reasons: those of cutting, or of other work.
     """
     left = from_now(season, now)
-    if codes is Reason:
-        left = that_can_be_sold(farm, left)
     if codes is Reason:
         left = within_buyers_limits(farm, left)
     windows = daily_windows(left, tz=farm.tz)
