@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array, Weather
+from readiness.atmosphere.weather import HOUR, Array, Weather
 from readiness.grain.crops import CROPS, Crop
 from readiness.season.inputs import Observation, OperatingLimits, Stand
 from readiness.season.kernel import run_kernel
@@ -60,6 +61,16 @@ class Season:
     straw: Array
     surprises: tuple[tuple[int, float], ...] = ()
     end: RunState | None
+
+    @property
+    def by_hour(self) -> dict[str, NDArray[Any]]:
+        """Arrays of the season by name, (member, field, hour) each."""
+        return {name: v for name, v in vars(self).items() if isinstance(v, np.ndarray)}
+
+    def between(self, first: int, stop: int | None = None) -> Season:
+        """The season from hour `first` until hour `stop`, by default until its end."""
+        cut: dict[str, Any] = {name: v[:, :, first:stop] for name, v in self.by_hour.items()}
+        return replace(self, start=self.start + first * HOUR, **cut)
 
 
 def simulate(

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 import numpy as np
 
@@ -81,12 +80,7 @@ def _lead_skill(lead: int, pairs: list[tuple[float, bool]]) -> LeadSkill:
 def _within_span(observed: ObservedSeason) -> Season:
     """The season from its first midnight to its last."""
     first = int((observed.weather.start - observed.season.start).astype(int))
-    cut: dict[str, Any] = {
-        f.name: v[:, :, first : first + observed.hours]
-        for f in fields(observed.season)
-        if isinstance(v := getattr(observed.season, f.name), np.ndarray)
-    }
-    return replace(observed.season, start=observed.weather.start, **cut)
+    return observed.season.between(first, first + observed.hours)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from math import isnan
-from typing import Any
 
 import numpy as np
 
@@ -57,12 +56,7 @@ class DayHours(DayFigures):
 
 def from_now(season: Season, now: datetime) -> Season:
     """The season from the hour of `now` on."""
-    skip = max(0, int((utc_hour(now) - season.start).astype(int)))
-    values = {f.name: getattr(season, f.name) for f in fields(season)}
-    arrays: dict[str, Any] = {
-        name: value[:, :, skip:] for name, value in values.items() if isinstance(value, np.ndarray)
-    }
-    return replace(season, start=season.start + skip * HOUR, **arrays)
+    return season.between(max(0, int((utc_hour(now) - season.start).astype(int))))
 
 
 def within_working_hours(farm: Farm, season: Season) -> Season:

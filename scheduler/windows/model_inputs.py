@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from hashlib import sha256
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -286,16 +287,5 @@ def with_history(old: Season, new: Season, keep: int) -> Season:
         repeated = np.broadcast_to(tail, (members, *tail.shape[1:]))
         return np.concatenate([repeated, getattr(new, name)], axis=2)
 
-    hourly = (
-        "water_top",
-        "water_below",
-        "moisture",
-        "film",
-        "tier",
-        "approach",
-        "reason",
-        "wettings",
-        "sprout",
-        "straw",
-    )
-    return replace(new, start=new.start - keep * HOUR, **{name: both(name) for name in hourly})  # type: ignore[arg-type]
+    joined: dict[str, Any] = {name: both(name) for name in new.by_hour}
+    return replace(new, start=new.start - keep * HOUR, **joined)
