@@ -5,6 +5,7 @@ Layer: may import all of readiness.
 - `stations`: station records ready to run
 - `soil_moisture`: modelled soil water against probes
 - `days_suitable`: days suitable for fieldwork of a state
+- `published_check`: a statement of a publication beside the model's value
 - `hours_after_rain`: hours to each tier by texture and drainage
 - `reference_et`: evapotranspiration against program output
 - `grain_events`: published drying and wetting events

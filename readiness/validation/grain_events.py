@@ -8,30 +8,12 @@ the checks of rain, dew and sprouting.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from readiness.atmosphere.weather import Array
 from readiness.grain.crops import CROPS, Crop
 from readiness.grain.moisture import standing_grain
-
-
-@dataclass(frozen=True, kw_only=True)
-class GrainCheck:
-    """A published statement: the model's `value` should lie between `low` and `high`."""
-
-    name: str
-    unit: str
-    low: float
-    high: float
-    value: float
-    source: str
-
-    @property
-    def holds(self) -> bool:
-        """Whether the value lies within the published range."""
-        return self.low <= self.value <= self.high
+from readiness.validation.published_check import PublishedCheck
 
 
 def plausible_weather(
@@ -155,11 +137,11 @@ def _hours_to_limit_error(crop: Crop) -> float:
     return float(np.max(reached) - np.min(reached)) / 2.0
 
 
-def grain_checks() -> list[GrainCheck]:
+def grain_checks() -> list[PublishedCheck]:
     """Published statements with the model's values, hard wheat."""
     crop = CROPS["wheat_hard"]
     return [
-        GrainCheck(
+        PublishedCheck(
             name="20 to 14 %, normal summer weather",
             unit="points/day",
             low=0.7,
@@ -167,7 +149,7 @@ def grain_checks() -> list[GrainCheck]:
             value=_rate_20_to_14(crop),
             source="Ohio State: about 1 point a day",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="dewy night",
             unit="points",
             low=2.0,
@@ -175,7 +157,7 @@ def grain_checks() -> list[GrainCheck]:
             value=_dewy_night(crop),
             source="Lu & Siebenmorgen 1994 (rice): up to 4 points overnight",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="swing within a day, damp climate",
             unit="points",
             low=4.5,
@@ -183,7 +165,7 @@ def grain_checks() -> list[GrainCheck]:
             value=_damp_swing(crop),
             source="Great Britain, trade source 1995: about 6 points",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="20 to 13 %, hot afternoon",
             unit="h",
             low=6.0,
@@ -191,7 +173,7 @@ def grain_checks() -> list[GrainCheck]:
             value=_hot_hours(crop),
             source="common practice: within a day or so",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="0.58 in of rain over nine days, from 12 %",
             unit="%",
             low=13.0,
@@ -199,7 +181,7 @@ def grain_checks() -> list[GrainCheck]:
             value=_nine_days(crop),
             source="Ohio State: 14 %",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="hours to reach 14.5 %: model and sample error",
             unit="h",
             low=0.0,

@@ -23,6 +23,7 @@ from readiness.soil.layers import N_LAYERS, bearing_water
 from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE
 from readiness.soil.trafficability import land_limits
 from readiness.soil.water_balance import run_water, table_depth
+from readiness.validation.published_check import PublishedCheck
 
 #: Sand and clay, fractions: centres of the USDA classes (Saxton & Rawls 2006 Table 3).
 TEXTURES: Mapping[str, tuple[float, float]] = {
@@ -166,18 +167,7 @@ def hours_to_lower_table() -> dict[str, float]:
     return found
 
 
-@dataclass(frozen=True, kw_only=True)
-class GroundCheck:
-    """A statement about ground after rain: the model's `value` should lie in `low` to `high` h."""
-
-    name: str
-    low: float
-    high: float
-    value: float
-    source: str
-
-
-def ground_checks(rows: Sequence[HoursAfterRain]) -> list[GroundCheck]:
+def ground_checks(rows: Sequence[HoursAfterRain]) -> list[PublishedCheck]:
     """Statements of publications and practice about the hours after rain."""
 
     def hours(texture: str, rain_mm: float, drainage: str, *, wet: bool) -> HoursAfterRain:
@@ -190,36 +180,41 @@ def ground_checks(rows: Sequence[HoursAfterRain]) -> list[GroundCheck]:
     good = [r for r in rows if r.drainage == "good" and r.rain_mm >= 50.0]
     practice = "common practice, no source"
     return [
-        GroundCheck(
+        PublishedCheck(
             name="20 mm on dry clay, until combines may cut",
+            unit="h",
             low=2.0,
             high=24.0,
             value=float(clay.headland),
             source=f"{practice}: some hours",
         ),
-        GroundCheck(
+        PublishedCheck(
             name="95 mm on silty clay loam, until carts may drive",
+            unit="h",
             low=48.0,
             high=144.0,
             value=float(silty.firm),
             source=f"{practice}: days, not a week",
         ),
-        GroundCheck(
+        PublishedCheck(
             name="50 and 95 mm on drained ground, until combines may cut, median",
+            unit="h",
             low=0.5 * good[0].rule,
             high=2.0 * good[0].rule,
             value=float(np.median([r.headland for r in good])),
             source=f"Vieira et al. 2019: store of 40 mm under 90 %, {good[0].rule} h here",
         ),
-        GroundCheck(
+        PublishedCheck(
             name="95 mm on wet silty clay loam, hours that tile saves",
+            unit="h",
             low=24.0,
             high=float(poor.headland),
             value=float(poor.headland - tiled.headland),
             source=f"{practice}: a day or more",
         ),
-        GroundCheck(
+        PublishedCheck(
             name="tile under saturated ground, water table a foot down, slowest texture",
+            unit="h",
             low=12.0,
             high=48.0,
             value=max(hours_to_lower_table().values()),

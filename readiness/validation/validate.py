@@ -17,6 +17,7 @@ from readiness.validation.hours_after_rain import (
     ground_checks,
     hours_after_rain,
 )
+from readiness.validation.published_check import PublishedCheck
 from readiness.validation.reference_et import EtComparison, compare_reference_et
 from readiness.validation.soil_moisture import SoilResult, contingency_table, soil_results
 from readiness.validation.stations import prepare_station, read_stations
@@ -77,7 +78,7 @@ def validate(folder: Path, *, workers: int = 2) -> Validation:
     rows = [
         *soil_rows(soils),
         week_row(weeks),
-        *ground_rows(after_rain),
+        *check_rows("ground", ground_checks(after_rain), decimals=0),
         *et_rows(comparisons),
         *grain_rows(),
     ]
@@ -151,17 +152,24 @@ def week_row(weeks: pd.DataFrame) -> ValidationRow:
     )
 
 
-def ground_rows(after_rain: Sequence[HoursAfterRain]) -> list[ValidationRow]:
-    """Rows of the ground after rain: statements of publications and practice."""
+def check_rows(
+    group: str, checks: Iterable[PublishedCheck], *, decimals: int
+) -> list[ValidationRow]:
+    """Rows of published statements."""
     return [
         ValidationRow(
-            name=f"ground: {c.name}",
-            target=f"{c.low:g} to {c.high:g} h ({c.source})",
-            reached=f"{c.value:.0f} h",
-            met=c.low <= c.value <= c.high,
+            name=f"{group}: {c.name}",
+            target=f"{c.low:g} to {c.high:g} {c.unit} ({c.source})",
+            reached=f"{c.value:.{decimals}f} {c.unit}",
+            met=c.holds,
         )
-        for c in ground_checks(after_rain)
+        for c in checks
     ]
+
+
+def grain_rows() -> list[ValidationRow]:
+    """Rows of grain: published rates and events."""
+    return check_rows("grain", (*grain_checks(), *wet_grain_checks()), decimals=2)
 
 
 def et_rows(comparisons: Iterable[EtComparison]) -> list[ValidationRow]:
@@ -174,17 +182,4 @@ def et_rows(comparisons: Iterable[EtComparison]) -> list[ValidationRow]:
             met=c.rmse <= MAX_ET_RMSE[c.unit],
         )
         for c in comparisons
-    ]
-
-
-def grain_rows() -> list[ValidationRow]:
-    """Rows of grain: published rates and events."""
-    return [
-        ValidationRow(
-            name=f"grain: {c.name}",
-            target=f"{c.low:g} to {c.high:g} {c.unit} ({c.source})",
-            reached=f"{c.value:.2f} {c.unit}",
-            met=c.holds,
-        )
-        for c in (*grain_checks(), *wet_grain_checks())
     ]

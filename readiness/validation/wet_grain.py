@@ -20,7 +20,8 @@ from readiness.atmosphere.weather import Array
 from readiness.grain.crops import CROPS, Crop
 from readiness.grain.grade import TEST_WEIGHT_LOSS_MAX, weight_lost_to_wetting
 from readiness.grain.moisture import standing_grain, wet_to_dry
-from readiness.validation.grain_events import GrainCheck, plausible_weather
+from readiness.validation.grain_events import plausible_weather
+from readiness.validation.published_check import PublishedCheck
 
 #: Day of a made-up spell of fine days that is looked at, after the model has settled.
 SETTLED_DAY = 3
@@ -63,7 +64,7 @@ def first_open_hour(weather: dict[str, Array], crop: Crop) -> float:
     return dampest + float(np.argmax(fit[day][dampest:])) + CENTRAL_DAYLIGHT
 
 
-def storm_checks() -> list[GrainCheck]:
+def storm_checks() -> list[PublishedCheck]:
     """A wet spell's rise of moisture, and the fall after it."""
     crop = CROPS["wheat_hard"]
     soaked = wet_to_dry(standing_grain(misted(10), crop, start=12.0)["moisture"])
@@ -72,7 +73,7 @@ def storm_checks() -> list[GrainCheck]:
     afternoon = storm[15::24]
     soaking = standing_grain(SOAKING, crop, start=12.6)["moisture"]
     return [
-        GrainCheck(
+        PublishedCheck(
             name="fastest uptake of grain in a full ear",
             unit="points db an hour",
             low=1.4,
@@ -80,7 +81,7 @@ def storm_checks() -> list[GrainCheck]:
             value=round(float(np.diff(soaked).max()), 6),
             source="Bauer & Black 1983: at most 17 g/kg an hour",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="grain after ten misted hours, from 12 %",
             unit="%",
             low=21.0,
@@ -88,7 +89,7 @@ def storm_checks() -> list[GrainCheck]:
             value=float(100.0 * soaked[-1] / (100.0 + soaked[-1])),
             source="Bauer & Black 1983: ten hours at that rate, about 23 %",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="fall in the first six hours after a night's 15 mm",
             unit="points",
             low=3.0,
@@ -96,7 +97,7 @@ def storm_checks() -> list[GrainCheck]:
             value=float(storm[wettest] - storm[wettest + 6]),
             source="common practice, no source: about four points, from the outside of the kernels",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="fall from afternoon to afternoon, second to fourth day after the storm",
             unit="points a day",
             low=0.4,
@@ -104,7 +105,7 @@ def storm_checks() -> list[GrainCheck]:
             value=float((afternoon[1] - afternoon[4]) / 3.0),
             source="Ohio State: about 1 point a day; common practice, no source: 0.4-0.8",
         ),
-        GrainCheck(
+        PublishedCheck(
             name=f"second fine afternoon after 18 h of rain (grain up to {soaking.max():.0f} %)",
             unit="%",
             low=15.0,
@@ -115,7 +116,7 @@ def storm_checks() -> list[GrainCheck]:
     ]
 
 
-def first_hour_checks() -> list[GrainCheck]:
+def first_hour_checks() -> list[PublishedCheck]:
     """First hour of cutting on a dry, a dewy and a humid morning of late summer."""
     crop = CROPS["wheat_hard"]
     dry = plausible_weather(4, temp=(13.0, 30.0), dew_point=9.5, wind=(5.0, 2.5), noon=850.0)
@@ -123,7 +124,7 @@ def first_hour_checks() -> list[GrainCheck]:
     humid = plausible_weather(4, temp=(19.0, 29.5), dew_point=20.0, wind=(2.0, 1.0), noon=750.0)
     common = "common practice, no source"
     return [
-        GrainCheck(
+        PublishedCheck(
             name="first hour of cutting, dry breezy morning",
             unit="h, local clock",
             low=7.0,
@@ -131,7 +132,7 @@ def first_hour_checks() -> list[GrainCheck]:
             value=first_open_hour(dry, crop),
             source=f"{common}: by mid-morning",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="first hour of cutting, dewy morning",
             unit="h, local clock",
             low=10.0,
@@ -139,7 +140,7 @@ def first_hour_checks() -> list[GrainCheck]:
             value=first_open_hour(dewy, crop),
             source=f"{common}: late morning, when dew is off",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="first hour of cutting, humid morning, high near 85 °F, little wind",
             unit="h, local clock",
             low=12.5,
@@ -150,7 +151,7 @@ def first_hour_checks() -> list[GrainCheck]:
     ]
 
 
-def sprouting_checks() -> list[GrainCheck]:
+def sprouting_checks() -> list[PublishedCheck]:
     """Sprouting in a mist chamber, before dormancy ends, and below the moisture that sprouts."""
     crop = CROPS["wheat_hard"]
     wet = standing_grain(misted(192), crop, start=10.7, rested=True)["sprout"]
@@ -162,7 +163,7 @@ def sprouting_checks() -> list[GrainCheck]:
     low = replace(crop, dormancy_days=4.0)
     ripened = standing_grain(rested, low, start=30.0)["sprout"][-1]
     return [
-        GrainCheck(
+        PublishedCheck(
             name="kernels sprouted after 28 misted hours",
             unit="%",
             low=10.0,
@@ -170,7 +171,7 @@ def sprouting_checks() -> list[GrainCheck]:
             value=100.0 * float(wet[27]),
             source="Bauer & Black 1983: 20 % within 28 h",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="kernels sprouted after 8 misted days",
             unit="%",
             low=80.0,
@@ -178,7 +179,7 @@ def sprouting_checks() -> list[GrainCheck]:
             value=100.0 * float(wet[191]),
             source="Bauer & Black 1983: 90 % within 8 days",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="sprouted, 8 misted days straight after maturity, not dried before",
             unit="%",
             low=0.0,
@@ -186,7 +187,7 @@ def sprouting_checks() -> list[GrainCheck]:
             value=100.0 * float(dormant[-1]),
             source="Bauer & Black 1983: none until dried to 120 g/kg for two days or more",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="sprouted, three misted days after dry weather",
             unit="%",
             low=20.0,
@@ -194,7 +195,7 @@ def sprouting_checks() -> list[GrainCheck]:
             value=100.0 * float(ripened),
             source="Bauer & Black 1983: between their 28 h and 8 days",
         ),
-        GrainCheck(
+        PublishedCheck(
             name=f"sprouted, a night's 15 mm (core up to {storm['core'].max():.0f} % wet basis)",
             unit="%",
             low=0.0,
@@ -205,7 +206,7 @@ def sprouting_checks() -> list[GrainCheck]:
     ]
 
 
-def weight_checks() -> list[GrainCheck]:
+def weight_checks() -> list[PublishedCheck]:
     """Test weight lost after rain on ripe grain."""
     crop = CROPS["wheat_hard"]
 
@@ -218,7 +219,7 @@ def weight_checks() -> list[GrainCheck]:
         12, temp=(17.5, 28.5), dew_point=16.5, showers=((88, 4.0), (161, 6.0), (232, 5.0))
     )
     return [
-        GrainCheck(
+        PublishedCheck(
             name="test weight lost to the first two wettings",
             unit="lb/bu",
             low=2.0,
@@ -226,7 +227,7 @@ def weight_checks() -> list[GrainCheck]:
             value=lost(np.array(2.0)),
             source="NDSU 2012: usually 2-3 lb/bu after rain",
         ),
-        GrainCheck(
+        PublishedCheck(
             name="test weight lost in twelve days with three rains",
             unit="lb/bu",
             low=2.8,
@@ -237,6 +238,6 @@ def weight_checks() -> list[GrainCheck]:
     ]
 
 
-def wet_grain_checks() -> list[GrainCheck]:
+def wet_grain_checks() -> list[PublishedCheck]:
     """All checks of this module, hard wheat."""
     return [*storm_checks(), *first_hour_checks(), *sprouting_checks(), *weight_checks()]
