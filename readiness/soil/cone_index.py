@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from readiness.atmosphere.weather import Array
-from readiness.soil.running_gear import FRONT_SHARE
+from readiness.soil.running_gear import FRONT_SHARE, GEARS, RunningGear
 
 KPA_PER_PSI = 6.894757
 LB_PER_KG = 2.2046226
@@ -28,6 +28,9 @@ SMSP: dict[str, tuple[float, float]] = {
     "MH": (23.641, 5.191),
     "OH": (12.189, 1.942),
 }
+#: Ground clearance of combines and carts, m. Assumed, as common machines have. Moves only the
+#: strength that the table of soil strengths says machines need.
+CLEARANCE = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,19 +97,24 @@ def vehicle_cone_index(mobility: float, *, passes: int = 1) -> float:
 
 
 def combine_axle(loaded_t: float) -> Axle:
-    """Front axle of a combine with a full tank on two wide tyres (900/60R32; assumed)."""
-    return Axle(
-        load_kg=FRONT_SHARE * loaded_t * 1000.0,
-        tyres=2,
-        diameter_m=1.956,
-        width_m=0.899,
-        clearance_m=0.5,
-    )
+    """Front axle of a combine with a full tank on the usual two wide tyres."""
+    return _axle(FRONT_SHARE * loaded_t, GEARS["combine"]["single"])
 
 
 def cart_axle(loaded_t: float) -> Axle:
-    """Single axle of a loaded cart on the usual tyres (1250/50R32; assumed)."""
-    return Axle(load_kg=loaded_t * 1000.0, tyres=2, diameter_m=1.95, width_m=1.25, clearance_m=0.5)
+    """Single axle of a loaded cart on the usual tyres."""
+    return _axle(loaded_t, GEARS["cart"]["single"])
+
+
+def _axle(load_t: float, gear: RunningGear) -> Axle:
+    """Axle that carries a load on tyres."""
+    return Axle(
+        load_kg=load_t * 1000.0,
+        tyres=gear.number,
+        diameter_m=gear.length_m,
+        width_m=gear.width_m,
+        clearance_m=CLEARANCE,
+    )
 
 
 def strength_smsp(moisture: Array, unified: str) -> Array:
