@@ -12,8 +12,7 @@ from readiness.atmosphere.weather import Array, Weather
 from readiness.season.codes import OtherWork, OtherWorkReason, Tier
 from readiness.season.simulate import Season
 from readiness.soil.land import Land
-from readiness.soil.properties import bulk_density
-from readiness.soil.trafficability import plastic_limit
+from readiness.soil.properties import bulk_density, plastic_limit
 
 Causes = dict[OtherWorkReason, NDArray[np.bool_]]
 #: Lowest soil temperature for planting, °C. Corn: 50 °F at 4 in, published; soybean: 50-55 °F,

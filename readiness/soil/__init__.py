@@ -3,7 +3,7 @@
 Layer: may import atmosphere.
 
 - `layers`: the layers of the profile and the zones that bear machines
-- `properties`: texture to hydraulic properties, curve number formulas
+- `properties`: texture to hydraulic properties and plastic limit, curve number formulas
 - `drainage`: flow to tile, and usual spacings
 - `land`: soil facts of the fields, as the water balance reads them
 - `water_balance`: the hourly layered water balance (compiled step)

@@ -1,4 +1,4 @@
-"""Hydraulic properties of soil from texture, and formulas of the curve number."""
+"""Properties of soil from texture, and formulas of the curve number."""
 
 from __future__ import annotations
 
@@ -47,6 +47,14 @@ def saturated_conductivity(sand: ArrayLike, clay: ArrayLike, organic: ArrayLike)
 def bulk_density(sand: ArrayLike, clay: ArrayLike, organic: ArrayLike) -> Array:
     """Bulk density, t/m³ (Saxton & Rawls 2006 eq. 6)."""
     return np.asarray((1.0 - saturation(sand, clay, organic)) * 2.65)
+
+
+def plastic_limit(clay: Array) -> Array:
+    """Lower plastic limit, percent by weight, at which loose topsoil begins to stick.
+
+    20 at 18 % clay, 28 at 53 % (Mueller et al. 2003); `clay` is a fraction.
+    """
+    return np.asarray(20.0 + (100.0 * clay - 18.0) * 8.0 / 35.0, dtype=np.float64)
 
 
 def retention(curve_number: ArrayLike) -> Array:

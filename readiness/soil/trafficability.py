@@ -60,14 +60,6 @@ class WaterLimits:
     approach: Array
 
 
-def plastic_limit(clay: Array) -> Array:
-    """Lower plastic limit, percent by weight, at which loose topsoil begins to stick.
-
-    20 at 18 % clay, 28 at 53 % (Mueller et al. 2003); `clay` is a fraction.
-    """
-    return np.asarray(20.0 + (100.0 * clay - 18.0) * 8.0 / 35.0, dtype=np.float64)
-
-
 def load_shift(load: float, usual: float, *, exponent: Array) -> Array:
     """Change of a share of field capacity for a load instead of the usual one, (field,).
 

@@ -15,7 +15,7 @@ from readiness.season.other_work import (
     tillage_limit,
 )
 from readiness.season.simulate import simulate
-from readiness.soil.trafficability import plastic_limit
+from readiness.soil.properties import plastic_limit
 from scheduler.report.phrases import OTHER_WORK_REASON_TEXT
 
 

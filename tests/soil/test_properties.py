@@ -124,3 +124,8 @@ def test_wrong_land_is_refused() -> None:
         Land.of(1, sand=0.8, clay=0.4)
     with pytest.raises(ValueError, match=r"slope_pct has shape \(3,\); .* as in sand \(2,\)"):
         Land(**{**vars(Land.of(2)), "slope_pct": np.zeros(3)})
+
+
+def test_topsoil_sticks_at_the_published_plastic_limits():
+    # published: 20 % by weight with 18 % clay, 28 % with 53 % clay (Mueller et al. 2003)
+    assert soil.plastic_limit(np.array([0.18, 0.53])) == pytest.approx([20.0, 28.0])

@@ -19,7 +19,6 @@ from readiness.soil.trafficability import (
     LOAD_SPAN,
     WaterLimits,
     land_limits,
-    plastic_limit,
     strengths_at_limits,
 )
 
@@ -117,11 +116,6 @@ def test_the_lower_zone_hardly_counts_on_sand():
     sand, loam = Land.of(1, sand=0.88, clay=0.05), Land.of()
     assert limits(sand).firm_below > limits(sand).firm_top + 0.1
     assert limits(loam).firm_below == pytest.approx(limits(loam).firm_top)
-
-
-def test_topsoil_sticks_at_the_published_plastic_limits():
-    # published: 20 % by weight with 18 % clay, 28 % with 53 % clay (Mueller et al. 2003)
-    assert plastic_limit(np.array([0.18, 0.53])) == pytest.approx([20.0, 28.0])
 
 
 def test_offset_moves_every_limit_and_saturation_caps_it():
