@@ -7,7 +7,7 @@ import math
 import uuid
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -45,8 +45,6 @@ from scheduler.web.morning.held_orders import held_orders
 from scheduler.web.morning.timeline import timeline
 from scheduler.web.season_view import last_review, season_view
 
-STALE_ORDERS = timedelta(hours=26)  # age from which orders are called old; assumed, over a day
-
 NumberedOrders = list[tuple[int, Order]]
 
 
@@ -67,21 +65,21 @@ def today() -> str:
     context = app_context()
     with context.book() as book:
         entry, plan = context.issued(book)
-        view = _orders_view(context, plan, entry, book.entries_since(entry))
+        view = {"plan": plan, "entry": entry, "state": context.planner.state}
         if plan is not None and entry is not None:
-            view |= _day_view(context, book, plan, entry)
+            view |= _day_view(context, book, plan, entry) | _orders_view(plan, context.clock())
     return render_template("today.html", **view)
 
 
 def _day_view(context: AppContext, book: Book, plan: IssuedPlan, entry: Entry) -> dict[str, Any]:
     """Values for the first screen: the day of each crew, its acts, and what is new."""
     now = context.clock()
-    fresh = freshness(plan, now)
     here = now.astimezone(plan.farm.tz)
     ahead = (here.date() - plan.now.date()).days
     days = crew_days(plan, ahead=ahead) if ahead in (0, 1) else ()
     return {
-        "fresh": fresh,
+        "news": book.entries_since(entry),
+        "fresh": freshness(plan, now),
         "days": days,
         "timeline": timeline(days, here, plan.farm.units),
         "tomorrow": crew_days(plan, ahead=1) if ahead == 0 else (),
@@ -207,29 +205,11 @@ def _planning_time(home: Path) -> datetime | None:
         return None
 
 
-def _orders_view(
-    context: AppContext, plan: IssuedPlan | None, entry: Entry | None, news: list[Entry]
-) -> dict[str, Any]:
-    """Values for pages with orders: the plan, and how far it can be trusted.
-
-    Parameters
-    ----------
-    news : entries since the plan was issued.
-    """
-    state = context.planner.state
-    if plan is None:
-        return {"plan": None, "news": news, "state": state}
-    now = context.clock()
+def _orders_view(plan: IssuedPlan, now: datetime) -> dict[str, Any]:
+    """Values for all orders of a plan, and how far they can be trusted."""
     age = None if plan.issued is None else (now - plan.issued).total_seconds() / 3600.0
-    aged = replace(plan, age_h=age)
     return {
-        "plan": plan,
-        "entry": entry,
-        "news": news,
-        "state": state,
-        "old": now - plan.now > STALE_ORDERS,
-        "weather": weather_line(aged),
-        "weather_old": age is not None and age > plan.farm.rules.forecast_age_max_h,
+        "weather": weather_line(replace(plan, age_h=age)),
         "short_forecast": short_forecast_text(plan),
         "money_lines": money_lines(plan),
         "kept": own_order_kept(plan),
