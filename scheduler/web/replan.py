@@ -8,9 +8,6 @@ from werkzeug.wrappers import Response as AnyResponse
 from scheduler.language.translation import _
 from scheduler.web.context import app_context
 
-#: Attributes of `ReplanState` that the script of the page reads.
-JSON_NAMES = ("running", "refining", "share", "text", "error", "plan")
-
 
 def register(app: Flask) -> None:
     """Add the page to the app."""
@@ -35,7 +32,7 @@ def start_replan() -> AnyResponse:
 def replan_json() -> Response:
     """Where the replan stands, for the script of the page."""
     state = app_context().planner.state
-    return jsonify({n: getattr(state, n) for n in JSON_NAMES} | {"text": _(state.text)})
+    return jsonify(running=state.running, share=state.share, text=_(state.text), error=state.error)
 
 
 def cancel() -> AnyResponse:
