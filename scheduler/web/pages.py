@@ -85,7 +85,7 @@ def _day_view(context: AppContext, book: Book, plan: IssuedPlan, entry: Entry) -
         "tomorrow": crew_days(plan, ahead=1) if ahead == 0 else (),
         "by_crew": {c.crew: c for c in plan.crews},
         "messages": {c.crew: text for c, text in zip(plan.crews, plan.messages, strict=True)},
-        "phone_news": news_for_phone(context, book, entry),
+        "phone_news": news_for_phone(context, book, entry, plan=plan),
         "act": last_act(book, now),
         "begun": fields_begun(book, now),
         "held": held_orders(book, plan, now),

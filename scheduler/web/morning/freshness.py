@@ -87,23 +87,35 @@ def freshness(plan: IssuedPlan, now: datetime) -> Freshness:
     )
 
 
-def news_for_phone(context: AppContext, book: Book, entry: Entry) -> PlanNews | None:
-    """What differs from the orders that this phone has seen; None where these are the ones."""
-    number = session.get("plan")
-    if not isinstance(number, int) or number == entry.id:
+def news_for_phone(
+    context: AppContext, book: Book, entry: Entry, *, plan: IssuedPlan
+) -> PlanNews | None:
+    """What differs from the orders that this phone has seen; None where these are the ones.
+
+    Parameters
+    ----------
+    entry : entry of the `plan` that holds now.
+    """
+    number, news = session.get("plan"), None
+    if (
+        isinstance(number, int)
+        and number != entry.id
+        and (before := context.plan_of(book, number)) is not None
+    ):
+        news = _news(book, before, plan, old=book.get(number), new=entry)
+    if news is None:
         session["plan"] = entry.id
-        return None
-    before = context.plan_of(book, number)
-    after = context.plan_of(book, entry.id)
-    if before is None or after is None:
-        session["plan"] = entry.id
-        return None
-    old = book.get(number)
+    return news
+
+
+def _news(
+    book: Book, before: IssuedPlan, after: IssuedPlan, *, old: Entry, new: Entry
+) -> PlanNews | None:
+    """What differs between two plans; None where a longer search keeps the orders."""
     lines = plan_differences(before, after)
     made = clock(before.now, after.now, after.farm.units)
-    if (old.at, old.number("seen")) == (entry.at, entry.number("seen")):
+    if (old.at, old.number("seen")) == (new.at, new.number("seen")):
         if not lines:
-            session["plan"] = entry.id
             return None
         head = _(
             "A longer search found better orders. They replace the quick ones of {time}.", time=made
@@ -115,7 +127,7 @@ def news_for_phone(context: AppContext, book: Book, entry: Entry) -> PlanNews | 
     entered = tuple(
         sentence(_("taken back: {entry}", entry=text) if e.withdrawn else text)
         for e in book.entries_since(old)
-        if e.id <= entry.id
+        if e.id <= new.id
         for text in (entry_text(e, after.farm),)
     )
     return PlanNews(head=head, lines=(*lines, *entered))
