@@ -28,7 +28,7 @@ from scheduler.season_book.entry_kinds import KINDS, crop_of, field_of_parcel, s
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import identify, read_value
 from scheduler.web.context import app_context
-from scheduler.web.forms import Answer, form_number
+from scheduler.web.forms import Answer, form_number, subject_choices
 from scheduler.web.morning.held_orders import why_not
 from scheduler.web.offline import form_token
 
@@ -285,7 +285,7 @@ def _steps(plan: IssuedPlan, crew: str, fields: Sequence[str]) -> dict[str, Alte
 
 def _titles(plan: IssuedPlan, farm: Farm) -> dict[str, str]:
     """Titles of fields and planned parcels by name."""
-    titles = {f.id: f"{f.id} {f.name}" if f.name != f.id else f.id for f in farm.fields}
+    titles = dict(subject_choices(farm, "field"))
     for crew in plan.crews:
         for name in planned_names(plan, crew.crew):
             field, slash, parcel = name.partition("/")

@@ -129,6 +129,15 @@ def add_correction(number: int) -> Answer:
     return redirect(url_for("entry", number=added.id, new=1), 303)
 
 
+def subject_choices(farm: Farm, subject_type: str) -> list[tuple[str, str]]:
+    """Ids of a type, each with the text of its choice."""
+    names = {f.id: f.name for f in farm.fields} if subject_type == "field" else {}
+    return [
+        (i, f"{i} {names[i]}" if names.get(i) and names[i] != i else i)
+        for i in subject_ids(farm, subject_type)
+    ]
+
+
 def form_number(text: str) -> int:
     """Revision or entry id in a form; 0 where the text is no number."""
     return int(text) if text.isascii() and text.isdigit() and len(text) <= 12 else 0
@@ -172,13 +181,15 @@ def _form(
     """
     farm = app_context().farm()
     choices = {
-        f.name: _choices(farm, f.quantity) for f in kind.facts if f.quantity in ("field", "crew")
+        f.name: subject_choices(farm, f.quantity)
+        for f in kind.facts
+        if f.quantity in ("field", "crew")
     }
     page = render_template(
         "entry.html",
         kind=kind,
         subject_label=SUBJECT_LABELS[kind.subject_type],
-        subjects=_choices(farm, kind.subject_type),
+        subjects=subject_choices(farm, kind.subject_type),
         choices=choices,
         unit={f.name: default_unit(f, farm) for f in kind.facts},
         values=values,
@@ -189,15 +200,6 @@ def _form(
         token=uuid.uuid4().hex,
     )
     return page, code
-
-
-def _choices(farm: Farm, subject_type: str) -> list[tuple[str, str]]:
-    """Ids of a type, each with the text of its choice."""
-    names = {f.id: f.name for f in farm.fields} if subject_type == "field" else {}
-    return [
-        (i, f"{i} {names[i]}" if names.get(i) and names[i] != i else i)
-        for i in subject_ids(farm, subject_type)
-    ]
 
 
 def _answer(name: str) -> str:

@@ -18,7 +18,6 @@ from flask import (
     request,
     url_for,
 )
-from werkzeug.wrappers import Response as AnyResponse
 
 from scheduler.errors import ConflictError, EntryError
 from scheduler.farm.model import Farm
@@ -35,7 +34,7 @@ from scheduler.season_book.parsing import read_entry
 from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.access.private_state import Person
 from scheduler.web.context import AppContext, app_context
-from scheduler.web.forms import form_number
+from scheduler.web.forms import Answer, form_number, subject_choices
 from scheduler.web.morning.acts import KIND_OF_ACT, entry_of_act
 from scheduler.web.morning.farm_map import map_page
 from scheduler.web.offline import form_token, time_of_entry
@@ -61,8 +60,6 @@ DRIVER_CAUTIONS = (
     N_("Thunder: stop, get into a closed cab or building, wait 30 minutes after the last."),
     N_("Local rules, bans, warnings in force and trained people come before this page."),
 )
-
-Answer = AnyResponse | tuple[str, int]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -281,24 +278,18 @@ def _forms(farm: Farm, crew: CrewOrders | None, cut: Mapping[str, float]) -> tup
     """Forms of a driver: the crew's own fields and machines come first."""
     mine = [o.field for o in crew.orders] if crew else []
     machines = [*crew.combines, *crew.carts, *crew.trucks] if crew else []
-    names = {f.id: f.name for f in farm.fields}
-
-    def title(id_: str) -> str:
-        return f"{id_} {names[id_]}" if names.get(id_, id_) != id_ else id_
-
     out = []
     for name, facts in DRIVER_FORMS.items():
         kind = KINDS[name]
-        known = subject_ids(farm, kind.subject_type)
-        first = [i for i in dict.fromkeys([*mine, *machines]) if i in known]
-        ids = [*first, *(k for k in known if k not in first)]
+        titles = dict(subject_choices(farm, kind.subject_type))
+        ids = [i for i in dict.fromkeys([*mine, *machines, *titles]) if i in titles]
         if name == "cut":
             ids = [i for i in ids if cut.get(i, 0.0) < 1.0]
         out.append(
             DriverForm(
                 kind=kind,
                 facts=tuple(replace(f, hint="") for f in kind.facts if f.name in facts),
-                subjects=tuple((i, title(i)) for i in ids),
+                subjects=tuple((i, titles[i]) for i in ids),
             )
         )
     return tuple(out)

@@ -13,11 +13,10 @@ from scheduler.language.translation import _
 from scheduler.season_book.entry_kinds import subject_ids
 from scheduler.web.access.private_state import Person
 from scheduler.web.context import AppContext, app_context
+from scheduler.web.forms import Answer
 
 REFUSALS_SHOWN = 10
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
-
-Answer = AnyResponse | tuple[str, int]
 
 
 def register(app: Flask) -> None:
