@@ -12,10 +12,7 @@ from scheduler.explanation.crew_clock import Run
 from scheduler.explanation.deliveries import deliveries
 from scheduler.explanation.timing import Cuts, cuts_of, minute_time
 from scheduler.orders.decision import Decision
-from scheduler.orders.model import Delivery, Spread, Stint
-
-#: Days of which the clock is printed; assumed: crews are sent out for today and tomorrow.
-CLOCK_DAYS = 2
+from scheduler.orders.model import CLOCK_DAYS, Delivery, Spread, Stint
 
 
 def stints(decision: Decision, k: int, runs: Sequence[Run], member: int) -> tuple[Stint, ...]:

@@ -19,8 +19,6 @@ from scheduler.solver.policy_search import Evaluator
 GRAIN_POINTS = 1.0
 #: Other fields of the crew's order that are tried first; assumed: farther ones do not compete.
 RIVALS = 4
-#: Standard errors by which another first field must save more to be named.
-ERRORS = 2.0
 
 
 def deciding_causes(decision: Decision, crews: tuple[CrewOrders, ...]) -> tuple[Deciding, ...]:
@@ -41,8 +39,7 @@ def deciding_causes(decision: Decision, crews: tuple[CrewOrders, ...]) -> tuple[
         rivals = [(j, begun_first(decision.policy.orders, k, j)) for j in jobs[1 : 1 + RIVALS]]
         for cause, tables, members in _changes(work.tables, jobs[0]):
             saving, rival = _best_saving(decision, tables, members, rivals)
-            price = work.farm.rules.change_price
-            if saving.mean > max(price, ERRORS * saving.error):
+            if saving.real and saving.mean > work.farm.rules.change_price:
                 out.append(
                     Deciding(
                         crew=crew.crew,

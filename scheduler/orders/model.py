@@ -25,6 +25,8 @@ if TYPE_CHECKING:  # the page reads orders and does not load the solver
 
 #: Why grain does not go to the first choice of delivery point.
 SHUT, TURNED_AWAY = "shut", "turned away"
+#: Days of which clock times are printed; assumed: crews are sent out for today and tomorrow.
+CLOCK_DAYS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +165,7 @@ class Stint:
 
 @dataclass(frozen=True, kw_only=True)
 class CrewOrders:
-    """A crew and its orders over the whole horizon, in order; `stints` of today and tomorrow."""
+    """A crew and its orders over the whole horizon, in order; `stints` of `CLOCK_DAYS` days."""
 
     crew: str
     combines: tuple[str, ...]

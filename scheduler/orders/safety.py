@@ -43,7 +43,8 @@ from scheduler.orders.model import CrewOrders, Stint
 AHEAD_H = 18
 #: Share of members from which rain or thunder is named; assumed, one in ten.
 WORTH_NAMING = 0.1
-RAIN_MM = 0.2  # mm/h that counts as rain here; assumed, a hundredth of an inch rounded
+#: Rain, mm/h, that counts as rain in cautions and figures; assumed, a hundredth of an inch rounded.
+RAIN_MM = 0.2
 #: Gusts of a U.S. National Weather Service wind advisory, 46 mph (value from memory).
 GUST_MS = 20.6
 #: Hours of a day's orders from which fatigue is named; assumed, the long end of a shift.

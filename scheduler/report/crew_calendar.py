@@ -21,7 +21,7 @@ import icalendar
 from scheduler.farm.units import show_area
 from scheduler.farm.wording import clock, day_name, one_line, sentence
 from scheduler.language.translation import N_, _
-from scheduler.orders.model import CrewOrders, Morning, Order, Stint
+from scheduler.orders.model import CLOCK_DAYS, CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
     beyond_forecast,
     chance_text,
@@ -179,7 +179,7 @@ def _stay_events(crew: CrewOrders, morning: Morning) -> Iterator[icalendar.Event
     """An event for each stay of today and tomorrow, from leaving to its end."""
     held = {(o.field, o.parcel) for o in crew.orders if o.locked}
     seen: dict[tuple[str, str], int] = {}
-    days = [morning.now.date() + timedelta(days=d) for d in range(2)]
+    days = [morning.now.date() + timedelta(days=d) for d in range(CLOCK_DAYS)]
     for day in [crew_day(crew, morning, d) for d in days]:
         for place, lines in enumerate(day.stints):
             stint = lines.stint

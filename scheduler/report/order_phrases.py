@@ -16,6 +16,7 @@ from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, perce
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
+    CLOCK_DAYS,
     SHUT,
     TURNED_AWAY,
     Change,
@@ -58,13 +59,11 @@ OPENS: dict[Reason, str] = {
 SAME_MONEY = 0.5
 #: Standard errors that a real difference exceeds.
 REAL_ERRORS = 2.0
-#: Days of which clock times are printed; assumed: crews are sent out for today and tomorrow.
-CLOCK_DAYS = 2
 #: Places in the list for a minute of move from which distance alone decides.
 NEAREST_WEIGHT = 100.0
 #: Hours of a shift from which it is told in days; assumed, a day and a half.
 DAYS_FROM_H = 36.0
-#: Share of members below which an order says how often the field is finished at all.
+#: Share of members below which a line says how often it comes true.
 SURELY = 0.9
 #: What would change a crew's first field; `_` translates it and names the crew's first field, the
 #: other one, and the money that it would save.

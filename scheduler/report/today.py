@@ -17,6 +17,7 @@ from scheduler.language.translation import N_, _
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
+    SURELY,
     idle_crew_text,
     idle_crews,
     machine_change_text,
@@ -28,8 +29,6 @@ from scheduler.report.order_phrases import (
 )
 from scheduler.report.phrases import field_title, machines, move_text, own_crop, whole_loads
 
-#: Share of members below which a line says how often it comes true.
-SURELY = 0.9
 #: Names of the five lines.
 WHO, GO, START, GRAIN, OTHERWISE = (
     N_("Who"),

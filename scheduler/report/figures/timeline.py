@@ -9,6 +9,7 @@ from readiness.atmosphere.solar import daylight
 from readiness.atmosphere.weather import HOUR
 from scheduler.language.translation import _
 from scheduler.orders.model import Morning, Order
+from scheduler.orders.safety import RAIN_MM
 from scheduler.report.figures.axes import (
     GREY,
     INK,
@@ -22,7 +23,6 @@ from scheduler.report.figures.axes import (
     time_axis,
 )
 
-RAIN_MM = 0.2  # mm/h that counts as rain in a figure; assumed, as in the cautions
 DAYS_NAMED = 14  # on the time axis
 
 
