@@ -83,7 +83,7 @@ def time_of_day(when: datetime | time, units: Units) -> str:
 
 def weekday_clock(when: datetime, units: Units) -> str:
     """'Sat 10:00', on the clock of the units."""
-    return f"{short_day(when)} {clock(when, when, units)}"
+    return f"{short_day(when)} {time_of_day(when, units)}"
 
 
 def _twelve_hour(when: datetime | time) -> str:

@@ -7,11 +7,10 @@ or licensed people decide; no line here says that an hour is safe.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 
 from readiness.atmosphere.hazards import FIRE_STOP, LIGHTNING_WAIT_MIN
 from scheduler.farm.units import Units, short_number, show_temp, show_wind
-from scheduler.farm.wording import clock, percent, weekday_clock
+from scheduler.farm.wording import percent, time_of_day, weekday_clock
 from scheduler.language.translation import N_, _
 from scheduler.orders.cautions import (
     DayCaution,
@@ -116,7 +115,7 @@ def caution_text(caution: DayCaution, units: Units) -> str:
                 "red-flag warnings and bans.",
                 stop=short_number(caution.stop),
                 share=percent(caution.share),
-                peak=_hour(caution.peak, units),
+                peak=time_of_day(caution.peak, units),
             )
         case FireDanger():
             return _fire_danger(caution, units)
@@ -130,20 +129,20 @@ def caution_text(caution: DayCaution, units: Units) -> str:
                 "{peak}; the plan leaves those hours out.",
                 speed=show_wind(caution.stop_ms, units),
                 share=percent(caution.share),
-                peak=_hour(caution.peak, units),
+                peak=time_of_day(caution.peak, units),
             )
         case Gusts():
             return _(
                 "Wind: gusts up to {speed} about {peak}: take care with raised boxes and augers, "
                 "on the road, and with fire.",
                 speed=show_wind(caution.gust_ms, units),
-                peak=_hour(caution.peak, units),
+                peak=time_of_day(caution.peak, units),
             )
         case WorkAfterDark():
             return _(
                 "Dark: sunset about {sunset} and {crews} may work on: check lights and emblems "
                 "before, and whether wide loads may be moved after it.",
-                sunset=_hour(caution.sunset, units),
+                sunset=time_of_day(caution.sunset, units),
                 crews=", ".join(caution.crews),
             )
         case LongDay():
@@ -154,14 +153,9 @@ def caution_text(caution: DayCaution, units: Units) -> str:
             )
 
 
-def _hour(when: datetime, units: Units) -> str:
-    """Clock of a time of the day."""
-    return clock(when, when, units)
-
-
 def _lightning(storm: Lightning, units: Units) -> str:
     fields = {
-        "start": _hour(storm.start, units),
+        "start": time_of_day(storm.start, units),
         "share": percent(storm.share),
         "minutes": f"{LIGHTNING_WAIT_MIN:.0f}",
     }
@@ -183,7 +177,7 @@ def _fire_danger(fire: FireDanger, units: Units) -> str:
     fields = {
         "index": f"{fire.index:.0f}",
         "danger": _(fire.hazard_class),
-        "peak": _hour(fire.peak, units),
+        "peak": time_of_day(fire.peak, units),
     }
     if fire.stop is None:
         return _(
@@ -207,7 +201,7 @@ def _heat(heat: Heat, units: Units) -> str:
         "the sun: water, shade, breaks, and watch each other.",
         index=show_temp(heat.index_c, units),
         danger=_(heat.hazard_class),
-        peak=_hour(heat.peak, units),
+        peak=time_of_day(heat.peak, units),
         more="15 °F" if units == "us" else "8 °C",
     )
     if heat.passed_stop_c is None:

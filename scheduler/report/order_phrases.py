@@ -12,7 +12,7 @@ from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 from scheduler.farm.model import Farm
 from scheduler.farm.units import Units, short_number, show_money
-from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent
+from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent, time_of_day
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
@@ -131,12 +131,12 @@ def reason_text(reason: OrderReason | str, farm: Farm) -> str:
             )
         )
     if reason.allowed_from is not None:
-        time = clock(reason.allowed_from, reason.allowed_from, farm.units)
+        time = time_of_day(reason.allowed_from, farm.units)
         parts.append(_("may not be cut before {time}", time=time))
     elif reason.closed_by is None or reason.opens is None:
         parts.append(_("fit already, next in line"))
     else:
-        time = clock(reason.opens, reason.opens, farm.units)
+        time = time_of_day(reason.opens, farm.units)
         parts.append(_(OPENS[reason.closed_by], time=time))
     if reason.waits_pct is not None:
         parts.append(
@@ -242,7 +242,7 @@ def change_text(change: Change | str, farm: Farm) -> str:
         "field": title,
         "span": span,
         "day": day_name(order.start.mid),
-        "time": clock(order.start.mid, order.start.mid, farm.units),
+        "time": time_of_day(order.start.mid, farm.units),
         "reason": fields["reason"],
     }
     if change.later_h > 0:
@@ -544,5 +544,5 @@ def note_text(note: IdleNote | str, units: Units) -> str:
     return _(
         "nothing to cut today; first start {day} {time}",
         day=day_name(note.first_start),
-        time=clock(note.first_start, note.first_start, units),
+        time=time_of_day(note.first_start, units),
     )

@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 
 from scheduler.farm.model import Farm
 from scheduler.farm.units import Units, show_area, show_distance, show_part
-from scheduler.farm.wording import clock, crew_title, one_line, percent, sentence
+from scheduler.farm.wording import clock, crew_title, one_line, percent, sentence, time_of_day
 from scheduler.language.translation import N_, _
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders, Morning, Order, Stint
@@ -204,7 +204,7 @@ def go_text(stint: Stint, farm: Farm) -> str:
 def cut_text(stint: Stint, farm: Farm) -> str:
     """From which moisture, until when and how much: 'Start 12 pm at 20 % or drier, ...'."""
     words = {
-        "start": clock(stint.start, stint.start, farm.units),
+        "start": time_of_day(stint.start, farm.units),
         "moisture": start_at_text(stint, farm, stint.start_pct),
         "until": clock(stint.until, stint.start, farm.units),
         "area": show_area(stint.area_ha, farm.units),
@@ -238,7 +238,7 @@ def stay_text(stint: Stint, units: Units) -> str:
 
 def clock_span(start: datetime, until: datetime, units: Units) -> str:
     """From one clock time to another, '8:55-10:30 pm' or '20:55-22:30'."""
-    first, last = clock(start, start, units), clock(until, start, units)
+    first, last = time_of_day(start, units), clock(until, start, units)
     half = first[-3:] if first[-3:] in (" am", " pm") else None
     if half and last.endswith(half):
         first = first.removesuffix(half)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from scheduler.farm.wording import clock, crew_title, day_name, one_line, percent, sentence
+from scheduler.farm.wording import crew_title, day_name, one_line, percent, sentence, time_of_day
 from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import _, ngettext
 from scheduler.orders.model import CrewOrders, Morning, Order
@@ -55,7 +55,7 @@ def _head(morning: Morning) -> list[str]:
         "{farm}, {day} {clock}: {forecasts}{age}",
         farm=one_line(morning.farm.name),
         day=day_name(morning.now),
-        clock=clock(morning.now, morning.now, morning.farm.units),
+        clock=time_of_day(morning.now, morning.farm.units),
         forecasts=forecasts,
         age=age,
     )
