@@ -41,6 +41,7 @@ from scheduler.review.loss_split import LossSource
 from scheduler.review.review import Review, ReviewStage
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.simulation.columns import ruled_columns
+from scheduler.simulation.phrases import rule_text
 from scheduler.solver.stages import Stage
 
 WIDTH = 96
@@ -103,14 +104,13 @@ def way_name(way: Counterfactual) -> str:
     """Name of a way to cut the season, of a rule with its start moisture."""
     if way.start_pct is None:
         return _(WAY_NAMES[way.name])
-    fields = {"rule": _(way.name), "moisture": short_number(way.start_pct)}
-    if way.start_pct < RULE_STARTS[-1]:
-        if way.best_start:
-            return _("{rule}, from {moisture} % (its best)", **fields)
-        return _("{rule}, from {moisture} %", **fields)
-    if way.best_start:
-        return _("{rule}, once threshable (its best)", rule=fields["rule"])
-    return _("{rule}, once threshable", rule=fields["rule"])
+    if not way.best_start:
+        return rule_text((way.name, way.start_pct))
+    rule = _(way.name)
+    if way.start_pct >= RULE_STARTS[-1]:
+        return _("{rule}, once threshable (its best)", rule=rule)
+    moisture = short_number(way.start_pct)
+    return _("{rule}, from {moisture} % (its best)", rule=rule, moisture=moisture)
 
 
 def money(review: Review, value: float) -> str:
