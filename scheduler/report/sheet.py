@@ -11,7 +11,7 @@ from scheduler.farm.units import show_money, show_number
 from scheduler.farm.wording import clock, crew_title, mid_sentence, one_line, percent
 from scheduler.language.translation import N_, _
 from scheduler.orders.model import CrewOrders, Morning, Order
-from scheduler.report.caution_phrases import DEFERENCE, caution_lines, day_caution_lines
+from scheduler.report.caution_phrases import caution_lines, day_caution_lines, deference
 from scheduler.report.figures.hour_shades import shade_of, shades
 from scheduler.report.figures.svg import (
     alternative_texts,
@@ -76,7 +76,7 @@ def sheet(morning: Morning) -> str:
         days=crew_days(morning),
         tomorrow=crew_days(morning, ahead=1),
         ranked=ranked_orders(morning),
-        deference=_(DEFERENCE),
+        deference=deference(),
         weather=weather_line(morning),
         money_lines=money_lines(morning),
         deciding=deciding_lines(morning.deciding, morning.farm.currency),
