@@ -194,10 +194,9 @@ def fallback_text(action: FallbackAction | str) -> str:
         return action
     if not action.other_field:
         return _(WAITS[action.wait], field=action.first_name)
-    parcel = f", {_(action.other_parcel)}" if action.other_parcel else ""
     return _(
         "go to {other} and come back to {field} after",
-        other=f"{action.other_name} ({action.other_field}{parcel})",
+        other=_other_field(action),
         field=action.first_name,
     )
 
@@ -208,10 +207,13 @@ def short_fallback(action: FallbackAction | str) -> str:
         return action
     if not action.other_field:
         return _(SHORT_WAITS[action.wait])
+    return _("go to {other}, then back", other=_other_field(action))
+
+
+def _other_field(action: FallbackAction) -> str:
+    """'East bottom (F08, wet hollow)'."""
     parcel = f", {_(action.other_parcel)}" if action.other_parcel else ""
-    return _(
-        "go to {other}, then back", other=f"{action.other_name} ({action.other_field}{parcel})"
-    )
+    return f"{action.other_name} ({action.other_field}{parcel})"
 
 
 def change_text(change: Change | str, farm: Farm) -> str:

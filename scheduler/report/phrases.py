@@ -134,9 +134,7 @@ def approach_text(approach: str) -> str:
 def row_title(farm: Farm, row: int) -> str:
     """Title of a row of the season: 'Home quarter (F01), wet hollow'."""
     field, hollow = season_rows(farm)[row]
-    name = one_line(field.name) or one_line(field.id)
-    title = name if name == field.id else f"{name} ({one_line(field.id)})"
-    return f"{title}, {_(HOLLOW)}" if hollow else title
+    return _title(field.name, field.id, HOLLOW if hollow else "")
 
 
 def lost_to_text(hours: DayHours, texts: Mapping[int, str] = REASON_TEXT) -> str:
@@ -295,9 +293,15 @@ def delivery_lines(morning: Morning) -> list[str]:
 
 def field_title(order: Order | Stint) -> str:
     """Title of an order's field or parcel, 'Home quarter (F01), wet hollow'."""
-    name = one_line(order.name) or order.field
-    title = name if name == order.field else f"{name} ({one_line(order.field)})"
-    return f"{title}, {_(order.parcel)}" if order.parcel else title
+    return _title(order.name, order.field, order.parcel)
+
+
+def _title(name: str, field: str, parcel: str) -> str:
+    """Name of a field and its id, the id alone where there is no other name, then the parcel."""
+    label = one_line(field)
+    shown = one_line(name) or label
+    title = shown if shown == label else f"{shown} ({label})"
+    return f"{title}, {_(parcel)}" if parcel else title
 
 
 def own_crop(order: Order | Stint, farm: Farm) -> str:
