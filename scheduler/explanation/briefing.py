@@ -174,14 +174,14 @@ def cut_by(decision: Decision, j: int) -> tuple[date, float]:
 
 def job_loss(decision: Decision, j: int) -> float:
     """Expected loss of one job under the plan, with its share left uncut, money."""
-    tables, log, state = decision.work.tables, decision.outcome.log, decision.outcome.state
-    member, crew, slot, entry = np.nonzero(log.job == j)
-    area = log.area[member, crew, slot, entry]
-    point = log.point[member, crew, slot, entry]
+    tables, outcome = decision.work.tables, decision.outcome
+    cuts = outcome.cuts.at(outcome.cuts.job == j)
     by_member = np.bincount(
-        member, area * tables.loss[member, slot, j, point], len(decision.outcome.loss)
+        cuts.member,
+        cuts.area * tables.loss[cuts.member, cuts.slot, j, cuts.point],
+        len(outcome.loss),
     )
-    by_member += state.left[:, j] / tables.area[j] * tables.leave_cost[j]
+    by_member += outcome.state.left[:, j] / tables.area[j] * tables.leave_cost[j]
     return float(tables.weight @ by_member)
 
 
@@ -267,11 +267,9 @@ def _place(when: Timing, usual: int) -> tuple[bool, float]:
 
 def cut_area(decision: Decision) -> Array:
     """Area that each crew cuts of each job, (crew, job), ha: the sum over members."""
-    log = decision.outcome.log
-    out = np.zeros((log.job.shape[1], len(decision.work.jobs)))
-    member, crew, slot, entry = np.nonzero(log.job >= 0)
-    at = member, crew, slot, entry
-    np.add.at(out, (crew, log.job[at]), log.area[at])
+    cuts = decision.outcome.cuts
+    out = np.zeros((len(decision.work.makeup), len(decision.work.jobs)))
+    np.add.at(out, (cuts.crew, cuts.job), cuts.area)
     return out
 
 
@@ -287,7 +285,7 @@ def _note(work: FarmWork, orders: Sequence[Order]) -> IdleNote | str:
 def left_out(decision: Decision, season: Season) -> tuple[LeftOut, ...]:
     """Jobs that no crew begins in any member, each with its reason and its cost."""
     work = decision.work
-    begun = np.unique(decision.outcome.log.job)
+    begun = np.unique(decision.outcome.cuts.job)
     out = []
     for j, job in enumerate(work.jobs):
         if j not in begun:

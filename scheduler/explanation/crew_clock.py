@@ -15,9 +15,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array
-from scheduler.field_work.play import Outcome
-from scheduler.field_work.tables import Bool, Int, WorkTables
+from scheduler.field_work.play import Cuts, Outcome
+from scheduler.field_work.tables import Bool, WorkTables
 from scheduler.orders.decision import Decision
 
 #: Minutes that printed times are multiples of; assumed: nobody sets off by the minute.
@@ -38,7 +37,7 @@ class Run:
     leave, start, until : minutes.
     move : minutes on the way, the nights not counted.
     finished : whether the job is finished at `until`.
-    slot, area, point : arrays (cut,), what is cut in each slot, ha, and where its grain goes.
+    cuts : what is cut in it.
     """
 
     job: int
@@ -49,9 +48,7 @@ class Run:
     start: float
     until: float
     finished: bool
-    slot: Int
-    area: Array
-    point: Int
+    cuts: Cuts
 
 
 def crew_runs(tables: WorkTables, outcome: Outcome, k: int, member: int) -> list[Run]:
@@ -60,15 +57,16 @@ def crew_runs(tables: WorkTables, outcome: Outcome, k: int, member: int) -> list
     free = tables.works[k] & tables.road
     runs: list[Run] = []
     at, done = tables.shape[2], 0.0
-    for job, slot, area, point in _cuts(tables, outcome, k, member):
+    for cuts in _cuts(tables, outcome, k, member):
+        job, first, last = int(cuts.job[0]), int(cuts.slot[0]), int(cuts.slot[-1])
         move = 0.0 if at == job else float(tables.move[k, at, job])
         earliest = arrival(done, move, free, minutes)
-        start = max(float(slot[0]) * minutes, earliest)
+        start = max(first * minutes, earliest)
         leave = max(done, _down(departure(start, move, free, minutes)))
         begin = _up(start)
         ended = float(outcome.state.ended[member, job])
-        finished = bool(slot[-1] < ended <= slot[-1] + 1)
-        until = max(_up((ended if finished else float(slot[-1]) + 1.0) * minutes), begin + GRID_MIN)
+        finished = last < ended <= last + 1
+        until = max(_up((ended if finished else last + 1) * minutes), begin + GRID_MIN)
         runs.append(
             Run(
                 job=job,
@@ -79,9 +77,7 @@ def crew_runs(tables: WorkTables, outcome: Outcome, k: int, member: int) -> list
                 start=begin,
                 until=until,
                 finished=finished,
-                slot=slot,
-                area=area,
-                point=point,
+                cuts=cuts,
             )
         )
         at, done = job, until
@@ -139,21 +135,17 @@ def departure(start: float, move: float, free: Bool, slot_min: float) -> float:
     return t
 
 
-def _cuts(
-    tables: WorkTables, outcome: Outcome, k: int, member: int
-) -> Iterator[tuple[int, Int, Array, Int]]:
-    """Job, slots, areas and points of each run of crew `k`; a night ends a run."""
-    log = outcome.log
-    slot, entry = np.nonzero(log.job[member, k] >= 0)
-    job = log.job[member, k, slot, entry].astype(np.int64)
-    area = log.area[member, k, slot, entry].astype(np.float64)
-    point = log.point[member, k, slot, entry].astype(np.int64)
+def _cuts(tables: WorkTables, outcome: Outcome, k: int, member: int) -> Iterator[Cuts]:
+    """The cuts of each run of crew `k`; a night ends a run."""
+    every = outcome.cuts
+    mine = every.at((every.member == member) & (every.crew == k))
+    job, slot = mine.job, mine.slot
     same_job = job[1:] == job[:-1]
     same_day = tables.day[slot[1:]] == tables.day[slot[:-1]]
     ends: NDArray[np.bool_] = ~(same_job & (same_day | (slot[1:] == slot[:-1] + 1)))
     for part in np.split(np.arange(len(slot)), np.flatnonzero(ends) + 1):
         if part.size:
-            yield int(job[part[0]]), slot[part].astype(np.int64), area[part], point[part]
+            yield mine.at(part)
 
 
 def _up(minute: float) -> float:

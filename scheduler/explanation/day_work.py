@@ -10,7 +10,7 @@ import numpy as np
 
 from scheduler.explanation.crew_clock import Run
 from scheduler.explanation.deliveries import deliveries
-from scheduler.explanation.timing import Cuts, cuts_of, minute_time
+from scheduler.explanation.timing import cuts_of, fields_cut, minute_time
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import CLOCK_DAYS, Delivery, Spread, Stint
 
@@ -27,15 +27,15 @@ def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:
     """One run as a stint."""
     work, tables, j = decision.work, decision.work.tables, run.job
     job, field = work.jobs[j], work.field(j)
-    day = int(tables.day[run.slot[0]])
+    day = int(tables.day[run.cuts.slot[0]])
     of_day = tables.day == day
-    cutting = (decision.outcome.log.job[:, :, of_day] == j).any(axis=(1, 2, 3))
+    cutting = fields_cut(decision, of_day)[:, :, j].any(axis=1)
     last_day = tables.day[
         (np.nan_to_num(decision.outcome.state.ended[:, j], nan=1.0) - 1e-6).astype(int)
     ]
     done = np.isfinite(decision.outcome.state.ended[:, j]) & (last_day <= day)
-    wet = tables.wet[member, run.slot, j].astype(np.float64)
-    area = float(run.area.sum())
+    wet = tables.wet[member, run.cuts.slot, j].astype(np.float64)
+    area = float(run.cuts.area.sum())
     tonnes = area * float(tables.yield_t[j])
     return Stint(
         field=field.id,
@@ -52,32 +52,27 @@ def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:
         tonnes=tonnes,
         moisture_pct=Spread(
             low=float(wet.min()),
-            mid=float(np.average(wet, weights=run.area)),
+            mid=float(np.average(wet, weights=run.cuts.area)),
             high=float(wet.max()),
         ),
         start_pct=float(decision.policy.start[0 if of_day[0] else 1, j]),
         finished=run.finished,
         begun=float(cutting.mean()),
         done=float(done.mean()),
-        headland_only=bool(tables.edge[member, run.slot, j].mean() > 0.5),
-        deliveries=_deliveries(decision, k, run, tonnes, member),
+        headland_only=bool(tables.edge[member, run.cuts.slot, j].mean() > 0.5),
+        deliveries=_deliveries(decision, k, run, tonnes),
     )
 
 
-def _deliveries(
-    decision: Decision, k: int, run: Run, tonnes: float, member: int
-) -> tuple[Delivery, ...]:
+def _deliveries(decision: Decision, k: int, run: Run, tonnes: float) -> tuple[Delivery, ...]:
     """Points that the job's grain goes to on the day of a run, with what the run brings to each.
 
     A point that takes grain in other members only has no loads.
     """
-    of_day = decision.work.tables.day == decision.work.tables.day[run.slot[0]]
+    of_day = decision.work.tables.day == decision.work.tables.day[run.cuts.slot[0]]
     cuts = cuts_of(decision, k, run.job)
     any_member = deliveries(decision, k, run.job, cuts.at(of_day[cuts.slot]), tonnes)
-    shown = Cuts(
-        member=np.full(len(run.slot), member), slot=run.slot, area=run.area, point=run.point
-    )
-    brought = {d.point: d for d in deliveries(decision, k, run.job, shown, tonnes)}
+    brought = {d.point: d for d in deliveries(decision, k, run.job, run.cuts, tonnes)}
     chosen = {d.point for d in any_member}
     return (
         *(

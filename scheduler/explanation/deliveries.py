@@ -7,8 +7,8 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import grain_density
-from scheduler.explanation.timing import Cuts
 from scheduler.farm.slots import BoolArray
+from scheduler.field_work.play import Cuts
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import SHUT, TURNED_AWAY, Delivery, PointTotal
 
@@ -57,13 +57,10 @@ def deliveries(
 
 def point_totals(decision: Decision) -> tuple[PointTotal, ...]:
     """Grain that the plan brings to each delivery point; no point gets more than its room."""
-    work, tables, log = decision.work, decision.work.tables, decision.outcome.log
+    work, tables, cuts = decision.work, decision.work.tables, decision.outcome.cuts
     points = work.farm.points
     members = len(decision.outcome.loss)
-    member, crew, slot, entry = np.nonzero(log.job >= 0)
-    job = log.job[member, crew, slot, entry]
-    point = log.point[member, crew, slot, entry]
-    tonnes = log.area[member, crew, slot, entry] * tables.yield_t[job]
+    tonnes = cuts.area * tables.yield_t[cuts.job]
     per_tonne = np.array(
         [
             [loads(1.0, m.trucks, grain_density(work.field(j))) for j in range(len(work.jobs))]
@@ -72,10 +69,10 @@ def point_totals(decision: Decision) -> tuple[PointTotal, ...]:
     )
 
     def mean(values: Array) -> Array:
-        return np.bincount(point, values, len(points)) / members
+        return np.bincount(cuts.point, values, len(points)) / members
 
-    total, wheat = mean(tonnes), mean(tonnes * tables.room_factor[job])
-    trips = mean(tonnes * per_tonne[crew, job])
+    total, wheat = mean(tonnes), mean(tonnes * tables.room_factor[cuts.job])
+    trips = mean(tonnes * per_tonne[cuts.crew, cuts.job])
     full = (decision.outcome.state.room <= ROOM_LEFT * tables.room).mean(axis=0)
     taken: BoolArray = np.any(tables.accepts, axis=0)  # (job, point)
     return tuple(

@@ -64,7 +64,7 @@ def waits_for(decision: Decision, run: Run, member: int, k: int) -> float | None
     and its start.
     """
     tables, j = decision.work.tables, run.job
-    first = int(run.slot[0])
+    first = int(run.cuts.slot[0])
     free = np.flatnonzero(
         tables.works[k]
         & (tables.day == tables.day[first])

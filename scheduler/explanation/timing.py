@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from readiness.atmosphere.weather import Array
 from readiness.season.simulate import Season
 from scheduler.farm.slots import SLOT_MIN, farm_time
-from scheduler.field_work.tables import Int
+from scheduler.field_work.play import Cuts
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import Spread, TimeSpread
 from scheduler.work_tables.compile import FarmWork
@@ -22,28 +22,6 @@ MEDIAN_DONE = 0.5
 #: against a time that is off by as much as its median; assumed: a crew's orders of today are read.
 UNLIKE_OTHERS = (3.0, 1.0)
 DAY_SLOTS = 24 * 60 // SLOT_MIN
-
-
-@dataclass(frozen=True, kw_only=True)
-class Cuts:
-    """Everything that one crew cuts of one job: arrays (cut,), one entry a slot.
-
-    `member`, `slot` and `point` are indices; `area` is in ha.
-    """
-
-    member: Int
-    slot: Int
-    area: Array
-    point: Int
-
-    def at(self, picked: NDArray[np.bool_]) -> Cuts:
-        """Those of the cuts that are picked, (cut,)."""
-        return Cuts(
-            member=self.member[picked],
-            slot=self.slot[picked],
-            area=self.area[picked],
-            point=self.point[picked],
-        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,15 +40,8 @@ class Timing:
 
 def cuts_of(decision: Decision, k: int, j: int) -> Cuts:
     """What crew `k` cuts of job `j` in all members."""
-    log = decision.outcome.log
-    member, slot, entry = np.nonzero(log.job[:, k] == j)
-    at = member, np.full(len(member), k), slot, entry
-    return Cuts(
-        member=member.astype(np.int64),
-        slot=slot.astype(np.int64),
-        area=log.area[at].astype(np.float64),
-        point=log.point[at].astype(np.int64),
-    )
+    cuts = decision.outcome.cuts
+    return cuts.at((cuts.crew == k) & (cuts.job == j))
 
 
 def timing(decision: Decision, k: int, j: int) -> Timing:
@@ -84,13 +55,11 @@ def timing(decision: Decision, k: int, j: int) -> Timing:
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.asarray(np.bincount(cuts.member, cuts.area * values, members) / total)
 
-    begin = np.full(members, np.nan)
     first = np.full(members, np.inf)
-    np.minimum.at(first, cuts.member, cuts.slot.astype(np.float64))
-    begin[np.isfinite(first)] = first[np.isfinite(first)]
-    cut = np.isfinite(begin)
+    np.minimum.at(first, cuts.member, cuts.slot)
+    cut = np.isfinite(first)
     return Timing(
-        begin=begin,
+        begin=np.where(cut, first, np.nan),
         end=np.where(cut, decision.outcome.state.ended[:, j], np.nan),
         moisture=mean(work.standing_loss.moisture[cuts.member, row, hour]),
         edge=mean(work.tables.edge[cuts.member, cuts.slot, j].astype(np.float64)),
@@ -171,10 +140,10 @@ def usual_member(decision: Decision) -> int:
 
 def fields_cut(decision: Decision, slots: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Whether each crew cuts each job in some of the slots, (member, crew, job)."""
-    log = decision.outcome.log.job[:, :, slots]
-    out = np.zeros((*log.shape[:2], len(decision.work.jobs)), np.bool_)
-    member, crew, _slot, _entry = np.nonzero(log >= 0)
-    out[member, crew, log[log >= 0]] = True
+    cuts, (members, crews, jobs, *_) = decision.outcome.cuts, decision.work.tables.shape
+    out = np.zeros((members, crews, jobs), np.bool_)
+    within = cuts.at(slots[cuts.slot])
+    out[within.member, within.crew, within.job] = True
     return out
 
 

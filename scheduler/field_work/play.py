@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from scheduler.field_work.kernel import run_slots
 from scheduler.field_work.policy import Policy
 from scheduler.field_work.state import WorkState, first_state
-from scheduler.field_work.tables import Float, WorkTables
+from scheduler.field_work.tables import Bool, Float, Int, WorkTables
 
 #: Jobs that a crew may cut, or go to, in one slot; a third must wait for the next slot.
 ENTRIES = 3
@@ -35,6 +36,26 @@ class WorkLog(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Cuts:
+    """What a log holds, as arrays (cut,): an entry for each job of a crew in a slot of a member.
+
+    `member`, `crew`, `slot`, `job` and `point` are indices; `area` is in ha. Entries stand in the
+    order of member, crew and slot.
+    """
+
+    member: Int
+    crew: Int
+    slot: Int
+    job: Int
+    point: Int
+    area: Float
+
+    def at(self, picked: Bool | Int) -> Cuts:
+        """Those of the cuts that are picked, (cut,)."""
+        return Cuts(**{name: values[picked] for name, values in vars(self).items()})
+
+
+@dataclass(frozen=True, kw_only=True)
 class Outcome:
     """Outcome of a policy.
 
@@ -48,6 +69,19 @@ class Outcome:
     loss: Float
     state: WorkState
     log: WorkLog
+
+    @cached_property
+    def cuts(self) -> Cuts:
+        """The log without its empty entries."""
+        at = member, crew, slot, _entry = np.nonzero(self.log.job >= 0)
+        return Cuts(
+            member=member,
+            crew=crew,
+            slot=slot,
+            job=self.log.job[at].astype(np.int64),
+            point=self.log.point[at].astype(np.int64),
+            area=self.log.area[at].astype(np.float64),
+        )
 
 
 def empty_log(tables: WorkTables | None = None) -> WorkLog:

@@ -19,7 +19,7 @@ def contradictions(seed):
         free = tables.works[k] & tables.road
         done = 0.0
         for run in crew_runs(tables, outcome, k, 0):
-            first = int(run.slot[0])
+            first = int(run.cuts.slot[0])
             holds = {
                 "leaves after it is done": run.leave >= done,
                 "has time to move": run.start - run.leave >= run.move - 1e-6,
@@ -27,7 +27,7 @@ def contradictions(seed):
                 "starts in its hours": tables.works[k, first] and run.start >= first * SLOT,
                 "cuts after it has started": run.until > run.start,
                 "is on the grid": all(x % GRID_MIN == 0 for x in (run.leave, run.start, run.until)),
-                "cuts no more than there is": run.area.sum() <= tables.area[run.job] * 1.0001,
+                "cuts no more than there is": run.cuts.area.sum() <= tables.area[run.job] * 1.0001,
                 "stays where it stands": run.origin != run.job or run.move == 0.0,
                 "finishes what is finished": not run.finished
                 or outcome.state.left[0, run.job] <= 1e-6,

@@ -3,15 +3,12 @@
 import numpy as np
 import pytest
 
-from scheduler.explanation.timing import Cuts, Timing, member_shown
+from scheduler.explanation.timing import Timing, member_shown
+from scheduler.field_work.play import Cuts
 
 NAN = np.nan
-NO_CUTS = Cuts(
-    member=np.zeros(0, np.int64),
-    slot=np.zeros(0, np.int64),
-    area=np.zeros(0),
-    point=np.zeros(0, np.int64),
-)
+NONE = np.zeros(0, np.int64)
+NO_CUTS = Cuts(member=NONE, crew=NONE, slot=NONE, job=NONE, point=NONE, area=np.zeros(0))
 
 
 def timing(begin, end):
