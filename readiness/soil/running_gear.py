@@ -65,7 +65,7 @@ def contact_pressure(load_t: float, gear: RunningGear) -> float:
 class GroundLoad(NamedTuple):
     """What a machine asks of the ground."""
 
-    pressure_kpa: float  # at the contact, which decides in 0-15 cm
+    pressure_kpa: float  # at the contact, which decides in 0-5 and 5-15 cm
     axle_t: float  # on one axle, which decides below
 
 

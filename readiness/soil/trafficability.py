@@ -80,8 +80,8 @@ def land_limits(
 ) -> WaterLimits:
     """Water limits of each tier: the same for planning and for validation.
 
-    Contact pressure moves the limit of 0-15 cm, axle load that of 15-30 cm. Limits never exceed
-    99 % of saturation.
+    Contact pressure moves the limit of 0-5 and 5-15 cm, axle load that of 15-30 cm. Limits never
+    exceed 99 % of saturation.
 
     Parameters
     ----------

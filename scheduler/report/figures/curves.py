@@ -150,7 +150,7 @@ def grain_limits(farm: Farm, row: int) -> dict[str, float]:
 
 
 def ground_limits(farm: Farm, row: int) -> dict[str, float]:
-    """Water of the top 15 cm under which carts and combines may drive, percent by volume."""
+    """Water of 0-5 and 5-15 cm under which carts and combines may drive, percent by volume."""
     land, loads = land_of(farm), limits_of(farm, None, np.arange(len(season_rows(farm))))
     limits = land_limits(land, combine=loads.combine, cart=loads.cart)
     return {

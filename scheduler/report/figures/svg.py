@@ -114,7 +114,7 @@ def curve_text(morning: Morning, row: int, order: Order) -> str:
     known = np.isfinite(water).all()
     return _(
         "Grain moisture and soil water of {field} against time; at the start {time} grain "
-        "{moisture} %, water in the top 15 cm {water}.",
+        "{moisture} %, water in the wetter of 0-5 and 5-15 cm {water}.",
         field=field_title(order),
         time=clock(order.start.mid, morning.now, morning.farm.units),
         moisture=show_number(order.moisture_pct.mid, 1),
