@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+from collections.abc import Callable
 from pathlib import Path
 
 from readiness.sources.daily_record import DailyRecord, RecordError
@@ -18,25 +19,31 @@ def read_station_file(path: Path) -> DailyRecord:
     RecordError
         Where the file is of neither network, or cannot be read.
     """
-    columns = _first_line(path).replace('"', "").split(",")
-    if {"STATION", "DATE"} <= set(columns):
-        return read_ghcn_daily(path)
-    if DAILY01[0] in columns or len(columns[0].split()) == len(DAILY01):
-        return read_uscrn_daily(path)
-    raise RecordError(
-        f"{path.name}: neither a daily01 file of the U.S. Climate Reference Network nor a station "
-        f"file of GHCN-Daily (CSV with the columns {', '.join(REQUIRED)})"
-    )
+    reader = _reader(path)
+    if reader is None:
+        raise RecordError(
+            f"{path.name}: neither a daily01 file of the U.S. Climate Reference Network nor a "
+            f"station file of GHCN-Daily (CSV with the columns {', '.join(REQUIRED)})"
+        )
+    return reader(path)
 
 
 def is_station_file(path: Path) -> bool:
     """Whether a file is of a network that `read_station_file` knows, by its first line."""
     try:
-        columns = _first_line(path).replace('"', "").split(",")
+        return _reader(path) is not None
     except RecordError:
         return False
-    uscrn = DAILY01[0] in columns or len(columns[0].split()) == len(DAILY01)
-    return uscrn or {"STATION", "DATE"} <= set(columns)
+
+
+def _reader(path: Path) -> Callable[[Path], DailyRecord] | None:
+    """Reader of the network that a file's first line belongs to; None for neither."""
+    columns = _first_line(path).replace('"', "").split(",")
+    if {"STATION", "DATE"} <= set(columns):
+        return read_ghcn_daily
+    if DAILY01[0] in columns or len(columns[0].split()) == len(DAILY01):
+        return read_uscrn_daily
+    return None
 
 
 def _first_line(path: Path) -> str:
