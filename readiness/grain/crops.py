@@ -254,8 +254,8 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 8.5511e-5, 2.0087, 37.811, _D5, "memory"),
             _isotherm("chung-pfost", 433.157, 21.581, 41.439, _BOOK, _CEREALS_BOOK),
         ),
-        dormancy_days=DORMANCY_USUAL,  # assumed as wheat
-        sprout_scale=55.0,  # assumed as wheat
+        dormancy_days=_HARD.dormancy_days,  # assumed as wheat
+        sprout_scale=_HARD.sprout_scale,  # assumed as wheat
         loss_day=0.0075,  # assumed: upper end of the published range; oats shatter and lodge most
     ),
     "canola": replace(

@@ -9,6 +9,9 @@ MIN_TEST_WEIGHT_SPRING = (58.0, 57.0, 55.0, 53.0, 50.0)  # hard red spring and w
 MIN_TEST_WEIGHT_OTHER = (60.0, 58.0, 56.0, 54.0, 51.0)
 #: Maximum of damaged kernels of U.S. No. 1 to 5, percent; sprouted kernels are damaged kernels.
 MAX_DAMAGED = (2.0, 4.0, 7.0, 10.0, 15.0)
+#: kg/hL in a pound a bushel of wheat, by the conversion of the U.S. grain inspection service
+#: (memory). Moves what a test weight in lb/bu is worth.
+WHEAT_KG_HL_PER_LB_BU = 1.292
 SAMPLE_GRADE = 6  # below No. 5: U.S. Sample grade
 #: Most that wetting takes off the test weight, kg/hL. Assumed, because reported falls stop near
 #: 6 lb/bu. It decides what further rain costs a field that has been wet often.

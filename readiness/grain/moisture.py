@@ -225,8 +225,7 @@ def grain_step(stores, hour, ear):  # type: ignore[no-untyped-def]
     """Move the stores by an hour.
 
     The skin exchanges with the air or with the film, the core with the skin. The swing of a day is
-    therefore wide and dry-down slow. A fuller film feeds the skin
-    faster.
+    therefore wide and dry-down slow. A fuller film feeds the skin faster.
 
     Parameters
     ----------

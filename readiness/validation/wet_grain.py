@@ -17,8 +17,12 @@ from dataclasses import replace
 import numpy as np
 
 from readiness.atmosphere.weather import Array
-from readiness.grain.crops import CROPS, Crop
-from readiness.grain.grade import TEST_WEIGHT_LOSS_MAX, weight_lost_to_wetting
+from readiness.grain.crops import CROPS, DORMANCY_LOW, Crop
+from readiness.grain.grade import (
+    TEST_WEIGHT_LOSS_MAX,
+    WHEAT_KG_HL_PER_LB_BU,
+    weight_lost_to_wetting,
+)
 from readiness.grain.moisture import standing_grain, wet_to_dry
 from readiness.validation.grain_events import plausible_weather
 from readiness.validation.published_check import PublishedCheck
@@ -30,14 +34,10 @@ SETTLED_DAY = 3
 CENTRAL_DAYLIGHT = 1.3
 #: Days of dry weather in `sprouting_checks` that end the dormancy of any wheat.
 DRY_DAYS = 20
-#: Pounds a bushel of wheat in one kg/hL (FGIS, memory).
-LB_BU = 1.0 / 1.292
 #: A night's storm: 15 mm from midnight to 6 h of the second day, mild and hardly windy afterwards.
 STORM = plausible_weather(
     7, temp=(15.0, 27.0), dew_point=14.0, showers=tuple((24 + h, 2.5) for h in range(6))
 )
-
-
 #: Rain of 22 mm over 18 hours until noon of the second day, and fine weather afterwards.
 SOAKING = plausible_weather(
     5, temp=(15.0, 27.0), dew_point=14.0, showers=tuple((18 + h, 1.2) for h in range(18))
@@ -67,7 +67,7 @@ def first_open_hour(weather: dict[str, Array], crop: Crop) -> float:
 def storm_checks() -> list[PublishedCheck]:
     """A wet spell's rise of moisture, and the fall after it."""
     crop = CROPS["wheat_hard"]
-    soaked = wet_to_dry(standing_grain(misted(10), crop, start=12.0)["moisture"])
+    soaked = standing_grain(misted(10), crop, start=12.0)["moisture"]
     storm = standing_grain(STORM, crop, start=12.6)["moisture"]
     wettest = 24 + int(np.argmax(storm[24:48]))
     afternoon = storm[15::24]
@@ -78,7 +78,7 @@ def storm_checks() -> list[PublishedCheck]:
             unit="points db an hour",
             low=1.4,
             high=1.7,
-            value=round(float(np.diff(soaked).max()), 6),
+            value=round(float(np.diff(wet_to_dry(soaked)).max()), 6),
             source="Bauer & Black 1983: at most 17 g/kg an hour",
         ),
         PublishedCheck(
@@ -86,7 +86,7 @@ def storm_checks() -> list[PublishedCheck]:
             unit="%",
             low=21.0,
             high=25.0,
-            value=float(100.0 * soaked[-1] / (100.0 + soaked[-1])),
+            value=float(soaked[-1]),
             source="Bauer & Black 1983: ten hours at that rate, about 23 %",
         ),
         PublishedCheck(
@@ -160,7 +160,7 @@ def sprouting_checks() -> list[PublishedCheck]:
     dry = plausible_weather(DRY_DAYS, temp=(14.0, 31.0), dew_point=6.0, wind=(5.0, 3.0))
     wetted = misted(72)
     rested = {n: np.concatenate([dry[n], wetted[n]]) for n in wetted}
-    low = replace(crop, dormancy_days=4.0)
+    low = replace(crop, dormancy_days=DORMANCY_LOW)
     ripened = standing_grain(rested, low, start=30.0)["sprout"][-1]
     return [
         PublishedCheck(
@@ -213,7 +213,7 @@ def weight_checks() -> list[PublishedCheck]:
     def lost(wettings: Array) -> float:
         most = TEST_WEIGHT_LOSS_MAX
         drop = weight_lost_to_wetting(wettings, first=crop.wetting_test_weight, most=most)
-        return float(LB_BU * drop)
+        return float(drop / WHEAT_KG_HL_PER_LB_BU)
 
     days = plausible_weather(
         12, temp=(17.5, 28.5), dew_point=16.5, showers=((88, 4.0), (161, 6.0), (232, 5.0))

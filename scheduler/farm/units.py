@@ -12,6 +12,7 @@ import re
 from typing import Literal
 
 from readiness.grain.crops import CROPS
+from readiness.grain.grade import WHEAT_KG_HL_PER_LB_BU
 from scheduler.language.locale_formats import number
 from scheduler.language.translation import _
 
@@ -103,9 +104,9 @@ def kg_hl(lb_bu: float, crop: str) -> float:
     Wheat 1.292 x + 1.419, durum 1.292 x + 0.630, other grain 1.287 x (values from memory).
     """
     if crop == "wheat_durum":
-        return 1.292 * lb_bu + 0.630
+        return WHEAT_KG_HL_PER_LB_BU * lb_bu + 0.630
     if crop.startswith("wheat"):
-        return 1.292 * lb_bu + 1.419
+        return WHEAT_KG_HL_PER_LB_BU * lb_bu + 1.419
     return 1.287 * lb_bu
 
 
