@@ -276,7 +276,7 @@ CROPS: dict[str, Crop] = {
         ear_capacity=0.3,
         imbibition=0.85,
         dormancy_days=DORMANCY_LOW,  # assumed: ripe canola seed germinates within days
-        sprout_scale=80.0,  # assumed
+        sprout_scale=80.0,  # assumed, for want of records: half as long again as wheat
         wetting_test_weight=0.3,  # assumed: small; canola is graded on green and heated seed
         loss_day=0.0075,  # assumed: ripe pods shatter
         # Montana State MT200103AG: flowering ends near 850, maturity at about 1495 °C d (memory)
@@ -302,7 +302,7 @@ CROPS: dict[str, Crop] = {
             _isotherm("henderson", 8.6541e-5, 1.8634, 49.810, _D5, "reproduced"),
             _isotherm("henderson", 6.6612e-5, 1.9677, 42.143, _D6, "memory"),
         ),
-        saturated_moisture=32.0,  # assumed
+        saturated_moisture=32.0,  # assumed: no wetter than at maturity, under the husk
         exposure=0.03,  # assumed: the husk; gives 0.25-1.0 point a day (published)
         vapour_exposure=0.027,
         core_exposure=0.02,
@@ -310,7 +310,7 @@ CROPS: dict[str, Crop] = {
         ear_catch=0.2,  # assumed: the ear hangs below leaves
         imbibition=0.4,  # assumed: the husk
         sprout_water=43.0,  # memory: kernels germinate from about 30 % wb
-        sprout_scale=80.0,  # assumed
+        sprout_scale=80.0,  # assumed, for want of records: as canola
         wetting_test_weight=0.1,  # assumed: little under the husk
         loss_day=0.007,  # ASABE D497, shelled corn, Iowa (memory)
         straw_limit=float("inf"),  # common practice, no source: the ear is picked, not the stalk
@@ -327,7 +327,7 @@ CROPS: dict[str, Crop] = {
         heading_to_ripe_days=42.0,  # memory
         heat_base=10.0,  # memory
         heat_units=560.0,  # memory: about 1000 °F d from half bloom to black layer
-        filling_rate=1.2,  # assumed
+        filling_rate=1.2,  # assumed: a little faster than corn, without a husk
         drydown_rate=1.2,
         isotherms=(
             _isotherm("chung-pfost", 1099.68, 19.644, 102.849, _D5, "memory"),
@@ -336,9 +336,9 @@ CROPS: dict[str, Crop] = {
         exposure=0.45,  # assumed: naked kernels in a dense head, half an ear of wheat
         vapour_exposure=0.38,
         core_exposure=0.027,
-        dormancy_days=DORMANCY_LOW,  # assumed
-        wetting_test_weight=0.6,  # assumed
-        loss_day=0.004,  # assumed
+        dormancy_days=DORMANCY_LOW,  # assumed, because ripe heads sprout in wet spells
+        wetting_test_weight=0.6,  # assumed: less than wheat, for a harder, rounder kernel
+        loss_day=0.004,  # assumed, for want of records: a little less than wheat
         straw_limit=float("inf"),  # common practice, no source: heads are cut above the stalk
     ),
     "soybean": replace(
@@ -367,7 +367,7 @@ CROPS: dict[str, Crop] = {
         sprout_water=100.0,
         sprout_scale=80.0,
         dormancy_days=0.0,  # memory: ripe soybean has none
-        wetting_test_weight=0.3,  # assumed
+        wetting_test_weight=0.3,  # assumed: small, in the pod, as canola
         # ASABE D497, Illinois, 0.006-0.010 by variety (memory); pods shatter as they dry again
         loss_day=0.0075,
     ),

@@ -74,7 +74,9 @@ SPROUT_RANGE = 4.0
 #: Exponent of the sprouted share over time. With `Crop.sprout_scale` it meets 20 % of misted
 #: kernels within 28 h and 90 % within 8 days (Bauer & Black 1983).
 SPROUT_SHAPE = 0.65
-#: Temperatures at which sprouting stands still and at which the published times hold, °C; assumed.
+#: Temperatures at which sprouting stands still and at which the published times hold, °C. Assumed,
+#: because wheat hardly germinates below 4-5 °C (memory) and chambers are kept near 20 °C. They
+#: decide whether a cool wet spell sprouts anything.
 SPROUT_TEMP = (5.0, 20.0)
 #: Straw that is wetted tends to this humidity, percent: above 100, because free water has to go
 #: before straw dries. Assumed: two more hours after the ear is dry.

@@ -48,8 +48,9 @@ from readiness.season.uncertainty import (
 
 OPEN, UNKNOWN = int(Reason.OPEN), int(Reason.UNKNOWN)
 WET_GRAIN, STRAW, GREEN = int(Reason.GRAIN), int(Reason.STRAW), int(Reason.GREEN)
-#: Ripening decides over weather while the core is below this multiple of the ripening curve;
-#: assumed.
+#: Ripening decides over weather while the core is below this multiple of the ripening curve.
+#: Assumed, because grain a fifth wetter than the curve was wetted by rain. It decides whether a
+#: sample moves the date of ripeness.
 RIPENING_MARGIN = 1.2
 #: Points by which a sample wetter than the model shows that the crop ripens later than its date.
 #: Assumed: over twice the model's error. It decides whether a wet sample holds a field back.

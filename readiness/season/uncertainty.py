@@ -14,14 +14,17 @@ GRAIN_SD, WATER_SD = 1.2, 0.045
 RIPENING_SD = 4.0
 #: Hours in which the error grows back after a sample or a check; assumed: two and twenty days.
 GRAIN_MEMORY, WATER_MEMORY = 48.0, 480.0
-#: Lowest standard error of a ground check, m³/m³; assumed.
+#: Lowest standard error of a ground check, m³/m³. Assumed, because a check sees one place of a
+#: field. It decides how far a check moves ground whose two limits lie close together.
 CHECK_SD = 0.005
 #: A gap in the weather of more hours than this may hide a soaking rain, and the run assumes one.
 #: Grain and ground then stay unknown for so many hours of weather, or until a sample or a check.
 #: Assumed: ears forget a soaking in about three days, ground in about ten.
 MAX_GAP = 6
 GRAIN_WAIT, GROUND_WAIT = 72.0, 240.0
-#: A surprise beyond this many standard errors is clipped to it and reported; assumed.
+#: A surprise beyond this many standard errors is clipped to it and reported. Assumed, because a
+#: slip of the pen is then likelier than such weather. It decides how far one wrong
+#: sample moves a field.
 MAX_SURPRISE = 3.0
 
 

@@ -41,7 +41,8 @@ SNOW_TEMP, MELT = 0.5, 0.125
 #: Smoothing of air temperature, 1/h, and the value, °C, below which ground counts as frozen.
 #: Assumed: the upper soil follows the mean air temperature of about three days.
 FROST_SHARE, FROST_TEMP = 1.0 / 72.0, -1.5
-#: Share of snow-free infiltration that frozen ground still takes; assumed.
+#: Share of snow-free infiltration that frozen ground still takes. Assumed, because cracks and
+#: thawed spots stay open. Moves the runoff of late autumn.
 FROZEN_INTAKE = 0.2
 #: Height, m, within which the water table counts as at the middle of a layer, so that the layer
 #: above tells where it is; assumed, the water of an hour's flow to tile.
