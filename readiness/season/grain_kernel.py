@@ -152,7 +152,7 @@ def ripening_curve(days, facts, crop):  # type: ignore[no-untyped-def]
 
     `days` is the time since maturity, negative before.
     """
-    slope = crop[CropFact.FILLING_RATE] if days < 0.0 else facts[FieldFact.DRYDOWN]
+    slope = crop[CropFact.FILLING_RATE] if days <= 0.0 else facts[FieldFact.DRYDOWN]
     return dry_basis(min(max(facts[FieldFact.MATURE] - slope * days, 1.0), GREEN_MAX))
 
 

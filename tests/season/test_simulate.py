@@ -14,9 +14,10 @@ from readiness.grain.crops import CROPS
 from readiness.grain.moisture import standing_grain
 from readiness.season.codes import Reason, Tier
 from readiness.season.inputs import Observation
+from readiness.season.grain_kernel import ripening_curve
 from readiness.season.kernel import fill_site_hours
 from readiness.season.kernel_arrays import sky
-from readiness.season.kernel_layout import Hourly
+from readiness.season.kernel_layout import CropFact, FieldFact, Hourly
 from readiness.season.simulate import simulate
 from readiness.season.uncertainty import GRAIN_WAIT, GROUND_WAIT, MAX_SURPRISE
 
@@ -425,6 +426,15 @@ def test_a_swathed_crop_dries_free_of_the_plant():
     held = simulate(weather(5), land(), standing, limits()).moisture[0, 0, -8]
     cut = replace(standing, swathed=np.array([True]))
     assert simulate(weather(5), land(), cut, limits()).moisture[0, 0, -8] < held
+
+
+def test_the_ripening_curve_passes_maturity_and_then_lets_a_swath_go():
+    # hand: 32 % wet basis is 100 · 32 / 68 % dry basis; two days before, 1.5 points a day wetter
+    facts, crop = np.zeros(len(FieldFact)), np.zeros(len(CropFact))
+    facts[FieldFact.MATURE], facts[FieldFact.DRYDOWN] = 32.0, np.inf
+    crop[CropFact.FILLING_RATE] = 1.5
+    curve = [ripening_curve(days, facts, crop) for days in (-2.0, 0.0, 0.04)]
+    assert curve == pytest.approx([3500 / 65, 3200 / 68, 100 / 99])
 
 
 def test_a_weighed_load_and_a_falling_number_move_quality():
