@@ -13,8 +13,8 @@ from readiness.atmosphere.weather import HOUR
 from readiness.grain.crops import CROPS
 from readiness.grain.moisture import standing_grain
 from readiness.season.codes import Reason, Tier
-from readiness.season.inputs import Observation
 from readiness.season.grain_kernel import ripening_curve
+from readiness.season.inputs import Observation
 from readiness.season.kernel import fill_site_hours
 from readiness.season.kernel_arrays import sky
 from readiness.season.kernel_layout import CropFact, FieldFact, Hourly
