@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from readiness.atmosphere.weather import Array, Weather
 from readiness.grain.crops import CROPS
+from readiness.season.windows import utc_offsets
 from scheduler.farm.model import Farm, Field
-from scheduler.farm.slots import utc_hour
-from scheduler.farm_files.dates import start_of_day
 
 #: Days from heading after which a crop counts as ripe in any cold; assumed: frost ends its growth.
 LONGEST_DAYS = 120
@@ -27,44 +27,40 @@ def with_ripe_dates(farm: Farm, past: Weather, ahead: Weather) -> Farm:
     ----------
     past, ahead : weather of the fields, (member, field, hour); `ahead` follows `past`.
     """
-    return replace(
-        farm,
-        fields=tuple(
-            replace(f, ripe=_ripe_day(farm, f, _by_day(farm, past, i) | _by_day(farm, ahead, i)))
-            if f.ripe is None and f.heading is not None
-            else f
-            for i, f in enumerate(farm.fields)
-        ),
-    )
+    unknown = [i for i, f in enumerate(farm.fields) if f.ripe is None and f.heading is not None]
+    if not unknown:
+        return farm
+    temp = np.concatenate([w.temp[:, unknown].mean(axis=0) for w in (past, ahead)], axis=1)
+    days, means = _by_day(temp, past.start, farm.tz)
+    fields = list(farm.fields)
+    for i, warmth in zip(unknown, means, strict=True):
+        known = {d: float(mean) for d, mean in zip(days, warmth, strict=True) if np.isfinite(mean)}
+        fields[i] = replace(fields[i], ripe=_ripe_day(fields[i], known))
+    return replace(farm, fields=tuple(fields))
 
 
-def _by_day(farm: Farm, weather: Weather, i: int) -> dict[date, float]:
-    """Mean temperature, °C, of each whole farm day of field i, over members."""
-    out: dict[date, float] = {}
-    temp: Array = weather.temp[:, i].mean(axis=0)
-    first = weather.start.astype("datetime64[s]").item().date()
-    for n in range(weather.shape[2] // 24 + 2):
-        day = first + timedelta(days=n)
-        begin, end = (
-            int((utc_hour(start_of_day(d, farm.tz)) - weather.start).astype(int))
-            for d in (day, day + timedelta(days=1))
-        )
-        hours = temp[max(begin, 0) : max(end, 0)]
-        if begin >= 0 and end <= temp.size and np.isfinite(hours).all():
-            out[day] = float(hours.mean())
-    return out
+def _by_day(temp: Array, start: np.datetime64, tz: ZoneInfo) -> tuple[list[date], Array]:
+    """Farm days that begin in the hours, and means of `temp`, (field, day); NaN where not whole."""
+    hours = temp.shape[1]
+    local = start.astype("datetime64[s]") + 3600 * np.arange(hours) + utc_offsets(start, hours, tz)
+    dates = local.astype("datetime64[D]")
+    days, at, counts = np.unique(dates, return_index=True, return_counts=True)
+    means = np.add.reduceat(temp, at, axis=1) / counts
+    if local[0] > days[0]:
+        means[:, 0] = np.nan
+    if local[-1] + 3600 < days[-1] + 1:
+        means[:, -1] = np.nan
+    return days.tolist(), means
 
 
-def _ripe_day(farm: Farm, field: Field, warmth: dict[date, float]) -> date:
+def _ripe_day(field: Field, warmth: dict[date, float]) -> date:
     """Day on which the degree-days since heading reach those of the crop."""
     crop = CROPS[field.crop]
     usual = crop.heat_units / crop.heading_to_ripe_days
     assert field.heading is not None
     day, left = field.heading, crop.heat_units
-    while left > 0.0:
+    while left > 0.0 and (day - field.heading).days <= LONGEST_DAYS:
         mean = warmth.get(day)
         left -= usual if mean is None else max(mean - crop.heat_base, 0.0)
         day += timedelta(days=1)
-        if (day - field.heading).days > LONGEST_DAYS:
-            break
     return day

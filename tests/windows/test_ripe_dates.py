@@ -23,7 +23,8 @@ def at(place, temp, days=30):
     """Weather of one temperature, °C, over days before and after now."""
     sky = weather(place, days=days, members=2, seed=1)
     sky = replace(sky, temp=np.full_like(sky.temp, temp))
-    return replace(sky, start=utc_hour(NOW) - 24 * days * HOUR), replace(sky, start=utc_hour(NOW))
+    now, begin = utc_hour(NOW), utc_hour(NOW) - 24 * days * HOUR
+    return replace(sky, start=begin).between(begin, now), replace(sky, start=now)
 
 
 def ripe(place, temp):
@@ -36,6 +37,13 @@ def test_degree_days_since_heading_give_the_date():
     heading = place.fields[0].heading
     assert ripe(place, 20.0) == heading + timedelta(days=42)
     assert ripe(place, 15.0) == heading + timedelta(days=55)
+
+
+def test_the_day_on_which_the_forecast_begins_counts_its_own_warmth():
+    # hand: 825 / 20.6 = 40.05 days, so 41; the usual 23.6 °C d on the day between records and
+    # forecast would end ripening on day 40
+    place = headed(20)
+    assert ripe(place, 20.6) == place.fields[0].heading + timedelta(days=41)
 
 
 def test_days_without_weather_count_as_usual():
