@@ -8,7 +8,6 @@ appends the figures to the benchmark log.
 from __future__ import annotations
 
 import re
-import shutil
 import statistics
 import tempfile
 import threading
@@ -21,7 +20,7 @@ from pathlib import Path
 
 import waitress
 from benchmark_log import record
-from places import SAMPLE
+from farm_folder import copy_sample
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.web.app import create_app
@@ -76,7 +75,7 @@ def replan(visitor: Visitor, planner: Planner, answers: list[float]) -> float:
 def main() -> None:
     """Measure, print and record."""
     with tempfile.TemporaryDirectory() as folder:
-        farm = shutil.copytree(SAMPLE, Path(folder) / "farm", ignore=lambda *_: {"plans"})
+        farm = copy_sample(Path(folder) / "farm")
         planner = Planner(farm)
         zone = read_farm(farm).tz
         start = datetime(2026, 8, 12, 6, 0, tzinfo=zone)

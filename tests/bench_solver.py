@@ -16,7 +16,6 @@ import dataclasses
 import os
 import re
 import resource
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -28,7 +27,8 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 from benchmark_log import record
-from places import DATA, SAMPLE
+from farm_folder import copy_sample
+from places import DATA
 from published_schedules import tardiness_starts, tardiness_work, wt40
 from random_policies import random_policy
 from small_tables import random_work
@@ -140,9 +140,8 @@ def command(*_: str) -> None:
 
 def grown_sample(folder: Path, *, fields: int = 120) -> Path:
     """The sample farm with each field several times, and a third crew like the others together."""
-    shutil.copytree(
-        SAMPLE, folder, ignore=shutil.ignore_patterns("plans", "*.sqlite*", "*.geojson")
-    )
+    copy_sample(folder)
+    (folder / "fields.geojson").unlink()
     table = pd.read_csv(folder / "fields.csv", dtype=str, keep_default_na=False)
     more = [table]
     for n in range(1, -(-fields // len(table))):

@@ -1,12 +1,11 @@
 """Requests to the page without a browser, for several test files."""
 
 import re
-import shutil
 from dataclasses import replace
 from datetime import timedelta
 
 import mornings
-from places import SAMPLE
+from farm_folder import copy_sample
 
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
@@ -17,9 +16,7 @@ PASSPHRASE = "dry straw in august"
 
 
 def farm_folder(path):
-    for name in ("farm.toml", "fields.csv", "rain.csv"):
-        shutil.copy(SAMPLE / name, path / name)
-    return path
+    return copy_sample(path, "farm.toml", "fields.csv", "rain.csv")
 
 
 def get(client, path, code=200):

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import csv
-import shutil
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
-from places import SAMPLE
+from farm_folder import copy_sample, write
 
 from scheduler.weather.store import Answer, store_answer
 
@@ -30,10 +29,9 @@ UNITS = ("mm", "°C", "%", "km/h", "km/h", "W/m²")
 
 def small_farm(folder):
     """The sample's first four fields, without forecasts and gauges."""
-    folder.mkdir(parents=True, exist_ok=True)
-    shutil.copy(SAMPLE / "farm.toml", folder / "farm.toml")
-    rows = (SAMPLE / "fields.csv").read_text(encoding="utf-8").splitlines(keepends=True)
-    (folder / "fields.csv").write_text("".join(rows[:5]), encoding="utf-8")
+    copy_sample(folder, "farm.toml", "fields.csv")
+    rows = (folder / "fields.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    write(folder, "fields.csv", "".join(rows[:5]))
     return folder
 
 

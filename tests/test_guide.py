@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from farm_folder import copy_sample
 from places import ROOT
 
 from readiness.atmosphere.weather import HOUR
@@ -54,8 +55,9 @@ class Example:
 
 
 @pytest.fixture(scope="module")
-def example():
-    known = gather(ROOT / "sample_forecasts", NOW, forecast=None, days=DAYS, seed=0)
+def example(tmp_path_factory):
+    folder = copy_sample(tmp_path_factory.mktemp("sample"))
+    known = gather(folder, NOW, forecast=None, days=DAYS, seed=0)
     farm, weather = known.farm, known.weather
     season, sky = simulate_farm(
         farm,

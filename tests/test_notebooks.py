@@ -1,9 +1,8 @@
 """Every notebook runs from top to bottom on a copy of the sample and is stored without outputs."""
 
-import shutil
-
 import nbformat
 import pytest
+from farm_folder import copy_sample
 from places import ROOT
 
 STORIES = sorted((ROOT / "notebooks").glob("[0-9]_*.ipynb"))
@@ -34,7 +33,7 @@ def test_outputs_are_stripped(path):
 def test_notebook_runs_on_the_sample(path, tmp_path):
     from nbclient import NotebookClient
 
-    shutil.copytree(ROOT / "sample_forecasts", tmp_path / "sample_forecasts")
+    copy_sample(tmp_path / "sample_forecasts")
     home = tmp_path / "notebooks"
     home.mkdir()
     book = nbformat.read(path, as_version=4)

@@ -2,7 +2,6 @@
 
 import re
 import shlex
-import shutil
 import subprocess
 import sys
 import tomllib
@@ -10,6 +9,7 @@ from importlib import import_module
 
 import numpy as np
 import pytest
+from farm_folder import copy_sample
 from places import SAMPLE
 
 from scheduler.command import main
@@ -22,9 +22,7 @@ ON = "2026-08-12"
 
 @pytest.fixture
 def folder(tmp_path):
-    home = tmp_path / "farm"
-    shutil.copytree(SAMPLE, home, ignore=shutil.ignore_patterns("plans", "reviews", "*.sqlite*"))
-    return home
+    return copy_sample(tmp_path / "farm")
 
 
 def output(capsys, code, *words):

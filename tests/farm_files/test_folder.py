@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from farm_folder import HEAD, ROW, edit, problem_lines, write
+from farm_folder import FARM_FILES, HEAD, ROW, copy_sample, edit, problem_lines, write
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import SAMPLE
@@ -295,7 +295,7 @@ def test_copy_keeps_the_original(folder, tmp_path):
 
 
 def test_the_order_of_rows_changes_nothing(tmp_path):
-    shutil.copytree(SAMPLE, tmp_path / "farm", ignore=lambda *_: {"forecasts", "plans"})
+    copy_sample(tmp_path / "farm", *FARM_FILES)
     path = tmp_path / "farm" / "fields.csv"
     head, *rows = path.read_text(encoding="utf-8").splitlines(keepends=True)
     given = read_farm(SAMPLE)
@@ -305,7 +305,7 @@ def test_the_order_of_rows_changes_nothing(tmp_path):
 
 
 def test_the_order_of_readings_and_boundaries_changes_nothing(tmp_path):
-    shutil.copytree(SAMPLE, tmp_path / "farm", ignore=lambda *_: {"forecasts", "plans"})
+    copy_sample(tmp_path / "farm", *FARM_FILES)
     sample = read_farm(SAMPLE)
     readings = read_rain(SAMPLE, sample)
     shapes = json.loads((SAMPLE / "fields.geojson").read_text(encoding="utf-8"))

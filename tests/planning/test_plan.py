@@ -1,14 +1,13 @@
 """The planner on the sample farm, end to end."""
 
 import json
-import shutil
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from places import SAMPLE
+from farm_folder import copy_sample
 
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import expected_quality
@@ -35,8 +34,13 @@ USUAL = Effort()
 
 
 @pytest.fixture(scope="module")
-def information():
-    return gather(SAMPLE, NOW, forecast=None, days=12, seed=0)
+def sample(tmp_path_factory):
+    return copy_sample(tmp_path_factory.mktemp("sample"))
+
+
+@pytest.fixture(scope="module")
+def information(sample):
+    return gather(sample, NOW, forecast=None, days=12, seed=0)
 
 
 @pytest.fixture(scope="module")
@@ -189,7 +193,7 @@ def test_the_same_seed_gives_the_identical_plan(information, morning):
     assert json.dumps(plan_json(again)) == json.dumps(plan_json(morning))
 
 
-def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(morning):
+def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(sample, morning):
     decision = morning.decision
     orders, named = {}, set()
     planned = plan_of(decision.work, decision.policy, decision.outcome).orders
@@ -197,7 +201,7 @@ def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(morning):
         names = [f"{field}/{part}" if part else field for field, part in row]
         orders[crew] = [name for name in names if name not in named]
         named |= set(names)
-    price = price_order(SAMPLE, morning, orders)
+    price = price_order(sample, morning, orders)
     if sum(map(len, orders.values())) < sum(map(len, planned.values())):
         # an own order gives to one crew what two crews of the plan cut one after the other
         assert price.more.mean >= -2.0 * price.more.error
@@ -206,10 +210,10 @@ def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(morning):
     assert "as good as the plan" in own_order_lines(price, "$")[1]
 
 
-def test_turning_the_order_of_a_crew_round_costs_money(morning):
+def test_turning_the_order_of_a_crew_round_costs_money(sample, morning):
     first = morning.crews[0]
     turned = list(dict.fromkeys(o.field for o in reversed(first.orders)))
-    price = price_order(SAMPLE, morning, {first.crew: turned})
+    price = price_order(sample, morning, {first.crew: turned})
     assert price.more.mean > price.more.error
     assert price.loss == pytest.approx(price.plan_loss + price.more.mean)
 
@@ -222,9 +226,9 @@ def test_turning_the_order_of_a_crew_round_costs_money(morning):
         ({"north crew": ["F01", "F01"]}, r'field "F01" is ordered twice'),
     ],
 )
-def test_wrong_orders_are_refused(morning, orders, message):
+def test_wrong_orders_are_refused(sample, morning, orders, message):
     with pytest.raises(FarmError, match=message):
-        price_order(SAMPLE, morning, orders)
+        price_order(sample, morning, orders)
 
 
 def test_the_same_weather_keeps_make_up_and_first_fields(information, morning):
@@ -364,6 +368,4 @@ def test_a_field_more_than_half_cut_counts_once(farm_folder):
 @pytest.fixture
 def farm_folder(tmp_path):
     """A copy of the sample farm without its plans and its book."""
-    folder = tmp_path / "farm"
-    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns("plans", "*.sqlite*"))
-    return folder
+    return copy_sample(tmp_path / "farm")

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from farm_folder import FARM_FILES, copy_sample
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import SAMPLE
@@ -242,10 +243,7 @@ def test_every_deviation_has_its_words():
 # The sample's own season is invented: these tests hold that its accounts close.
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    home = tmp_path_factory.mktemp("season")
-    for path in SAMPLE.iterdir():
-        if path.is_file() and path.suffix in (".toml", ".csv", ".geojson"):
-            shutil.copy(path, home / path.name)
+    home = copy_sample(tmp_path_factory.mktemp("season"), *FARM_FILES)
     shutil.copy(SAMPLE / "season.sqlite", home / "book.sqlite")
     shutil.copytree(
         SAMPLE / "forecasts",
@@ -433,8 +431,7 @@ def test_files_of_the_review(folder, review, capsys):
 def test_command_without_a_book(tmp_path, capsys):
     from scheduler.command import main
 
-    for name in ("farm.toml", "fields.csv", "rain.csv", "fields.geojson"):
-        shutil.copy(SAMPLE / name, tmp_path / name)
+    copy_sample(tmp_path, *FARM_FILES)
     assert main(["review", str(tmp_path)]) == 1
     assert "has no season book yet: write into it with `afterrain log`" in capsys.readouterr().err
 
@@ -442,8 +439,7 @@ def test_command_without_a_book(tmp_path, capsys):
 def test_the_page_shows_the_last_review(tmp_path):
     from scheduler.web.app import create_app
 
-    for name in ("farm.toml", "fields.csv", "rain.csv", "fields.geojson"):
-        shutil.copy(SAMPLE / name, tmp_path / name)
+    copy_sample(tmp_path, *FARM_FILES)
     client = create_app(tmp_path).test_client()
     local = {"base_url": "http://127.0.0.1"}
     assert client.get("/review", **local).status_code == 404

@@ -1,13 +1,12 @@
 """`afterrain log`, export, import, backup: one line in, one line out, tables there and back."""
 
-import shutil
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from farm_folder import copy_sample
 from hypothesis import given
 from hypothesis import strategies as st
 from mornings import farm as make_farm
-from places import SAMPLE
 
 from scheduler.command import main
 from scheduler.errors import BookError, EntryError, UnreadableError
@@ -25,9 +24,7 @@ NOW = datetime(2026, 8, 16, 11, 40, tzinfo=UTC)
 
 @pytest.fixture
 def folder(tmp_path):
-    for name in ("farm.toml", "fields.csv", "rain.csv"):
-        shutil.copy(SAMPLE / name, tmp_path / name)
-    return tmp_path
+    return copy_sample(tmp_path, "farm.toml", "fields.csv", "rain.csv")
 
 
 @pytest.fixture
@@ -201,10 +198,7 @@ def test_export_and_import_keep_every_entry(log, folder, tmp_path, capsys):
     assert main(["export", str(folder), str(tmp_path / "a.csv")]) == 0
     assert main(["import", str(folder), str(tmp_path / "a.csv")]) == 0
     assert capsys.readouterr().out.endswith("0 entries added, 5 were there already\n")
-    other = tmp_path / "other"
-    other.mkdir()
-    for name in ("farm.toml", "fields.csv"):
-        shutil.copy(SAMPLE / name, other / name)
+    other = copy_sample(tmp_path / "other", "farm.toml", "fields.csv")
     assert main(["import", str(other), str(tmp_path / "a.csv")]) == 0
     assert main(["export", str(other), str(tmp_path / "b.csv")]) == 0
     assert (tmp_path / "a.csv").read_bytes() == (tmp_path / "b.csv").read_bytes()

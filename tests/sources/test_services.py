@@ -29,6 +29,7 @@ from scheduler.weather.fetch import PRODUCTS, fetch, grid_cells
 from scheduler.weather.fetch_soil import boundary_ring
 from scheduler.weather.store import read_answer, stored_answers
 from tests.replay import broken, replay_server
+from tests.stored_season import small_farm
 
 RECORDS = DATA / "forecast_payloads"
 need_data = pytest.mark.skipif(
@@ -127,15 +128,6 @@ def server():
     with replay_server() as (url, replay):
         sound(replay)
         yield url, replay
-
-
-def small_farm(folder):
-    """Farm of the first four fields of the sample, in two cells, without forecasts."""
-    folder.mkdir(exist_ok=True)
-    shutil.copy(SAMPLE / "farm.toml", folder / "farm.toml")
-    rows = (SAMPLE / "fields.csv").read_text(encoding="utf-8").splitlines(keepends=True)
-    (folder / "fields.csv").write_text("".join(rows[:5]), encoding="utf-8")
-    return folder
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pandas as pd
 import pytest
+from farm_folder import copy_sample
 from places import SAMPLE
 
 from readiness.atmosphere.weather import VARIABLES
@@ -652,7 +653,8 @@ def test_verify_without_gauges_uses_the_records(wet_season, tmp_path):
 
 @pytest.mark.slow
 def test_the_sample_is_verified_though_its_gauges_end_before_the_forecast(tmp_path, capsys):
-    words = ["verify", str(SAMPLE), "--on", "2026-09-01", "--out", str(tmp_path)]
+    folder = copy_sample(tmp_path / "farm")
+    words = ["verify", str(folder), "--on", "2026-09-01", "--out", str(tmp_path)]
     assert main(words) == 0
     assert capsys.readouterr().out.startswith("1 issues of ensemble against weather records (no ")
 

@@ -12,6 +12,7 @@ from datetime import timedelta
 import mornings
 import pytest
 import waitress
+from page_requests import farm_folder
 from places import ROOT
 
 from scheduler.season_book.book import Book
@@ -50,8 +51,7 @@ def browser():
 @pytest.fixture
 def site(tmp_path):
     """The page of a farm folder on a port of its own: its address and folder."""
-    for name in ("farm.toml", "fields.csv", "rain.csv"):
-        shutil.copy(ROOT / "sample_forecasts" / name, tmp_path / name)
+    farm_folder(tmp_path)
     planner = Planner(tmp_path, module="fake_planner")
     now = mornings.NOW + timedelta(minutes=10)
     app = create_app(tmp_path, planner=planner, now=lambda: now)

@@ -1,6 +1,5 @@
 """Serving the page: what is refused, and a run until interrupted."""
 
-import shutil
 import signal
 import socket
 import subprocess
@@ -8,15 +7,9 @@ import sys
 import urllib.request
 
 import pytest
-from places import SAMPLE
+from page_requests import farm_folder
 
 from scheduler.command import main
-
-
-def farm_folder(path):
-    for name in ("farm.toml", "fields.csv", "rain.csv"):
-        shutil.copy(SAMPLE / name, path / name)
-    return path
 
 
 @pytest.fixture

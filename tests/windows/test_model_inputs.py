@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from places import SAMPLE
+from farm_folder import copy_sample
 
 from readiness.season.inputs import Observation
 from scheduler.planning.information import gather
@@ -17,8 +17,9 @@ HOURLY = ("water_top", "water_below", "moisture", "film", "tier", "approach", "r
 
 
 @pytest.fixture(scope="module")
-def information():
-    return gather(SAMPLE, NOW, forecast=None, days=6, seed=0)
+def information(tmp_path_factory):
+    folder = copy_sample(tmp_path_factory.mktemp("sample"))
+    return gather(folder, NOW, forecast=None, days=6, seed=0)
 
 
 def season_of(information, order):
