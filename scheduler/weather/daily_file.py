@@ -11,15 +11,20 @@ from readiness.sources.daily_record import DailyRecord, RecordError, on_successi
 from readiness.sources.daily_to_hourly import hourly_records
 from readiness.sources.payload import PHYSICAL_RANGE, Payload
 from readiness.sources.station_file import is_station_file, read_station_file
-from scheduler.errors import UnreadableError, WeatherError
+from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import normalized_name
-from scheduler.farm_files.csv_table import CsvTable, file_text, read_csv
+from scheduler.farm_files.csv_table import CsvTable, read_csv
 from scheduler.farm_files.record import Record
-from scheduler.weather.given_file import our_name, raise_first, table_rows
+from scheduler.weather.given_file import (
+    COLUMN_ALIASES,
+    our_name,
+    raise_first,
+    table_rows,
+    weather_text,
+)
 
 #: Other names of the columns of days, normalised.
-DAY_ALIASES = {
+DAY_ALIASES = COLUMN_ALIASES | {
     "high": "tmax",
     "low": "tmin",
     "temp_max": "tmax",
@@ -51,23 +56,11 @@ def read_daily(path: Path, farm: Farm) -> Payload | None:
             return _payload(read_station_file(path))
     except RecordError as error:
         raise WeatherError(f"{path}: {error}") from None
-    try:
-        table = read_csv(file_text(path))
-    except UnreadableError as error:
-        raise WeatherError(f"{path}: {error}") from None
-    columns = [_our_name(c) for c in table.columns]
+    table = read_csv(weather_text(path))
+    columns = [our_name(c, DAY_ALIASES) for c in table.columns]
     if not any(c.partition("_")[0] in ("tmax", "tmin") for c in columns):
         return None
     return _payload(_record(table, columns, farm, str(path)))
-
-
-def _our_name(heading: str) -> str:
-    """Our name of a column; the longest alias counts."""
-    word = normalized_name(heading)
-    for alias, ours in DAY_ALIASES.items():
-        if word == alias or word.startswith(f"{alias}_"):
-            return ours + word[len(alias) :]
-    return our_name(heading)
 
 
 def _record(table: CsvTable, columns: list[str], farm: Farm, name: str) -> DailyRecord:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -26,6 +26,7 @@ from readiness.sources.nws import Alert, parse_alerts
 from readiness.sources.payload import PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
+from scheduler.farm.slots import utc_hour
 from scheduler.farm.wording import clock, day_name, weekday_clock
 from scheduler.language.translation import _
 from scheduler.weather.bias_correction import (
@@ -122,7 +123,7 @@ def weather_for(
         Where no forecast is there, is young enough, or covers `now`.
     """
     folder, notes = Path(folder), list[str]()
-    hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
+    hour = utc_hour(now)
     if forecast is not None:
         cells = cells_from_file(folder, Path(forecast), farm, now, notes, elsewhere=elsewhere)
     else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -52,10 +52,7 @@ def read_forecast(path: Path, farm: Farm) -> GivenForecast:
             f"{path}: there is no such file; check its name, or leave --forecast out to plan on "
             "the last forecast of `afterrain fetch`"
         )
-    try:
-        text = file_text(path)
-    except UnreadableError as error:
-        raise WeatherError(f"{path}: {error}") from None
+    text = weather_text(path)
     if not text.lstrip().startswith(("{", "[")):
         return GivenForecast(
             payload=read_table(text, farm, str(path)), source=path.name, issued=None
@@ -75,6 +72,14 @@ def read_forecast(path: Path, farm: Farm) -> GivenForecast:
     issued = payload.issued
     at = None if issued is None else issued.astype("datetime64[s]").item().replace(tzinfo=UTC)
     return GivenForecast(payload=payload, source=path.name, issued=at)
+
+
+def weather_text(path: Path) -> str:
+    """Text of a file; WeatherError where it cannot be read."""
+    try:
+        return file_text(path)
+    except UnreadableError as error:
+        raise WeatherError(f"{path}: {error}") from None
 
 
 #: Other names of a table's columns, normalised.
@@ -121,7 +126,7 @@ def read_table(text: str, farm: Farm, name: str) -> Payload:
         With the first problem, its row and column.
     """
     table = read_csv(text)
-    columns = [our_name(c) for c in table.columns]
+    columns = [our_name(c, COLUMN_ALIASES) for c in table.columns]
     doubtful = doubtful_headings(table, columns, ("time", "member", *VARIABLES), SUFFIXES)
     if doubtful:
         heading, _, message, remedy = doubtful[0]
@@ -207,12 +212,12 @@ def raise_first(problems: Sequence[Problem]) -> None:
         raise WeatherError(f"{problems[0]}{more}")
 
 
-def our_name(heading: str) -> str:
+def our_name(heading: str, aliases: Mapping[str, str]) -> str:
     """Our name of a column; the longest alias counts."""
     word = normalized_name(heading)
-    for alias in sorted(COLUMN_ALIASES, key=len, reverse=True):
+    for alias in sorted(aliases, key=len, reverse=True):
         if word == alias or word.startswith(f"{alias}_"):
-            return COLUMN_ALIASES[alias] + word[len(alias) :]
+            return aliases[alias] + word[len(alias) :]
     return word
 
 

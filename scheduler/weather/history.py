@@ -196,7 +196,7 @@ def past_or_stand_in(
         damp = np.argsort(-rows["humidity"][0, 0, at : at + hours])[:MISSED_SHOWER_H]
         rows["rain"][..., at + damp] += np.mean(amounts) / len(damp)
     notes.append(_stand_in_note(days, len(read)))
-    return Weather(start=hour - shape[2] * HOUR, **rows, estimated=np.ones(shape, dtype=np.bool_))
+    return Weather(start=first, **rows, estimated=np.ones(shape, dtype=np.bool_))
 
 
 def _stand_in_note(days: int, readings: int) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +13,7 @@ from readiness.sources.payload import Payload
 from readiness.sources.responses import frame_payload
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
+from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.units import show_distance
 from scheduler.weather.daily_file import read_daily
 from scheduler.weather.fetch import grid_cells
@@ -61,12 +62,11 @@ def import_weather(
         Where the file is wrong, its hours do not fit its kind, or it is for a place far away;
         nothing is stored then.
     """
-    daily = None
+    hour, daily = utc_hour(now), None
     if issued is None and path.is_file():
         daily = read_daily(path, farm)
-    given = read_forecast(path, farm) if daily is None else _as_given(daily, path, now)
+    given = read_forecast(path, farm) if daily is None else _as_given(daily, path, hour)
     weather = given.payload.weather
-    hour = np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
     if not np.isfinite(weather.rain + weather.temp).any():
         raise WeatherError(f"{path}: holds no hour with rain and temperature; fill them in")
     if issued is None:
@@ -94,15 +94,15 @@ def import_weather(
         )
         for lat, lon in cells
     ]
-    first, stop = (_clock(t, farm) for t in (weather.start, weather.stop))
+    first, stop = (farm_time(t, farm.tz) for t in (weather.start, weather.stop))
     return ImportedWeather(
         product=product, first=first, stop=stop, fields=fields, stored=any(stored)
     )
 
 
-def _as_given(daily: Payload, path: Path, now: datetime) -> GivenForecast:
+def _as_given(daily: Payload, path: Path, hour: np.datetime64) -> GivenForecast:
     """Hours of a record of days, up to now: the day that is running counts as far as it goes."""
-    weather, hour = daily.weather, np.datetime64(now.astimezone(UTC).replace(tzinfo=None), "h")
+    weather = daily.weather
     if weather.start < hour < weather.stop <= hour + 24 * HOUR:
         weather = weather.between(weather.start, hour)
     thunder = daily.thunder[: weather.shape[2]]
@@ -111,19 +111,14 @@ def _as_given(daily: Payload, path: Path, now: datetime) -> GivenForecast:
     )
 
 
-def _clock(hour: np.datetime64, farm: Farm) -> datetime:
-    """A UTC hour as aware farm time."""
-    at: datetime = hour.astype("datetime64[s]").item()
-    return at.replace(tzinfo=UTC).astimezone(farm.tz)
-
-
 def _check_past(path: Path, given: GivenForecast, hour: np.datetime64, farm: Farm) -> None:
     """Past weather ends by now and has no members."""
     weather = given.payload.weather
     if weather.stop > hour + HOUR:
+        stop = farm_clock(farm_time(weather.stop, farm.tz), farm)
         raise WeatherError(
-            f"{path}: goes on to {farm_clock(_clock(weather.stop, farm), farm)}, which is still to "
-            "come; give --issued TIME if it is a forecast, or check the column time"
+            f"{path}: goes on to {stop}, which is still to come; give --issued TIME "
+            "if it is a forecast, or check the column time"
         )
     if weather.shape[0] > 1:
         raise WeatherError(
@@ -136,7 +131,7 @@ def _check_issued(
     path: Path, given: GivenForecast, issued: datetime, now: datetime, farm: Farm
 ) -> None:
     """A forecast was issued by now, and before its end."""
-    stop = _clock(given.payload.weather.stop, farm)
+    stop = farm_time(given.payload.weather.stop, farm.tz)
     if issued > now + CLOCK_SLACK:
         raise WeatherError(
             f"--issued {farm_clock(issued, farm)} is still to come; give the time at which the "
@@ -166,17 +161,18 @@ def _cells_near(
 
 def _store(folder: Path, answer: Answer) -> bool:
     """Store an answer under a minute of its own; False where the same is stored already."""
+    past = answer.product == "archive"
     taken = {
         s.issued: s.path
         for s in stored_answers(folder, answer.product)
         if (s.lat, s.lon) == (round(answer.lat, 2), round(answer.lon, 2))
     }
-    for path in taken.values():
-        old = read_answer(path)
-        same_time = answer.product == "archive" or old.issued == answer.issued
-        if old.source == SOURCE and old.payload == answer.payload and same_time:
-            return False
-    if answer.product == "archive":
+    for issued, path in taken.items():
+        if past or issued == answer.issued:
+            old = read_answer(path)
+            if old.source == SOURCE and old.payload == answer.payload:
+                return False
+    if past:
         while answer.issued in taken:
             answer = replace(answer, issued=answer.issued + timedelta(minutes=1))
     return store_answer(folder, answer)
