@@ -267,10 +267,6 @@ class Book:
         """Crews by field begun lately and not finished; '' where unknown."""
         return farm_state.in_progress(self.entries("begun", "cut", until=until), farm, until)
 
-    def priced_quality(self, until: datetime) -> dict[str, dict[str, float]]:
-        """Last measured quality that sets the price, by field id and by attribute of `Field`."""
-        return farm_state.priced_quality(self.entries("sample", "ticket", until=until), until)
-
     def harvest_begins(self, until: datetime) -> dict[str, datetime]:
         """When fields sprayed before harvest may be cut, UTC, by field id."""
         return farm_state.harvest_begins(self.entries("spray", until=until), until)

@@ -2,72 +2,81 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from typing import TypeVar
 
-from scheduler.farm.model import Farm, Field
+from scheduler.farm.model import Crew, Farm, Field, Person
 from scheduler.season_book.book import Book
-from scheduler.season_book.entry_kinds import Entry
-from scheduler.season_book.farm_state import lodging
+from scheduler.season_book.entry_kinds import Entry, field_of
+
+Staff = TypeVar("Staff", Crew, Person)
+#: Facts that set the price, and their names in `Field`.
+PRICED = {
+    "protein": "protein_pct",
+    "vomitoxin": "vomitoxin_ppm",
+    "vitreous": "vitreous_pct",
+    "test_weight": "test_weight_kg_hl",
+    "falling_number": "falling_number_s",
+}
 
 
 def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
     """The farm with what the book holds up to `now`: cuts, sprayings, breakdowns and the rest."""
+
+    def held(*kinds: str) -> list[Entry]:
+        return [e for e in book.entries(*kinds, until=now) if e.at <= now]
+
     down, absent = book.breakdowns(now), book.absences(farm, now)
     away = book.absent_intervals(now)
     closed, delivered = book.closures(farm, now), book.delivered(farm, now)
-    quality = book.priced_quality(now)
     cut, sprayed = book.progress(farm, now), book.harvest_begins(now)
-    grain = [e for e in book.entries("sample", "ticket", "falling", until=now) if e.at <= now]
-    samples = _last_of(grain, "moisture", kinds=("sample",))
-    weighed, falling = _last_of(grain, "test_weight"), _last_of(grain, "falling_number")
-    lodged = lodging(book.entries("lodged", until=now), now)
-    swathed = {e.subject: e.at for e in book.entries("swathed", until=now) if e.at <= now}
+    grain = held("sample", "ticket", "falling")
+    priced = {fact: _last_of(grain, fact) for fact in PRICED}
+    samples = _last_of([e for e in grain if e.kind == "sample"], "moisture")
+    lodged = _last_of(held("lodged"), "share")
+    swathed = {e.subject: e.at for e in held("swathed")}
 
     def updated(field: Field) -> Field:
         begins = [t for t in (field.not_before, sprayed.get(field.id)) if t is not None]
+        quality = {
+            PRICED[fact]: last[field.id].number(fact)
+            for fact, last in priced.items()
+            if field.id in last
+        }
         field = replace(
             field,
             cut_fraction=min(1.0, cut[field.id]),
             not_before=max(begins, default=None),
-            lodged=lodged.get(field.id, field.lodged),
+            **quality,  # type: ignore[arg-type]
         )
+        if (load := priced["test_weight"].get(field.id)) is not None:
+            field = replace(field, weighed_at=load.at)
+        if (seen := lodged.get(field.id)) is not None:
+            field = replace(field, lodged=(seen.number("share") or 0.0) / 100.0)
         if (day := swathed.get(field.id)) is not None:
             field = replace(field, swathed=day.astimezone(farm.tz).date())
-        last, load, tube = (found.get(field.id) for found in (samples, weighed, falling))
-        if load is not None:
-            weight = load.number("test_weight")
-            field = replace(field, test_weight_kg_hl=weight, weighed_at=load.at)
-        if tube is not None:
-            field = replace(field, falling_number_s=tube.number("falling_number"))
+        last = samples.get(field.id)
         if last is None or (field.sample_at is not None and field.sample_at > last.at):
             return field
         return replace(field, sample_pct=last.number("moisture"), sample_at=last.at)
 
+    def at_work(staff: Staff) -> Staff:
+        return replace(
+            staff,
+            absent=tuple(sorted({*staff.absent, *absent.get(staff.id, ())})),
+            away=(*staff.away, *away.get(staff.id, ())),
+        )
+
     return replace(
         farm,
-        fields=tuple(
-            replace(updated(f), **quality.get(f.id, {}))  # type: ignore[arg-type]
-            for f in farm.fields
-        ),
+        fields=tuple(updated(f) for f in farm.fields),
         combines=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.combines),
         carts=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.carts),
         trucks=tuple(replace(m, down=(*m.down, *down.get(m.id, ()))) for m in farm.trucks),
         crews=tuple(
-            replace(
-                c,
-                absent=tuple(sorted({*c.absent, *absent.get(c.id, ())})),
-                away=(*c.away, *away.get(c.id, ())),
-                named=tuple(
-                    replace(
-                        p,
-                        absent=tuple(sorted({*p.absent, *absent.get(p.id, ())})),
-                        away=(*p.away, *away.get(p.id, ())),
-                    )
-                    for p in c.named
-                ),
-            )
-            for c in farm.crews
+            replace(at_work(c), named=tuple(at_work(p) for p in c.named)) for c in farm.crews
         ),
         points=tuple(
             replace(
@@ -82,12 +91,7 @@ def apply_book(farm: Farm, book: Book, now: datetime) -> Farm:
     )
 
 
-def _last_of(
-    entries: list[Entry], fact: str, *, kinds: tuple[str, ...] = ("sample", "ticket", "falling")
-) -> dict[str, Entry]:
-    """The last entry of some kinds that holds a fact, by field."""
-    out: dict[str, Entry] = {}
-    for e in sorted(entries, key=lambda e: (e.at, e.id)):
-        if e.kind in kinds and e.number(fact) is not None:
-            out[e.text("field") if e.kind == "ticket" else e.subject] = e
-    return out
+def _last_of(entries: Sequence[Entry], fact: str) -> dict[str, Entry]:
+    """The last entry that holds a number of a fact, by field."""
+    held = [e for e in entries if e.number(fact) is not None]
+    return {field_of(e): e for e in sorted(held, key=lambda e: (e.at, e.id))}

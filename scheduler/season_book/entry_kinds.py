@@ -82,6 +82,7 @@ SUBJECT_LABELS = {
     "farm": N_("Farm"),
 }
 REMARK = Fact(name="reason", label=N_("Remark"), quantity="text")
+_CREW = Fact(name="crew", label=N_("Crew"), quantity="crew")
 _MOISTURE = Fact(name="moisture", label=N_("Moisture"), quantity="percent", low=3.0, high=60.0)
 #: A tube of water falls in about 60 s, sound dry grain takes up to some 500 s.
 _FALLING_NUMBER = Fact(
@@ -130,9 +131,8 @@ _CUT = (
         high=5000.0,
         required=True,
     ),
-    Fact(name="crew", label=N_("Crew"), quantity="crew"),
+    _CREW,
 )
-_BEGUN = (Fact(name="crew", label=N_("Crew"), quantity="crew"),)
 _TOUGH = (
     Fact(
         name="above",
@@ -237,7 +237,7 @@ _KINDS = (
     ),
     Kind(name="lodged", label=N_("Lodged crop"), subject_type="field", facts=_LODGED),
     Kind(name="swathed", label=N_("Cut into swaths"), subject_type="field", facts=(REMARK,)),
-    Kind(name="begun", label=N_("Field begun"), subject_type="field", facts=_BEGUN),
+    Kind(name="begun", label=N_("Field begun"), subject_type="field", facts=(_CREW,)),
     Kind(name="cut", label=N_("Area cut"), subject_type="field", facts=_CUT, exclusive=True),
     Kind(name="spray", label=N_("Sprayed before harvest"), subject_type="field", facts=_SPRAY),
     Kind(
@@ -352,6 +352,11 @@ def crop_of(farm: Farm, subject: str, facts: Mapping[str, Value]) -> str:
     place = facts.get("field", subject)
     crops = [f.crop for f in farm.fields if f.id == place] or [f.crop for f in farm.fields[:1]]
     return crops[0] if crops else "wheat_hard"
+
+
+def field_of(entry: Entry) -> str:
+    """The field that an entry is about: the subject, or that of a ticket's load."""
+    return entry.text("field") if entry.kind == "ticket" else entry.subject
 
 
 def field_of_parcel(name: str) -> str:

@@ -19,6 +19,7 @@ from scheduler.season_book.entry_kinds import (
     NOTICE_OPEN_AGAIN,
     Entry,
     ends_at_a_time,
+    field_of,
     field_of_parcel,
 )
 
@@ -54,7 +55,7 @@ def observations(entries: Sequence[Entry], farm: Farm, until: datetime) -> list[
     row = {f.id: i for i, f in enumerate(farm.fields)}
     out = []
     for e in entries:
-        place = row.get(e.text("field") if e.kind == "ticket" else e.subject)
+        place = row.get(field_of(e))
         if place is None or e.at > until:
             continue
         hour = utc_hour(e.at)
@@ -85,15 +86,6 @@ def _observed(entry: Entry) -> list[tuple[str, float, float]]:
     return out
 
 
-def lodging(entries: Sequence[Entry], until: datetime) -> dict[str, float]:
-    """Share of the crop that lies, 0-1, by field id; the last entry of a field holds."""
-    found = [e for e in entries if e.kind == "lodged" and e.at <= until]
-    return {
-        e.subject: (e.number("share") or 0.0) / 100.0
-        for e in sorted(found, key=lambda e: (e.at, e.id))
-    }
-
-
 def gauges(entries: Sequence[Entry], until: datetime) -> pd.DataFrame:
     """Gauge readings: gauge, time (start of the reading, UTC), hours, mm."""
     rows = []
@@ -115,22 +107,6 @@ def progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[str,
     return {k: 1.0 if v >= FINISHED_FRACTION else v for k, v in out.items()}
 
 
-#: Facts of samples and tickets that set the price, and their names in `Field`.
-PRICED = {"protein": "protein_pct", "vomitoxin": "vomitoxin_ppm", "vitreous": "vitreous_pct"}
-
-
-def priced_quality(entries: Sequence[Entry], until: datetime) -> dict[str, dict[str, float]]:
-    """Last measured quality that sets the price, by field id and by attribute of `Field`."""
-    out: dict[str, dict[str, float]] = {}
-    for e in sorted(entries, key=lambda e: (e.at, e.id)):
-        if e.kind in ("sample", "ticket") and e.at <= until:
-            field = e.text("field") if e.kind == "ticket" else e.subject
-            for fact, attribute in PRICED.items():
-                if (value := e.number(fact)) is not None:
-                    out.setdefault(field, {})[attribute] = value
-    return out
-
-
 def harvest_begins(entries: Sequence[Entry], until: datetime) -> dict[str, datetime]:
     """When each field that was sprayed before harvest may be cut, UTC: by its last interval."""
     out: dict[str, datetime] = {}
@@ -150,7 +126,7 @@ def in_progress(entries: Sequence[Entry], farm: Farm, until: datetime) -> dict[s
     recent = [e for e in entries if until - timedelta(days=RECENT_DAYS) < e.at <= until]
     out: dict[str, str] = {}
     for e in sorted(recent, key=lambda e: (e.at, e.id), reverse=True):
-        if e.kind in ("begun", "cut") and e.subject not in out and cut.get(e.subject, 1.0) < 1.0:
+        if e.kind in CUTTING_KINDS and e.subject not in out and cut.get(e.subject, 1.0) < 1.0:
             out[e.subject] = e.text("crew")
     return out
 

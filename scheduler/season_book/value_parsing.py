@@ -22,6 +22,7 @@ from scheduler.farm.units import (
     si_per_unit,
 )
 from scheduler.farm.wording import mid_sentence, one_line
+from scheduler.farm_files import rain_csv
 from scheduler.farm_files.csv_table import read_number
 from scheduler.farm_files.dates import read_time
 from scheduler.language.locale_formats import decimal_mark
@@ -97,7 +98,7 @@ def read_value(fact: Fact, text: str, farm: Farm, *, crop: str, now: datetime) -
 
 
 #: A gauge that is wet and shows no mark.
-TRACE_WORDS = ("trace", "t", "tr", "spur", "traza")
+TRACE_WORDS = (*rain_csv.TRACE_WORDS, "spur", "traza")
 #: '1/4', '1 1/2' or '1-1/2'.
 _FRACTION = re.compile(r"(?:(\d{1,3})[\s-]+)?(\d{1,3})\s*/\s*([1-9]\d{0,2})")
 #: '0,25': no depth of rain has thousands separators.
