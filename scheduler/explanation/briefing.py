@@ -22,6 +22,7 @@ from scheduler.explanation.timing import (
     MEDIAN_DONE,
     Timing,
     around,
+    finish_days,
     first_hour,
     member_shown,
     minute_time,
@@ -31,7 +32,6 @@ from scheduler.explanation.timing import (
     timing,
     usual_member,
 )
-from scheduler.farm.slots import SLOT_MIN
 from scheduler.farm.units import lb_bu
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import (
@@ -163,13 +163,10 @@ def cut_by(decision: Decision, j: int) -> tuple[date, float]:
 
     Where half never do, the last day planned.
     """
-    work = decision.work
-    ended = decision.outcome.state.ended[:, j]
-    days = sorted(minute_time(work, e * SLOT_MIN - 1.0).date() for e in ended[np.isfinite(ended)])
-    half = math.ceil(MEDIAN_DONE * len(ended))
-    last = slot_time(work, len(work.standing_loss.slots) - 1).date()
-    day = days[half - 1] if len(days) >= half else last
-    return day, sum(d <= day for d in days) / len(ended)
+    days = finish_days(decision, j)
+    median = np.sort(days)[math.ceil(MEDIAN_DONE * len(days)) - 1]
+    day = int(min(median, decision.work.tables.day[-1]))
+    return date.fromordinal(day), float((days <= day).mean())
 
 
 def job_loss(decision: Decision, j: int) -> float:

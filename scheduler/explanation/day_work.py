@@ -10,7 +10,7 @@ import numpy as np
 
 from scheduler.explanation.crew_clock import Run
 from scheduler.explanation.deliveries import deliveries
-from scheduler.explanation.timing import cuts_of, fields_cut, minute_time
+from scheduler.explanation.timing import cuts_of, fields_cut, finish_days, minute_time
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import CLOCK_DAYS, Delivery, Spread, Stint
 
@@ -30,10 +30,6 @@ def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:
     day = int(tables.day[run.cuts.slot[0]])
     of_day = tables.day == day
     cutting = fields_cut(decision, of_day)[:, :, j].any(axis=1)
-    last_day = tables.day[
-        (np.nan_to_num(decision.outcome.state.ended[:, j], nan=1.0) - 1e-6).astype(int)
-    ]
-    done = np.isfinite(decision.outcome.state.ended[:, j]) & (last_day <= day)
     wet = tables.wet[member, run.cuts.slot, j].astype(np.float64)
     area = float(run.cuts.area.sum())
     tonnes = area * float(tables.yield_t[j])
@@ -58,7 +54,7 @@ def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:
         start_pct=float(decision.policy.start[0 if of_day[0] else 1, j]),
         finished=run.finished,
         begun=float(cutting.mean()),
-        done=float(done.mean()),
+        done=float((finish_days(decision, j) <= day).mean()),
         headland_only=bool(tables.edge[member, run.cuts.slot, j].mean() > 0.5),
         deliveries=_deliveries(decision, k, run, tonnes),
     )

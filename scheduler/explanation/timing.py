@@ -22,6 +22,8 @@ MEDIAN_DONE = 0.5
 #: against a time that is off by as much as its median; assumed: a crew's orders of today are read.
 UNLIKE_OTHERS = (3.0, 1.0)
 DAY_SLOTS = 24 * 60 // SLOT_MIN
+#: Rounding error of the end of a job: a job that ends with a slot ends in it.
+TINY_SLOTS = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,6 +67,13 @@ def timing(decision: Decision, k: int, j: int) -> Timing:
         edge=mean(work.tables.edge[cuts.member, cuts.slot, j].astype(np.float64)),
         cuts=cuts,
     )
+
+
+def finish_days(decision: Decision, j: int) -> Array:
+    """Ordinal of the day on which a job is finished, (member,); infinite where it is not."""
+    ended = decision.outcome.state.ended[:, j]
+    last_slot = (np.nan_to_num(ended, nan=1.0) - TINY_SLOTS).astype(int)
+    return np.where(np.isfinite(ended), decision.work.tables.day[last_slot], np.inf)
 
 
 def slot_time(work: FarmWork, slot: float) -> datetime:
