@@ -228,24 +228,27 @@ def change_text(change: Change | str, farm: Farm) -> str:
             field=title,
             crew=crew,
         )
-    fields = {"field": title, "crew": crew, "reason": reason_text(order.reason, farm)}
+    fields = {"field": title, "reason": reason_text(order.reason, farm)}
     if change.kind is ChangeKind.NEW:
-        return _("{field}: new with {crew}, place {place}: {reason}", place=change.place, **fields)
+        return _(
+            "{field}: new with {crew}, place {place}: {reason}",
+            crew=crew,
+            place=change.place,
+            **fields,
+        )
     if change.kind is ChangeKind.OTHER_CREW:
         before = change.previous_crew
-        return _("{field}: now {crew}, was {before}: {reason}", before=before, **fields)
+        return _("{field}: now {crew}, was {before}: {reason}", crew=crew, before=before, **fields)
     hours = abs(change.later_h)
     span = (
         f"{round(hours)} h"
         if hours < DAYS_FROM_H
         else ngettext("{n} day", "{n} days", round(hours / 24))
     )
-    fields = {
-        "field": title,
+    fields |= {
         "span": span,
         "day": day_name(order.start.mid),
         "time": time_of_day(order.start.mid, farm.units),
-        "reason": fields["reason"],
     }
     if change.later_h > 0:
         return _("{field}: starts {span} later, {day} {time}: {reason}", **fields)
@@ -288,10 +291,17 @@ def give_or_take(mean: float, error: float, currency: str) -> str:
     """
     if not math.isfinite(error):
         return _(", error unknown: no real difference")
-    amount = show_money(error, currency)
     if abs(mean) > REAL_ERRORS * error:
-        return _(", give or take {error}", error=amount)
+        return error_text(error, currency)
+    amount = show_money(error, currency)
     return _(", give or take {error}: no real difference", error=amount)
+
+
+def error_text(error: float, currency: str) -> str:
+    """', give or take $300', the standard error of an amount; "" where it is unknown."""
+    if not math.isfinite(error):
+        return ""
+    return _(", give or take {error}", error=show_money(error, currency))
 
 
 def own_order_kept(plan: Morning | IssuedPlan) -> str:

@@ -35,6 +35,7 @@ from scheduler.orders.model import (
 )
 from scheduler.planning.stages import PlanStage
 from scheduler.report.order_phrases import (
+    error_text,
     give_or_take,
     is_nothing,
     own_order_kept,
@@ -193,14 +194,14 @@ def quality_text(order: Order, morning: Morning | IssuedPlan) -> str:
     if math.isnan(order.test_weight_kg_hl):
         return _("test weight unknown")
     sown = next((f for f in morning.farm.fields if f.id == order.field), None)
+    sprouted = f"{show_number(order.sprouted_pct, 1)} %"
     if sown is not None and sown.test_weight_kg_hl is None:
-        sprouted = f"{show_number(order.sprouted_pct, 1)} %"
         return _(
             "model: {sprouted} sprouted; test weight not weighed: take a sample", sprouted=sprouted
         )
     fields = {
         "weight": show_test_weight(order.test_weight_kg_hl, order.crop, morning.farm.units),
-        "sprouted": f"{show_number(order.sprouted_pct, 1)} %",
+        "sprouted": sprouted,
     }
     if order.us_grade is None:
         return _("{weight}, {sprouted} sprouted", **fields)
@@ -393,10 +394,6 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
     if math.isnan(money.already_lost):
         return (_("Expected loss of this plan: {loss}.", loss=show_money(money.loss, currency)),)
     kept = own_order_kept(plan)
-    error = money.loss_error
-    give = ""
-    if math.isfinite(error):
-        give = _(", give or take {error}", error=show_money(error, currency))
     lines = [
         _(
             "Already lost: {lost}. Still at stake: {stake}, of which this plan{kept} is expected "
@@ -405,7 +402,7 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
             stake=show_money(money.at_stake, currency),
             kept=kept,
             ahead=show_money(money.loss - money.already_lost, currency),
-            give=give,
+            give=error_text(money.loss_error, currency),
         )
     ]
     if money.held_cost is not None:

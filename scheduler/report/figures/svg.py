@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Sequence
-from math import isfinite
 
 import matplotlib
 import numpy as np
@@ -23,7 +22,7 @@ from scheduler.report.figures.farm_map import plot_map
 from scheduler.report.figures.loss_charts import plot_losses, plot_rules
 from scheduler.report.figures.panel import data_address
 from scheduler.report.figures.timeline import plot_timeline
-from scheduler.report.order_phrases import own_order_kept
+from scheduler.report.order_phrases import error_text, own_order_kept
 from scheduler.report.phrases import field_title
 
 
@@ -100,10 +99,8 @@ def alternative_texts(morning: Morning) -> dict[str, str]:
 
 def _rule_alternative(rule: RuleComparison, currency: str) -> str:
     """What a rule loses more, and its standard error."""
-    text = f"{_(rule.name)} {show_money(rule.more, currency)}"
-    if not isfinite(rule.error):
-        return text
-    return text + _(", give or take {error}", error=show_money(rule.error, currency))
+    amount = show_money(rule.more, currency)
+    return f"{_(rule.name)} {amount}{error_text(rule.error, currency)}"
 
 
 def curve_text(morning: Morning, row: int, order: Order) -> str:
