@@ -144,6 +144,12 @@ def test_importing_the_planner_loads_no_pictures_and_no_page():
     assert run.stdout.split() == []
 
 
+def test_importing_the_page_loads_no_pictures():
+    code = "import sys, scheduler.web.app; print(*{'matplotlib'} & set(sys.modules))"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.split() == []
+
+
 def test_layers_and_packages_are_the_same():
     assert {package(name) for name in MODULES} == set(LAYERS)
 

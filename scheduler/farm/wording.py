@@ -60,6 +60,11 @@ def day_name(when: datetime | date) -> str:
     )
 
 
+def day_heading(day: date, today: date) -> str:
+    """'Today, Sat 16 Aug', or 'Sun 17 Aug'."""
+    return _("Today, {day}", day=day_name(day)) if day == today else day_name(day)
+
+
 def short_date(when: datetime | date) -> str:
     """'16 Aug'."""
     return _("{day} {month}", day=when.day, month=short_month(when))

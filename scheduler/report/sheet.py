@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, timedelta
-from itertools import groupby
 from typing import Any
 
 from scheduler.farm.units import show_money, show_number
@@ -57,7 +56,7 @@ from scheduler.report.phrases import (
     weather_line,
 )
 from scheduler.report.template_environment import template_environment, unbroken, value_texts
-from scheduler.report.today import crew_days, later_orders
+from scheduler.report.today import by_day, crew_days, later_orders
 from scheduler.windows.daily_hours import DayHours, hours_by_day, row_of
 from scheduler.windows.model_inputs import season_rows
 
@@ -127,12 +126,6 @@ def ranked_orders(morning: Morning) -> list[tuple[CrewOrders, list[tuple[int, Or
         ahead = later_orders(morning, crew)
         out.append((crew, ahead[:room], max(0, len(ahead) - room)))
     return out
-
-
-def by_day(crew: CrewOrders) -> list[tuple[date, list[tuple[int, Order]]]]:
-    """Group the numbered orders of a crew by the day of their middle start."""
-    numbered = enumerate(crew.orders, 1)
-    return [(d, list(g)) for d, g in groupby(numbered, key=lambda x: x[1].start.mid.date())]
 
 
 def field_cards(morning: Morning) -> Iterator[dict[str, Any]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import groupby
 
 from scheduler.farm.model import Farm
 from scheduler.farm.units import Units, show_area, show_distance, show_part
@@ -292,6 +293,12 @@ def otherwise_text(crew: CrewOrders) -> str:
     if tough == soft:
         return _("Tough or soft: {first}{action}.", first=first, action=tough)
     return _("Tough: {tough}. Soft: {soft}.", tough=first + tough, soft=soft)
+
+
+def by_day(crew: CrewOrders) -> list[tuple[date, list[tuple[int, Order]]]]:
+    """Group the numbered orders of a crew by the day of their middle start."""
+    numbered = enumerate(crew.orders, 1)
+    return [(d, list(g)) for d, g in groupby(numbered, key=lambda x: x[1].start.mid.date())]
 
 
 def later_orders(plan: Morning | IssuedPlan, crew: CrewOrders) -> list[tuple[int, Order]]:

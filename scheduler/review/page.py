@@ -13,7 +13,8 @@ from scheduler.farm.units import DEFAULT_UNITS, show_number
 from scheduler.farm.wording import one_line
 from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import N_, _
-from scheduler.report.figures.axes import INK, PALETTE, money_axis, new_axes, note
+from scheduler.report.figures.axes import money_axis, new_axes, note
+from scheduler.report.figures.palette import INK, PALETTE
 from scheduler.report.figures.svg import axes_svg
 from scheduler.report.template_environment import template_environment
 from scheduler.review.counterfactuals import AS_DONE, BEST_POLICY

@@ -11,7 +11,8 @@ from matplotlib.figure import Figure
 from readiness.forecasts.scores import reliability
 from scheduler.farm.units import INCH_MM
 from scheduler.language.translation import _
-from scheduler.report.figures.axes import GREY, INK, PALETTE, new_axes
+from scheduler.report.figures.axes import new_axes
+from scheduler.report.figures.palette import GREY, INK, PALETTE
 from scheduler.verification.forecasts import Verification
 from scheduler.verification.lead_scores import ChanceForecasts, LeadScore
 

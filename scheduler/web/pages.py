@@ -33,8 +33,7 @@ from scheduler.report.order_phrases import (
     way_lines,
 )
 from scheduler.report.phrases import money_lines, short_forecast_text, times_note, weather_line
-from scheduler.report.sheet import by_day
-from scheduler.report.today import crew_days
+from scheduler.report.today import by_day, crew_days
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.web.access.guard import SHEET_POLICY

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from readiness.season.codes import Tier
-from scheduler.report.figures.axes import PALETTE
 from scheduler.report.figures.curves import (
     ACROSS,
     GRAIN_AT,
@@ -19,6 +18,7 @@ from scheduler.report.figures.curves import (
     ground_limits,
     tier_spans,
 )
+from scheduler.report.figures.palette import PALETTE
 from scheduler.report.figures.panel import Panel, data_address, path, ticks
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -9,9 +9,9 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from scheduler.report.figures.axes import NIGHT, PALETTE
 from scheduler.report.figures.farm_map import MARKERS, STYLES, plot_map
 from scheduler.report.figures.loss_charts import plot_losses, plot_rules
+from scheduler.report.figures.palette import NIGHT, PALETTE
 from scheduler.report.figures.timeline import plot_timeline
 
 PLOTS = [

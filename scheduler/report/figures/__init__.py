@@ -3,7 +3,8 @@
 Markers and line styles tell crews apart, never colour alone. One sequential palette runs from
 light for little to dark for much; hatching means unknown. Only these modules import matplotlib.
 
-- `axes`: palette, axes of time and money, labels beside points, ranges of hours
+- `palette`: colours, which need no drawing library
+- `axes`: axes of time and money, labels beside points, ranges of hours
 - `timeline`: orders of each crew against time
 - `farm_map`: fields, and the way of each crew through them
 - `loss_charts`: loss by forecast member, and beside the dispatching rules

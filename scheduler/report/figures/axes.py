@@ -1,4 +1,4 @@
-"""What all figures share: palette, axes of time and of money, labels, ranges of hours."""
+"""What all figures share: axes of time and of money, labels, ranges of hours."""
 
 from __future__ import annotations
 
@@ -17,11 +17,7 @@ from scheduler.farm.units import show_number
 from scheduler.farm.wording import one_line
 from scheduler.language.locale_formats import short_day
 from scheduler.orders.model import Morning
-
-#: One hue from paper to ink in even steps of lightness; assumed, because it survives a black and
-#: white printer and every kind of colour blindness.
-PALETTE = ("#ffffff", "#e3edf3", "#c0d6e4", "#94bad1", "#5f97b8", "#2b668c", "#123f5e")
-INK, GREY, NIGHT = "#111111", "#595959", "#ececec"
+from scheduler.report.figures.palette import GREY, INK
 
 
 def new_axes(width: float, height: float) -> Axes:

@@ -11,7 +11,8 @@ from readiness.soil.trafficability import land_limits
 from scheduler.farm.model import Farm
 from scheduler.language.translation import _
 from scheduler.orders.model import Morning
-from scheduler.report.figures.axes import GREY, INK, NIGHT, PALETTE, hour_of, named_days, runs
+from scheduler.report.figures.axes import hour_of, named_days, runs
+from scheduler.report.figures.palette import GREY, INK, NIGHT, PALETTE
 from scheduler.report.figures.panel import Panel, hatch, picture, stripes
 from scheduler.windows.daily_hours import row_of
 from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of

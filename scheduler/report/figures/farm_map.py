@@ -12,7 +12,8 @@ from scheduler.farm.units import from_si
 from scheduler.farm.wording import crew_title
 from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning
-from scheduler.report.figures.axes import GREY, INK, PALETTE, new_axes, note, short_name
+from scheduler.report.figures.axes import new_axes, note, short_name
+from scheduler.report.figures.palette import GREY, INK, PALETTE
 
 MARKERS = ("o", "s", "^", "D", "v", "p", "h", "8")
 STYLES: tuple[str | tuple[int, tuple[int, ...]], ...] = ("-", "--", ":", "-.", (0, (6, 1, 1, 1)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scheduler.farm.units import short_number
 from scheduler.language.translation import _
-from scheduler.report.figures.axes import PALETTE
+from scheduler.report.figures.palette import PALETTE
 
 #: Lower edges of the shades from the second on, hours; assumed, even steps of two up to a long
 #: cutting day.

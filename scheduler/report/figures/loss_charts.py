@@ -10,14 +10,13 @@ from matplotlib.axes import Axes
 from scheduler.language.translation import _
 from scheduler.orders.model import Morning
 from scheduler.report.figures.axes import (
-    INK,
-    PALETTE,
     money_axis,
     money_text,
     new_axes,
     note,
     short_name,
 )
+from scheduler.report.figures.palette import INK, PALETTE
 from scheduler.report.order_phrases import REAL_ERRORS, own_order_kept
 
 

@@ -12,7 +12,8 @@ from markupsafe import Markup, escape
 
 from readiness.atmosphere.weather import Array
 from scheduler.farm.units import short_number
-from scheduler.report.figures.axes import GREY, INK, runs
+from scheduler.report.figures.axes import runs
+from scheduler.report.figures.palette import GREY, INK
 
 #: Ticks on a y axis at most; assumed, more run into each other.
 MOST_TICKS = 4

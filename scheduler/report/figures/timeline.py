@@ -11,10 +11,6 @@ from scheduler.language.translation import _
 from scheduler.orders.model import Morning, Order
 from scheduler.orders.safety import RAIN_MM
 from scheduler.report.figures.axes import (
-    GREY,
-    INK,
-    NIGHT,
-    PALETTE,
     hour_of,
     new_axes,
     note,
@@ -22,6 +18,7 @@ from scheduler.report.figures.axes import (
     short_name,
     time_axis,
 )
+from scheduler.report.figures.palette import GREY, INK, NIGHT, PALETTE
 
 DAYS_NAMED = 14  # on the time axis
 

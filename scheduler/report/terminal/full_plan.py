@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from scheduler.farm.units import show_area, show_distance, show_money, show_number, show_rate
-from scheduler.farm.wording import clock, crew_title, day_name, one_line
+from scheduler.farm.wording import clock, crew_title, day_heading, day_name, one_line
 from scheduler.language.translation import _, ngettext
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines
@@ -52,6 +52,7 @@ from scheduler.report.phrases import (
     weather_line,
 )
 from scheduler.report.terminal.lines import WIDTH, heading, wrapped
+from scheduler.report.today import by_day
 
 
 def full_plan(morning: Morning) -> str:
@@ -122,13 +123,10 @@ def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
     lines += wrapped(machines(crew), 0)
     if crew.note:
         lines += wrapped(one_line(note_text(crew.note, morning.farm.units)), 0)
-    day = None
-    for place, order in enumerate(crew.orders, 1):
-        if order.start.mid.date() != day:
-            day = order.start.mid.date()
-            today = day == morning.now.date()
-            lines.append(_("Today, {day}", day=day_name(day)) if today else day_name(day))
-        lines += _order_lines(place, order, morning)
+    for day, orders in by_day(crew):
+        lines.append(day_heading(day, morning.now.date()))
+        for place, order in orders:
+            lines += _order_lines(place, order, morning)
     for text in way_lines(crew):
         lines += wrapped(text, 0, hang=2)
     if crew.fallback is not None:

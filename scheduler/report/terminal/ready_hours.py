@@ -10,7 +10,7 @@ from readiness.season.other_work import SPRAY_CAUTION
 from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.farm.units import short_number
-from scheduler.farm.wording import day_name, one_line, percent
+from scheduler.farm.wording import day_heading, day_name, one_line, percent
 from scheduler.language.translation import _
 from scheduler.report.phrases import WORK_TEXT, lost_to_text, row_title
 from scheduler.report.terminal.lines import WIDTH, wrapped
@@ -46,8 +46,7 @@ def ready_hours(
     by_day = hours_by_day(farm, season, now=now, codes=codes)
     names = f"{_('drive'):>5} {column:>10} {_('from'):>6} {least:>6}  {_('lost to')}"
     for day, hours in list(by_day.items())[:days]:
-        today = day == now.date()
-        lines += ["", _("Today, {day}", day=day_name(day)) if today else day_name(day)]
+        lines += ["", day_heading(day, now.date())]
         lines.append(f"{_('field'):28} {names}")
         lines += [_hours_line(row_title(farm, row), h, causes) for row, h in enumerate(hours)]
     if work == "spraying":
