@@ -109,8 +109,8 @@ def read_fields(
     boundaries: Mapping[str, Boundary],
     notation: Notation,
     problems: list[Problem],
-) -> tuple[Field, ...]:
-    """The fields of fields.csv that can be read, in the natural order of their ids.
+) -> tuple[tuple[Field, ...], dict[str, str]]:
+    """The fields of fields.csv that can be read, in the natural order of their ids; rows by id.
 
     The order of the rows therefore changes nothing that is computed from the fields.
 
@@ -125,7 +125,7 @@ def read_fields(
     heading = _heading_problems(table, names)
     problems += heading
     if heading:
-        return ()
+        return (), {}
     orders = {
         n: date_order(cells[i] for _, cells in table.rows)
         for i, n in enumerate(names)
@@ -165,16 +165,7 @@ def read_fields(
     if not table.rows and not table.faults:
         remedy = "give one row to each field"
         problems.append(Problem(file=FILE, message="has no fields", remedy=remedy))
-    return tuple(sorted(fields, key=lambda f: _natural_order(f.id)))
-
-
-def row_numbers(table: CsvTable) -> dict[str, str]:
-    """Row of each field by its id."""
-    names = column_names(table.columns)
-    own = next((i for n in ("id", "name") for i, name in enumerate(names) if name == n), None)
-    if own is None:
-        return {}
-    return {" ".join(cells[own].split()): str(number) for number, cells in table.rows}
+    return tuple(sorted(fields, key=lambda f: _natural_order(f.id))), row_of
 
 
 def _check_ripe(ripe: Sequence[tuple[Record, date]]) -> None:

@@ -134,7 +134,7 @@ def _raise_problems(read: _Folder) -> None:
     if n == 1:
         raise FarmError(str(replace(read.problems[0], file=_path(read, read.problems[0].file))))
     if n:
-        lines = [f"{n} problem{'s' if n > 1 else ''} in {read.path}"]
+        lines = [f"{n} problems in {read.path}"]
         lines += [f"  {p}" for p in read.problems[:MAX_PRINTED_PROBLEMS]]
         if n > MAX_PRINTED_PROBLEMS:
             lines.append(
@@ -179,9 +179,10 @@ def _fields(read: _Folder) -> None:
     soils = {} if survey is None else soil_csv.survey_rows(survey, read.problems)
     table = read.table(fields_csv.FILE, required=True)
     if table is not None:
-        read.rows = fields_csv.row_numbers(table)
         full = soil_csv.with_survey(table, soils, guess=read.guess_soil)
-        read.fields = fields_csv.read_fields(full, shapes, read.notation(table), read.problems)
+        read.fields, read.rows = fields_csv.read_fields(
+            full, shapes, read.notation(table), read.problems
+        )
 
 
 def _rain(read: _Folder) -> None:

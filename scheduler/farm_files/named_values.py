@@ -86,18 +86,14 @@ class NamedValues:
 
     def note(self, name: str, message: str, remedy: str) -> None:
         """Note a problem with a value."""
-        self.failed = True
         key = self._keys.get(name, name)
-        column = self.written_names.get(key, key)
-        self.problems.append(
-            Problem(file=self.file, row=self.row, column=column, message=message, remedy=remedy)
-        )
+        self.note_at(self.row, self.written_names.get(key, key), message, remedy)
 
-    def note_at(self, row: str, name: str, message: str, remedy: str) -> None:
+    def note_at(self, row: str, column: str, message: str, remedy: str) -> None:
         """Note a problem in an inner table that has been read already."""
         self.failed = True
         self.problems.append(
-            Problem(file=self.file, row=row, column=name, message=message, remedy=remedy)
+            Problem(file=self.file, row=row, column=column, message=message, remedy=remedy)
         )
 
     def note_missing(self, name: str, expected: str) -> None:

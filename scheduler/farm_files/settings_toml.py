@@ -256,26 +256,15 @@ def read_gauge(r: Record) -> Gauge | None:
 
 def read_rules(r: Record) -> Rules:
     """Limits and stop rules."""
-    limits = r.table("thresh_limit_pct", "[rules.thresh_limit_pct]")
-    by_crop: dict[str, float] = {}
-    for name in sorted(CROP_NAMES.keys() & limits.values.keys()):
-        value = limits.percent(name, low=5.0, high=40.0)
-        if value is not None:
-            by_crop[CROP_NAMES[name]] = value
-    limits.note_unused(CROP_NAMES)
-    straw = r.table("straw_limit_pct", "[rules.straw_limit_pct]")
-    straw_by_crop: dict[str, float] = {}
-    for name in sorted(CROP_NAMES.keys() & straw.values.keys()):
-        value = straw.percent(name, low=30.0, high=100.0)
-        if value is not None:  # at 100 straw never stops the combine
-            straw_by_crop[CROP_NAMES[name]] = value if value < 100.0 else math.inf
-    straw.note_unused(CROP_NAMES)
+    thresh = _percent_by_crop(r, "thresh_limit_pct", low=5.0, high=40.0)
+    straw = _percent_by_crop(r, "straw_limit_pct", low=30.0, high=100.0)
     spans = [read_hours(r, "no_road_hours", text) for text in r.id_list("no_road_hours")]
     objective = r.choice("objective", {"mean": "mean", "cautious": "cautious"}, "mean")
     age = r.number("forecast_age_max_h", default=Rules.forecast_age_max_h, above=0.0)
     rules = Rules(
-        thresh_limit_pct=by_crop,
-        straw_limit_pct=straw_by_crop,
+        thresh_limit_pct=thresh,
+        # at 100 straw never stops the combine
+        straw_limit_pct={c: v if v < 100.0 else math.inf for c, v in straw.items()},
         tough_allowed=r.yes_no("tough_allowed", True),
         fire_index_stop=r.optional_number("fire_index_stop", above=0.0, high=200.0),
         wind_stop_ms=r.optional_number("wind_stop", "wind", above=0.0, high=60.0),
@@ -290,6 +279,18 @@ def read_rules(r: Record) -> Rules:
     )
     r.note_unused()
     return rules
+
+
+def _percent_by_crop(r: Record, name: str, *, low: float, high: float) -> dict[str, float]:
+    """Percentages of a table of [rules], by crop."""
+    table = r.table(name, f"[rules.{name}]")
+    out: dict[str, float] = {}
+    for word in sorted(CROP_NAMES.keys() & table.values.keys()):
+        value = table.percent(word, low=low, high=high)
+        if value is not None:
+            out[CROP_NAMES[word]] = value
+    table.note_unused(CROP_NAMES)
+    return out
 
 
 def read_share_from(r: Record) -> float | None:
