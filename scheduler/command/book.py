@@ -43,7 +43,7 @@ def run_log(args: argparse.Namespace) -> int:
             print(_("taken back: {entry}", entry=_entry_line(_undo(args, book), farm, now)))
             return 0
         new = _new_entry(args, farm, book, now)
-        if new.kind == "rain" and "hours" not in new.facts:
+        if new.kind == "rain" and "hours" not in new.facts and new.replaces is None:
             _question_second_reading(new, book, farm)
         entry = book.add(new)
     print(_entry_line(entry, farm, now))
@@ -101,9 +101,8 @@ def _new_entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) 
 
 def _question_second_reading(new: Entry, book: Book, farm: Farm) -> None:
     """Refuse a reading without hours soon before or after one of the same gauge."""
-    for old in book.entries("rain"):
-        near = abs(old.at - new.at) < SECOND_READING
-        if near and old.subject == new.subject and new.replaces is None:
+    for old in book.entries("rain", subject=new.subject):
+        if abs(old.at - new.at) < SECOND_READING:
             raise BookError(
                 f"gauge {old.subject} has a reading of {old.at.astimezone(farm.tz):%H:%M} already "
                 f"({entry_text(old, farm)}); to correct it, add --correct {old.id}; if more rain "
@@ -163,9 +162,8 @@ def run_export(args: argparse.Namespace) -> int:
     farm, to = read_farm(args.folder), _target(args.file, args.folder, "csv")
     with _existing(args.folder) as book:
         text = book_csv(book, farm)
-    write_file(
-        to, text.encode("utf-8-sig"), private=True
-    )  # the mark tells spreadsheets it is UTF-8
+    content = text.encode("utf-8-sig")  # the mark tells spreadsheets it is UTF-8
+    write_file(to, content, private=True)
     print(ngettext("{file}: {n} entry", "{file}: {n} entries", len(text.splitlines()) - 1, file=to))
     return 0
 

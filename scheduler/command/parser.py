@@ -12,7 +12,6 @@ import math
 import re
 from collections.abc import Sequence
 from functools import partial
-from itertools import islice
 from pathlib import Path
 from typing import Any, NoReturn, TypeAlias, get_args
 
@@ -76,12 +75,12 @@ def _options_first(argv: Sequence[str]) -> list[str]:
             words += [word, *rest]
         elif not word.startswith("--"):
             words.append(word)
+        elif "=" in word or word == "--help":
+            options.append(word)
+        elif (value := next(rest, None)) is not None:
+            options += [word, value]
         else:
-            value = [] if "=" in word or word == "--help" else list(islice(rest, 1))
-            if value or "=" in word or word == "--help":
-                options += [word, *value]
-            else:
-                words.append(word)  # its value is missing
+            words.append(word)  # its value is missing
     return [argv[0], *options, *words]
 
 
