@@ -14,7 +14,7 @@ from scheduler.farm.units import SI_PER_UNIT, Units, normalized_name, show_area
 from scheduler.farm.wording import one_line
 from scheduler.farm_files.boundaries import FILE as BOUNDARIES_FILE
 from scheduler.farm_files.boundaries import Boundary, from_wkt
-from scheduler.farm_files.csv_table import CsvTable
+from scheduler.farm_files.csv_table import CsvTable, read_number
 from scheduler.farm_files.dates import date_order
 from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.record import PERCENT, SMALLEST_PCT, Record, table_records
@@ -332,17 +332,18 @@ def _check_thin_yield(r: Record, yield_t_ha: float, crop: str | None) -> None:
 
 def _dormancy(r: Record) -> float | None:
     """Dry days after maturity before the grain can sprout: a word or days; None for the crop's."""
-    word = normalized_name(r.text("dormancy"))
+    text = r.text("dormancy")
+    word = normalized_name(text)
     if not word or word == "usual":
         return None
     if word in DORMANCY_NAMES:
         return DORMANCY_NAMES[word]
     try:
-        days = float(word)
-    except ValueError:
+        days = read_number(text, r.notation.mark)
+    except (UnreadableError, OverflowError):
         days = math.nan
     if not 0.0 <= days <= MAX_DORMANCY_DAYS:
-        r.note("dormancy", f'dormancy "{word}" is not known', "write low, usual, high or days")
+        r.note("dormancy", f'dormancy "{text}" is not known', "write low, usual, high or days")
         return None
     return days
 

@@ -446,7 +446,7 @@ def test_an_unknown_language_is_refused_with_those_known(folder):
 
 
 @pytest.mark.parametrize(
-    ("word", "days"), [("low", 4.0), ("usual", None), ("High", 15.0), ("12", 12.0)]
+    ("word", "days"), [("low", 4.0), ("usual", None), ("High", 15.0), ("12", 12.0), ("7.5", 7.5)]
 )
 def test_dormancy_lodging_and_swaths_of_a_field(folder, word, days):
     # published: lags of 4 to more than 15 days by cultivar (Bauer & Black 1983)
@@ -456,9 +456,10 @@ def test_dormancy_lodging_and_swaths_of_a_field(folder, word, days):
     assert (only.dormancy_days, only.lodged, only.swathed) == (days, 0.3, date(2026, 8, 1))
 
 
-def test_a_wrong_dormancy_is_a_message(folder):
-    write(folder, "fields.csv", f"{HEAD},dormancy\n{ROW},never\n")
-    with pytest.raises(FarmError, match=r"dormancy: dormancy \"never\" is not known; write low"):
+@pytest.mark.parametrize("word", ["never", "-5", "1e400"])
+def test_a_wrong_dormancy_is_a_message(folder, word):
+    write(folder, "fields.csv", f"{HEAD},dormancy\n{ROW},{word}\n")
+    with pytest.raises(FarmError, match=rf"dormancy: dormancy \"{word}\" is not known; write low"):
         read_farm(folder)
 
 
