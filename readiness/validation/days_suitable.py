@@ -25,10 +25,7 @@ from readiness.soil.layers import bearing_water
 from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE
 from readiness.soil.trafficability import land_limits
 from readiness.soil.water_balance import KCB_RIPE, run_water
-from readiness.validation.soil_moisture import (
-    SoilResult,
-    probed_water,
-)
+from readiness.validation.soil_moisture import SoilResult, top_water_by_probes
 from readiness.validation.stations import Station
 
 #: Fields that stand for a state's soils: sandy loam, loam, silt loam, clay loam (sand, clay). Each
@@ -111,7 +108,7 @@ def _probed_ground(soil: SoilResult) -> list[Array]:
     if fit is None:
         return []
     limit = land_limits(fit.land, combine=USUAL_COMBINE, cart=USUAL_CART).headland_top[0]
-    probes = np.maximum(*probed_water(fit, soil.measured))
+    probes = top_water_by_probes(fit, soil.measured)
     top = np.where(np.isfinite(probes), probes, soil.calibrated_top)
     return [np.asarray(norm.cdf((limit - top) / MODEL_SD))[:, None]]
 

@@ -146,9 +146,13 @@ def soil_results(station: Station) -> SoilResult:
     )
 
 
-def probed_water(fit: Calibration, measured: Mapping[int, Array]) -> tuple[Array, ...]:
-    """Measured water of 0-5 and of 5-15 cm, (day,), m³/m³: probes freed of gain and offset."""
-    return tuple((measured[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(PROBES))
+def top_water_by_probes(fit: Calibration, measured: Mapping[int, Array]) -> Array:
+    """Measured water of the wetter of 0-5 and 5-15 cm, (day,), m³/m³.
+
+    The probes are freed of gain and offset.
+    """
+    first, second = ((measured[d] - fit.offset[k]) / fit.gain[k] for k, d in enumerate(PROBES))
+    return np.asarray(np.maximum(first, second))
 
 
 def wet_day_series(
@@ -171,7 +175,7 @@ def wet_day_series(
     """
     land = fit.land
     limit = land_limits(land, combine=USUAL_COMBINE, cart=USUAL_CART).firm_top[0]
-    probes = np.maximum(*probed_water(fit, measured))
+    probes = top_water_by_probes(fit, measured)
     known = np.isfinite(probes) & np.isfinite(top)
     train, tested = (known & d for d in days)
     model_limit = _balanced_limit(probes[train] > limit, top[train], limit)

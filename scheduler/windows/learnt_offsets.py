@@ -164,8 +164,7 @@ def ground_intervals(
         if o.kind != "tier" or not np.isfinite(firm + edge):
             continue
         tier = Tier(int(o.value))
-        if not edge < firm:  # without a tier between, as without a cart
-            edge = firm
+        edge = min(edge, firm)  # without a cart no tier lies between the limits
         inside = min(INTO_TIER, 0.5 * (firm - edge)) if tier == Tier.HEADLAND_ONLY else INTO_TIER
         low = {Tier.FIRM: firm, Tier.HEADLAND_ONLY: edge}.get(tier, -np.inf) + inside
         high = {Tier.HEADLAND_ONLY: firm, Tier.SOFT: edge}.get(tier, np.inf) - inside
@@ -189,7 +188,8 @@ def straw_intervals(
             continue
         field = farm.fields[o.field]
         limit = straw_limit(farm, field)
-        h, early = _hour(season, o), _hour(season, o) - START_MARGIN_H
+        h = _hour(season, o)
+        early = h - START_MARGIN_H
         reason, straw = season.reason[0, o.field], season.straw[0, o.field] - limit
         if not np.isfinite(limit) or reason[h] not in threshed or not np.isfinite(straw[h]):
             continue

@@ -119,7 +119,7 @@ def stand_of(farm: Farm) -> Stand:
 
 
 def straw_limit(farm: Farm, field: Field) -> float:
-    """Highest humidity in equilibrium with straw that is threshed, percent, learnt offset held."""
+    """Highest humidity in equilibrium with straw that is threshed, percent, as learnt."""
     usual = farm.rules.straw_limit_pct.get(field.crop, CROPS[field.crop].straw_limit)
     return usual + field.calibration.get(Learnt.STRAW, 0.0)
 
