@@ -16,6 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array, Weather
 from readiness.soil.land import GOOD, POOR, Land
@@ -129,7 +130,7 @@ def hours_after_rain() -> list[HoursAfterRain]:
     return rows
 
 
-def _hours_shut(shut: Array, end: int) -> int:
+def _hours_shut(shut: NDArray[np.bool_], end: int) -> int:
     """Hours from the end of rain to the last shut hour."""
     hours = np.flatnonzero(shut)
     return max(int(hours[-1]) + 1 - end, 0) if hours.size else 0
