@@ -184,6 +184,10 @@ class CrewOrders:
     ranked: tuple[tuple[str, str], ...] = ()  # the policy's list: ids of fields, and parcels
     stints: tuple[Stint, ...] = ()
 
+    def stints_on(self, day: date) -> list[Stint]:
+        """What the crew does on a day, farm time."""
+        return [s for s in self.stints if s.start.date() == day]
+
 
 @dataclass(frozen=True, kw_only=True)
 class PointTotal:

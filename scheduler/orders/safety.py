@@ -37,7 +37,7 @@ from scheduler.orders.cautions import (
     WindOverStop,
     WorkAfterDark,
 )
-from scheduler.orders.model import CrewOrders, Stint
+from scheduler.orders.model import CrewOrders
 
 #: Hours looked at; assumed, because orders given at six run to midnight.
 AHEAD_H = 18
@@ -182,27 +182,22 @@ def sunset(farm: Farm, now: datetime) -> datetime | None:
     return farm_time(times[0], farm.tz) + timedelta(minutes=minutes)
 
 
-def _today(crew: CrewOrders, now: datetime) -> list[Stint]:
-    """What a crew does today."""
-    return [s for s in crew.stints if s.start.date() == now.date()]
-
-
 def _after_dark(farm: Farm, now: datetime, crews: Sequence[CrewOrders]) -> WorkAfterDark | None:
     """Crews whose orders of today end after sunset."""
     down = sunset(farm, now)
     if down is None:
         return None
-    here = now.astimezone(farm.tz)
-    late = tuple(c.crew for c in crews if any(s.until > down for s in _today(c, here)))
+    today = now.astimezone(farm.tz).date()
+    late = tuple(c.crew for c in crews if any(s.until > down for s in c.stints_on(today)))
     return WorkAfterDark(sunset=down, crews=late) if late else None
 
 
 def _long_day(farm: Farm, now: datetime, crews: Sequence[CrewOrders]) -> LongDay | None:
     """Crews whose orders of today, from leaving to the end, take `LONG_DAY_H` or more."""
-    here = now.astimezone(farm.tz)
+    today = now.astimezone(farm.tz).date()
     hours = []
     for crew in crews:
-        if mine := _today(crew, here):
+        if mine := crew.stints_on(today):
             span = (max(s.until for s in mine) - min(s.leave_at for s in mine)) / timedelta(hours=1)
             if span >= LONG_DAY_H:
                 hours.append((crew.crew, round(span, 1)))

@@ -129,7 +129,7 @@ def crew_days(plan: Morning | IssuedPlan, *, ahead: int = 0) -> tuple[CrewDay, .
 
 def crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay:
     """The day of one crew that has machines."""
-    mine = [s for s in crew.stints if s.start.date() == day]
+    mine = crew.stints_on(day)
     today = day == plan.now.date()
     return CrewDay(
         title=sentence(crew_title(crew.crew)),
@@ -265,18 +265,14 @@ def grain_text(stint: Stint, farm: Farm) -> str:
     """Where the grain goes: 'Up to 16 %: Junction; wetter: home bins. Expect about 9 loads'."""
     where = sentence(points_text(stint, farm))
     brought = [d for d in stint.deliveries if d.loads > 0.0]
-    if len(brought) > 1:
+    if brought and len(stint.deliveries) > 1:
         each = ", ".join(
             _("{loads} to {point}", loads=whole_loads(d.loads), point=one_line(d.point))
             for d in brought
         )
-        text = _("{where}. Expect {each}.", where=where, each=each)
     else:
-        loads = whole_loads(sum(d.loads for d in brought))
-        text = _("{where}. Expect {each}.", where=where, each=loads)
-        if brought and len(stint.deliveries) > 1:
-            to = _("{loads} to {point}", loads=loads, point=one_line(brought[0].point))
-            text = _("{where}. Expect {each}.", where=where, each=to)
+        each = whole_loads(sum(d.loads for d in brought))
+    text = _("{where}. Expect {each}.", where=where, each=each)
     if stint.headland_only:
         text += " " + _("Soft: keep cart and trucks on the headland.")
     return text

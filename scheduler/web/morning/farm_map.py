@@ -111,9 +111,7 @@ def map_page(part: str, *, person: Person | None = None) -> str:
         plan = context.issued(book)[1]
         cut = book.progress(farm, now)
     day = now.astimezone(farm.tz).date()
-    stints = {
-        c.crew: [s for s in c.stints if s.start.date() == day] for c in (plan.crews if plan else ())
-    }
+    stints = {c.crew: c.stints_on(day) for c in (plan.crews if plan else ())}
     stints = {crew: own for crew, own in stints.items() if own}
     if part not in (*stints, "all"):
         part = "today" if stints else "all"
