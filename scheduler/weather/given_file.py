@@ -27,7 +27,7 @@ from scheduler.farm_files.dates import date_order, second_occurrence
 from scheduler.farm_files.named_values import Notation
 from scheduler.farm_files.record import PERCENT, Record, table_records
 from scheduler.farm_files.vocabulary import doubtful_headings
-from scheduler.weather.store import read_answer, read_json
+from scheduler.weather.store import answer_of, read_json
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +60,7 @@ def read_forecast(path: Path, farm: Farm) -> GivenForecast:
     content = read_json(path)
     try:
         if isinstance(content, dict) and "payload" in content:
-            answer = read_answer(path)
+            answer = answer_of(content, path)
             return GivenForecast(
                 payload=parse_response(answer.payload),
                 issued=answer.issued,

@@ -122,7 +122,11 @@ def read_answer(path: Path) -> Answer:
     WeatherError
         Where the file cannot be read or lacks a part.
     """
-    content = read_json(path)
+    return answer_of(read_json(path), path)
+
+
+def answer_of(content: Any, path: Path) -> Answer:
+    """The stored answer of a file's JSON; WeatherError where the content lacks a part."""
     try:
         return Answer(
             source=str(content["source"]),
