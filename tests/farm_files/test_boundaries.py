@@ -9,13 +9,6 @@ from farm_folder import edit, problem_lines, write
 
 from scheduler.farm_files import boundaries
 from scheduler.farm_files.folder import read_farm
-from scheduler.farm_files.new_folder import new_farm
-
-
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
 
 
 def test_position_and_area_from_the_boundary(folder):

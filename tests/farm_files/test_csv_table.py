@@ -8,13 +8,6 @@ from hypothesis import strategies as st
 from scheduler.errors import UnreadableError
 from scheduler.farm_files import csv_table
 from scheduler.farm_files.folder import read_farm
-from scheduler.farm_files.new_folder import new_farm
-
-
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
 
 
 @pytest.mark.parametrize(

@@ -8,15 +8,8 @@ from farm_folder import edit, problem_lines, write
 
 from scheduler.errors import UnreadableError
 from scheduler.farm_files import dates
-from scheduler.farm_files.new_folder import new_farm
 
 CHICAGO = ZoneInfo("America/Chicago")
-
-
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
 
 
 @pytest.mark.parametrize(

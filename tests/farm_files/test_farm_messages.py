@@ -6,14 +6,6 @@ from farm_folder import HEAD, ROW, edit, problem_lines, write
 
 from scheduler.errors import FarmError
 from scheduler.farm_files.folder import farm_problems, read_farm
-from scheduler.farm_files.new_folder import new_farm
-
-
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
-
 
 FIELD_FAULTS = [
     (

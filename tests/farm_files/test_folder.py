@@ -24,12 +24,6 @@ from scheduler.farm_files.folder import farm_language, farm_problems, read_farm,
 from scheduler.farm_files.new_folder import new_farm
 
 
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
-
-
 def test_starter_is_read_in_si(folder):
     farm = read_farm(folder)
     field = farm.fields[0]

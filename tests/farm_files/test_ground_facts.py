@@ -5,14 +5,7 @@ from farm_folder import HEAD, ROW, edit, problem_lines, write
 
 from readiness.soil.running_gear import ground_load
 from scheduler.farm_files.folder import read_farm
-from scheduler.farm_files.new_folder import new_farm
 from scheduler.windows.model_inputs import land_of, limits_of
-
-
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
 
 
 def test_usual_axle_loads_follow_from_the_weights(folder):

@@ -9,15 +9,8 @@ from places import SAMPLE
 from scheduler.errors import FarmError
 from scheduler.farm.model import Crew, Person
 from scheduler.farm_files.folder import read_farm
-from scheduler.farm_files.new_folder import new_farm
 
 ANN = '[[person]]\nid = "Ann"\ncrew = "crew 1"\n'
-
-
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
 
 
 def add(folder, text):

@@ -7,13 +7,6 @@ import pytest
 from farm_folder import edit, problem_lines, write
 
 from scheduler.farm_files.folder import read_farm, read_rain
-from scheduler.farm_files.new_folder import new_farm
-
-
-@pytest.fixture
-def folder(tmp_path):
-    new_farm(tmp_path / "farm")
-    return tmp_path / "farm"
 
 
 def test_days_of_a_gauge_read_at_seven(folder):
