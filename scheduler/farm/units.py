@@ -93,9 +93,14 @@ def si_per_unit(quantity: str, unit: str, crop: str | None = None) -> float:
     return {"mass": tonnes, "yield": tonnes / ACRE_HA, "price": 1.0 / tonnes}[quantity]
 
 
+def unit_name(quantity: str, units: Units) -> str:
+    """Unit of a quantity on a farm with these units, 'ac' or 'ha'."""
+    return DEFAULT_UNITS[quantity][units == "metric"]
+
+
 def from_si(value: float, quantity: str, units: Units, crop: str | None = None) -> float:
     """A number in SI, converted to the farm's units."""
-    return value / si_per_unit(quantity, DEFAULT_UNITS[quantity][units == "metric"], crop)
+    return value / si_per_unit(quantity, unit_name(quantity, units), crop)
 
 
 def kg_hl(lb_bu: float, crop: str) -> float:
@@ -148,7 +153,7 @@ def _show(value: float, unit: str, small: int, large: int = 0, edge: float = 100
 
 def show_area(ha: float, units: Units) -> str:
     """Area as '160 ac'."""
-    return _show(from_si(ha, "area", units), "ac" if units == "us" else "ha", 1)
+    return _show(from_si(ha, "area", units), unit_name("area", units), 1)
 
 
 def show_part(ha: float, whole_ha: float, units: Units) -> str:
@@ -171,7 +176,7 @@ def show_temp(c: float, units: Units) -> str:
 
 def show_distance(km: float, units: Units) -> str:
     """Road distance as '12.4 mi'."""
-    return _show(from_si(km, "distance", units), "mi" if units == "us" else "km", 1)
+    return _show(from_si(km, "distance", units), unit_name("distance", units), 1)
 
 
 def wheat_equivalent_t(t: float, crop: str | None) -> float:
@@ -190,7 +195,7 @@ def show_mass(t: float, crop: str | None, units: Units) -> str:
 
 def show_rate(ha_h: float, units: Units) -> str:
     """Cutting rate as '21.3 ac/h'."""
-    return _show(from_si(ha_h, "area", units), "ac/h" if units == "us" else "ha/h", 1)
+    return _show(from_si(ha_h, "area", units), f"{unit_name('area', units)}/h", 1)
 
 
 def show_wind(ms: float, units: Units) -> str:

@@ -10,7 +10,7 @@ from typing import NamedTuple, Self
 from zoneinfo import ZoneInfo
 
 from scheduler.errors import Problem
-from scheduler.farm.units import DEFAULT_UNITS, Units, normalized_name
+from scheduler.farm.units import Units, normalized_name, unit_name
 from scheduler.farm_files.dates import DateOrder
 from scheduler.language.locale_formats import DecimalMark
 
@@ -162,7 +162,7 @@ class NamedValues:
 
     def default_unit(self, quantity: str) -> str:
         """Unit of a number whose name carries none."""
-        return DEFAULT_UNITS[quantity][self.notation.units == "metric"]
+        return unit_name(quantity, self.notation.units)
 
     def date_order(self, key: str) -> DateOrder | None:
         """Order of day and month of a value: the farm's, else that of its column."""

@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable
 from datetime import datetime
 
-from scheduler.farm.units import DEFAULT_UNITS, Units, from_si, lb_bu
+from scheduler.farm.units import Units, from_si, lb_bu, unit_name
 from scheduler.farm.wording import formula_safe
 from scheduler.language.translation import SOURCE, in_language
 from scheduler.orders.model import Morning, Order
@@ -35,8 +35,7 @@ def plan_csv(morning: Morning) -> str:
 def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
     """Columns by their heading, each with the function that gives an order's cell."""
     farm, units, until = morning.farm, morning.farm.units, morning.forecast_until
-    metric = units == "metric"
-    distance, area, mass = (DEFAULT_UNITS[q][metric] for q in ("distance", "area", "mass"))
+    distance, area, mass = (unit_name(q, units) for q in ("distance", "area", "mass"))
     return {
         "field": lambda o: formula_safe(o.field),
         "name": lambda o: formula_safe(o.name),
@@ -78,9 +77,8 @@ def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
 
 def _quality_columns(units: Units) -> dict[str, Callable[[Order], Cell]]:
     """Test weight, sprouted kernels, and in US units the grade of wheat."""
-    metric = units == "metric"
-    weight = f"test_weight_{DEFAULT_UNITS['test_weight_change'][metric]}"
-    if metric:
+    weight = f"test_weight_{unit_name('test_weight_change', units)}"
+    if units == "metric":
         return {
             weight: lambda o: _number(o.test_weight_kg_hl, 1),
             "sprouted_pct": lambda o: _number(o.sprouted_pct, 1),

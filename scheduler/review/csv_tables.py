@@ -7,7 +7,7 @@ import io
 
 import numpy as np
 
-from scheduler.farm.units import DEFAULT_UNITS, from_si
+from scheduler.farm.units import from_si, unit_name
 from scheduler.farm.wording import crop_name, formula_safe
 from scheduler.language.translation import SOURCE, in_language
 from scheduler.review.delay_accounting import Cause
@@ -45,7 +45,7 @@ def fields_csv(review: Review) -> str:
     """CSV of the fields: area, dates, losses by part, area-days by cause."""
     out = io.StringIO(newline="")
     units = review.observed.farm.units
-    unit = DEFAULT_UNITS["area"][units == "metric"]
+    unit = unit_name("area", units)
     delay = [c for c in Cause if c not in (Cause.DONE, Cause.GREEN)]
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(

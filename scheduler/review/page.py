@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from scheduler.atomic import replace_folder
-from scheduler.farm.units import DEFAULT_UNITS, show_number
+from scheduler.farm.units import show_number, unit_name
 from scheduler.farm.wording import one_line
 from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import N_, _
@@ -207,7 +207,7 @@ def _template_values(review: Review) -> dict[str, object]:
         "calendar": calendar(review),
         "letters": [(LETTERS[c], _(CAUSE_NAMES[c])) for c in LETTERS if c is not Cause.CREW],
         "short_day": short_day,
-        "unit": DEFAULT_UNITS["area"][farm.units == "metric"],
+        "unit": unit_name("area", farm.units),
         "notes": review.observed.notes,
         "hours_picture": axes_svg(plot_hours(review)),
         "counterfactuals_picture": axes_svg(plot_counterfactuals(review)),

@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.farm.units import (
-    DEFAULT_UNITS,
     from_si,
     short_number,
     show_area,
     show_money,
     show_number,
     signed_number,
+    unit_name,
 )
 from scheduler.farm.wording import (
     crew_title,
@@ -458,7 +458,7 @@ def review_terminal(review: Review) -> str:
     lost = _("Lost days")
     lines += ["", lost, "-" * len(lost)]
     lines += lost_lines(review) or [_("none: every day saw cutting")]
-    days = _("{unit}-days", unit=DEFAULT_UNITS["area"][review.observed.farm.units == "metric"])
+    days = _("{unit}-days", unit=unit_name("area", review.observed.farm.units))
     lines += ["", _("Where the hours went")]
     lines += ruled_columns((_("cause"), _("combine-h"), _("share"), days), cause_rows(review))
     lines += ["", _("Ways to cut this season, in the observed weather")]

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import DEFAULT_UNITS, SI_PER_UNIT, normalized_name
+from scheduler.farm.units import SI_PER_UNIT, normalized_name, unit_name
 from scheduler.farm.wording import formula_safe
 from scheduler.farm_files.csv_table import CsvTable, read_csv, read_number
 from scheduler.farm_files.dates import read_time
@@ -30,9 +30,8 @@ FACTS_BY_NAME: dict[str, Fact] = {f.name: f for k in KINDS.values() if k.by_hand
 
 def fact_heading(fact: Fact, farm: Farm) -> str:
     """Heading of a fact, its unit included: 'rain_in', 'weight_bu', 'moisture_pct'."""
-    metric = farm.units == "metric"
     if fact.quantity in SI_PER_UNIT:
-        return f"{fact.name}_{DEFAULT_UNITS[fact.quantity][metric]}"
+        return f"{fact.name}_{unit_name(fact.quantity, farm.units)}"
     unit = {"percent": "pct", "test_weight": normalized_name(default_unit(fact, farm))}.get(
         fact.quantity
     )

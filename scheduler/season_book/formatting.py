@@ -18,6 +18,7 @@ from scheduler.farm.units import (
     show_number,
     show_price,
     show_test_weight,
+    unit_name,
 )
 from scheduler.farm.wording import clock, day_name, mid_sentence
 from scheduler.language.locale_formats import decimal_mark
@@ -27,20 +28,18 @@ from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Value, crop_of
 
 def default_unit(fact: Fact, farm: Farm) -> str:
     """The unit of a number that is written without one."""
-    metric = farm.units == "metric"
     special = {
         "percent": "%",
-        "test_weight": "kg/hL" if metric else "lb/bu",
+        "test_weight": "kg/hL" if farm.units == "metric" else "lb/bu",
         "money": farm.currency,
         "number": "",
         "hours": "h",
     }
     if fact.quantity in special:
         return special[fact.quantity]
-    pair = DEFAULT_UNITS.get(fact.quantity)
-    if pair is None:
+    if fact.quantity not in DEFAULT_UNITS:
         return ""
-    return pair[metric].replace("per_", f"{farm.currency}/")
+    return unit_name(fact.quantity, farm.units).replace("per_", f"{farm.currency}/")
 
 
 def is_time(fact: Fact, value: str) -> bool:

@@ -13,13 +13,13 @@ from fractions import Fraction
 from scheduler.errors import UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
-    DEFAULT_UNITS,
     SI_PER_UNIT,
     TRACE_MM,
     kg_hl,
     normalized_name,
     show_number,
     si_per_unit,
+    unit_name,
 )
 from scheduler.farm.wording import mid_sentence, one_line
 from scheduler.farm_files import rain_csv
@@ -166,7 +166,7 @@ def _to_si(fact: Fact, unit: str, farm: Farm, crop: str) -> Callable[[float], fl
                 _('"{unit}" is not a unit of this value', unit=unit), _("write the number alone")
             )
         return lambda v: v
-    default = DEFAULT_UNITS[fact.quantity][farm.units == "metric"]
+    default = unit_name(fact.quantity, farm.units)
     if word and word not in SI_PER_UNIT[fact.quantity]:
         units = ", ".join(SI_PER_UNIT[fact.quantity])
         raise UnreadableError(

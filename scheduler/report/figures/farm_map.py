@@ -8,7 +8,7 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from scheduler.farm.model import DeliveryPoint, Farm, Field
-from scheduler.farm.units import from_si
+from scheduler.farm.units import from_si, unit_name
 from scheduler.farm.wording import crew_title
 from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning
@@ -50,7 +50,7 @@ def plot_map(morning: Morning, *, ax: Axes | None = None) -> Axes:
     )
     ax.set_aspect("equal", adjustable="datalim")
     ax.margins(0.12)
-    unit = "mi" if farm.units == "us" else "km"
+    unit = unit_name("distance", farm.units)
     ax.set_xlabel(_("{unit} east of base", unit=unit), fontsize=8)
     ax.set_ylabel(_("{unit} north of base", unit=unit), fontsize=8)
     ax.tick_params(labelsize=8)
