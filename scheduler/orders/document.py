@@ -7,14 +7,13 @@ percent wet basis), money in `currency`, unknown numbers null. Top level: `schem
 `crews`, `left_out`, `totals`, `money`, `deciding`, `cautions`, `changes`, `lessons`.
 `forecast.until` is null where the forecast reaches to the end of the days planned. `money` holds
 the attributes of `scheduler.orders.model.MoneyAtStake`; a standard error that is unknown is null.
-A crew holds the
-attributes of `CrewOrders`; each of its `orders` those of `Order`, and its `place` from 1; each of
-its `stints` those of `Stint`, what the crew does today and tomorrow in the member whose clock is
-printed. `chance` is the share of members in which the field is finished by the end of `cut_by`, or
-of the day of `finish.mid` in plans without `cut_by`; `start_pct` and `later_pct` are start
-moistures today and on later days. `us_grade` (1-5, 6 for U.S. Sample grade) follows from test
-weight and sprouted kernels alone; the other grading factors are unknown. It is null for all but
-wheat in a farm with US units.
+A crew holds the attributes of `CrewOrders`; each of its `orders` those of `Order`, and its `place`
+from 1; each of its `stints` those of `Stint`, what the crew does today and tomorrow in the member
+whose clock is printed. `chance` is the share of members in which the field is finished by the end
+of `cut_by`, or of the day of `finish.mid` in plans without `cut_by`; `start_pct` and `later_pct`
+are start moistures today and on later days. `us_grade` (1-5, 6 for U.S. Sample grade) follows from
+test weight and sprouted kernels alone; the other grading factors are unknown. It is null for all
+but wheat in a farm with US units.
 
 A document of version 1 has neither start moistures nor `money`. Its expected loss is read; its
 comparisons with other ways are not, because another simulator made them.
