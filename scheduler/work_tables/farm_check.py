@@ -70,8 +70,8 @@ def _wrong_seats(work: FarmWork) -> Iterator[str]:
 def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
     """Grain cut by a crew beyond what the combines with a driver can cut, or without a truck."""
     slots, hours = work.standing_loss.slots, work.tables.slot_min / 60.0
-    log, manning = outcome.log, work.manning
-    members, crews = log.job.shape[:2]
+    cuts, manning = outcome.cuts, work.manning
+    members, crews, *_ = work.tables.shape
     most = np.zeros((crews, len(slots), len(work.jobs)))
     trucks = np.zeros((crews, len(slots)), np.bool_)
     for n, seat in enumerate(manning.seats):
@@ -89,14 +89,10 @@ def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
                 )
                 most[seat.crew, :, n_job] += rate * hours * on
     share = np.zeros((members, crews, len(slots)))  # of the slot that the combines need
-    m, k, s, e = np.nonzero(log.job >= 0)
-    j = log.job[m, k, s, e]
-    tonnes = (
-        log.area[m, k, s, e]
-        * np.array([wet_yield(work.field(n)) for n in range(len(work.jobs))])[j]
-    )
+    yields = np.array([wet_yield(work.field(n)) for n in range(len(work.jobs))])
     with np.errstate(divide="ignore"):
-        np.add.at(share, (m, k, s), tonnes / most[k, s, j])
+        needed = cuts.area * yields[cuts.job] / most[cuts.crew, cuts.slot, cuts.job]
+    np.add.at(share, (cuts.member, cuts.crew, cuts.slot), needed)
     for m_, k_, s_ in np.argwhere(share > 1.0 + ROUNDING):
         when = farm_time(slots[s_], work.farm.tz)
         crew = work.makeup[k_].crew
@@ -109,8 +105,8 @@ def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
 def _wrong_dates(work: FarmWork, outcome: Outcome) -> Iterator[str]:
     """Fields cut before they may be, or later than they must be."""
     length = timedelta(minutes=work.tables.slot_min)
-    _, _, s, _ = at = np.nonzero(outcome.log.job >= 0)
-    for slot, j in sorted(set(zip(s.tolist(), outcome.log.job[at].tolist(), strict=True))):
+    cuts = outcome.cuts
+    for slot, j in sorted(set(zip(cuts.slot.tolist(), cuts.job.tolist(), strict=True))):
         field, begin = work.field(j), farm_time(work.standing_loss.slots[slot], work.farm.tz)
         if field.not_before is not None and begin < field.not_before:
             yield f"{field.id} is cut at {begin:%d %b %H:%M}, before it may be"
@@ -120,14 +116,13 @@ def _wrong_dates(work: FarmWork, outcome: Outcome) -> Iterator[str]:
 
 def _wrong_deliveries(work: FarmWork, outcome: Outcome) -> Iterator[str]:
     """Grain that its delivery point does not buy, or that is wetter than the point takes."""
-    loss, log = work.standing_loss, outcome.log
-    m, k, s, e = np.nonzero(log.job >= 0)
-    jobs, points = log.job[m, k, s, e], log.point[m, k, s, e]
+    loss, cuts = work.standing_loss, outcome.cuts
+    hour = loss.hour[cuts.slot]
     rows = np.array([job.row for job in loss.jobs])
-    wet = loss.moisture[m, rows[jobs], loss.hour[s]]
-    for j, q in sorted(set(zip(jobs.tolist(), points.tolist(), strict=True))):
+    wet = loss.moisture[cuts.member, rows[cuts.job], hour]
+    for j, q in sorted(set(zip(cuts.job.tolist(), cuts.point.tolist(), strict=True))):
         field, point = work.field(j), work.farm.points[q]
-        mine = (jobs == j) & (points == q)
+        mine = (cuts.job == j) & (cuts.point == q)
         if (market := point.markets.get(field.crop)) is None:
             yield f"{field.id} goes to {point.id}, which does not buy {field.crop}"
             continue
@@ -135,8 +130,8 @@ def _wrong_deliveries(work: FarmWork, outcome: Outcome) -> Iterator[str]:
         for begin, later in market.later:
             hours = utc_hour(begin) - loss.slots[0].astype("datetime64[h]")
             limit[max(0, int(hours.astype(int))) :] = later.moisture_limit_pct
-        over = np.where(mine, wet - limit[loss.hour[s]], -np.inf)
+        over = np.where(mine, wet - limit[hour], -np.inf)
         if over.max() > ROUNDING:
             n = int(over.argmax())
-            most = limit[loss.hour[s[n]]]
+            most = limit[hour[n]]
             yield f"{field.id} goes to {point.id} at {wet[n]:.2f} %, above its limit {most:g} %"
