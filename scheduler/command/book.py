@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import getpass
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 
 from scheduler.atomic import write_file
@@ -19,13 +19,10 @@ from scheduler.farm_files.folder import read_farm
 from scheduler.language.translation import _, ngettext
 from scheduler.season_book.book import Book
 from scheduler.season_book.csv_exchange import book_csv, import_rows, read_rows
-from scheduler.season_book.entry_kinds import KINDS, Entry, Kind
+from scheduler.season_book.entry_kinds import KINDS, SAME_READING, Entry, Kind
 from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.season_book.parsing import read_entry
 
-#: Time between two readings of one gauge within which the second is questioned; assumed: nobody
-#: empties a gauge twice in an hour.
-SECOND_READING = timedelta(hours=1)
 ENTRIES_LISTED = 20  # without a kind; assumed, they fill a screen
 FREE_TEXT = ("text", "fields")  # quantities that take all words that follow
 
@@ -102,7 +99,7 @@ def _new_entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) 
 def _question_second_reading(new: Entry, book: Book, farm: Farm) -> None:
     """Refuse a reading without hours soon before or after one of the same gauge."""
     for old in book.entries("rain", subject=new.subject):
-        if abs(old.at - new.at) < SECOND_READING:
+        if abs(old.at - new.at) < SAME_READING:
             raise BookError(
                 f"gauge {old.subject} has a reading of {old.at.astimezone(farm.tz):%H:%M} already "
                 f"({entry_text(old, farm)}); to correct it, add --correct {old.id}; if more rain "

@@ -6,7 +6,7 @@ import math
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from scheduler.farm.model import Farm
 from scheduler.language.translation import N_
@@ -106,6 +106,9 @@ _QUALITY = (
     Fact(name="vitreous", label=N_("Vitreous kernels"), quantity="percent", high=100.0),
     _FALLING_NUMBER,
 )
+#: A reading of a gauge within this time of another is questioned; assumed: nobody empties a gauge
+#: twice in an hour.
+SAME_READING = timedelta(hours=1)
 _RAIN = (
     Fact(name="rain", label=N_("Rain"), quantity="depth", high=500.0, required=True),
     Fact(

@@ -14,7 +14,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.wording import clock
 from scheduler.language.translation import _, ngettext
 from scheduler.season_book.book import Book
-from scheduler.season_book.entry_kinds import KINDS, Entry
+from scheduler.season_book.entry_kinds import KINDS, SAME_READING, Entry
 from scheduler.season_book.formatting import default_unit, entry_text, show_fact
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import read_moment
@@ -24,8 +24,6 @@ from scheduler.web.forms import Answer
 from scheduler.web.morning.acts import replanned
 from scheduler.web.offline import form_token, time_of_entry
 
-#: A second reading within this time is questioned; assumed: nobody reads a gauge twice an hour.
-SAME_READING = timedelta(hours=1)
 #: Longest time that one reading stands for, h; assumed, because gauges are read once a day.
 LONGEST_H, SHORTEST_H = 24.0, 0.25
 #: A gauge read within this time is one of the usual ones; assumed.
