@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -26,7 +27,7 @@ from readiness.sources.nws import Alert, parse_alerts
 from readiness.sources.payload import PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
-from scheduler.farm.slots import utc_hour
+from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.wording import clock, day_name, weekday_clock
 from scheduler.language.translation import _
 from scheduler.weather.bias_correction import (
@@ -185,7 +186,7 @@ def _note_age(
 
 
 def _forecast(
-    cells: Sequence[ForecastCell], hour: np.datetime64, tz: tzinfo, notes: list[str]
+    cells: Sequence[ForecastCell], hour: np.datetime64, tz: ZoneInfo, notes: list[str]
 ) -> Weather:
     """The forecast from now to its end or its first hole, (member, cell, hour).
 
@@ -212,7 +213,7 @@ def _members(
     days: int,
     seed: int,
     pairs: RainPairs,
-    tz: tzinfo,
+    tz: ZoneInfo,
     notes: list[str],
 ) -> tuple[Weather, np.datetime64]:
     """Weather of the members from now to the horizon, (member, cell, hour); the forecast's end."""
@@ -276,7 +277,7 @@ def _lead(cells: Sequence[ForecastCell], hour: np.datetime64) -> float:
     return max([(_utc(hour) - i) / timedelta(hours=1) for i in issues] + [0.0])
 
 
-def _common(parts: Sequence[Weather], hour: np.datetime64, tz: tzinfo) -> Weather:
+def _common(parts: Sequence[Weather], hour: np.datetime64, tz: ZoneInfo) -> Weather:
     """One frame of all cells from `hour` on, with the members and hours that they share."""
     late = max(p.start for p in parts)
     stop = min(p.stop for p in parts)
@@ -299,7 +300,7 @@ def _common(parts: Sequence[Weather], hour: np.datetime64, tz: tzinfo) -> Weathe
     return joined_sites(cut)
 
 
-def _without_unknown(forecast: Weather, tz: tzinfo, notes: list[str]) -> Weather:
+def _without_unknown(forecast: Weather, tz: ZoneInfo, notes: list[str]) -> Weather:
     """The forecast up to its first hour with an unknown value; gusts may be unknown."""
     unknown = np.any(
         [np.isnan(getattr(forecast, n)).any(axis=(0, 1)) for n in VARIABLES if n != "gust"], axis=0
@@ -404,7 +405,7 @@ def _warnings(
             continue
         warnings += [_Warning(place_of == i, alert) for alert in alerts if alert.stop > first]
     for _place, alert in warnings:
-        end = pd.Timestamp(str(alert.stop), tz="UTC").tz_convert(str(farm.tz))
+        end = farm_time(alert.stop, farm.tz)
         notes.append(
             _(
                 "{event} until {time}: {headline}.",

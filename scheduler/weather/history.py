@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from readiness.atmosphere.gaps import MAX_BRIDGED_H, fill_gaps
 from readiness.atmosphere.weather import HOUR, VARIABLES, Weather
 from readiness.forecasts.gauge_kriging import MISSED_SHOWER_H, GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
+from scheduler.farm.slots import farm_time
 from scheduler.farm.units import INCH_MM, show_number
 from scheduler.language.translation import _
 from scheduler.weather.selection import FORECAST_PRODUCTS, ForecastCell, answers_near, read_cell
@@ -36,7 +38,7 @@ def records(
     cells: Sequence[ForecastCell],
     hour: np.datetime64,
     notes: list[str],
-    tz: tzinfo,
+    tz: ZoneInfo,
 ) -> Weather | None:
     """All records up to `hour`, (1, cell, hour); unknown hours are NaN. None without records.
 
@@ -118,7 +120,7 @@ def _with_gaps_filled(
     cells: Sequence[ForecastCell],
     hour: np.datetime64,
     notes: list[str],
-    tz: tzinfo,
+    tz: ZoneInfo,
 ) -> Weather:
     """The records with gaps filled from observations, then from forecasts of those hours."""
     now = pd.Timestamp(str(hour), tz="UTC")
@@ -146,7 +148,7 @@ def _with_gaps_filled(
     return joined
 
 
-def _gap_note(weather: Weather, tz: tzinfo) -> str:
+def _gap_note(weather: Weather, tz: ZoneInfo) -> str:
     """A sentence about the longest gap."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], _unknown_hours(weather).astype(int), [0]])))
     runs = edges.reshape(-1, 2)
@@ -161,9 +163,9 @@ def _gap_note(weather: Weather, tz: tzinfo) -> str:
     return _("Weather records are missing for {hours} h from {time}.", **fields)
 
 
-def hour_text(at: np.datetime64, tz: tzinfo) -> str:
+def hour_text(at: np.datetime64, tz: ZoneInfo) -> str:
     """A UTC hour on the farm's clock, with the date."""
-    return f"{pd.Timestamp(str(at), tz='UTC').tz_convert(tz):%Y-%m-%d %H:%M}"
+    return f"{farm_time(at, tz):%Y-%m-%d %H:%M}"
 
 
 def past_or_stand_in(
