@@ -11,11 +11,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
+from farm_folder import HEAD as FIELDS
+from farm_folder import ROW
 from places import SAMPLE
 
 PLAN = "plan {folder} --on 2026-08-12"
-FIELDS = "id,lat,lon,area_ac,crop,texture,yield_bu_ac"
-ROW = "1,47.1,-99.5,155,spring wheat,loam,55"
 GAUGES = "gauge,date,amount_in"
 SOIL = "id,texture,sand_pct,clay_pct,organic_matter_pct,drainage"
 HOURS = "time,rain_mm,temp_c,humidity_pct,wind_kmh"
