@@ -129,6 +129,43 @@ def add_correction(number: int) -> Answer:
     return redirect(url_for("entry", number=added.id, new=1), 303)
 
 
+def entry_of_form(
+    book: Book,
+    kind: str,
+    subject: str,
+    facts: Mapping[str, str],
+    *,
+    by: str,
+    at: str = "",
+    corrected: int | None = None,
+) -> Entry:
+    """Read an entry that has its token from the form of the request.
+
+    Parameters
+    ----------
+    at : time of the entry; '' for that of the form.
+    corrected : id of the entry that this one replaces; its area is not counted as cut.
+
+    Raises
+    ------
+    EntryError
+        Where the entry cannot be read.
+    """
+    context = app_context()
+    farm, now = context.farm(), context.clock()
+    return read_entry(
+        kind,
+        subject[:200],
+        facts,
+        farm,
+        now=now,
+        at=at or time_of_entry(farm, now),
+        by=by,
+        token=form_token(),
+        left_ha=lambda field: book.left_ha(farm, field, now, excluding=corrected),
+    )
+
+
 def subject_choices(farm: Farm, subject_type: str) -> list[tuple[str, str]]:
     """Ids of a type, each with the text of its choice."""
     names = {f.id: f.name for f in farm.fields} if subject_type == "field" else {}
@@ -209,27 +246,19 @@ def _answer(name: str) -> str:
 
 
 def _form_entry(book: Book, kind: Kind, *, corrected: int | None = None) -> Entry:
-    """Read the entry that the form holds.
-
-    Parameters
-    ----------
-    corrected : id of the entry that this one replaces; its area is not counted as cut.
-    """
+    """Read the entry that the form holds; see `entry_of_form`."""
     context, form = app_context(), request.form
-    farm, now = context.farm(), context.clock()
-    at = _answer("at")[:60] or time_of_entry(farm, now)
-    if kind.name == "absent" and not _answer("at"):
-        at = at.partition("T")[0]  # without an hour an absence takes whole days
-    entry = read_entry(
+    at = _answer("at")[:60]
+    if kind.name == "absent" and not at:  # without an hour an absence takes whole days
+        at = time_of_entry(context.farm(), context.clock()).partition("T")[0]
+    entry = entry_of_form(
+        book,
         kind.name,
-        form.get("subject", "")[:200],
+        form.get("subject", ""),
         {f.name: _answer(f.name)[:1000] for f in kind.facts},
-        farm,
-        now=now,
         at=at,
         by=form.get("by", "")[:100],
-        token=form_token(),
-        left_ha=lambda field: book.left_ha(farm, field, now, excluding=corrected),
+        corrected=corrected,
     )
     session["by"] = entry.by
     session.permanent = True

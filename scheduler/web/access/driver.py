@@ -30,14 +30,13 @@ from scheduler.report.today import CrewDay, crew_days
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Kind, subject_ids
 from scheduler.season_book.formatting import default_unit, entry_text
-from scheduler.season_book.parsing import read_entry
 from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.access.private_state import Person
-from scheduler.web.context import AppContext, app_context
-from scheduler.web.forms import Answer, form_number, subject_choices
+from scheduler.web.context import app_context
+from scheduler.web.forms import Answer, entry_of_form, form_number, subject_choices
 from scheduler.web.morning.acts import KIND_OF_ACT, entry_of_act
 from scheduler.web.morning.farm_map import map_page
-from scheduler.web.offline import form_token, time_of_entry
+from scheduler.web.offline import form_token
 
 #: Kinds of entries that a driver may write, and the facts that the forms ask for: none is money.
 DRIVER_FORMS: dict[str, tuple[str, ...]] = {
@@ -156,7 +155,7 @@ def _write(person: Person, opened: str = "") -> Answer:
             return _written(person, found)
         try:
             if opened:
-                entry = _read(book, person, KINDS[opened], context)
+                entry = _read(book, person, opened)
             else:
                 plan = context.issued(book)[1]
                 entry = entry_of_act(book, plan, crew=person.crew, by=person.name)
@@ -170,23 +169,13 @@ def _write(person: Person, opened: str = "") -> Answer:
     return _written(person, added)
 
 
-def _read(book: Book, person: Person, kind: Kind, context: AppContext) -> Entry:
+def _read(book: Book, person: Person, kind: str) -> Entry:
     """Read the entry that the form holds; the person of the link is its writer."""
-    farm, now, form = context.farm(), context.clock(), request.form
-    facts = {name: form.get(name, "")[:1000] for name in DRIVER_FORMS[kind.name]}
-    if kind.name == "cut":
+    form = request.form
+    facts = {name: form.get(name, "")[:1000] for name in DRIVER_FORMS[kind]}
+    if kind == "cut":
         facts["crew"] = person.crew
-    return read_entry(
-        kind.name,
-        form.get("subject", "")[:200],
-        facts,
-        farm,
-        now=now,
-        at=time_of_entry(farm, now),
-        by=person.name,
-        token=form_token(),
-        left_ha=lambda field: book.left_ha(farm, field, now),
-    )
+    return entry_of_form(book, kind, form.get("subject", ""), facts, by=person.name)
 
 
 def _written(person: Person, entry: Entry) -> Answer:

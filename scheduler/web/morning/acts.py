@@ -17,11 +17,10 @@ from scheduler.report.order_phrases import threshing_limit
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, Entry, crop_of, subject_ids
 from scheduler.season_book.formatting import entry_text, write_value
-from scheduler.season_book.parsing import read_entry
 from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.context import AppContext, app_context
-from scheduler.web.forms import form_number
-from scheduler.web.offline import form_token, time_of_entry
+from scheduler.web.forms import entry_of_form, form_number
+from scheduler.web.offline import form_token
 
 #: How long the page offers to take an act back; assumed, half an hour.
 UNDO_FOR = timedelta(minutes=30)
@@ -109,8 +108,7 @@ def entry_of_act(book: Book, plan: IssuedPlan | None, *, crew: str, by: str) -> 
         Where the farm has no such field, the order for a part of a field is gone, or the entry
         cannot be read.
     """
-    context, form = app_context(), request.form
-    farm, now = context.farm(), context.clock()
+    farm, form = app_context().farm(), request.form
     name, _colon, machine = form.get("do", "").partition(":")
     field, parcel = form.get("field", ""), form.get("parcel", "")
     if name not in KIND_OF_ACT:
@@ -120,16 +118,12 @@ def entry_of_act(book: Book, plan: IssuedPlan | None, *, crew: str, by: str) -> 
     if stint is None and name != "down" and (parcel or not known):
         gone = _("that order is no longer in the plan: look at the orders again")
         raise EntryError({"subject": gone})
-    return read_entry(
+    return entry_of_form(
+        book,
         KIND_OF_ACT[name],
-        (machine if name == "down" else field)[:200],
+        machine if name == "down" else field,
         _facts(name, stint, farm, field=field, crew=crew),
-        farm,
-        now=now,
-        at=time_of_entry(farm, now),
         by=by,
-        token=form_token(),
-        left_ha=lambda place: book.left_ha(farm, place, now),
     )
 
 
