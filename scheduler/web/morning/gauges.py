@@ -120,38 +120,37 @@ def _readings(
     entries: list[Entry] = []
     wrong: dict[str, str] = {}
     doubts: dict[str, Entry] = {}
-    token = form_token()
+    token, written_at = form_token(), time_of_entry(farm, now)
     for n, gauge in enumerate(farm.gauges):
         text = request.form.get(f"rain-{n}", "")[:60].strip()
         if not text:
             continue
         own = f"{n:x}{token}"[:32]
         last = _last_reading(book, gauge, at, without=own)
-        answer = request.form.get(f"again-{n}", "")
-        hours = LONGEST_H if last is None else (at - last.at) / timedelta(hours=1)
-        facts = {"rain": text, "hours": f"{min(LONGEST_H, max(SHORTEST_H, hours)):.2f}"}
-        near = last is not None and abs(at - last.at) < SAME_READING
-        if near and answer not in (INSTEAD, MORE) and last is not None:
-            doubts[gauge] = last
-        if near and answer == INSTEAD and last is not None:
-            facts["hours"] = f"{last.number('hours') or LONGEST_H:.2f}"
+        near, answer = _same_hour(last, at), request.form.get(f"again-{n}", "")
+        if near is not None and answer not in (INSTEAD, MORE):
+            doubts[gauge] = near
+        old = near if answer == INSTEAD else None
+        if old is not None:
+            hours = old.number("hours") or LONGEST_H
+        else:
+            since = LONGEST_H if last is None else (at - last.at) / timedelta(hours=1)
+            hours = min(LONGEST_H, max(SHORTEST_H, since))
         try:
             entry = read_entry(
                 "rain",
                 gauge,
-                facts,
+                {"rain": text, "hours": f"{hours:.2f}"},
                 farm,
                 now=now,
-                at=time_of_entry(farm, now),
+                at=written_at,
                 by=by,
                 token=own,
             )
         except EntryError as error:
             wrong[gauge] = "; ".join(error.problems.values())
             continue
-        if near and answer == INSTEAD and last is not None:
-            entry = replace(entry, replaces=last.id)
-        entries.append(entry)
+        entries.append(entry if old is None else replace(entry, replaces=old.id))
     return entries, wrong, doubts
 
 
@@ -163,6 +162,11 @@ def _last_reading(book: Book, gauge: str, at: datetime, *, without: str = "") ->
         if e.at < at + SAME_READING and e.token != without
     ]
     return max(known, key=lambda e: (e.at, e.id), default=None)
+
+
+def _same_hour(last: Entry | None, at: datetime) -> Entry | None:
+    """The last reading of a gauge where a second one at `at` is questioned."""
+    return last if last is not None and at - last.at < SAME_READING else None
 
 
 def _page(
@@ -184,7 +188,7 @@ def _page(
     rows = []
     for n, gauge in enumerate(farm.gauges):
         last = lasts[gauge]
-        doubt = doubts.get(gauge) or (last if last and now - last.at < SAME_READING else None)
+        doubt = doubts.get(gauge) or _same_hour(last, now)
         rows.append(
             GaugeRow(
                 key=str(n),
