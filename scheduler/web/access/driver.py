@@ -28,7 +28,7 @@ from scheduler.report.caution_phrases import issued_day_cautions
 from scheduler.report.order_phrases import start_at_text
 from scheduler.report.today import CrewDay, crew_days
 from scheduler.season_book.book import Book
-from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Kind, subject_ids
+from scheduler.season_book.entry_kinds import KINDS, SUBJECT_LABELS, Entry, Fact, Kind, subject_ids
 from scheduler.season_book.formatting import default_unit, entry_text
 from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.access.private_state import Person
@@ -66,6 +66,7 @@ class DriverForm:
     """A form on a driver's page: the kind of entry, its facts, and the subjects to choose from."""
 
     kind: Kind
+    subject_label: str
     facts: tuple[Fact, ...]
     subjects: tuple[tuple[str, str], ...]
 
@@ -277,6 +278,7 @@ def _forms(farm: Farm, crew: CrewOrders | None, cut: Mapping[str, float]) -> tup
         out.append(
             DriverForm(
                 kind=kind,
+                subject_label=SUBJECT_LABELS[kind.subject_type],
                 facts=tuple(replace(f, hint="") for f in kind.facts if f.name in facts),
                 subjects=tuple((i, titles[i]) for i in ids),
             )
