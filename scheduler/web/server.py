@@ -6,7 +6,7 @@ import ipaddress
 import os
 import socket
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -89,7 +89,7 @@ def page_server(app: Flask, bound: socket.socket, *, scheme: str = "http") -> Ba
 
 
 def page_addresses(
-    port: int, *, network: bool, names: Sequence[str] = (), scheme: str = "http"
+    port: int, *, network: bool, names: Iterable[str] = (), scheme: str = "http"
 ) -> list[str]:
     """Addresses under which the page answers, this machine's own first."""
     hosts = ["127.0.0.1", *((*own_addresses(), *sorted(names)) if network else ())]
@@ -135,7 +135,7 @@ def serve(
         bound.close()
         raise
     scheme = "http" if certificate is None else "https"
-    addresses = page_addresses(port, network=network, names=sorted(names), scheme=scheme)
+    addresses = page_addresses(port, network=network, names=names, scheme=scheme)
     planner = Planner(folder)
     app = create_app(
         folder,

@@ -17,7 +17,7 @@ from scheduler.report.template_environment import configure, value_texts
 from scheduler.season_book.entry_kinds import KINDS
 from scheduler.season_book.formatting import entry_text, entry_time_text
 from scheduler.web.context import app_context
-from scheduler.web.offline import kept_pages, offline_words
+from scheduler.web.offline import has_form, kept_pages, offline_words
 
 
 def register(app: Flask, locked: bool) -> None:
@@ -26,6 +26,7 @@ def register(app: Flask, locked: bool) -> None:
     app.jinja_env.globals |= {
         "quality_note": quality_note,
         "kinds": KINDS,
+        "has_form": has_form,
         "locked": locked,
         "deference": deference,
         "shade_of": shade_of,
