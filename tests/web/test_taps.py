@@ -24,6 +24,7 @@ class Thumb:
         self.taps += 1
 
     def type(self, text):
+        self.page.locator("input:focus").wait_for()  # a browser gives it after it has laid out
         self.page.keyboard.type(text)
 
 
