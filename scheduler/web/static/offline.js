@@ -1,5 +1,6 @@
 "use strict";
-// Entries that reach the season book once, and what the page says without a connection.
+// Entries that reach the season book once, what the page says without a connection, and new orders,
+// which show by themselves.
 //
 // A form with the attribute data-kept is stored on this phone (IndexedDB) before its first try,
 // under a token made here, and stays there until the farm's computer has answered. It is sent again
@@ -12,9 +13,11 @@
   const words = JSON.parse(panel.dataset.words);
   const HEADER = "X-Kept-Entry";
   const TRY_S = 20; // between tries while entries wait, and between looks for the connection
+  const BUSY_S = 3; // between looks while the planner searches for better orders
   const PATIENCE_MS = 12000; // for one answer
   const loaded = Number(document.documentElement.dataset.stored) || Date.now();
   const written = []; // since this page was loaded
+  let soon = 0; // timer of a look while the planner searches
   let connected = true;
   let sending = false;
   let typed = false; // whether somebody has typed into a form of this page
@@ -323,22 +326,34 @@
     signal.hidden = false;
   }
 
+  // Send what waits, else look for the connection and new orders; whether the planner is busy.
+  async function sendOrAsk() {
+    if ((await records()).some((r) => r.state === "waiting")) {
+      await sendAll();
+      return false;
+    }
+    try {
+      const ask = { cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) };
+      const answer = await fetch(panel.dataset.alive, ask);
+      found();
+      // a page of the farmer's leads to the login once its session has ended
+      if (answer.status !== 200 || answer.redirected || !panel.dataset.plan) return false;
+      const { plan, busy } = await answer.json();
+      const searching = document.getElementById("searching");
+      if (searching && !busy) searching.remove();
+      if (String(plan) !== panel.dataset.plan) offer(words.orders);
+      return busy;
+    } catch {
+      lost();
+      return false;
+    }
+  }
+
   async function look() {
     if (document.hidden) return;
-    if ((await records()).some((r) => r.state === "waiting")) await sendAll();
-    else {
-      try {
-        const ask = { cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) };
-        const answer = await fetch(panel.dataset.alive, ask);
-        found();
-        if (answer.status === 200 && panel.dataset.plan) {
-          const { plan } = await answer.json();
-          if (String(plan) !== panel.dataset.plan) offer(words.orders);
-        }
-      } catch {
-        lost();
-      }
-    }
+    const busy = await sendOrAsk();
+    clearTimeout(soon);
+    if (busy) soon = setTimeout(look, BUSY_S * 1000);
   }
 
   async function keepPages() {

@@ -1,6 +1,6 @@
 "use strict";
-// The page works without this script. The script saves reloads, shows the progress of a replan and
-// lets people drag fields.
+// The page works without this script. The script shows the progress of a replan and lets people
+// drag fields.
 document.documentElement.classList.add("scripted");
 
 function watchReplan(box) {
@@ -22,31 +22,6 @@ function watchReplan(box) {
     setTimeout(update, 500);
   }
   setTimeout(update, 300);
-}
-
-// Better orders show by themselves: the page asks for the plan that holds, and loads itself again.
-function followPlan(box) {
-  const shown = Number(box.dataset.plan);
-  async function look() {
-    let wait = 20000;
-    if (document.visibilityState === "visible") {
-      try {
-        const news = await (await fetch(box.dataset.news)).json();
-        const searching = document.getElementById("searching");
-        if (news.busy) wait = 3000;
-        else if (searching) searching.remove();
-        if (news.plan !== shown && sessionStorage.getItem("loaded") !== String(news.plan)) {
-          sessionStorage.setItem("loaded", String(news.plan)); // once only, should a copy be kept
-          location.reload();
-          return;
-        }
-      } catch {
-        wait = 30000; // no signal; the orders shown still hold
-      }
-    }
-    setTimeout(look, wait);
-  }
-  setTimeout(look, 1500);
 }
 
 function ownOrder(form) {
@@ -180,7 +155,5 @@ addEventListener("beforeprint", () => {
 
 const replan = document.getElementById("replan");
 if (replan) watchReplan(replan);
-const live = document.getElementById("live");
-if (live) followPlan(live);
 const own = document.getElementById("own-order");
 if (own) ownOrder(own);
