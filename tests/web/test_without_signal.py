@@ -1,35 +1,18 @@
 """A driver's phone without signal, in a real browser: no entry is lost, none is written twice."""
 
-import shutil
 import time
-from pathlib import Path
 
 import pytest
 from page_process import PageProcess
 from page_requests import NOW, PASSPHRASE, farm_folder, issue
+from test_browser import CHROMIUM, FLAGS, RULES, SIZES, pytestmark  # noqa: F401 (marks all tests)
 
 from scheduler.season_book.book import Book
 from scheduler.web.access.passphrase import read_access, set_passphrase
 from scheduler.web.access.private_state import PrivateState
 
-CHROMIUM = next((p for p in ("/usr/bin/chromium", shutil.which("chromium") or "") if p), "")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="Chromium is not installed here"),
-]
 FAR_NAME = "barn.local"  # a name of this machine that a browser does not take for its own
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-quic",
-    f"--host-resolver-rules=MAP {FAR_NAME} 127.0.0.1",
-]
-PHONE = {"width": 390, "height": 844}
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]
+PHONE = SIZES["phone"]
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +20,10 @@ def browser():
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        opened = playwright.chromium.launch(
+            executable_path=CHROMIUM,
+            args=[*FLAGS, f"--host-resolver-rules=MAP {FAR_NAME} 127.0.0.1"],
+        )
         yield opened
         opened.close()
 
