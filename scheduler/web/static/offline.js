@@ -316,9 +316,11 @@
     if (old) offer(words.back);
   }
 
-  // Load the page again, or offer to where somebody has typed or entries are on their way.
+  // Load the page again, or offer to: where somebody has typed, where entries are on their way, and
+  // where the same kept copy came again because the network is too slow for the page.
   function offer(why) {
-    if (!typed && !sending) {
+    if (!typed && !sending && sessionStorage.getItem("reloaded") !== String(loaded)) {
+      sessionStorage.setItem("reloaded", String(loaded));
       location.reload();
       return;
     }
