@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
@@ -107,9 +108,25 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
             "afterrain on this machine"
         )
     if version < VERSION:
-        db.execute("PRAGMA journal_mode = WAL")
+        _keep_write_ahead_log(db)
         with transaction(db, path):
             _migrate(db)
+
+
+def _keep_write_ahead_log(db: sqlite3.Connection) -> None:
+    """Turn the write-ahead log on.
+
+    SQLite refuses this at once, without its usual wait, while another program does the same.
+    """
+    until = time.monotonic() + WAIT_S
+    while True:
+        try:
+            db.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+        time.sleep(0.01)
 
 
 def _migrate(db: sqlite3.Connection) -> None:

@@ -103,6 +103,28 @@ def crowd(folder: Path, count: int, seconds: float) -> int:
     return len(tokens)
 
 
+def open_for(folders: list[str], moments: list[float]) -> None:
+    """Open the books of the folders at the moments, which all callers share."""
+    for folder, moment in zip(folders, moments, strict=True):
+        time.sleep(max(moment - time.monotonic(), 0.0))
+        with Book(folder):
+            pass
+
+
+def test_programs_that_make_one_book_at_once_all_open_it(tmp_path):
+    folders = [tmp_path / str(i) for i in range(40)]
+    for folder in folders:
+        folder.mkdir()
+    moments = [time.monotonic() + 2.0 + 0.05 * i for i in range(len(folders))]
+    args = ([str(f) for f in folders], moments)
+    jobs = [PROCESSES.Process(target=open_for, args=args) for _ in range(WRITERS)]
+    for job in jobs:
+        job.start()
+    for job in jobs:
+        job.join(60)
+    assert [job.exitcode for job in jobs] == [0] * WRITERS
+
+
 def test_eight_writers_at_once_lose_nothing(tmp_path):
     # the first writer makes the book, which is a race too
     assert crowd(tmp_path, 40, 120.0) == WRITERS * 40
