@@ -10,12 +10,16 @@ References
 ----------
 Bauer & Black 1983, Sprouting in intact mature spikes of hard red spring wheat, Agronomy Journal
 75:1016-1022 (abstract read).
+Bair, Meyer & Allen 2006, A hydrothermal after-ripening time model for Bromus tectorum, Seed Science
+Research 16:17-28 (abstract read).
+Wellington 1956, Studies on the germination of cereals, Annals of Botany 20:105 (abstract read).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from statistics import NormalDist
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -65,11 +69,28 @@ GREEN_MAX = 70.0
 WETTING_GAIN, WETTING_FALL = 0.4, 0.25
 #: Grain ripens out of its dormancy fully at or below the first moisture, percent db, and not above
 #: the second. Bauer & Black 1983: no sprouting until grain had dried to about 120 g/kg for at
-#: least two days. The second is assumed (13.8 % wb), because grain of damp climates loses its
-#: dormancy too. They decide whether rain soon after ripeness sprouts anything.
-AFTER_RIPENING = (12.0, 16.0)
+#: least two days. Bair, Meyer & Allen 2006: seed of a grass did not after-ripen at -40 MPa, air of
+#: 75 % humidity at 25 °C, with which hard wheat holds 18 % db. In between a straight line, assumed.
+#: Wellington 1956, Nature 178:601: barley stays dormant for longer after a humid ripening. They
+#: decide whether rain soon after ripeness sprouts anything.
+AFTER_RIPENING = (12.0, 18.0)
+#: Classes of equally many kernels by length of dormancy. Assumed: with ten, a day more or less of
+#: dry weather moves about a tenth of a lot.
+DORMANCY_CLASSES = 10
+#: Standard deviation of the dormancy of a lot's kernels over its mean. Wellington 1956: of a red
+#: wheat 7 % of the grains could germinate in the ear at ripeness and 83 % after five weeks; a
+#: normal distribution of 21 d with 14 d meets both. Assumed to hold for every crop and variety. It
+#: decides how much of a field an early wet spell can sprout.
+DORMANCY_SPREAD = -1.0 / NormalDist().inv_cdf(0.07)
+#: Dormancy of each class over that of the lot.
+DORMANCY_SHARES = tuple(
+    max(1.0 + DORMANCY_SPREAD * NormalDist().inv_cdf((i + 0.5) / DORMANCY_CLASSES), 0.0)
+    for i in range(DORMANCY_CLASSES)
+)
+#: Dry hours that every kernel of a dormant lot needs. Bauer & Black 1983: two days or more.
+DORMANCY_LEAST = 48.0
 #: Core moisture above a crop's lowest for sprouting at which all kernels can sprout, points db.
-#: Bauer & Black 1983: 450 to 490 g/kg.
+#: Bauer & Black 1983: 450 to 490 g/kg. In between, a share of the kernels can.
 SPROUT_RANGE = 4.0
 #: Exponent of the sprouted share over time. With `Crop.sprout_scale` it meets 20 % of misted
 #: kernels within 28 h and 90 % within 8 days (Bauer & Black 1983).
@@ -132,8 +153,9 @@ class Ear(NamedTuple):
 class Germination(NamedTuple):
     """Constants of sprouting.
 
-    `dormancy` is the dry time that ends dormancy, h; `water` the core moisture from which kernels
-    sprout, percent db; `scale` the time at such moisture and 20 °C in which 63 % sprout, h.
+    `dormancy` is the dry time that ends the dormancy of half the kernels, h; `water` the core
+    moisture from which kernels sprout, percent db; `scale` the time at such moisture and 20 °C in
+    which 63 % of those without dormancy sprout, h.
     """
 
     dormancy: float
@@ -341,16 +363,23 @@ def soak_of_share(sprout, scale):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def class_dormancy(i, dormancy):  # type: ignore[no-untyped-def]
+    """Dry hours that end the dormancy of class `i` of a lot with a dormancy of so many hours."""
+    return max(DORMANCY_SHARES[i] * dormancy, min(dormancy, DORMANCY_LEAST))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def sprout_step(rest, soak, sprout, stores, temp, germination):  # type: ignore[no-untyped-def]
     """Sprouting of ripe grain: dormancy ends in dry time, then wet and warm hours count.
 
-    Hours count on after a dry spell, because wetting and drying raises the sprouting of later
-    wettings (Bauer & Black 1983).
+    Kernels differ in the length of their dormancy, so that a lot sprouts by and by. Hours count on
+    after a dry spell, because wetting and drying raises the sprouting of later wettings (Bauer &
+    Black 1983).
 
     Parameters
     ----------
-    rest : dry hours so far that ended dormancy.
-    soak : hours so far that count towards sprouting.
+    rest : dry hours so far.
+    soak : (class,), hours so far that count towards sprouting; changed in place.
     sprout : sprouted fraction, which never falls.
     stores : KernelStores after the hour.
     temp : °C.
@@ -358,15 +387,20 @@ def sprout_step(rest, soak, sprout, stores, temp, germination):  # type: ignore[
 
     Returns
     -------
-    rest, soak, sprout : after the hour.
+    rest, sprout : after the hour.
     """
-    if rest < germination.dormancy:
-        return rest + after_ripening_rate(mean_moisture(stores.skin, stores.core)), soak, sprout
+    dormancy = germination.dormancy
+    if rest < class_dormancy(DORMANCY_CLASSES - 1, dormancy):
+        rest += after_ripening_rate(mean_moisture(stores.skin, stores.core))
     rate = sprouting_rate(stores.core, temp, germination.water)
-    if rate > 0.0:
-        soak += rate
-        sprout = max(sprout, sprouted_share(soak, germination.scale))
-    return rest, soak, sprout
+    if rate > 0.0 and rest >= class_dormancy(0, dormancy):
+        total = 0.0
+        for i in range(DORMANCY_CLASSES):
+            if rest >= class_dormancy(i, dormancy):
+                soak[i] += rate
+            total += sprouted_share(soak[i], germination.scale)
+        sprout = max(sprout, total / DORMANCY_CLASSES)
+    return rest, sprout
 
 
 def standing_grain(
@@ -399,7 +433,7 @@ def standing_grain(
     germination = Germination(24.0 * crop.dormancy_days, crop.sprout_water, crop.sprout_scale)
     turn = wet_to_dry(start)
     stores = KernelStores(turn, turn, 0.0)
-    rest, soak = (germination.dormancy if rested else 0.0), 0.0
+    rest, soak = (math.inf if rested else 0.0), np.zeros(DORMANCY_CLASSES)
     armed, count, sprout = 1.0, 0.0, 0.0
     straw = float(weather["humidity"][0])
     rows = []
@@ -417,7 +451,7 @@ def standing_grain(
         turn, armed, event = wetting_step(stores.core, turn, armed)
         count += event
         air_temp = float(weather["temp"][h])
-        rest, soak, sprout = sprout_step(rest, soak, sprout, stores, air_temp, germination)
+        rest, sprout = sprout_step(rest, soak, sprout, stores, air_temp, germination)
         mean = mean_moisture(stores.skin, stores.core)
         rows.append((mean, stores.core, stores.film, straw, count, sprout))
     moisture, core, film, dampness, wettings, sprouted = np.array(rows).T

@@ -130,10 +130,11 @@ def observe_grain(state, facts, crop, observed, noise):  # type: ignore[no-untyp
 
 
 @njit(nogil=True, error_model="numpy")
-def observe_quality(state, crop, observed):  # type: ignore[no-untyped-def]
+def observe_quality(state, soak, crop, observed):  # type: ignore[no-untyped-def]
     """Correct a grain state by a weighed load or by bounds of sprouting; the surprise is none.
 
-    A weighed load starts the count of wettings anew. Sprouting moves to the bound that it exceeds.
+    A weighed load starts the count of wettings anew. Sprouting moves to the bound that it exceeds,
+    and all kernels then count as soaked alike.
     """
     kind, share = observed[Observed.KIND], observed[Observed.VALUE]
     if kind == KIND_WEIGHED:
@@ -142,7 +143,7 @@ def observe_quality(state, crop, observed):  # type: ignore[no-untyped-def]
         kind == KIND_SPROUT_HIGH and state[GrainState.SPROUT] > share
     ):
         state[GrainState.SPROUT] = share
-        state[GrainState.SOAK] = soak_of_share(share, crop[CropFact.SPROUT_SCALE])
+        soak[:] = soak_of_share(share, crop[CropFact.SPROUT_SCALE])
     return 0.0
 
 
@@ -157,8 +158,11 @@ def ripening_curve(days, facts, crop):  # type: ignore[no-untyped-def]
 
 
 @njit(nogil=True, error_model="numpy")
-def grain_hours(first, stop, values, reasons, state, facts, crop, hourly):  # type: ignore[no-untyped-def]
-    """Run the grain from hour `first` to `stop`; `reasons` gets the grain's, 0 where it is fit."""
+def grain_hours(first, stop, values, reasons, state, soak, facts, crop, hourly):  # type: ignore[no-untyped-def]
+    """Run the grain from hour `first` to `stop`; `reasons` gets the grain's, 0 where it is fit.
+
+    `soak`, (class,), are the hours that count towards sprouting, by class of dormancy.
+    """
     limit, straw_limit = dry_basis(facts[FieldFact.LIMIT]), facts[FieldFact.STRAW_LIMIT]
     drying = facts[FieldFact.DRYING]
     ear = Ear(
@@ -172,11 +176,7 @@ def grain_hours(first, stop, values, reasons, state, facts, crop, hourly):  # ty
     )
     stores = KernelStores(state[GrainState.SKIN], state[GrainState.CORE], state[GrainState.FILM])
     turn, armed = state[GrainState.TURN], state[GrainState.ARMED]
-    wettings, soak, sprout = (
-        state[GrainState.WETTINGS],
-        state[GrainState.SOAK],
-        state[GrainState.SPROUT],
-    )
+    wettings, sprout = state[GrainState.WETTINGS], state[GrainState.SPROUT]
     rest, straw = state[GrainState.REST], state[GrainState.STRAW]
     gap, wait, variance = (
         state[GrainState.GAP],
@@ -211,7 +211,7 @@ def grain_hours(first, stop, values, reasons, state, facts, crop, hourly):  # ty
             else:
                 turn, armed, event = wetting_step(stores.core, turn, armed)
                 wettings += event
-                rest, soak, sprout = sprout_step(
+                rest, sprout = sprout_step(
                     rest, soak, sprout, stores, hourly[Hourly.TEMP, h], germination
                 )
         else:
@@ -239,7 +239,7 @@ def grain_hours(first, stop, values, reasons, state, facts, crop, hourly):  # ty
     state[GrainState.SKIN], state[GrainState.CORE] = stores.skin, stores.core
     state[GrainState.FILM], state[GrainState.TURN] = stores.film, turn
     state[GrainState.ARMED], state[GrainState.WETTINGS] = armed, wettings
-    state[GrainState.SOAK], state[GrainState.SPROUT] = soak, sprout
+    state[GrainState.SPROUT] = sprout
     state[GrainState.REST], state[GrainState.STRAW] = rest, straw
     state[GrainState.GAP], state[GrainState.WAIT] = gap, wait
     state[GrainState.VARIANCE] = variance

@@ -22,7 +22,8 @@ class Stand:
     moisture : grain moisture at maturity, or at the first hour where the crop is ripe by then,
         percent wet basis; NaN for the crop's published value at maturity.
     limit : highest moisture at which the crop is threshed, percent wet basis.
-    dormancy_days : dry days after maturity before the grain can sprout; NaN or None for the crop's.
+    dormancy_days : dry days after maturity before half the kernels can sprout; NaN or None for the
+        crop's.
     lodged : share of the crop that lies, 0-1; None for none.
     swathed : whether the crop lies in swaths; it then counts as ripe from `ripe` on, and the plant
         no longer holds it moist. None where no crop does.

@@ -108,20 +108,21 @@ def run_field(m, f, results, state, fields, observations, hourly):  # type: igno
     """Run member `m` of field `f`; observations move the state at the start of their hours."""
     values, codes = results.values[m, f], results.codes[m, f]
     water, ground, grain = state.water[m, f], state.ground[m, f], state.grain[m, f]
+    soak = state.soak[m, f]
     facts, soil, crop = fields.facts[f], fields.soil[f], fields.crops[fields.crop[f]]
     first, last = observations.first[f], observations.first[f + 1]
     at = int(0.0)  # a literal 0 has a type of its own, for which numba compiles both loops again
     for i in range(first, last + 1):
         stop = int(observations.rows[i, Observed.HOUR]) if i < last else hourly.shape[1]
         ground_hours(at, stop, values, codes, water, ground, facts, soil, hourly)
-        grain_hours(at, stop, values, codes[Code.REASON], grain, facts, crop, hourly)
+        grain_hours(at, stop, values, codes[Code.REASON], grain, soak, facts, crop, hourly)
         at = stop
         if i < last:
             row, noise = observations.rows[i], observations.noise[m, i]
             if row[Observed.KIND] == KIND_MOISTURE or row[Observed.KIND] == KIND_WETTER:
                 surprise = observe_grain(grain, facts, crop, row, noise)
             elif row[Observed.KIND] >= KIND_WEIGHED:
-                surprise = observe_quality(grain, crop, row)
+                surprise = observe_quality(grain, soak, crop, row)
             else:
                 surprise = observe_ground(water, ground, facts, soil, row, noise)
             observations.surprise[m, i] = surprise

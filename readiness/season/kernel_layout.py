@@ -46,15 +46,14 @@ class GrainState(IntEnum):
     TURN = 3  # turning point of the core since the last wetting, percent db
     ARMED = 4  # 1 where the next rise counts as a wetting
     WETTINGS = 5  # events
-    SOAK = 6  # hours so far that count towards sprouting, h
-    SPROUT = 7  # sprouted fraction
-    RIPENING = 8  # 1 where ripening can hold the grain moist
-    AHEAD = 9  # lead of ripening over its date, d
-    GAP = 10  # hours of unknown weather so far, h
-    WAIT = 11  # hours of weather until the grain is known again, h
-    VARIANCE = 12  # of moisture, percent wb squared
-    REST = 13  # dry hours so far that ended dormancy, h
-    STRAW = 14  # humidity in equilibrium with the straw, percent; NaN before the first hour
+    SPROUT = 6  # sprouted fraction
+    RIPENING = 7  # 1 where ripening can hold the grain moist
+    AHEAD = 8  # lead of ripening over its date, d
+    GAP = 9  # hours of unknown weather so far, h
+    WAIT = 10  # hours of weather until the grain is known again, h
+    VARIANCE = 11  # of moisture, percent wb squared
+    REST = 12  # dry hours since maturity so far, h
+    STRAW = 13  # humidity in equilibrium with the straw, percent; NaN before the first hour
 
 
 class GroundState(IntEnum):
@@ -76,7 +75,7 @@ class FieldFact(IntEnum):
     HEADLAND_TOP = 5
     HEADLAND_BELOW = 6
     APPROACH = 7  # water limit of the approach, m³/m³; inf where it is not dirt
-    DORMANCY = 8  # dry time after maturity before grain sprouts, h
+    DORMANCY = 8  # dry time after maturity that ends the dormancy of half the kernels, h
     STRAW_LIMIT = 9  # highest humidity in equilibrium with straw that is threshed, percent
     DRYING = 10  # speed of drying over that of a crop that stands
     HOLDING = 11  # free water held over that of a crop that stands

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.grain.crops import Crop
-from readiness.grain.moisture import GREEN_MAX, dry_to_wet, wet_to_dry
+from readiness.grain.moisture import DORMANCY_CLASSES, GREEN_MAX, dry_to_wet, wet_to_dry
 from readiness.season.inputs import Stand
 from readiness.season.kernel_layout import FieldFact, GrainState, GroundState
 from readiness.season.random_streams import Draws, keyed_normal
@@ -35,6 +35,7 @@ class RunState(NamedTuple):
 
     water: Array  # layers, snow, temperature and canopy, as in `readiness.soil.land`
     grain: Array  # `GrainState`
+    soak: Array  # hours that count towards sprouting, by class of dormancy, h
     ground: Array  # `GroundState`
     cloudiness: Array  # (member, field), function of cloudiness of the last hour that measured it
 
@@ -75,13 +76,14 @@ def fresh_state(facts: Array, land: Land, stand: Stand, crops: Mapping[str, Crop
     grain[..., GrainState.RIPENING] = ripening
     grain[..., GrainState.STRAW] = np.nan
     dry = EARLIER_DRY_SHARE * np.maximum(-ripe, 0.0)
-    grain[..., GrainState.REST] = np.minimum(dry, facts[:, FieldFact.DORMANCY])
+    grain[..., GrainState.REST] = dry
     grain[..., GrainState.VARIANCE] = np.where(moist, RIPENING_SD, GRAIN_SD) ** 2
     ground = np.zeros((1, moisture.size, len(GroundState)))
     ground[..., GroundState.VARIANCE] = WATER_SD**2
     return RunState(
         water=land.initial_state()[None],
         grain=grain,
+        soak=np.zeros((1, moisture.size, DORMANCY_CLASSES)),
         ground=ground,
         cloudiness=np.full((1, moisture.size), np.nan),
     )

@@ -423,7 +423,8 @@ class Field:
     falling_number_s, vomitoxin_ppm, protein_pct, vitreous_pct : last measured falling number (s),
         vomitoxin (mg/kg), protein (%) and hard vitreous kernels (%); None where unknown.
     germination : share of sound kernels that germinate, 0-1; None where unknown.
-    dormancy_days : dry days after maturity before the grain can sprout; None for the crop's own.
+    dormancy_days : dry days after maturity before half the kernels can sprout; None for the crop's
+        own.
     lodged : fraction of the crop that lies, 0-1.
     swathed : date on which the crop was cut into swaths; None where it stands.
     purpose : grain or seed.
