@@ -220,6 +220,61 @@ def test_the_card_of_a_field_and_the_place_of_the_phone(browser, site):  # noqa:
     visit.close()
 
 
+#: Labels that are cut by the edge, cover each other or, but for places in the order of the day,
+#: cover a field.
+BAD_LABELS = """() => {
+  const boxes = (what) =>
+    [...document.querySelectorAll(what)].map((e) => e.getBoundingClientRect());
+  const apart = (a, b) =>
+    a.right <= b.left + 1 || b.right <= a.left + 1
+    || a.bottom <= b.top + 1 || b.bottom <= a.top + 1;
+  const [frame] = boxes('#map');
+  const texts = [...document.querySelectorAll('#labels text:not([visibility=hidden])')];
+  const bad = [];
+  texts.forEach((text, n) => {
+    const box = text.getBoundingClientRect();
+    if (box.left < frame.left || box.right > frame.right || box.top < frame.top
+        || box.bottom > frame.bottom) bad.push(`${text.textContent} is cut`);
+    for (const other of texts.slice(n + 1))
+      if (!apart(box, other.getBoundingClientRect()))
+        bad.push(`${text.textContent} covers ${other.textContent}`);
+    if (text.matches('.name') && boxes('.field').some((field) => !apart(box, field)))
+      bad.push(`${text.textContent} covers a field`);
+  });
+  return bad;
+}"""
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_labels_of_the_map_are_whole_and_cover_nothing(browser, site, size):  # noqa: F811
+    address, folder = site
+    morning = fake_planner.plan_morning(folder, progress=lambda *_: None, now=NOW)
+    with Book(folder) as book:
+        book.issue_plan(document(morning), seen=0)
+    visit = Visit(browser, size, address)
+    page = visit.page
+    shown = page.locator("#labels text:not([visibility=hidden])")
+    for part in ("today", "all", morning.crews[0].crew):
+        visit.open(f"/map?show={part}")
+        assert page.evaluate(BAD_LABELS) == [], part
+        assert page.locator("#labels .place-number:not([visibility=hidden])").count() > 0
+    visit.open("/map?show=all")
+    assert shown.count() >= 20  # of 26 fields and 2 points
+    page.get_by_role("button", name="nearer").click()
+    assert page.evaluate(BAD_LABELS) == []
+    visit.look("map-nearer")
+    visit.close()
+
+
+def test_a_tap_beside_a_small_field_opens_its_card(phone):
+    phone.open("/map?show=all")
+    box = phone.page.locator("#field-26").bounding_box()
+    assert box["width"] < SMALLEST
+    assert not phone.page.locator("#card-26").is_visible()
+    phone.page.touchscreen.tap(box["x"] - 12.0, box["y"] + box["height"] / 2)
+    phone.page.locator("#card-26").wait_for()
+
+
 def test_a_typed_field_stays_when_an_arrow_is_tapped(phone):
     phone.open("/order")
     page = phone.page
