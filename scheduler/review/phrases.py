@@ -230,9 +230,10 @@ def split_notes(review: Review) -> list[str]:
     out.append(
         _(
             "From order to pace the work as done replaces the plan one part at a time, in the "
-            "order listed; in another order the parts would differ. The book has no time at which "
-            "a crew began: work counts as done in the last hours before its entry, at the "
-            "machines' rates. So slow work shows as a late start and as short hours."
+            "order listed; in another order the parts would differ. Where the book has no time "
+            "at which a crew began a field, work counts as done in the last hours before its "
+            "entry, at the machines' rates; there slow work shows as a late start and as short "
+            "hours."
         )
     )
     return out

@@ -19,11 +19,11 @@ from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import hour_slots
 from scheduler.season_book.entry_kinds import Entry
-from scheduler.season_book.farm_state import FINISHED_FRACTION
+from scheduler.season_book.farm_state import CUTTING_KINDS, FINISHED_FRACTION
 from scheduler.work_tables.compile import FarmWork
 
-#: Hours that an entry of cutting may reach back; assumed: people write at the end of the day.
-ENTRY_REACH_H = 24
+#: How far an entry of cutting may reach back; assumed: people write at the end of the day.
+ENTRY_REACH = timedelta(hours=24)
 #: Hours before a crew's first cut in a field in which its move is placed; assumed: roads on a
 #: farm take less.
 MOVE_REACH_H = 4
@@ -52,11 +52,12 @@ class WorkRecord:
 
 
 def work_record(observed: ObservedSeason, work: FarmWork) -> WorkRecord:
-    """Spread each entry of cutting over the hours before it, at the rate of the crew's machines.
+    """Spread each entry of cutting over the hours before it.
 
-    An entry gives an area and the time by which it was cut. The crew is assumed to have cut that
-    area in its last free working hours before that time. An entry without a crew goes to the crew
-    with the highest rate in the field.
+    An entry gives an area and the time by which it was cut. Where the book says when the field was
+    begun, the area spreads evenly over the crew's free working hours since. Elsewhere the crew is
+    assumed to have cut it in its last free working hours, at the rate of its machines. An entry
+    without a crew goes to the crew with the highest rate in the field.
     """
     farm, hours = observed.farm, observed.hours
     shape = (len(farm.fields), len(work.makeup), hours)
@@ -70,7 +71,15 @@ def work_record(observed: ObservedSeason, work: FarmWork) -> WorkRecord:
         crew = entry.text("crew")
         k = crews.index(crew) if crew in crews else int(rate[f].max(axis=1).argmax())
         free = np.maximum(works[k] - share[:, k].sum(axis=0), 0.0)
-        _spread(share[f, k], area[f, k], free, entry, observed, rate[f, k])
+        begun = _begun(observed, entry)
+        within = _within(observed, begun or entry.at - ENTRY_REACH, entry.at)
+        ha = entry.number("area") or 0.0
+        taken, cut = _spread(ha, np.minimum(free, within), rate[f, k], even=begun is not None)
+        if not cut.any():  # no free hour, or no rate is known
+            last = min(observed.index(entry.at - timedelta(seconds=1)), observed.hours - 1)
+            taken[last], cut[last] = max(taken[last], 1e-9), ha
+        share[f, k] += taken
+        area[f, k] += cut
     return WorkRecord(
         share=share,
         area=area,
@@ -124,29 +133,39 @@ def _working(observed: ObservedSeason, work: FarmWork, k: int) -> Array:
     return crew_slots(crew, times, observed.farm.tz).astype(np.float64)
 
 
-def _spread(
-    share: Array, area: Array, free: Array, entry: Entry, observed: ObservedSeason, rate: Array
-) -> None:
-    """Fill the free hours before an entry, last first; a larger area raises the rate.
+def _begun(observed: ObservedSeason, entry: Entry) -> datetime | None:
+    """When the field of an entry of cutting was begun, if the entry about it before says so."""
+    before = [
+        e
+        for e in observed.entries_of(*CUTTING_KINDS)
+        if e.subject == entry.subject and entry.at - ENTRY_REACH < e.at < entry.at
+    ]
+    return before[-1].at if before and before[-1].kind == "begun" else None
 
-    Adds to `share` and `area` (hour,) of one field and crew; `rate` (hour,) ha/h.
+
+def _within(observed: ObservedSeason, begin: datetime, end: datetime) -> Array:
+    """Share of each hour of the season between two times, (hour,)."""
+    zero = farm_time(observed.weather.start, observed.farm.tz)
+    hours = np.arange(observed.hours)
+    first, last = ((t - zero) / timedelta(hours=1) for t in (begin, end))
+    return np.asarray(np.clip(np.minimum(hours + 1, last) - np.maximum(hours, first), 0.0, 1.0))
+
+
+def _spread(ha: float, usable: Array, rate: Array, *, even: bool) -> tuple[Array, Array]:
+    """Share of each hour spent cutting so many ha, and ha cut in it, (hour,).
+
+    Fills the usable shares of hours, last first, at `rate` (hour,) ha/h, or all of them evenly. An
+    area larger than the hours hold raises the rate. All zeros where no usable hour has a rate.
     """
-    before_entry = entry.at - timedelta(seconds=1)
-    last = min(observed.index(before_entry), observed.hours - 1)
-    usable = free.copy()
-    usable[last] = min(usable[last], (before_entry.minute + 1) / 60.0)
-    usable[: max(0, last - ENTRY_REACH_H + 1)] = 0.0
-    usable[last + 1 :] = 0.0
-    ha = entry.number("area") or 0.0
     capacity = usable * rate
-    later = np.concatenate([np.cumsum(capacity[::-1])[::-1][1:], [0.0]])
-    cut = np.clip(ha - later, 0.0, capacity)
-    taken = np.where(rate > 0.0, cut / np.where(rate > 0.0, rate, 1.0), usable)
-    if cut.sum() <= 0.0:  # no free hour, or no rate is known
-        taken[last] = max(taken[last], 1e-9)
-        cut = taken
-    share += taken
-    area += ha * cut / cut.sum()
+    if even:
+        cut, taken = capacity, np.where(rate > 0.0, usable, 0.0)
+    else:
+        later = np.concatenate([np.cumsum(capacity[::-1])[::-1][1:], [0.0]])
+        cut = np.clip(ha - later, 0.0, capacity)
+        taken = np.where(rate > 0.0, cut / np.where(rate > 0.0, rate, 1.0), 0.0)
+    whole = float(cut.sum())
+    return taken, cut * (ha / whole if whole > 0.0 else 0.0)
 
 
 def _done(observed: ObservedSeason, area: Array) -> NDArray[np.int64]:

@@ -68,6 +68,12 @@ def cut(name, ha, hour, day=12):
     return Entry(kind="cut", subject=name, at=at, facts={"area": ha, "crew": "A"})
 
 
+def begun(name, hour, day=12):
+    """An entry that the crew began a field."""
+    at = datetime(2026, 8, day, hour, tzinfo=UTC)
+    return Entry(kind="begun", subject=name, at=at, facts={"crew": "A"})
+
+
 def observed(areas, entries, plans=(), *, moisture=13.5, yields=None):
     """A season in which fields of so many ha are always open; `moisture` by hour of the day."""
     place = farm(
@@ -203,6 +209,31 @@ def test_a_quicker_pace_is_not_hours():
     assert parts[LossSource.HOURS].min() > 0.0
     assert parts[LossSource.HOURS] + parts[LossSource.PACE] == pytest.approx(-saved, abs=0.01)
     assert_only(parts, LossSource.HOURS, LossSource.PACE)
+
+
+def test_slow_work_shows_as_pace_where_the_book_says_when_the_field_was_begun():
+    """Begun at 8, done by 16: 42 ha in eight hours, of which the machines need five."""
+    entries = [begun("F1", 8), cut("F1", 42.0, 16)]
+    the_season = observed({"F1": 42.0}, entries, [plan("F1")])
+    whole = observed_work(the_season)
+    record = work_record(the_season, whole.work)
+    assert record.area[0, 0, 8:16] == pytest.approx(np.full(8, 42.0 / 8))
+    assert record.share[0, 0, 8:16] == pytest.approx(np.ones(8))
+    assert record.area.sum() == pytest.approx(42.0)
+    real = real_work(the_season, whole, record, area_by_job(whole.work, record))
+    assert real.pace[0, 0] == pytest.approx(5.0 / 8.0)
+    _, _, parts = reviewed(the_season)
+    assert parts[LossSource.PACE].min() > 1.0
+    assert_only(parts, LossSource.HOURS, LossSource.PACE)
+
+
+def test_an_entry_of_cutting_after_another_reaches_back_past_what_was_begun():
+    """The field was begun for the first entry; the second says nothing of its own begin."""
+    entries = [begun("F1", 8), cut("F1", 8.4, 10), cut("F1", 33.6, 18)]
+    the_season = observed({"F1": 42.0}, entries)
+    record = work_record(the_season, observed_work(the_season).work)
+    assert record.area[0, 0, 8:10] == pytest.approx([4.2, 4.2])
+    assert record.area[0, 0, 14:18] == pytest.approx(np.full(4, RATE))
 
 
 def test_the_chain_changes_one_part_at_a_time():
