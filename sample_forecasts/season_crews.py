@@ -31,11 +31,13 @@ from scheduler.windows.model_inputs import season_rows, simulate_farm
 from scheduler.work_tables.compile import compile_work
 from scheduler.work_tables.crew_makeup import own_makeup
 
-LAST = date(2026, 9, 5)
+LAST = date(2026, 9, 20)
 PACE = 0.9  # of the machines' rates
 ABSENCE = (date(2026, 8, 26), "south crew")
 BREAKDOWN = (datetime(2026, 8, 19, 11), timedelta(hours=8))  # of combine C2
 FULL = (datetime(2026, 8, 24, 12), timedelta(days=1))  # Junction elevator
+#: Share of the days on which a crew enters that it begins a field.
+BEGUN_SHARE = 0.75
 #: Days on which a crew took another field than the plan's first, and the reason in the book.
 OWN_ORDERS = {
     (date(2026, 8, 15), "south crew"): "did not want to take the header down again",
@@ -142,32 +144,50 @@ class SampleCrews:
         return replace(crew, orders=(first, *crew.orders[:2], *crew.orders[3:]))
 
     def _log_day(self, log: WorkLog) -> None:
-        """Log what each crew cut in each field, by the end of the last half-hour."""
-        cut: dict[tuple[int, str], float] = {}
-        last: dict[tuple[int, str], tuple[int, int]] = {}
+        """Log what each crew cut in each field, by the end of the last half-hour.
+
+        On some days the crew also enters when it begins the field.
+        """
+        cuts: dict[tuple[int, str], list[tuple[int, int, float]]] = {}
         for k, s, n in np.argwhere(log.area[0] > 0.0):
             key = int(k), self.work.field(int(log.job[0, k, s, n])).id
-            cut[key] = cut.get(key, 0.0) + float(log.area[0, k, s, n])
-            last[key] = int(s), int(log.point[0, k, s, n])
-        for (k, field), ha in cut.items():
-            end = farm_time(self.work.standing_loss.slots[last[k, field][0]], self.farm.tz)
+            cut = int(s), int(log.point[0, k, s, n]), float(log.area[0, k, s, n])
+            cuts.setdefault(key, []).append(cut)
+        for (k, field), of_field in cuts.items():
             crew = next(c for c in self.farm.crews if c.id == self.work.makeup[k].crew)
-            point = self.farm.points[last[k, field][1]].id
-            self._log_cutting(field, ha, end + timedelta(minutes=SLOT_MIN), crew, point)
+            begin, end = self._time(of_field[0][0]), self._time(of_field[-1][0] + 1)
+            ha = sum(area for _, _, area in of_field)
+            if self.rng.random() < BEGUN_SHARE:
+                self.log("begun", field, begin, crew=crew.id)
+            self.log("cut", field, end, area=round(ha, 2), crew=crew.id)
+            moisture = self._measured(field, end)
+            self.log("sample", field, end - timedelta(minutes=20), moisture=moisture)
+            self._log_tickets(field, of_field, crew)
 
-    def _log_cutting(self, field_id: str, ha: float, at: datetime, crew: Crew, point: str) -> None:
-        """Log the area cut, a sample, and a ticket for each load."""
+    def _time(self, slot: int) -> datetime:
+        """Farm time at which a slot begins."""
+        first = self.work.standing_loss.slots[0]
+        return farm_time(first + np.timedelta64(slot * SLOT_MIN, "m"), self.farm.tz)
+
+    def _measured(self, field: str, at: datetime) -> float:
+        """Grain moisture by the crew's meter."""
+        return round(self.true_value(field, at, "moisture") + self.bias[field], 1)
+
+    def _log_tickets(self, field_id: str, cuts: list[tuple[int, int, float]], crew: Crew) -> None:
+        """Log a ticket for each load that a day's cuts (slot, point, ha) of a field fill."""
         field = next(f for f in self.farm.fields if f.id == field_id)
-        moisture = round(self.true_value(field_id, at, "moisture") + self.bias[field_id], 1)
-        self.log("cut", field_id, at, area=round(ha, 2), crew=crew.id)
-        self.log("sample", field_id, at - timedelta(minutes=20), moisture=moisture)
         truck = next(t for t in self.farm.trucks if t.id == crew.trucks[0])
-        load = truck_load_t(truck, grain_density(field))
-        for n in range(round(ha * wet_yield(field) / load)):
-            on_ticket = round(moisture + float(self.rng.normal(0.0, 0.2)), 1)
-            tonnes = round(load * float(self.rng.normal(0.98, 0.01)), 2)
-            when = at - timedelta(minutes=9 * n)
-            self.log("ticket", point, when, field=field_id, weight=tonnes, moisture=on_ticket)
+        load, on_board = truck_load_t(truck, grain_density(field)), [0.0] * len(self.farm.points)
+        last = {point: slot for slot, point, _ in cuts}
+        for slot, point, ha in cuts:
+            on_board[point] += ha * wet_yield(field)
+            while on_board[point] >= load or (last[point] == slot and on_board[point] > 0.01):
+                tonnes = min(load, on_board[point]) * float(self.rng.normal(1.0, 0.005))
+                on_board[point] -= min(load, on_board[point])
+                at = self._time(slot + 1)
+                moisture = round(self._measured(field_id, at) + self.rng.normal(0.0, 0.2), 1)
+                facts = {"field": field_id, "weight": round(tonnes, 2), "moisture": moisture}
+                self.log("ticket", self.farm.points[point].id, at, **facts)
 
     def check_ground(self, day: date, fields: list[str]) -> None:
         """Log a ground check in some fields; one in five finds the ground a class softer."""

@@ -1,8 +1,9 @@
 """Delay accounting: each hour is attributed once, to the first binding cause in a fixed order.
 
 The order is that of `Cause`: unknown weather or unripe grain, ground, grain moisture, straw, wind,
-fire, lightning or heat, breakdown, waiting for a cart, truck or delivery point, crew, move. The
-remainder was open and not used. Pure functions: arrays in, new arrays out.
+fire, lightning or heat, breakdown, waiting for a cart, truck or delivery point, crew, move, another
+field, grain above the plan's start moisture. The remainder was open and not used. Pure functions:
+arrays in, new arrays out.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ class Cause(IntEnum):
     CREW = 12
     MOVE = 13
     ELSEWHERE = 14  # the crew was cutting another field
-    SPARE = 15  # nothing prevented cutting, and nobody cut
+    HELD = 15  # the grain was above the moisture at which the plan has crews start
+    SPARE = 16  # nothing prevented cutting, and nobody cut
 
 
 #: Causes that take hours from cutting; `CUT` is work, and after `DONE` there is no harvest.
@@ -95,6 +97,9 @@ class HourStates:
         (crew, hour) share of the crew's combines that are broken down.
     shut
         bool (field, hour), true where no delivery point takes the crop.
+    held
+        bool (field, hour), true where the field is open and its grain above the plan's start
+        moisture.
     off
         (crew, hour) share of the hour in which the crew does not work.
     move
@@ -107,6 +112,7 @@ class HourStates:
     wait: Array
     down: Array
     shut: BoolArray
+    held: BoolArray
     off: Array
     move: Array
 
@@ -155,7 +161,9 @@ def _attribute_open_time(out: Array, states: HourStates, rest: Array, busy: Arra
     away = np.minimum(1.0 - moving, busy / whole)
     out[Cause.MOVE] += rest * moving
     out[Cause.ELSEWHERE] += rest * away
-    out[Cause.SPARE] += rest * (1.0 - moving - away)
+    spare, held = rest * (1.0 - moving - away), states.held[:, None]
+    out[Cause.HELD] += np.where(held, spare, 0.0)
+    out[Cause.SPARE] += np.where(held, 0.0, spare)
 
 
 def crew_account(states: HourStates) -> Array:
@@ -180,7 +188,8 @@ def crew_account(states: HourStates) -> Array:
         cut=states.cut.sum(axis=0, keepdims=True),
         wait=np.zeros((1, crews)),
         down=states.down,
-        shut=np.asarray(could_cut.any(axis=0) & ~(could_cut & ~states.shut).any(axis=0))[None],
+        shut=_all_of(could_cut, states.shut),
+        held=_all_of(could_cut & ~states.shut, states.held),
         off=states.off,
         move=states.move,
     )
@@ -190,6 +199,11 @@ def crew_account(states: HourStates) -> Array:
     merged_cutting = np.zeros((len(Cause), 1, crews, hours))
     _attribute_cutting(merged_cutting, merged)
     return np.asarray(out - merged_cutting[:, 0], dtype=np.float64)
+
+
+def _all_of(fields: BoolArray, true: BoolArray) -> BoolArray:
+    """Whether there are such fields in an hour, all of them `true`; (1, hour)."""
+    return np.asarray(fields.any(axis=0) & ~(fields & ~true).any(axis=0))[None]
 
 
 def by_day(shares: Array, day: CodeArray) -> Array:

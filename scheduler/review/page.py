@@ -50,6 +50,7 @@ GROUPS: tuple[tuple[str, tuple[Cause, ...], str, str], ...] = (
     (N_("waiting"), (Cause.WAIT,), "#ffffff", "|||"),
     (N_("crew off or away"), (Cause.CREW,), "#ffffff", "---"),
     (N_("move"), (Cause.MOVE,), "#ffffff", "\\\\\\"),
+    (N_("above the start moisture"), (Cause.HELD,), "#ffffff", "ooo"),
     (N_("open, not used"), (Cause.SPARE, Cause.ELSEWHERE), "#ffffff", ""),
     (N_("unknown, not ripe, all cut"), (Cause.UNKNOWN, Cause.GREEN, Cause.DONE), "#ffffff", "///"),
 )
@@ -66,6 +67,7 @@ LETTERS = {
     Cause.CREW: "C",
     Cause.MOVE: "R",
     Cause.ELSEWHERE: "E",
+    Cause.HELD: "D",
     Cause.SPARE: "O",
     Cause.UNKNOWN: "?",
     Cause.GREEN: "g",

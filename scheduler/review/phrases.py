@@ -70,6 +70,7 @@ CAUSE_NAMES: dict[Cause, str] = {
     Cause.CREW: N_("crew off or away"),
     Cause.MOVE: N_("move"),
     Cause.ELSEWHERE: N_("crew in another field"),
+    Cause.HELD: N_("above the start moisture"),
     Cause.SPARE: N_("open, not used"),
 }
 PART_NAMES: dict[LossPart, str] = {

@@ -15,6 +15,7 @@ from scheduler.farm.distances import between_km
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.working_time import crew_slots, machine_slots
+from scheduler.review.counterfactuals import issued_turns
 from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import hour_slots
@@ -252,11 +253,31 @@ def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) ->
         wait=waiting_shares(work),
         down=(here - up) / np.maximum(here, 1),
         shut=np.array([~open_points[f.crop] for f in farm.fields]),
+        held=_held(observed, work),
         off=np.array(
             [np.where(n > 0, 1.0 - _working(observed, work, k), 1.0) for k, n in enumerate(here)]
         ),
         move=record.move,
     )
+
+
+def _held(observed: ObservedSeason, work: FarmWork) -> NDArray[np.bool_]:
+    """Whether a field is open and its grain above the start moisture of its plan, (field, hour).
+
+    Of a field with a hollow either part may be fit.
+    """
+    slot, day = hour_slots(observed, work.standing_loss), work.tables.day
+    start = np.full((observed.hours, len(work.jobs)), np.inf)
+    for turn in issued_turns(observed, work):
+        since = slot >= turn.slot
+        today = since & (day[slot] == day[turn.slot])
+        start[since], start[today] = turn.policy.start[1], turn.policy.start[0]
+    wet = work.tables.wet[0, slot]
+    open_, fit = np.zeros((2, len(work.farm.fields), observed.hours), np.bool_)
+    for j, job in enumerate(work.jobs):
+        open_[job.field] |= np.isfinite(wet[:, j])
+        fit[job.field] |= wet[:, j] <= start[:, j]
+    return np.asarray(open_ & ~fit)
 
 
 def day_of_hours(observed: ObservedSeason) -> tuple[NDArray[np.int64], tuple[datetime, ...]]:

@@ -21,8 +21,15 @@ from scheduler.planning.dispatch_rules import LARGEST_FIRST
 from scheduler.review.counterfactuals import ways_to_cut
 from scheduler.review.loss_split import LossSource, chain, loss_split, real_work
 from scheduler.review.observed_season import ObservedSeason
-from scheduler.review.observed_work import DRAWS, Turn, by_day, observed_work, recorded_cuts
-from scheduler.review.work_record import area_by_job, rates_ha_h, work_record
+from scheduler.review.observed_work import (
+    DRAWS,
+    Turn,
+    by_day,
+    hour_slots,
+    observed_work,
+    recorded_cuts,
+)
+from scheduler.review.work_record import area_by_job, hour_states, rates_ha_h, work_record
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.work_tables import compile
 
@@ -234,6 +241,19 @@ def test_an_entry_of_cutting_after_another_reaches_back_past_what_was_begun():
     record = work_record(the_season, observed_work(the_season).work)
     assert record.area[0, 0, 8:10] == pytest.approx([4.2, 4.2])
     assert record.area[0, 0, 14:18] == pytest.approx(np.full(4, RATE))
+
+
+def test_open_grain_above_the_start_moisture_of_the_plan_is_held_until_the_plan_changes():
+    plans = [plan("F1", start=13.0, later=14.0)]
+    the_season = observed({"F1": 42.0, "F2": 10.0}, [cut("F1", 42.0, 19, day=13)], plans)
+    whole = observed_work(the_season)
+    held = hour_states(the_season, whole.work, work_record(the_season, whole.work)).held
+    open_ = np.isfinite(whole.tables.wet[0, hour_slots(the_season, whole.work.standing_loss)])
+    # hand: 13.5 % is above 13 on the 12th and below 14 on the 13th; no plan speaks of F2
+    assert (held[0, 6:24] == open_[6:24, 0]).all()
+    assert held[0, 6:24].any()
+    assert not held[0, 24:].any()
+    assert not held[1].any()
 
 
 def test_the_chain_changes_one_part_at_a_time():

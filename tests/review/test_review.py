@@ -45,6 +45,7 @@ def states(**changes):
         "wait": np.zeros((1, 1)),
         "down": np.zeros((1, 1)),
         "shut": np.zeros((1, 1), dtype=bool),
+        "held": np.zeros((1, 1), dtype=bool),
         "off": np.zeros((1, 1)),
         "move": np.zeros((1, 1)),
     }
@@ -67,6 +68,7 @@ def any_states(draw):
         wait=rng.random((fields, crews)),
         down=rng.choice([0.0, 0.5, 1.0], (crews, n)),
         shut=rng.random((fields, n)) < 0.3,
+        held=rng.random((fields, n)) < 0.3,
         off=rng.choice([0.0, 1.0], (crews, n)),
         move=shares[fields],
     )
@@ -101,6 +103,7 @@ ORDERED = (
     ({"shut": np.ones((1, 1), dtype=bool)}, Cause.WAIT),
     ({"off": np.ones((1, 1))}, Cause.CREW),
     ({"move": np.ones((1, 1))}, Cause.MOVE),
+    ({"held": np.ones((1, 1), dtype=bool)}, Cause.HELD),
     ({}, Cause.SPARE),
 )
 
@@ -129,6 +132,7 @@ def test_hand_a_morning_of_one_crew_and_two_fields():
         wait=np.array([[0.2], [0.0]]),
         down=np.zeros((1, 3)),
         shut=np.zeros((2, 3), dtype=bool),
+        held=np.zeros((2, 3), dtype=bool),
         off=np.zeros((1, 3)),
         move=np.array([[0.0, 1.0, 0.0]]),
     )
