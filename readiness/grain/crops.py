@@ -137,9 +137,10 @@ _WHEAT_LOSS = 0.005
 #: Barley delay loss: mean of Bolland 1984 (published: 0.67, 0.75, 0.46, 0.65, 0.42, 0.25).
 _BARLEY_LOSS = 0.0053
 
-#: Dry days after maturity before half of a lot's kernels can sprout, for varieties that keep their dormancy briefly,
-#: as usual, and long. Bauer & Black 1983: 4 to more than 15 days by cultivar, here of half the
-#: kernels; the middle is assumed. They decide which fields a wet spell endangers first.
+#: Dry days after maturity before half of a lot's kernels can sprout, for varieties that keep their
+#: dormancy briefly, as usual, and long. Bauer & Black 1983: 4 to more than 15 days by cultivar,
+#: here of half the kernels; the middle is assumed. They decide which fields a wet spell endangers
+#: first.
 DORMANCY_LOW, DORMANCY_USUAL, DORMANCY_HIGH = 4.0, 9.0, 15.0
 #: Straw's humidity above which straw is too tough to thresh. Common practice, no source: combines
 #: stop at about 70 %, and the published limit of fieldwork days that `days_suitable` uses is 70 %.

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from datetime import date, time, timedelta
 
 from scheduler.errors import Problem
-from scheduler.farm.model import Crew, DailySpan, Farm
+from scheduler.farm.model import Crew, DailySpan, Farm, Field
+from scheduler.language.translation import ngettext
 
 FILE = "farm.toml"
 #: Hours of the day of which a crew usually works some: between the dew and the evening (common
@@ -18,7 +19,42 @@ LATE_RIPE = timedelta(days=200)
 
 def farm_remarks(farm: Farm, today: date) -> list[Problem]:
     """Settings that deserve a second look; a plan uses them as they stand."""
-    return [*_night_hours(farm), *_ripe_late(farm, today)]
+    return [*_night_hours(farm), *_ripe_late(farm, today), *_ripe_unknown(farm)]
+
+
+def farm_notes(farm: Farm) -> tuple[str, ...]:
+    """What a plan assumes for want of an entry, in the farm's language."""
+    fields = [f.id for f in farm.fields if _is_ripe_unknown(f)]
+    if not fields:
+        return ()
+    return (
+        ngettext(
+            "{fields} has neither a ripe nor a heading date: it counts as ripe, and able to sprout "
+            "at once. Write one of them into fields.csv.",
+            "{fields} have neither a ripe nor a heading date: they count as ripe, and able to "
+            "sprout at once. Write one of them into fields.csv.",
+            len(fields),
+            fields=", ".join(fields),
+        ),
+    )
+
+
+def _is_ripe_unknown(field: Field) -> bool:
+    """Whether nothing tells when a field is ripe."""
+    return field.ripe is None and field.heading is None and field.swathed is None
+
+
+def _ripe_unknown(farm: Farm) -> Iterator[Problem]:
+    """Fields of which nothing tells when they are ripe."""
+    for field in farm.fields:
+        if _is_ripe_unknown(field):
+            yield Problem(
+                file="fields.csv",
+                row=f'"{field.id}"',
+                column="ripe",
+                message="has neither ripe nor heading: counts as ripe, and able to sprout at once",
+                remedy="write the date of ripeness, or that of heading",
+            )
 
 
 def _ripe_late(farm: Farm, today: date) -> Iterator[Problem]:

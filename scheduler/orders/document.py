@@ -4,7 +4,7 @@
 percent wet basis), money in `currency`, unknown numbers null. Top level: `schema`, `version`,
 `farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
 (source, issued, age_h, until, notes), `makeup` (chosen, priced), `machine_moves`, `undriven`,
-`crews`, `left_out`, `totals`, `money`, `deciding`, `cautions`, `changes`, `lessons`.
+`crews`, `left_out`, `totals`, `money`, `deciding`, `cautions`, `changes`, `lessons`, `farm_notes`.
 `forecast.until` is null where the forecast reaches to the end of the days planned. `money` holds
 the attributes of `scheduler.orders.model.MoneyAtStake`; a standard error that is unknown is null.
 A crew holds the attributes of `CrewOrders`; each of its `orders` those of `Order`, and its `place`
@@ -78,6 +78,7 @@ class IssuedPlan:
     forecast_until: datetime | None = None
     machine_moves: tuple[MachineMove, ...] = ()
     undriven: tuple[str, ...] = ()
+    farm_notes: tuple[str, ...] = ()
     deciding: tuple[str, ...] = ()  # what would change a crew's first field
 
 

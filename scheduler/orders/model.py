@@ -349,6 +349,7 @@ class Morning:
     age_h: float | None
     forecast_until: datetime | None
     weather_notes: tuple[str, ...]
+    farm_notes: tuple[str, ...] = ()  # what the plan assumes for want of an entry
     members: int
     weather: Weather  # per field, same hours as season
     season: Season

@@ -16,6 +16,7 @@ from scheduler.explanation.deliveries import point_totals
 from scheduler.explanation.money import money_at_stake
 from scheduler.explanation.own_order import OwnOrderPrice, price_own_order
 from scheduler.explanation.swap_costs import alternatives
+from scheduler.farm.remarks import farm_notes
 from scheduler.farm.slots import SLOT_MIN, slot_times
 from scheduler.language.translation import _
 from scheduler.orders.changes import changes_since, machine_moves
@@ -156,6 +157,7 @@ def _brief(
         if weather.forecast_until is None
         else weather.forecast_until.astimezone(farm.tz),
         weather_notes=weather.notes,
+        farm_notes=farm_notes(farm),
         members=season.moisture.shape[0],
         weather=sky,
         season=season,

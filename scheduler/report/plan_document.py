@@ -70,6 +70,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
         "cautions": list(caution_lines(morning)),
         "changes": [change_text(c, morning.farm) for c in morning.changes],
         "lessons": list(lesson_lines(morning.lessons, morning.farm)),
+        "farm_notes": list(morning.farm_notes),
     }
 
 

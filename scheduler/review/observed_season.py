@@ -29,6 +29,7 @@ from scheduler.weather.history import PAST_DAYS, hour_text, records, with_gauges
 from scheduler.weather.selection import latest_cells, nearest_places
 from scheduler.weather.store import stored_answers
 from scheduler.windows.model_inputs import simulate_farm
+from scheduler.windows.ripe_dates import with_ripe_dates
 
 #: Days after the season's end on which a counterfactual may still cut; assumed, because a worse
 #: order than the one worked may take a week longer.
@@ -131,6 +132,7 @@ def read_observed_season(
             "review a part of it with --until DATE"
         )
     weather = with_gauges(weather, farm, gauges, notes)
+    farm = with_ripe_dates(farm, weather)
     past, ahead = (
         weather.between(weather.start, first),
         weather.between(first, weather.stop),

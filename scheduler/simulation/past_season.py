@@ -19,6 +19,7 @@ from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, slot_times, utc_hour
 from scheduler.simulation.station_farm import farm_at_station, hollows_as_fields
 from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
+from scheduler.windows.ripe_dates import with_ripe_dates
 
 #: Days from the first ripe field to the first morning, and days of a season; assumed: grain dries
 #: from 35 % to a moisture that can be threshed in about ten days, and the trial farm needs two to
@@ -75,12 +76,20 @@ def _first_morning(farm: Farm) -> datetime:
     return datetime.combine(day, time(MORNING_HOUR), farm.tz)
 
 
+def _farm_of_year(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> Farm:
+    """The farm at the station, with the dates on which its fields ripen in a year's weather."""
+    there = hollows_as_fields(farm_at_station(farm, daily, year))
+    begin, end = (np.datetime64(f"{y}-01-01T00", "h") for y in (year, year + 1))
+    first = min(max(begin, records.start), records.stop)
+    return with_ripe_dates(there, records.between(first, max(first, min(end, records.stop))))
+
+
 def complete_years(farm: Farm, daily: DailyRecord, records: Weather) -> list[int]:
     """Years with records of every hour of the season and the spin-up before it."""
     out = []
     years = daily.days.astype("datetime64[Y]").astype(int) + 1970
     for year in range(int(years.min()), int(years.max()) + 1):
-        span = _span(hollows_as_fields(farm_at_station(farm, daily, year)))
+        span = _span(_farm_of_year(farm, daily, records, year))
         if span[0] < records.times[0] or span[1] > records.stop:
             continue
         of_season = records.between(*span)
@@ -113,7 +122,7 @@ def past_season(farm: Farm, daily: DailyRecord, records: Weather, year: int) -> 
     FarmError
         If the records do not hold the whole season, or no whole other year.
     """
-    there = hollows_as_fields(farm_at_station(farm, daily, year))
+    there = _farm_of_year(farm, daily, records, year)
     start, end = _span(there)
     now = _first_morning(there)
     first = utc_hour(now)

@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from readiness.grain.crops import CROPS
 from readiness.sources.daily_record import DailyRecord
 from scheduler.costs.standing_loss import jobs_of
 from scheduler.errors import FarmError
@@ -18,9 +17,9 @@ from scheduler.farm.model import DeliveryPoint, Farm, Field
 from scheduler.windows.daily_hours import HOLLOW
 from scheduler.windows.model_inputs import HOLLOW_CLAY
 
-#: Days by which a crop ripens later for each degree of latitude north (Hopkins 1918, from memory:
-#: four days a degree in spring and early summer). All years are alike; assumed, because the
-#: records hold no dates of sowing.
+#: Days by which a crop heads and ripens later for each degree of latitude north (Hopkins 1918, from
+#: memory: four days a degree in spring and early summer). Heading is alike in all years; assumed,
+#: because the records hold no dates of sowing.
 LATER_PER_DEGREE = 4.0
 #: Time zone of a station by its hours from UTC.
 ZONES = {
@@ -34,8 +33,8 @@ ZONES = {
 def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
     """Move a farm to a station in a year, with the same distances, soils and machines.
 
-    Fields ripen as the latitude has it. Samples, cut fractions, gauges, absences, breakdowns and
-    closures are dropped, and every machine is there.
+    Fields head and ripen as the latitude has it. Samples, cut fractions, gauges, absences,
+    breakdowns and closures are dropped, and every machine is there.
 
     Raises
     ------
@@ -49,13 +48,18 @@ def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
         return lat + north, daily.longitude + (lon - farm.base_lon) * stretch
 
     def moved_field(f: Field) -> Field:
+        if f.ripe is None and f.heading is None:
+            raise FarmError(
+                f'field "{f.id}": neither ripe nor heading is given, so past seasons cannot be '
+                "replayed; fill one of these columns in fields.csv"
+            )
         lat, lon = position(f.lat, f.lon)
         return replace(
             f,
             lat=lat,
             lon=lon,
-            ripe=ripe_date(f, year, north),
-            heading=None,
+            ripe=None if f.ripe is None else day_of_year(f.ripe, year, north),
+            heading=None if f.heading is None else day_of_year(f.heading, year, north),
             sample_pct=None,
             sample_at=None,
             cut_fraction=0.0,
@@ -85,22 +89,8 @@ def farm_at_station(farm: Farm, daily: DailyRecord, year: int) -> Farm:
     )
 
 
-def ripe_date(field: Field, year: int, north: float) -> date:
-    """Date on which a field is ripe in a year, `north` degrees of latitude from home.
-
-    Raises
-    ------
-    FarmError
-        If the field has neither a ripe nor a heading date.
-    """
-    day = field.ripe
-    if day is None and field.heading is not None:
-        day = field.heading + timedelta(days=CROPS[field.crop].heading_to_ripe_days)
-    if day is None:
-        raise FarmError(
-            f'field "{field.id}": neither ripe nor heading is given, so past seasons cannot be '
-            "replayed; fill one of these columns in fields.csv"
-        )
+def day_of_year(day: date, year: int, north: float) -> date:
+    """The same stage of growth in another year, `north` degrees of latitude from home."""
     shift = timedelta(days=round(LATER_PER_DEGREE * north))
     return date(year, 1, 1) + timedelta(days=day.timetuple().tm_yday - 1) + shift
 

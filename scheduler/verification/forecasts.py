@@ -28,6 +28,7 @@ from scheduler.weather.history import gauge_readings, past_or_stand_in, records,
 from scheduler.weather.selection import FORECAST_PRODUCTS, ForecastCell, latest_cells
 from scheduler.weather.store import stored_answers
 from scheduler.windows.model_inputs import open_loop, simulate_farm
+from scheduler.windows.ripe_dates import with_ripe_dates
 
 #: Rain that makes a rain day, mm: as in the indices of the World Meteorological Organization.
 RAIN_DAY_MM = 1.0
@@ -171,7 +172,8 @@ def _workable_days(
             continue
         if not weather.source.endswith(product):
             continue
-        season, _ = simulate_farm(farm, weather.past, weather.forecast, lightning=weather.lightning)
+        then = with_ripe_dates(farm, weather.past, weather.forecast)
+        season, _ = simulate_farm(then, weather.past, weather.forecast, lightning=weather.lightning)
         rows += _paired(farm, daily_windows(season, tz=farm.tz), observed, issued)
     columns = list(zip(*rows, strict=True)) or [(), (), (), ()]
     return ChanceForecasts(
@@ -196,7 +198,8 @@ def _observed_windows(
     fields = np.array([[f.lat, f.lon] for f in farm.fields])
     near = ((fields[:, None] - sites[None]) ** 2).sum(axis=2).argmin(axis=1)
     past = past_or_stand_in(weather, weather, hour, notes).sites(near)
-    season, _ = open_loop(farm, with_gauges(past, farm, gauges, notes))
+    past = with_gauges(past, farm, gauges, notes)
+    season, _ = open_loop(with_ripe_dates(farm, past), past)
     return daily_windows(season, tz=farm.tz)
 
 

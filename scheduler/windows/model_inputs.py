@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
@@ -79,13 +79,18 @@ def stream_of(field: Field, hollow: bool) -> int:
 
 
 def ripe_time(farm: Farm, field: Field) -> np.datetime64:
-    """Hour of physiological maturity: as given, else heading plus the crop's published days.
+    """Hour of physiological maturity; NaT where it is unknown, and the crop counts as ripe.
 
     A swathed crop is ripe from the swathing on at the latest.
+
+    Raises
+    ------
+    ValueError
+        Where only the heading is known: `ripe_dates.with_ripe_dates` comes first.
     """
-    days = [d for d in (field.ripe, field.swathed) if d is not None]
     if field.ripe is None and field.heading is not None:
-        days.append(field.heading + timedelta(days=CROPS[field.crop].heading_to_ripe_days))
+        raise ValueError(f"{field.id}: its date of maturity has to be computed from its heading")
+    days = [d for d in (field.ripe, field.swathed) if d is not None]
     if not days:
         return np.datetime64("NaT", "h")
     day = min(days)

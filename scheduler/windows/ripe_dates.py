@@ -1,4 +1,7 @@
-"""Dates of maturity from the warmth since heading, where the farm gives no date."""
+"""Dates of maturity from the warmth since heading, where the farm gives no date.
+
+Planning, review, verification, rehearsal and what-if all ask here.
+"""
 
 from __future__ import annotations
 
@@ -15,9 +18,10 @@ from scheduler.farm.model import Farm, Field
 
 #: Days from heading after which a crop counts as ripe in any cold; assumed: frost ends its growth.
 LONGEST_DAYS = 120
+ROUNDING = 1e-6  # degree-days by which sums of floats may fall short
 
 
-def with_ripe_dates(farm: Farm, past: Weather, ahead: Weather) -> Farm:
+def with_ripe_dates(farm: Farm, past: Weather, *ahead: Weather) -> Farm:
     """The farm with a date of maturity for each field that has only one of heading.
 
     Degree-days of the crop add up from heading through the past and the mean of the days ahead. A
@@ -25,12 +29,13 @@ def with_ripe_dates(farm: Farm, past: Weather, ahead: Weather) -> Farm:
 
     Parameters
     ----------
-    past, ahead : weather of the fields, (member, field, hour); `ahead` follows `past`.
+    past, ahead : weather of the fields, (member, field or 1, hour); `ahead` follows `past`.
     """
     unknown = [i for i, f in enumerate(farm.fields) if f.ripe is None and f.heading is not None]
     if not unknown:
         return farm
-    temp = np.concatenate([w.temp[:, unknown].mean(axis=0) for w in (past, ahead)], axis=1)
+    site = [0] * len(unknown) if past.shape[1] == 1 else unknown
+    temp = np.concatenate([w.temp[:, site].mean(axis=0) for w in (past, *ahead)], axis=1)
     days, means = _by_day(temp, past.start, farm.tz)
     fields = list(farm.fields)
     for i, warmth in zip(unknown, means, strict=True):
@@ -42,6 +47,8 @@ def with_ripe_dates(farm: Farm, past: Weather, ahead: Weather) -> Farm:
 def _by_day(temp: Array, start: np.datetime64, tz: ZoneInfo) -> tuple[list[date], Array]:
     """Farm days that begin in the hours, and means of `temp`, (field, day); NaN where not whole."""
     hours = temp.shape[1]
+    if not hours:
+        return [], np.empty((len(temp), 0))
     local = start.astype("datetime64[s]") + 3600 * np.arange(hours) + utc_offsets(start, hours, tz)
     dates = local.astype("datetime64[D]")
     days, at, counts = np.unique(dates, return_index=True, return_counts=True)
@@ -59,7 +66,7 @@ def _ripe_day(field: Field, warmth: dict[date, float]) -> date:
     usual = crop.heat_units / crop.heading_to_ripe_days
     assert field.heading is not None
     day, left = field.heading, crop.heat_units
-    while left > 0.0 and (day - field.heading).days <= LONGEST_DAYS:
+    while left > ROUNDING and (day - field.heading).days <= LONGEST_DAYS:
         mean = warmth.get(day)
         left -= usual if mean is None else max(mean - crop.heat_base, 0.0)
         day += timedelta(days=1)

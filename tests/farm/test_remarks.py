@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from scheduler.command import main
-from scheduler.farm.remarks import farm_remarks
+from scheduler.farm.remarks import farm_notes, farm_remarks
 from scheduler.farm_files.folder import read_farm
 from tests.farm_folder import edit
 
@@ -49,6 +49,17 @@ def test_fields_that_ripen_in_another_season(folder):
         'fields.csv "1", ripe: ripens 2027-07-25, 347 days from today; check the year',
         'fields.csv "3", ripe: ripens 2027-07-22, 344 days from today; check the year',
     ]
+
+
+def test_a_field_of_which_nothing_tells_when_it_is_ripe(folder):
+    edit(folder, "fields.csv", "2026-07-25", "")
+    assert lines(folder) == [
+        'fields.csv "1", ripe: has neither ripe nor heading: counts as ripe, and able to sprout '
+        "at once; write the date of ripeness, or that of heading"
+    ]
+    (note,) = farm_notes(read_farm(folder))
+    assert note.startswith("1 has neither a ripe nor a heading date: it counts as ripe")
+    assert note.endswith("Write one of them into fields.csv.")
 
 
 def test_check_prints_remarks_and_finds_no_problem(folder, capsys):

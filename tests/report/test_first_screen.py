@@ -7,7 +7,9 @@ import pytest
 
 from scheduler.language.translation import LANGUAGES, in_language
 from scheduler.report.order_phrases import makeup_lines
+from scheduler.report.sheet import sheet
 from scheduler.report.terminal.first_screen import LINES, first_screen
+from scheduler.report.terminal.full_plan import full_plan
 from scheduler.report.terminal.lines import WIDTH
 
 
@@ -67,3 +69,13 @@ def test_machines_without_a_driver_stand_at_the_top():
     many = replace(morning, undriven=tuple(f"truck number {n}" for n in range(60)))
     lines = first_screen(many).splitlines()
     assert len(lines) <= LINES
+
+
+def test_what_the_plan_assumes_for_want_of_an_entry_stands_at_the_top():
+    morning = mornings.morning(fields=6)
+    noted = replace(morning, farm_notes=("F02 has no date",))
+    for text in (first_screen(noted), full_plan(noted), sheet(noted)):
+        assert "Assumed: F02 has no date" in text
+    assert "Assumed" not in first_screen(morning)
+    many = replace(morning, farm_notes=("a field without a date " * 60,))
+    assert len(first_screen(many).splitlines()) <= LINES

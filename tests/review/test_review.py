@@ -27,10 +27,12 @@ from scheduler.review.delay_accounting import (
     field_account,
 )
 from scheduler.review.loss_split import LossSource
+from scheduler.review.observed_season import read_observed_season
 from scheduler.review.observed_work import observed_work
 from scheduler.review.phrases import deviation_text
 from scheduler.review.work_record import hour_states
 from scheduler.season_book.entry_kinds import Entry
+from scheduler.windows.ripe_dates import with_ripe_dates
 
 #: Every test here plans or reviews the sample farm.
 pytestmark = pytest.mark.slow
@@ -453,3 +455,16 @@ def test_the_page_shows_the_last_review(tmp_path):
         (tmp_path / "reviews" / day / "review.html").write_text(day)
     assert client.get("/review", **local).text == "2026-09-03"
     assert "/review" in client.get("/season", **local).text
+
+
+def test_the_review_ripens_a_headed_field_by_its_warmth(folder, tmp_path):
+    shutil.copytree(folder, tmp_path / "farm")
+    path = tmp_path / "farm" / "fields.csv"
+    rows = path.read_text(encoding="utf-8").splitlines()
+    rows = [f"{rows[0]},heading", f"{rows[1].replace('2026-07-24', '')},2026-06-20", *rows[2:]]
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    observed = read_observed_season(tmp_path / "farm", book=folder / "book.sqlite")
+    headed = replace(observed.farm.fields[0], ripe=None)
+    place = replace(observed.farm, fields=(headed, *observed.farm.fields[1:]))
+    ripe = with_ripe_dates(place, observed.all_weather).fields[0].ripe
+    assert observed.farm.fields[0].ripe == ripe != date(2026, 6, 20) + timedelta(days=35)

@@ -1,7 +1,7 @@
 """Rehearsal of past seasons. Kinds of test: hand and property; forecast skill is from memory."""
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -15,6 +15,7 @@ from readiness.forecasts.scores import brier
 from readiness.sources.daily_to_hourly import hourly_records
 from scheduler.errors import FarmError
 from scheduler.farm.distances import between_km
+from scheduler.farm.slots import utc_hour
 from scheduler.farm_files.folder import read_farm
 from scheduler.field_work.play import play
 from scheduler.planning.dispatch_rules import RULE_STARTS, RULES, rule_policy
@@ -110,6 +111,23 @@ def test_hand_two_degrees_south_ripens_eight_days_earlier_and_roads_stay(farm):
     assert there.fields[0].ripe.isoformat() == "2004-07-15"  # day 205 of 2004 is 23 July
     for a, b in (("base", "F01"), ("F02", "F05")):
         assert between_km(there, a, b) == pytest.approx(between_km(farm, a, b), rel=0.01)
+
+
+def test_a_headed_field_ripens_by_the_warmth_of_the_year(farm):
+    # hand: hard wheat needs 825 °C d from heading on; the days are those of the records
+    headed = replace(farm.fields[0], ripe=None, heading=date(2026, 6, 20))
+    place = replace(farm, fields=(headed,))
+    ripe = {}
+    for year in (2003, 2004):
+        ripe[year] = past_season(place, DAILY, RECORDS, year).farm.fields[0].ripe
+        day = farm_at_station(place, DAILY, year).fields[0].heading
+        assert (day.month, day.day) in ((6, 19), (6, 20))  # day 171 of the year
+        warmth, midnight = 0.0, utc_hour(datetime(year, day.month, day.day, tzinfo=farm.tz))
+        while warmth < 825.0:
+            warmth += RECORDS.between(midnight, midnight + 24 * HOUR).temp.mean()
+            midnight, day = midnight + 24 * HOUR, day + timedelta(days=1)
+        assert ripe[year] == day
+    assert ripe[2003] != ripe[2004]
 
 
 def test_a_field_without_a_ripe_date_is_named(farm):

@@ -4,10 +4,12 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
+import pytest
 from mornings import NOW, farm, weather
 
 from readiness.atmosphere.weather import HOUR
 from scheduler.farm.slots import utc_hour
+from scheduler.windows.model_inputs import ripe_time
 from scheduler.windows.ripe_dates import with_ripe_dates
 
 
@@ -52,6 +54,21 @@ def test_days_without_weather_count_as_usual():
     place = headed(60)
     days = (ripe(place, 20.0) - place.fields[0].heading).days
     assert 35 <= days <= 37
+
+
+def test_one_record_serves_all_fields_and_an_empty_one_is_no_weather():
+    place = headed(20)
+    past, ahead = at(place, 20.0)
+    whole = past.append(ahead)
+    assert with_ripe_dates(place, whole.sites([0])) == with_ripe_dates(place, past, ahead)
+    none = with_ripe_dates(place, past.between(past.start, past.start)).fields[0]
+    assert none.ripe == none.heading + timedelta(days=35)  # published: 30-40 days (memory)
+
+
+def test_the_models_refuse_a_heading_whose_warmth_nobody_added_up():
+    place = headed(20)
+    with pytest.raises(ValueError, match="has to be computed from its heading"):
+        ripe_time(place, place.fields[0])
 
 
 def test_a_date_of_maturity_stays_and_cold_ends():

@@ -64,6 +64,8 @@ def _head(morning: Morning) -> list[str]:
         lines += wrapped(short, 0)
     if morning.undriven:
         lines += wrapped(undriven_text(morning), 0, hang=2)[:2]
+    for note in morning.farm_notes:
+        lines += wrapped(_("Assumed: {note}", note=one_line(note)), 0, hang=2)[:3]
     cautions = " ".join(_first_sentence(c) for c in day_caution_lines(morning))
     if cautions:
         lines += wrapped(_("CARE {cautions}", cautions=cautions), 0, hang=5)[:6]

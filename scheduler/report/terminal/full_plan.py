@@ -98,6 +98,8 @@ def _head_lines(morning: Morning) -> list[str]:
     lines = [title, "=" * min(WIDTH, len(title)), *wrapped(weather, 0)]
     for note in morning.weather_notes:
         lines += wrapped(_("Weather note: {note}", note=one_line(note)), 0, hang=2)
+    for note in morning.farm_notes:
+        lines += wrapped(_("Assumed: {note}", note=one_line(note)), 0, hang=2)
     if kept := kept_note(morning):
         lines += wrapped(kept, 0)
     if short := short_forecast_text(morning):
