@@ -75,16 +75,22 @@ WATER_COLUMNS = N_LAYERS + len(WaterState)
 #: Hourly intake of wet ground as a share of the curve number's retention. Chosen so that a storm of
 #: six hours on moist loam runs off about as much as the curve number gives.
 INTAKE_SHARE = 0.2
-#: Hours of drainage after which soil counts as at field capacity: two days (FAO), one day on sand,
-#: three on clay (common practice, no source). Moves all bearing limits; a day more or less on all
-#: soils agrees with days suitable about as well.
-DRAINED_HOURS, DRAINED_HOURS_SAND, DRAINED_HOURS_CLAY = 48.0, 24.0, 72.0
-#: Fractions of sand, and of clay, between which ground turns sandy and clayey; assumed: sandy loam
-#: to sand, clay loam to clay.
-SANDY, CLAYEY = (0.60, 0.85), (0.27, 0.40)
-#: Height above a water table, m, at which soil at rest is at field capacity: 6 kPa. Assumed, from
-#: the 5 kPa of British and the 10 kPa of other practice (memory). Moves how much longer a poorly
-#: drained field stays shut than a tiled one; stations and days suitable hardly tell 0.5 from 1 m.
+#: Hours of drainage after which soil counts as at field capacity: 48 (FAO; protocol of Ottoni Filho
+#: et al. 2014, Rev. Bras. Ciênc. Solo 38:1750; sandy loam 50 h, Jabro et al. 2009; sandy soils 2-3
+#: days, Webster & Beckett 1972, J. Agric. Sci.). Three days on clay: assumed, because clays go on
+#: draining without a definite end (Webster & Beckett). Moves all bearing limits; a day more or less
+#: on all soils agrees with days suitable about as well.
+DRAINED_HOURS, DRAINED_HOURS_CLAY = 48.0, 72.0
+#: Fractions of sand between which ground turns sandy: loamy sand begins at 70 %, sand at 85 % (SSSA
+#: texture classes); NRCS groups sandy loam with the medium soils. Moves the limit of 15-30 cm.
+SANDY = (0.70, 0.85)
+#: Fractions of clay between which ground turns clayey; assumed: clay loam to clay.
+CLAYEY = (0.27, 0.40)
+#: Height above a water table, m, at which soil at rest is at field capacity: 6 kPa. A suction of 60
+#: cm is the usual equivalent (Zacharias & Bohne 1997, Sciences of Soils 2); water at 6 kPa predicts
+#: best what is left after 48 h (Ottoni Filho et al. 2014); Webster & Beckett (1972) measured 4-5
+#: kPa. Moves how much longer a poorly drained field stays shut than a tiled one; stations and days
+#: suitable hardly tell 0.5 from 1 m.
 REST_HEIGHT = 0.60
 #: Redistribution between the first two layers below field capacity, mm/h at a difference of 1 in
 #: relative water. Assumed: a diffusivity near 50 cm²/d of loam at medium water, more in fine soils
@@ -205,7 +211,7 @@ class Land:
 
     @property
     def drained_water(self) -> Array:
-        """Water of 0-30 cm one to three days after saturation, m³/m³: field capacity in the field.
+        """Water of 0-30 cm two to three days after saturation, m³/m³: field capacity in the field.
 
         By the drainage law of the water balance, for 0-30 cm as one layer without evaporation. Soil
         at rest `REST_HEIGHT` above a water table holds as much.
@@ -214,8 +220,7 @@ class Land:
         ksat = saturated_conductivity(self.sand, self.clay, self.organic_pct)
         rate = ksat / ((sat - fc) * BOTTOMS_MM[BELOW])
         clayey = np.clip((self.clay - CLAYEY[0]) / (CLAYEY[1] - CLAYEY[0]), 0.0, 1.0)
-        hours = DRAINED_HOURS + self.sandiness * (DRAINED_HOURS_SAND - DRAINED_HOURS)
-        hours = hours + clayey * (DRAINED_HOURS_CLAY - DRAINED_HOURS)
+        hours = DRAINED_HOURS + clayey * (DRAINED_HOURS_CLAY - DRAINED_HOURS)
         return np.asarray(fc + (sat - fc) / np.sqrt(1.0 + 2.0 * hours * rate))
 
     def curve_number(self) -> Array:

@@ -29,11 +29,12 @@ from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE, USUAL_TRUCK, 
 
 #: Share of field capacity above which a loaded cart and its tractor stay out (Rutledge & McHardy,
 #: in Baier 1973, Can. Agric. Eng. 15: no fieldwork where any of three upper zones is above 95 %),
-#: and a combine on stubble, which bears more than tilled ground (assumed, the upper end of the
-#: published criteria, 0.90-1.00). Moves the hours of each tier, and with them most first fields.
+#: and a combine on stubble, which bears more than tilled ground (Iowa State, Al-Kaisi & Licht on
+#: compaction at harvest: wait until the soil is below field capacity). Moves the hours of each
+#: tier, and with them most first fields.
 CART_SHARE, COMBINE_SHARE = 0.95, 1.00
-#: Most that a load moves a share, up or down; assumed: published criteria for fieldwork span about
-#: 0.90-1.00 of field capacity.
+#: Most that a load moves a share, up or down. Assumed, because published criteria for fieldwork
+#: span about 0.90-1.00 of field capacity (memory). Moves the hours of machines of uncommon weight.
 LOAD_SPAN = 0.05
 #: Share of field capacity above which a dirt approach is too soft. Assumed, because trucks repeat
 #: their tracks and nothing transpires there (lower end of the 0.90-0.95 range of caution).

@@ -177,6 +177,7 @@ def ground_checks(rows: Sequence[HoursAfterRain]) -> list[PublishedCheck]:
 
     clay = hours("clay", 20.0, "good", wet=False)
     silty = hours("silty clay loam", 95.0, "good", wet=False)
+    sandy = hours("sandy loam", 95.0, "good", wet=False)
     poor, tiled = (hours("silty clay loam", 95.0, d, wet=True) for d in ("poor", "tiled"))
     good = [r for r in rows if r.drainage == "good" and r.rain_mm >= 50.0]
     practice = "common practice, no source"
@@ -196,6 +197,15 @@ def ground_checks(rows: Sequence[HoursAfterRain]) -> list[PublishedCheck]:
             high=144.0,
             value=float(silty.firm),
             source=f"{practice}: days, not a week",
+        ),
+        PublishedCheck(
+            name="95 mm over two nights on sandy loam, until combines may cut",
+            unit="h",
+            low=24.0,
+            high=96.0,
+            value=float(sandy.headland),
+            source="Kansas Wheat Commission 2020: rain stops harvest one to three or four days; "
+            "covered sandy loam drains for 50 h (Jabro et al. 2009)",
         ),
         PublishedCheck(
             name="50 and 95 mm on drained ground, until combines may cut, median",

@@ -118,6 +118,15 @@ def test_the_lower_zone_hardly_counts_on_sand():
     assert limits(loam).firm_below == pytest.approx(limits(loam).firm_top)
 
 
+def test_sandy_ground_is_loamy_sand_and_sand():
+    # published: NRCS texture groups put sandy loam with the medium soils; SSSA texture classes:
+    # loamy sand from 70 % of sand, sand from 85 %
+    sandy_loam, loamy_sand, sand = Land.of(
+        3, sand=[0.65, 0.78, 0.88], clay=[0.10, 0.06, 0.05]
+    ).sandiness
+    assert sandy_loam == 0.0 < loamy_sand < sand == 1.0
+
+
 def test_offset_moves_every_limit_and_saturation_caps_it():
     plain, soft = Land.of(), Land.of(1, bearing_offset=-0.02)
     assert every(limits(soft)) == pytest.approx(every(limits(plain)) - 0.02)

@@ -50,6 +50,13 @@ def test_more_rain_and_wetter_ground_never_open_earlier():
             assert dry.firm <= moist.firm
 
 
+def test_heavy_rain_on_sandy_loam_costs_more_than_the_day():
+    # published: covered sandy loam drains for about 50 h (Jabro et al. 2009); evaporation helps
+    for wet in (False, True):
+        row = by(ROWS, texture="sandy loam", drainage="good", wet=wet, rain_mm=95.0)[0]
+        assert 24 <= row.headland < 50 <= row.firm <= 96
+
+
 def test_poor_tiled_and_good_drainage_differ_on_wet_ground():
     for texture in ("loam", "silt loam", "silty clay loam", "clay"):
         poor, tiled, good = (
