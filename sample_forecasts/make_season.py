@@ -20,7 +20,14 @@ from pathlib import Path
 from typing import Any
 
 from season_crews import FULL, LAST, SampleCrews, log_gauge_rain
-from season_weather import DAYS, FIRST, SeasonWeather, write_forecast, write_records
+from season_weather import (
+    DAYS,
+    FIRST,
+    RECORDS_FETCHED,
+    SeasonWeather,
+    write_forecast,
+    write_records,
+)
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.planning.information import gather
@@ -29,6 +36,8 @@ from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 
 HERE = Path(__file__).resolve().parent
+#: Files of the records of the season.
+RECORDS = f"archive_{RECORDS_FETCHED:%Y%m%d}*"
 
 
 def play_season(folder: Path, weather: SeasonWeather) -> None:
@@ -84,13 +93,13 @@ def main() -> None:
         for path in HERE.glob("*.*"):
             if path.is_file() and path.suffix in (".toml", ".csv", ".geojson"):
                 shutil.copy(path, folder / path.name)
-        skipped = shutil.ignore_patterns("gridpoint*", "archive_20260922*")
+        skipped = shutil.ignore_patterns("gridpoint*", RECORDS)
         shutil.copytree(HERE / "forecasts", folder / "forecasts", ignore=skipped)
         write_records(folder, weather)
         play_season(folder, weather)
         out = Path(sys.argv[1]) if len(sys.argv) > 1 else HERE
         (out / "forecasts").mkdir(parents=True, exist_ok=True)
-        for path in (folder / "forecasts").glob("archive_20260922*"):
+        for path in (folder / "forecasts").glob(RECORDS):
             shutil.copy(path, out / "forecasts" / path.name)
         with Book(folder) as book:
             book.backup(out / "season.sqlite")

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from make_weather import CELLS, hours_to
-from season_weather import FIRST, SEED, SeasonWeather
+from season_weather import FIRST, RECORDS_END, SEED, SeasonWeather
 
 from readiness.season.codes import Tier
 from scheduler.costs.machine_rates import truck_load_t
@@ -63,7 +63,7 @@ class SampleCrews:
         self.rng = np.random.Generator(np.random.PCG64(SEED + 1))
         ids = [f.id for f in farm.fields]
         self.bias = dict(zip(ids, self.rng.normal(0.0, 0.4, len(ids)), strict=True))
-        weather = observed_weather(folder, farm, np.datetime64("2026-09-22T00"), [])
+        weather = observed_weather(folder, farm, utc_hour(RECORDS_END), [])
         start = datetime.combine(FIRST, time(6), farm.tz)
         first = utc_hour(start.replace(hour=0))
         weather = with_gauges(weather, farm, read_rain(folder, farm), [])

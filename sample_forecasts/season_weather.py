@@ -29,7 +29,8 @@ SEED = 812
 MEMBERS, DAYS = 9, 10
 FIRST = date(2026, 8, 12)
 RECORDS_BEGIN = datetime(2026, 8, 12, 11, tzinfo=UTC)  # first hour after the sample's own records
-RECORDS_END = datetime(2026, 9, 22, 0, tzinfo=UTC)
+RECORDS_END = datetime(2026, 10, 1, 0, tzinfo=UTC)
+RECORDS_FETCHED = RECORDS_END + timedelta(hours=6)
 #: Rain after 12 August: first hour (UTC), hours, mm.
 STORMS = (
     (datetime(2026, 8, 14, 23), 6, 8.0),
@@ -162,7 +163,7 @@ def write_records(folder: Path, weather: SeasonWeather) -> None:
         cut = {k: v[first : first + hours + 1] for k, v in true.items()}
         hourly: dict[str, Any] = {"time": stamps(RECORDS_BEGIN, hours)}
         hourly |= {n: labelled(cut, n, hours) for n in FIELDS}
-        store_answer(folder, answer("archive", cell, datetime(2026, 9, 22, 6, tzinfo=UTC), hourly))
+        store_answer(folder, answer("archive", cell, RECORDS_FETCHED, hourly))
 
 
 def write_forecast(folder: Path, weather: SeasonWeather, now: datetime) -> None:

@@ -218,7 +218,7 @@ def test_script_reproduces_the_sample(tmp_path):
             assert path.read_text() == kept.read_text(), path.name
     written = {p.name for p in (tmp_path / "forecasts").iterdir()}
     kept = {p.name for p in (SAMPLE / "forecasts").iterdir()}
-    assert written == {name for name in kept if "_20260922" not in name}  # by make_season.py
+    assert written == {name for name in kept if "_20261001" not in name}  # by make_season.py
 
 
 def assert_same(a, b):
