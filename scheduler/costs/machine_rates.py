@@ -159,6 +159,16 @@ class Rates:
         return min(self._all_up.values())
 
     @property
+    def in_field_t_h(self) -> float:
+        """Rate of all combines with all carts, whatever trucks haul, t/h."""
+        return min(self._all_up["combine"], self._all_up["cart"])
+
+    @property
+    def at_edge_t_h(self) -> float:
+        """The same while carts stay at the field's edge."""
+        return min(sum(self.edge), self._all_up["cart"])
+
+    @property
     def _all_up(self) -> dict[str, float]:
         cart = sum(self.cart) if self.cart else math.inf
         return {"combine": sum(self.combine), "cart": cart, "haul": sum(self.haul)}

@@ -15,6 +15,7 @@ from scheduler.farm.distances import between_km
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.working_time import crew_slots, machine_slots
+from scheduler.field_work.kernel import tough_share
 from scheduler.review.counterfactuals import issued_turns
 from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import ObservedSeason
@@ -99,23 +100,24 @@ def main_rates(work: FarmWork, k: int, j: int) -> Rates | None:
     return work.rates[k][j][int(np.bincount(named).argmax())]
 
 
-def rates_ha_h(work: FarmWork) -> Array:
-    """Cutting rate with carts and trucks, ha/h, (field, crew); 0 where no rate is known."""
-    out = np.zeros((len(work.farm.fields), len(work.makeup)))
-    for k, j in np.ndindex(len(work.makeup), len(work.jobs)):
-        if (rates := main_rates(work, k, j)) is not None:
-            out[work.jobs[j].field, k] = rates.t_h / wet_yield(work.field(j))
-    return out
-
-
 def hourly_rates(observed: ObservedSeason, work: FarmWork) -> Array:
-    """Cutting rate in each hour, ha/h, (field, crew, hour): lower while carts stay at the edge."""
+    """Cutting rate in each hour, ha/h, (field, crew, hour); 0 where no rate is known.
+
+    As in the simulator, combines and carts are slower while carts stay at the edge, and in tough
+    grain; trucks are not.
+    """
     slot, tables = hour_slots(observed, work.standing_loss), work.tables
-    factor = np.ones((len(work.farm.fields), len(work.makeup), observed.hours))
-    at_edge = tables.edge_rate.max(axis=1) / np.maximum(tables.cut_rate.max(axis=1), 1e-9)
+    out = np.zeros((len(work.farm.fields), len(work.makeup), observed.hours))
     for j, job in reversed(list(enumerate(work.jobs))):  # the ground of the upland counts
-        factor[job.field] = np.where(tables.edge[0, slot, j], at_edge[:, j, None], 1.0)
-    return np.asarray(rates_ha_h(work)[:, :, None] * factor)
+        moisture = work.standing_loss.moisture[0, job.row, work.standing_loss.hour[slot]]
+        share = tough_share.py_func(moisture, tables.tough_from[j], tables.tough_slower)
+        tough = np.where(np.isnan(moisture), 1.0, share)
+        for k in range(len(work.makeup)):
+            if (rates := main_rates(work, k, j)) is not None:
+                ground = np.where(tables.edge[0, slot, j], rates.at_edge_t_h, rates.in_field_t_h)
+                t_h = np.minimum(ground * tough, sum(rates.haul))
+                out[job.field, k] = t_h / wet_yield(work.field(j))
+    return out
 
 
 def waiting_shares(work: FarmWork) -> Array:

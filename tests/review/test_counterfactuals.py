@@ -12,6 +12,8 @@ import pytest
 from small_farm import NOW, UTC, farm, field, season
 
 from readiness.atmosphere.weather import Weather
+from scheduler.costs.machine_rates import TOUGH_SLOWER
+from scheduler.costs.standing_loss import wet_yield
 from scheduler.farm.model import Moves
 from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists
@@ -29,7 +31,13 @@ from scheduler.review.observed_work import (
     observed_work,
     recorded_cuts,
 )
-from scheduler.review.work_record import area_by_job, hour_states, rates_ha_h, work_record
+from scheduler.review.work_record import (
+    area_by_job,
+    hour_states,
+    hourly_rates,
+    main_rates,
+    work_record,
+)
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.work_tables import compile
 
@@ -142,8 +150,31 @@ def assert_only(parts, *sources):
 
 
 def test_the_machines_cut_at_the_hand_worked_rate():
-    work = observed_work(observed({"F1": 42.0}, [cut("F1", 42.0, 11)])).work
-    assert rates_ha_h(work)[0, 0] == pytest.approx(RATE)
+    the_season = observed({"F1": 42.0}, [cut("F1", 42.0, 11)])
+    rate = hourly_rates(the_season, observed_work(the_season).work)
+    assert rate[0, 0] == pytest.approx(RATE)
+
+
+def test_in_tough_grain_the_machines_of_the_review_are_slower_too():
+    # hand: the base of hard wheat is 13.5 %; at 16.5 % combines lose three times `TOUGH_SLOWER`
+    the_season = observed({"F1": 42.0}, [cut("F1", 42.0, 11)], moisture=16.5)
+    work = observed_work(the_season)
+    rates = main_rates(work.work, 0, 0)
+    slow = min(rates.in_field_t_h * (1.0 - 3 * TOUGH_SLOWER), sum(rates.haul))
+    slow /= wet_yield(the_season.farm.fields[0])
+    assert hourly_rates(the_season, work.work)[0, 0] == pytest.approx(slow)
+    assert slow < RATE
+
+
+def test_a_crew_that_cuts_tough_grain_as_fast_as_its_machines_can_keeps_the_pace():
+    first = observed({"F1": 42.0}, [cut("F1", 42.0, 14)], moisture=16.5)
+    rate = hourly_rates(first, observed_work(first).work)[0, 0, 8]
+    done = replace(cut("F1", 42.0, 8), at=begun("F1", 8).at + timedelta(hours=42.0 / rate))
+    the_season = observed({"F1": 42.0}, [begun("F1", 8), done], [plan("F1")], moisture=16.5)
+    whole = observed_work(the_season)
+    record = work_record(the_season, whole.work)
+    real = real_work(the_season, whole, record, area_by_job(whole.work, record))
+    assert real.pace[0, 0] == pytest.approx(1.0)
 
 
 def test_with_one_field_and_one_crew_every_way_is_equal():
@@ -169,8 +200,9 @@ def test_a_plan_that_lists_the_largest_field_first_is_that_rule():
 def test_only_the_order_differs():
     """Planned F2, which yields twice as much, then F1; cut F1, then F2, as soon as can be."""
     areas, yields = {"F1": 42.0, "F2": 42.0}, {"F2": 6.0}
-    rate = rates_ha_h(observed_work(observed(areas, [cut("F1", 1, 11)], yields=yields)).work)
-    assert rate[:, 0] == pytest.approx([RATE, RATE])
+    the_season = observed(areas, [cut("F1", 1, 11)], yields=yields)
+    rate = hourly_rates(the_season, observed_work(the_season).work)
+    assert rate[:, 0, 8] == pytest.approx([RATE, RATE])
     entries = [cut("F1", 42.0, 11), cut("F2", 42.0, 16)]
     ways, done, parts = reviewed(observed(areas, entries, [plan("F2", "F1")], yields=yields))
     # hand: both fields lose the same share in an hour, F2 more money; it should have come first
