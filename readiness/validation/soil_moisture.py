@@ -7,15 +7,16 @@ assumed).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import mannwhitneyu
 
 from readiness.atmosphere.weather import Array
 from readiness.soil.calibrate import Calibration, calibrate
-from readiness.soil.layers import bearing_water
 from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE
 from readiness.soil.trafficability import land_limits
 from readiness.soil.water_observations import depth_weights, probe_observations
@@ -25,6 +26,8 @@ from readiness.validation.stations import Station, daily_soil_water
 LAST_TRAINING = 2016
 #: Probe depths, cm: 5 cm stands for the zone 0-5, 10 cm for 5-15.
 PROBES = (5, 10)
+#: Share of the probed training days that counts as wet where no bearing limit decides.
+WETTEST_SHARE = 1.0 / 3.0
 #: Fewest probe readings that calibration needs; assumed.
 FEWEST_READINGS = 60
 #: Parameters of the soil and its cover that calibration fits.
@@ -78,6 +81,17 @@ def calibrate_station(station: Station) -> Calibration | None:
     )
 
 
+class WetDays(NamedTuple):
+    """Wet and dry days of a station by a limit, (day,); NaN where unknown or not a tested day.
+
+    `measured` is 1 on wet and 0 on dry days, `excess` modelled water above the model's limit,
+    m³/m³.
+    """
+
+    measured: Array
+    excess: Array
+
+
 @dataclass(frozen=True, kw_only=True)
 class SoilResult:
     """Results of one station.
@@ -88,8 +102,10 @@ class SoilResult:
     measured, uncalibrated, calibrated : by probe depth in cm, (day,) m³/m³. `calibrated` is empty
         where `calibration` is None.
     scores : by name. by_year : by tested year, calibrated model at 5 cm.
-    wet_measured, wet_modelled : (day,) 1 wet, 0 dry, NaN where unknown or not a tested day.
-    calibrated_top : (day,) modelled water of the wetter of 0-5 and 5-15 cm, m³/m³.
+    cart_limit : wet and dry days by the limit for a loaded cart.
+    wettest_third : the same by the water that a third of the probed training days exceed, which
+        does not move with the bearing limits.
+    calibrated_top : (day,) modelled water of the wetter of the probes' depths, m³/m³.
     """
 
     name: str
@@ -99,8 +115,8 @@ class SoilResult:
     calibrated: Mapping[int, Array]
     scores: Mapping[str, Score]
     by_year: Mapping[int, Score]
-    wet_measured: Array
-    wet_modelled: Array
+    cart_limit: WetDays
+    wettest_third: WetDays
     calibration: Calibration | None
     calibrated_top: Array
 
@@ -118,7 +134,8 @@ def soil_results(station: Station) -> SoilResult:
     }
     fit = calibrate_station(station)
     calibrated: dict[int, Array] = {}
-    top, wet_measured, wet_modelled = (np.full(daily.tmax.size, np.nan) for _ in range(3))
+    top = np.full(daily.tmax.size, np.nan)
+    cart_limit = wettest_third = WetDays(top, top)
     by_year: dict[int, Score] = {}
     if fit is not None:
         water = daily_soil_water(station, fit.land, vigour=fit.vigour)
@@ -126,8 +143,12 @@ def soil_results(station: Station) -> SoilResult:
             calibrated[d] = fit.probe_reading(number, depth_weights(d / 100.0) @ water)
             scores[f"{d} cm, calibrated, trained"] = score(calibrated[d], measured[d], trained)
             scores[f"{d} cm, calibrated, tested"] = score(calibrated[d], measured[d], tested)
-        top, _ = bearing_water(water)
-        wet_measured, wet_modelled = wet_day_series(fit, top, measured, days=(trained, tested))
+        top = np.maximum(*(depth_weights(d / 100.0) @ water for d in PROBES))
+        probes = top_water_by_probes(fit, measured)
+        limit = land_limits(fit.land, combine=USUAL_COMBINE, cart=USUAL_CART).firm_top[0]
+        third = float(np.nanquantile(probes[trained], 1.0 - WETTEST_SHARE))
+        cart_limit = wet_days(probes, top, float(limit), trained=trained, tested=tested)
+        wettest_third = wet_days(probes, top, third, trained=trained, tested=tested)
         for year in np.unique(station.year[tested]):
             of_year = tested & (station.year == year)
             by_year[int(year)] = score(calibrated[5], measured[5], of_year)
@@ -139,15 +160,15 @@ def soil_results(station: Station) -> SoilResult:
         calibrated=calibrated,
         scores=scores,
         by_year=by_year,
-        wet_measured=wet_measured,
-        wet_modelled=wet_modelled,
+        cart_limit=cart_limit,
+        wettest_third=wettest_third,
         calibration=fit,
         calibrated_top=top,
     )
 
 
 def top_water_by_probes(fit: Calibration, measured: Mapping[int, Array]) -> Array:
-    """Measured water of the wetter of 0-5 and 5-15 cm, (day,), m³/m³.
+    """Measured water of the wetter of the probes' depths, (day,), m³/m³.
 
     The probes are freed of gain and offset.
     """
@@ -155,31 +176,32 @@ def top_water_by_probes(fit: Calibration, measured: Mapping[int, Array]) -> Arra
     return np.asarray(np.maximum(first, second))
 
 
-def wet_day_series(
-    fit: Calibration,
+def wet_days(
+    probes: Array,
     top: Array,
-    measured: Mapping[int, Array],
+    limit: float,
     *,
-    days: tuple[NDArray[np.bool_], NDArray[np.bool_]],
-) -> tuple[Array, Array]:
-    """Whether 0-5 or 5-15 cm is wetter than the limit for a loaded cart, measured and modelled.
+    trained: NDArray[np.bool_],
+    tested: NDArray[np.bool_],
+) -> WetDays:
+    """Whether the ground is wetter than a limit on tested days, measured and modelled.
 
-    The limit is that of the calibrated soil. The model's limit is shifted, as ground checks would
-    shift it, to where the training days miss as large a share of wet days as they wrongly warn of
-    dry days.
+    The model's limit is shifted, as ground checks would shift it, to where the training days miss
+    as large a share of wet days as they wrongly warn of dry days.
 
     Parameters
     ----------
-    top : modelled water of the wetter of 0-5 and 5-15 cm, m³/m³.
-    days : training days and tested days.
+    probes, top : measured and modelled water of the wetter of the probes' depths, m³/m³.
+    limit : of the calibrated soil, m³/m³.
+    trained, tested : training days and tested days.
     """
-    land = fit.land
-    limit = land_limits(land, combine=USUAL_COMBINE, cart=USUAL_CART).firm_top[0]
-    probes = top_water_by_probes(fit, measured)
     known = np.isfinite(probes) & np.isfinite(top)
-    train, tested = (known & d for d in days)
+    train, test = known & trained, known & tested
     model_limit = _balanced_limit(probes[train] > limit, top[train], limit)
-    return np.where(tested, probes > limit, np.nan), np.where(tested, top > model_limit, np.nan)
+    return WetDays(
+        measured=np.where(test, probes > limit, np.nan),
+        excess=np.where(test, top - model_limit, np.nan),
+    )
 
 
 def _balanced_limit(wet: NDArray[np.bool_], top: Array, limit: float) -> float:
@@ -201,11 +223,22 @@ CONTINGENCY_CELLS = (
 )
 
 
-def contingency_table(results: Iterable[SoilResult]) -> dict[str, int]:
+def contingency_table(stations: Iterable[WetDays]) -> dict[str, int]:
     """Tested days of all stations: hits, misses, false alarms and correct rejections."""
     table = {name: 0 for name, _, _ in CONTINGENCY_CELLS}
-    for result in results:
+    for days in stations:
         for name, wet, modelled in CONTINGENCY_CELLS:
-            same = (result.wet_measured == wet) & (result.wet_modelled == modelled)
+            same = (days.measured == wet) & ((days.excess > 0.0) == modelled)
             table[name] += int(same.sum())
     return table
+
+
+def roc_area(stations: Sequence[WetDays]) -> float:
+    """Chance that a wet day has more excess than a dry day, pooled over stations: the ROC area.
+
+    Unlike hits and false alarms, it does not depend on how careful the model's limit is.
+    """
+    measured = np.concatenate([days.measured for days in stations])
+    excess = np.concatenate([days.excess for days in stations])
+    wet, dry = excess[measured == 1], excess[measured == 0]
+    return float(mannwhitneyu(wet, dry).statistic / (wet.size * dry.size))

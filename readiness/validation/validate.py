@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,7 +19,14 @@ from readiness.validation.hours_after_rain import (
 )
 from readiness.validation.published_check import PublishedCheck
 from readiness.validation.reference_et import EtComparison, compare_reference_et
-from readiness.validation.soil_moisture import SoilResult, contingency_table, soil_results
+from readiness.validation.soil_moisture import (
+    LAST_TRAINING,
+    SoilResult,
+    WetDays,
+    contingency_table,
+    roc_area,
+    soil_results,
+)
 from readiness.validation.stations import prepare_station, read_stations
 from readiness.validation.wet_grain import wet_grain_checks
 
@@ -98,7 +105,15 @@ def soil_rows(results: Sequence[SoilResult]) -> list[ValidationRow]:
                 met=(r >= min_r and rmse <= max_rmse) if n else None,
             )
         )
-    return [*rows, wet_day_row(contingency_table(results))]
+    third = f"the same, wetter than on two thirds of days up to {LAST_TRAINING} (compare versions)"
+    return [
+        *rows,
+        wet_day_row(
+            "wet or dry, wetter of 5 and 10 cm at the limit for carts, tested years",
+            [r.cart_limit for r in results],
+        ),
+        wet_day_row(third, [r.wettest_third for r in results]),
+    ]
 
 
 def _median_score(results: Sequence[SoilResult], name: str) -> tuple[float, float, int]:
@@ -114,10 +129,14 @@ def _median_score(results: Sequence[SoilResult], name: str) -> tuple[float, floa
     )
 
 
-def wet_day_row(table: Mapping[str, int]) -> ValidationRow:
-    """Row of wet and dry days, from the contingency table."""
+def wet_day_row(name: str, stations: Sequence[WetDays]) -> ValidationRow:
+    """Row of wet and dry days.
+
+    Rates at limits that a different share of days exceeds are not comparable. Peirce's skill (hit
+    rate less false-alarm rate) and the ROC area are printed beside them.
+    """
+    table = contingency_table(stations)
     wet, dry = table["hit"] + table["missed"], table["false alarm"] + table["rightly dry"]
-    name = "wet or dry, wetter of 0-5 and 5-15 cm at the limit for carts, tested years"
     target = (
         f"hit rate >= {MIN_HIT_RATE:.2f}, false alarms <= {MAX_FALSE_ALARM_RATE:.2f} of dry days"
     )
@@ -129,7 +148,8 @@ def wet_day_row(table: Mapping[str, int]) -> ValidationRow:
         name=name,
         target=target,
         reached=f"{hit_rate:.2f}, {false_alarm_rate:.2f} ({wet} wet, {dry} dry days; "
-        f"{false_alarm_ratio:.2f} of the alarms are false)",
+        f"{false_alarm_ratio:.2f} of the alarms are false; Peirce skill "
+        f"{hit_rate - false_alarm_rate:.2f}, ROC area {roc_area(stations):.2f})",
         met=hit_rate >= MIN_HIT_RATE and false_alarm_rate <= MAX_FALSE_ALARM_RATE,
     )
 

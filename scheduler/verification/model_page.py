@@ -43,7 +43,9 @@ def validation_page(validation: Validation) -> str:
         rows=[row_cells(row) for row in validation.rows],
         stations=station_lines(validation.soils),
         years=year_lines(validation.soils),
-        counts=contingency_table(validation.soils) if validation.soils else None,
+        counts=contingency_table(s.cart_limit for s in validation.soils)
+        if validation.soils
+        else None,
         scatter=_png(lambda ax: plot_scatter(validation.soils, ax=ax), SQUARE_IN)
         if validation.soils
         else None,

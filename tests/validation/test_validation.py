@@ -31,19 +31,36 @@ def test_score() -> None:
     assert np.isnan(soil_moisture.score(model, np.full(4, 2.0)).r)
 
 
-# hand: of 4 wet days 3 are called, of 6 dry days 1 is called wet
-def test_contingency_table() -> None:
+# hand: of 4 wet days 3 are called, of 6 dry days 1 is called wet; skill 3/4 - 1/6 = 0.58; of 24
+# pairs the missed day (-0.1) beats four dry days and ties with one, the others beat all: 22.5 / 24
+def test_wet_days() -> None:
     measured = np.array([1, 1, 1, 1, 0, 0, 0, 0, 0, 0, np.nan])
-    modelled = np.array([1, 1, 1, 0, 1, 0, 0, 0, 0, 0, 1.0])
-
-    class Days:
-        wet_measured, wet_modelled = measured, modelled
-
-    table = soil_moisture.contingency_table([Days()])  # type: ignore[list-item]
+    excess = np.array([0.3, 0.3, 0.3, -0.1, 0.2, -0.1, -0.2, -0.2, -0.2, -0.2, 0.1])
+    days = [soil_moisture.WetDays(measured, excess)]
+    table = soil_moisture.contingency_table(days)
     assert table == {"hit": 3, "missed": 1, "false alarm": 1, "rightly dry": 5}
-    row = validate.wet_day_row(table)
+    assert soil_moisture.roc_area(days) == pytest.approx(22.5 / 24.0)
+    row = validate.wet_day_row("wet", days)
     assert row.met is False
-    assert row.reached == "0.75, 0.17 (4 wet, 6 dry days; 0.25 of the alarms are false)"
+    assert row.reached == (
+        "0.75, 0.17 (4 wet, 6 dry days; 0.25 of the alarms are false; Peirce skill 0.58, "
+        "ROC area 0.94)"
+    )
+
+
+# law: a perfect model hits all and warns of nothing, at any limit; a constant shift of the model is
+# taken up by its own limit
+def test_limit_of_the_model_takes_up_a_shift() -> None:
+    probes = np.linspace(0.1, 0.4, 200)
+    trained = np.arange(200) % 2 == 0
+    for limit in (0.2, 0.35):
+        found = soil_moisture.wet_days(
+            probes, probes + 0.05, limit, trained=trained, tested=~trained
+        )
+        assert np.isnan(found.measured[trained]).all()
+        table = soil_moisture.contingency_table([found])
+        assert table["missed"] + table["false alarm"] <= 1
+        assert table["hit"] == pytest.approx((probes[~trained] > limit).sum(), abs=1)
 
 
 # law: kriging weights add up to one, and a station in the state counts more than one far away
@@ -57,7 +74,7 @@ def test_state_weights() -> None:
 
 def test_rows_without_data_say_so() -> None:
     rows = [*validate.soil_rows([]), validate.week_row(pd.DataFrame({"modelled": []}))]
-    assert [r.met for r in rows] == [None] * 5
+    assert [r.met for r in rows] == [None] * 6
     assert {row_cells(r)[2:] for r in rows} == {("no data", "no data")}
 
 
@@ -128,7 +145,7 @@ def test_one_station_and_its_split() -> None:
     assert tested.r >= 0.85
     assert tested.unbiased_rmse <= 0.040
     assert min(soil.by_year) == soil_moisture.LAST_TRAINING + 1
-    year = site.year[np.isfinite(soil.wet_measured)]
+    year = site.year[np.isfinite(soil.cart_limit.measured)]
     assert year.min() > soil_moisture.LAST_TRAINING
     weeks = state_weeks(
         [site],
