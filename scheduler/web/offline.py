@@ -107,6 +107,7 @@ def offline_words() -> dict[str, str]:
         ),
         "back": _("The connection is back."),
         "orders": _("New orders are out."),
+        "since": _("An entry has come in."),
         "reload": _("Load the orders of now"),
         "kept": _("kept on this phone, sent when the connection is back"),
         "waiting": _("waits for a connection"),

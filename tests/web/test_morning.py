@@ -230,7 +230,26 @@ def test_what_is_new_to_this_phone_until_it_says_seen(phone, folder):  # noqa: F
     form = {"csrf_token": csrf(text), **hidden(text[text.index('action="/seen"') :])}
     phone.post("/seen", data=form, **LOCAL)
     assert "What is new" not in get(phone, "/")
-    assert phone.get("/news.json", **LOCAL).json == {"plan": 3, "busy": False}
+    assert phone.get("/news.json", **LOCAL).json == {"plan": 3, "since": 0, "busy": False}
+
+
+def test_entries_since_the_orders_stand_on_top_the_last_first(phone, still, folder):  # noqa: F811
+    issue(folder)
+    with Book(folder) as book:
+        for field, who in (("F03", "Bo"), ("F07", "Cy"), ("F08", "Bo")):
+            facts = {"ground": "soft"}
+            book.add(Entry(kind="ground", subject=field, at=NOW, facts=facts, by=who))
+        book.withdraw(4, by="Bo")
+    text = get(phone, "/")
+    box = text[text.index("3 entries since these orders") : text.index('class="crew"')]
+    assert re.findall(r"<li>(.*?)</li>", box) == [
+        "taken back: ground check F08: soft <small>(6:10 am, Bo)</small>",
+        "ground check F07: soft <small>(6:10 am, Cy)</small>",
+        "ground check F03: soft <small>(6:10 am, Bo)</small>",
+    ]
+    assert ">Replan with these</button>" in text
+    assert phone.get("/news.json", **LOCAL).json == {"plan": 1, "since": 5, "busy": False}
+    assert still.asked == 0  # the farmer decides when
 
 
 def test_quick_orders_replaced_by_better_ones_say_so(phone, folder):  # noqa: F811

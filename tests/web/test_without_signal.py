@@ -270,6 +270,33 @@ def test_new_orders_show_by_themselves(browser, site, folder, state):
     phone.close()
 
 
+def test_a_drivers_entry_shows_on_the_farmers_page_and_one_tap_makes_new_orders(
+    browser, site, folder, state
+):
+    farmer = browser.new_context(viewport=PHONE)
+    farmer.set_default_timeout(40_000)
+    page = farmer.new_page()
+    page.goto(f"{site.address}/")
+    bo = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    shown = bo.page.locator("input[name=issue]").first
+    before = shown.get_attribute("value")
+    bo.tap("Too tough")
+    bo.page.get_by_text("Your orders hold until new ones come").wait_for()
+    page.get_by_text("1 entry since these orders").wait_for()  # nobody reloads the page
+    box = page.get_by_role("status", name="1 entry since these orders")
+    assert "Bo" in box.inner_text()
+    assert "too tough" in box.inner_text()
+    assert shown.get_attribute("value") == before
+    page.get_by_role("button", name="Replan with these").click()
+    page.get_by_role("heading", name="Orders of").wait_for()
+    assert page.get_by_text("since these orders").count() == 0
+    bo.page.get_by_text("New orders are out.").wait_for(timeout=40_000)
+    assert shown.get_attribute("value") != before
+    bo.look()
+    bo.close()
+    farmer.close()
+
+
 def test_whoever_logs_out_leaves_no_orders_on_the_phone(browser, folder):
     set_passphrase(folder, PASSPHRASE)
     server = PageProcess(folder, now=NOW, locked=True).start()

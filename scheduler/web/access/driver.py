@@ -186,6 +186,8 @@ def _written(person: Person, entry: Entry) -> Answer:
         issue = book.last_issue()
     if issue is not None and request.form.get("issue", "0") != str(issue.id):
         flash(_("The orders have changed since: look at the new ones."))
+    elif issue is not None:
+        flash(_("The farmer's page shows it. Your orders hold until new ones come."))
     return redirect(url_for("driver", token=person.token), 303)
 
 

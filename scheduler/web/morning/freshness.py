@@ -50,12 +50,17 @@ def register(app: Flask) -> None:
 
 
 def news_json() -> Response:
-    """The plan that holds now, and where the search for better orders stands."""
+    """The plan that holds now, the last entry since, and whether better orders are searched."""
     context = app_context()
     with context.book() as book:
         entry = book.last_issue()
+        since = book.entries_since(entry)
     state = context.planner.state
-    return jsonify(plan=entry.id if entry else 0, busy=state.running or state.refining)
+    return jsonify(
+        plan=entry.id if entry else 0,
+        since=since[-1].id if since else 0,
+        busy=state.running or state.refining,
+    )
 
 
 def seen() -> AnyResponse:

@@ -321,6 +321,8 @@
   function offer(why) {
     if (!typed && !sending && sessionStorage.getItem("reloaded") !== String(loaded)) {
       sessionStorage.setItem("reloaded", String(loaded));
+      // the farmer's page says what is new; a driver's would change without a word
+      if (why === words.orders && panel.dataset.name) sessionStorage.setItem("changed", why);
       location.reload();
       return;
     }
@@ -340,10 +342,11 @@
       found();
       // a page of the farmer's leads to the login once its session has ended
       if (answer.status !== 200 || answer.redirected || !panel.dataset.plan) return false;
-      const { plan, busy } = await answer.json();
+      const { plan, since, busy } = await answer.json();
       const searching = document.getElementById("searching");
       if (searching && !busy) searching.remove();
       if (String(plan) !== panel.dataset.plan) offer(words.orders);
+      else if (since !== undefined && String(since) !== panel.dataset.since) offer(words.since);
       return busy;
     } catch {
       lost();
@@ -386,6 +389,12 @@
       await navigator.clipboard.writeText(copy.dataset.copy);
       copy.textContent = copy.dataset.done;
     });
+  }
+  const changed = sessionStorage.getItem("changed");
+  if (changed) {
+    sessionStorage.removeItem("changed");
+    signal.replaceChildren(element("p", changed));
+    signal.hidden = false;
   }
   if (document.documentElement.dataset.stored) lost();
   show().then(look).then(keepPages);
