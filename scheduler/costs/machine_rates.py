@@ -92,12 +92,17 @@ def truck_t_h(
 
 @dataclass(frozen=True, kw_only=True)
 class CrewMachines:
-    """The machines of one crew for the day, as a make-up gives them."""
+    """The machines of one crew for the day, as a make-up gives them.
+
+    `in_turn` is whether one person drives the combine and the truck in turn: cuts until the truck
+    at the field's edge is full, hauls the load, and cuts on.
+    """
 
     crew: str
     combines: tuple[Combine, ...]
     carts: tuple[Cart, ...]
     trucks: tuple[Truck, ...]
+    in_turn: bool = False
 
     def in_crop(self, crop: str) -> CrewMachines:
         """The same machines with the headers and speeds of a crop."""
@@ -139,6 +144,7 @@ class Rates:
     cart : of each cart.
     haul : of each truck while the point is open.
     buffer : grain that carts and trucks hold while the point is closed, t.
+    in_turn : whether these are the rates of one person who cuts and hauls in turn.
     """
 
     combine: tuple[float, ...]
@@ -147,10 +153,13 @@ class Rates:
     cart: tuple[float, ...]
     haul: tuple[float, ...]
     buffer: float
+    in_turn: bool = False
 
     @property
     def limited_by(self) -> str:
-        """The bottleneck with all machines up: 'combine', 'cart' or 'haul'."""
+        """The bottleneck with all machines up: 'combine', 'cart', 'haul' or 'person'."""
+        if self.in_turn:
+            return "person"
         return min(self._all_up, key=lambda name: self._all_up[name])
 
     @property
@@ -225,6 +234,12 @@ def crew_rates(
     buffer = sum(c.capacity_m3 for c in machines.carts) * density
     buffer += sum(truck_load_t(t, density) for t in machines.trucks)
     edge = tuple(EDGE_FACTOR * rate for rate in alone)
+    if machines.in_turn:
+        # the truck stands at the edge; a tonne takes the time to cut it and the time to haul it
+        both = (1.0 / (1.0 / sum(edge) + 1.0 / sum(haul)),)
+        return Rates(
+            combine=both, alone=both, edge=both, cart=(), haul=both, buffer=buffer, in_turn=True
+        )
     return Rates(combine=combine, alone=alone, edge=edge, cart=cart, haul=haul, buffer=buffer)
 
 

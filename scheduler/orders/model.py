@@ -98,7 +98,7 @@ class Order:
     point: str  # id of the delivery point of first choice
     deliveries: tuple[Delivery, ...] = ()  # first choice first; none in plans of one point each
     rate_ha_h: float
-    limited_by: str  # "combine" | "cart" | "haul"
+    limited_by: str  # "combine" | "cart" | "haul" | "person"
     headland_only: bool
     loss: float  # expected money lost on this field as planned
     reason: OrderReason | str

@@ -344,8 +344,8 @@ def rank_makeups(
     if not options and unmanned_makeup(farm, situation.now, until):
         raise NoPlanError(
             _(
-                "people are too few: a crew needs one for a combine and one for a truck; see "
-                "people and [[person]] in farm.toml"
+                "no crew can cut: it takes somebody who may drive a combine, and somebody, or the "
+                "same person, who may drive a truck; see [[crew]] and [[person]] in farm.toml"
             )
         )
     if not options:

@@ -52,6 +52,7 @@ LIMIT_TEXT = {
     "combine": N_("as fast as the combines cut"),
     "cart": N_("held up by carts"),
     "haul": N_("held up by trucks"),
+    "person": N_("one person cuts and hauls in turn"),
 }
 #: What keeps an hour from other work.
 OTHER_WORK_REASON_TEXT: dict[int, str] = {

@@ -10,9 +10,12 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
-from scheduler.costs.machine_rates import combine_t_h
+from readiness.atmosphere.weather import Array
+from scheduler.costs.machine_rates import combine_t_h, truck_t_h
 from scheduler.costs.standing_loss import grain_density, wet_yield
+from scheduler.farm.distances import between_km
 from scheduler.farm.model import Combine, Truck
 from scheduler.farm.opening_hours import down_slots
 from scheduler.farm.slots import farm_time, utc_hour
@@ -43,7 +46,8 @@ def _wrong_seats(work: FarmWork) -> Iterator[str]:
         name = person.id or f"person {number} of {crew.id}"
         sits = manning.driver == n
         for s in np.flatnonzero(sits.sum(axis=0) > 1):
-            yield f"{name} sits in {int(sits[:, s].sum())} seats at {stamps[s]:%d %b %H:%M}"
+            if not _in_turn(work, np.flatnonzero(sits[:, s])):
+                yield f"{name} sits in {int(sits[:, s].sum())} seats at {stamps[s]:%d %b %H:%M}"
         for row in np.flatnonzero(sits.any(axis=1)):
             seat = manning.seats[row]
             kind = KINDS[type(seat.machine)]
@@ -65,6 +69,14 @@ def _wrong_seats(work: FarmWork) -> Iterator[str]:
                 yield f"{name} drives on {when:%d %b}, an absence"
         if (drives & down_slots((*crew.away, *person.away), slots)).any():
             yield f"{name} drives while away"
+
+
+def _in_turn(work: FarmWork, rows: NDArray[np.int64]) -> bool:
+    """Whether the seats are the combine and the truck of a crew of one who drives them in turn."""
+    seats = [work.manning.seats[row] for row in rows]
+    kinds = sorted(KINDS[type(s.machine)] for s in seats)
+    alone = {s.crew for s in seats if work.makeup[s.crew].in_turn}
+    return kinds == ["combine", "truck"] and len(alone) == len({s.crew for s in seats}) == 1
 
 
 def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
@@ -92,6 +104,7 @@ def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
     yields = np.array([wet_yield(work.field(n)) for n in range(len(work.jobs))])
     with np.errstate(divide="ignore"):
         needed = cuts.area * yields[cuts.job] / most[cuts.crew, cuts.slot, cuts.job]
+    needed += _hauled_in_turn(work, outcome) / hours
     np.add.at(share, (cuts.member, cuts.crew, cuts.slot), needed)
     for m_, k_, s_ in np.argwhere(share > 1.0 + ROUNDING):
         when = farm_time(slots[s_], work.farm.tz)
@@ -100,6 +113,21 @@ def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
     for m_, k_, s_ in np.argwhere((share > 0.0) & ~trucks[None]):
         when = farm_time(slots[s_], work.farm.tz)
         yield f"member {m_}: {work.makeup[k_].crew} cuts at {when:%d %b %H:%M} without a truck"
+
+
+def _hauled_in_turn(work: FarmWork, outcome: Outcome) -> Array:
+    """Hours that whoever cut hauls the load as well, (cut,); 0 where others drive the truck."""
+    cuts, farm = outcome.cuts, work.farm
+    out = np.zeros(len(cuts.area))
+    for k, machines in enumerate(work.makeup):
+        for n in np.flatnonzero(cuts.crew == k) if machines.in_turn else ():
+            field, point = work.field(int(cuts.job[n])), farm.points[int(cuts.point[n])]
+            (truck,), density = machines.trucks, grain_density(field)
+            km = between_km(farm, field.id, point.id)
+            fill = machines.combines[0].unload_m3_s
+            rate = truck_t_h(truck, point, km, fill, density)
+            out[n] = float(cuts.area[n]) * wet_yield(field) / rate
+    return out
 
 
 def _wrong_dates(work: FarmWork, outcome: Outcome) -> Iterator[str]:

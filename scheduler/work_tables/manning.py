@@ -1,7 +1,8 @@
 """Manning: who drives which machine, by day, so that nobody sits in two seats.
 
-Each combine, cart and truck takes one person. A crew that the plan may not share keeps its own
-people. The people of the other crews form a pool, like their machines.
+Each combine, cart and truck takes one person. Where a crew has one person for a combine and a
+truck, that person drives them in turn. A crew that the plan may not share keeps its own people. The
+people of the other crews form a pool, like their machines.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import product
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -101,7 +103,7 @@ class Manning:
     def people(self, crew: int, crew_id: str) -> int:
         """People with a crew on the first day: its drivers, and its own who drive nothing."""
         seated = self.first_driver
-        own = sum(s.crew == crew and n >= 0 for s, n in zip(self.seats, seated, strict=True))
+        own = len({n for s, n in zip(self.seats, seated, strict=True) if s.crew == crew and n >= 0})
         spare = [n for n, d in enumerate(self.drivers) if d.crew.id == crew_id and n not in seated]
         return own + len(spare)
 
@@ -183,10 +185,14 @@ def man(
     works = np.array([driver_slots(d, slots, farm.tz) for d in drivers])
     days = np.array([farm_time(s, farm.tz).toordinal() for s in slots])
     allowed = _allowed(seats, drivers, crews)
+    turns = _turns(makeup, seats)
+    for combine, truck in turns:
+        allowed[combine] &= allowed[truck]
     lent = np.array([[d.crew.id != crews[s.crew].id for d in drivers] for s in seats])
     # of two who may sit in a seat, the one who works longer; in combines first
     longer = 1e-4 * np.array([2.0 if isinstance(s.machine, Combine) else 1.0 for s in seats])
     usable = np.array(up)
+    usable[[truck for _, truck in turns]] = False  # whoever drives the combine has the truck too
     out = np.full((len(seats), len(slots)), -1, np.int64)
     before = np.full(len(seats), -1, np.int64)
     known: dict[bytes, NDArray[np.int64]] = {}
@@ -204,7 +210,15 @@ def man(
         before = np.where(sits >= 0, sits, before)
         for n in np.flatnonzero(sits >= 0):
             out[n, today] = np.where(works[sits[n], today], sits[n], -1)
+    for combine, truck in turns:
+        out[truck] = out[combine]
     return Manning(seats=seats, drivers=drivers, day=days, driver=out)
+
+
+def _turns(makeup: Sequence[CrewMachines], seats: Sequence[Seat]) -> list[tuple[int, int]]:
+    """Seats of combine and truck of each crew in which one person drives both."""
+    rows = {(s.crew, type(s.machine)): n for n, s in enumerate(seats)}
+    return [(rows[k, Combine], rows[k, Truck]) for k, crew in enumerate(makeup) if crew.in_turn]
 
 
 def assign(cost: Array, penalty: Array) -> NDArray[np.int64]:
@@ -252,7 +266,8 @@ def manned_makeups(
 ) -> Iterator[tuple[CrewMachines, ...]]:
     """The make-up where people suffice, else the ways to leave machines without a driver.
 
-    A crew is left without work where its people man no combine or no truck; they then help others.
+    Of a crew whose people man a combine and no truck, one person drives both in turn, or they help
+    others, and the crew is left without work. A crew that mans no combine always helps others.
 
     Parameters
     ----------
@@ -260,7 +275,7 @@ def manned_makeups(
     """
     drivers = drivers_of(crews)
     by_id = {c.id: c for c in crews}
-    for by_kind in SHORT_OF:
+    for by_kind, in_turn in product(SHORT_OF, (True, False)):
         left = makeup
         while left:
             seats = seats_of(left)
@@ -274,6 +289,13 @@ def manned_makeups(
             trimmed = [
                 _only(m, {s.machine.id for s in kept if s.crew == k}) for k, m in enumerate(left)
             ]
+            if in_turn:
+                pairs = zip(seats, sits, strict=True)
+                sitting = {s.machine.id: drivers[n] for s, n in pairs if n >= 0}
+                trimmed = [
+                    _in_turn(k, few, whole, sitting, own)
+                    for k, (few, whole) in enumerate(zip(trimmed, left, strict=True))
+                ]
             works = [bool(m.combines and m.trucks) for m in trimmed]
             if all(works):
                 left = tuple(trimmed)
@@ -285,6 +307,29 @@ def manned_makeups(
         yield left
         if left == makeup:
             return
+
+
+def _in_turn(
+    crew: int,
+    few: CrewMachines,
+    whole: CrewMachines,
+    sitting: Mapping[str, Driver],
+    crews: Sequence[Crew],
+) -> CrewMachines:
+    """A crew with a combine and no truck as one person who drives both, if there is such a one.
+
+    Parameters
+    ----------
+    few, whole : the crew with the machines that are manned, and with all.
+    sitting : driver of each machine.
+    """
+    if few.trucks:
+        return few
+    for combine in few.combines:
+        for truck in whole.trucks:
+            if may_drive(sitting[combine.id], Seat(crew, truck), crews):
+                return replace(few, combines=(combine,), carts=(), trucks=(truck,), in_turn=True)
+    return few
 
 
 def _only(machines: CrewMachines, ids: set[str]) -> CrewMachines:

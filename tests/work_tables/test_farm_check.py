@@ -9,9 +9,10 @@ import pytest
 from random_farms import played_mornings
 from small_farm import NOW, UNTIL, compiled, farm, season
 
-from scheduler.costs.machine_rates import CrewMachines
-from scheduler.costs.standing_loss import standing_loss_of
+from scheduler.costs.machine_rates import CrewMachines, crew_rates
+from scheduler.costs.standing_loss import standing_loss_of, wet_yield
 from scheduler.explanation.reasons import left_out_reason, order_reason
+from scheduler.farm.distances import between_km
 from scheduler.farm.model import Person
 from scheduler.farm.slots import slot_times
 from scheduler.field_work.play import play
@@ -87,8 +88,39 @@ def test_hand_ways_to_man_a_crew_that_is_short_of_people():
         [(1, 1, 2)],
     ]
     assert [kinds(m) for m in makeups(short_handed(2), NOW, UNTIL)] == [[(1, 0, 1)]]
-    # one person cannot man a combine and a truck
-    assert [kinds(m) for m in makeups(short_handed(1), NOW, UNTIL)] == [[]]
+    # one person drives a combine and a truck in turn
+    (alone,) = [m for m in makeups(short_handed(1), NOW, UNTIL) if m]
+    assert kinds(alone) == [(1, 0, 1)]
+    assert alone[0].in_turn
+    assert not any(m.in_turn for makeup in makeups(short_handed(2), NOW, UNTIL) for m in makeup)
+
+
+def test_hand_one_person_cuts_a_truckload_hauls_it_and_cuts_on():
+    # a tonne takes the time to cut it at the edge and the time to haul it
+    (alone,) = [m for m in makeups(short_handed(1), NOW, UNTIL) if m]
+    work = compiled(short_handed(1), makeup=alone)
+    rates = work.rates[0][0][0]
+    two = crew_rates(
+        replace(alone[0], in_turn=False),
+        work.farm.points[0],
+        km=between_km(work.farm, "F1", "E"),
+        density=0.78,
+        wet_yield=wet_yield(work.field(0)),
+    )
+    assert rates.t_h == pytest.approx(1.0 / (1.0 / sum(two.edge) + 1.0 / sum(two.haul)))
+    assert rates.limited_by == "person"
+    outcome = play(work.tables, rule_policy(work, NEAREST_FIRST, 40.0), log=True)
+    assert outcome.log.area.sum() > 0.0
+    assert farm_violations(work, outcome) == []
+    assert work.manning.people(0, "A") == 1
+    both = replace(work.manning, driver=np.zeros_like(work.manning.driver))
+    quick = replace(work, manning=both, makeup=(replace(alone[0], in_turn=False),))
+    assert any("sits in 2 seats" in line for line in farm_violations(quick, outcome))
+
+
+def test_who_may_not_drive_the_truck_does_not_work_alone():
+    named = (Person(id="Ann", drives=("combine",)),)
+    assert not any(makeups(short_handed(1, named=named), NOW, UNTIL))
 
 
 def test_only_those_who_may_drive_a_truck_do():
