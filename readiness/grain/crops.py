@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-Form = Literal["henderson", "chung-pfost", "halsey"]
+Form = Literal["henderson", "chung-pfost", "halsey", "oswin"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,8 +22,8 @@ class Isotherm:
     Attributes
     ----------
     form : equation, see `moisture.equilibrium_moisture`; RH decimal, T °C, M dry basis.
-    a, b, c : K, N, C of henderson (M percent); A, B, C of chung-pfost (M decimal) and of halsey (M
-        percent).
+    a, b, c : K, N, C of henderson (M percent); A, B, C of chung-pfost (M decimal), and of halsey
+        and oswin (M percent).
     edition, source : of the constants.
     """
 
@@ -129,6 +129,11 @@ def _isotherm(form: Form, a: float, b: float, c: float, edition: str, source: st
 
 
 _D5, _D6, _BOOK = "D245.5", "D245.6", "textbook"
+#: Constants quoted by public code for bins, with table or calculator; that code reports that the
+#: set for wheat and barley gives charts of equilibrium moisture of the Canadian prairies to 0.05.
+_TABLE_2 = "published second hand: D245.5 (2001) Table 2, as quoted in code"
+_ARKANSAS = "published second hand: University of Arkansas calculator of D245, as quoted in code"
+_NEAR_HENDERSON = "memory; within 0.6 point of the published Henderson set from 30 to 85 %"
 _CEREALS_BOOK = "Storage of Cereal Grains and Their Products, 5th ed., p. 272, as quoted in code"
 
 #: Wheat standing loss: ASABE D497, wheat, Ohio (memory, 0.005). Bolland 1984 measured 0.53, 0.49,
@@ -160,8 +165,8 @@ _HARD = Crop(
     filling_rate=1.5,  # memory: about 70 % at milk to 32 % in three to four weeks
     drydown_rate=2.0,  # memory: maturity to harvest in one to two weeks
     isotherms=(
-        _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, "memory"),
-        _isotherm("henderson", 2.3008e-5, 2.2857, 55.815, _D5, "memory"),
+        _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, _NEAR_HENDERSON),
+        _isotherm("henderson", 2.3007e-5, 2.2857, 55.815, _D5, _ARKANSAS),
         _isotherm("chung-pfost", 610.34, 15.526, 93.213, _BOOK, _CEREALS_BOOK),
     ),
     # assumed: Bauer & Black 1983 kept sprouting spikes above 750 g/kg, which is 43 %
@@ -202,8 +207,8 @@ _BARLEY = replace(
     mature_moisture=35.0,  # published: Alberta Field Crop Development Centre, 35 %
     # published sets differ by 1.7-2.0 points at 16 °C and 65 %: choose with `with_isotherm`
     isotherms=(
-        _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, "memory"),
-        _isotherm("henderson", 2.2919e-5, 2.0123, 195.267, _D5, "memory"),
+        _isotherm("chung-pfost", 761.66, 19.889, 91.323, _D5, _NEAR_HENDERSON),
+        _isotherm("henderson", 2.2919e-5, 2.0123, 195.267, _D5, _ARKANSAS),
         _isotherm("chung-pfost", 457.12, 14.843, 71.996, _BOOK, _CEREALS_BOOK),
     ),
     # Boyce 1965 (memory)
@@ -238,6 +243,7 @@ CROPS: dict[str, Crop] = {
         name="durum",
         test_weight=78.2,  # 60 lb/bu by 1.292 x + 0.630 (FGIS, memory)
         isotherms=(
+            _isotherm("oswin", 13.101, -0.052626, 2.9987, _D5, _TABLE_2),
             _isotherm("chung-pfost", 922.65, 18.077, 112.350, _D5, "memory"),
             _isotherm("henderson", 2.5738e-5, 2.2110, 70.318, _D5, "memory"),
         ),
@@ -251,7 +257,7 @@ CROPS: dict[str, Crop] = {
         test_weight=41.2,  # 32 lb/bu x 1.287
         thresh_limit=16.0,  # memory: 14-16 % at harvest
         isotherms=(
-            _isotherm("chung-pfost", 442.85, 21.228, 35.803, _D5, "memory"),
+            _isotherm("chung-pfost", 442.85, 21.228, 35.803, _D5, _TABLE_2),
             _isotherm("henderson", 8.5511e-5, 2.0087, 37.811, _D5, "memory"),
             _isotherm("chung-pfost", 433.157, 21.581, 41.439, _BOOK, _CEREALS_BOOK),
         ),
@@ -271,7 +277,10 @@ CROPS: dict[str, Crop] = {
         heading_to_ripe_days=35.0,  # memory
         filling_rate=2.0,  # memory: 2-3 points a day
         drydown_rate=2.5,  # memory: 2-3 points a day
-        isotherms=(_isotherm("halsey", 3.0026, -0.0048967, 1.7607, _D5, "memory"),),
+        isotherms=(
+            # reproduces 77 cells of a seed company's table for stored canola to 0.1
+            _isotherm("henderson", 50.56e-5, 1.5702, 40.1204, _D5, "reproduced"),
+        ),
         # assumed: the pod keeps free water off the seed, half as fast as an ear of wheat
         saturated_moisture=35.0,
         ear_capacity=0.3,
@@ -357,7 +366,7 @@ CROPS: dict[str, Crop] = {
         heat_base=10.0,  # memory
         heat_units=480.0,  # assumed: 40 days at 22 °C
         isotherms=(
-            _isotherm("halsey", 2.87, -0.0054, 1.38, _D5, "reproduced"),
+            _isotherm("halsey", 2.87, -0.0054, 1.38, _D5, f"reproduced; {_TABLE_2}"),
             _isotherm("chung-pfost", 328.30, 13.917, 100.288, _D5, "published second hand"),
             _isotherm("henderson", 30.5327e-5, 1.2164, 134.136, _D5, "published second hand"),
         ),

@@ -38,7 +38,7 @@ HUMIDITY_RANGE = (5.0, 95.0)
 #: Temperatures between which the isotherms were measured, °C.
 TEMP_RANGE = (0.0, 50.0)
 #: Codes of the isotherms' forms in compiled code.
-FORM_CODES = {"henderson": 0, "chung-pfost": 1, "halsey": 2}
+FORM_CODES = {"henderson": 0, "chung-pfost": 1, "halsey": 2, "oswin": 3}
 
 #: Share of a kernel's dry matter in its skin (bran, hull and outer endosperm). Assumed, with the
 #: exposures of `readiness.grain.crops`, to meet the published rates of `grain_events`.
@@ -182,6 +182,8 @@ def equilibrium(form, a, b, c, temp, humidity):  # type: ignore[no-untyped-def]
         return math.exp(math.log(-math.log(1.0 - rh) / (a * (t + c))) / b)
     if form == 1:
         return 100.0 / b * math.log(-a / ((t + c) * math.log(rh)))
+    if form == 3:
+        return (a + b * t) * math.exp(math.log(rh / (1.0 - rh)) / c)
     return math.exp((a + b * t - math.log(-math.log(rh))) / c)
 
 
@@ -202,7 +204,8 @@ def equilibrium_moisture(temp: Array, humidity: Array, isotherm: Isotherm) -> Ar
 
     Modified Henderson  1 - RH = exp[-K (T + C) M^N];
     modified Chung-Pfost  RH = exp[-A / (T + C) exp(-B M)];
-    modified Halsey  RH = exp[-exp(A + B T) M^-C].
+    modified Halsey  RH = exp[-exp(A + B T) M^-C];
+    modified Oswin  M = (A + B T) (RH / (1 - RH))^(1/C).
 
     Parameters
     ----------

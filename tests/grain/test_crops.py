@@ -54,7 +54,7 @@ def test_isotherms_are_chosen_by_edition_and_form():
     assert book.isotherm.a == 457.12
     assert set(book.isotherms) == set(CROPS["barley"].isotherms)
     with pytest.raises(
-        ValueError, match=r"canola: no isotherm D245\.6 halsey; choose from D245\.5 halsey"
+        ValueError, match=r"canola: no isotherm D245\.6 halsey; choose from D245\.5 henderson"
     ):
         CROPS["canola"].with_isotherm(edition="D245.6", form="halsey")
 
