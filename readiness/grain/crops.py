@@ -133,7 +133,7 @@ _D5, _D6, _BOOK = "D245.5", "D245.6", "textbook"
 #: set for wheat and barley gives charts of equilibrium moisture of the Canadian prairies to 0.05.
 _TABLE_2 = "published second hand: D245.5 (2001) Table 2, as quoted in code"
 _ARKANSAS = "published second hand: University of Arkansas calculator of D245, as quoted in code"
-_NEAR_HENDERSON = "memory; within 0.6 point of the published Henderson set from 30 to 85 %"
+_NEAR_HENDERSON = "memory; within 0.7 point of the published Henderson set from 30 to 85 %"
 _CEREALS_BOOK = "Storage of Cereal Grains and Their Products, 5th ed., p. 272, as quoted in code"
 
 #: Wheat standing loss: ASABE D497, wheat, Ohio (memory, 0.005). Bolland 1984 measured 0.53, 0.49,

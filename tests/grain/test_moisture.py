@@ -107,7 +107,7 @@ def test_the_set_in_use_is_near_the_published_henderson_set(crop):
         equilibrium_moisture(temp, humidity, isotherm(crop, form))
         for form in ("chung-pfost", "henderson")
     )
-    assert np.abs(one - other).max() <= 0.6
+    assert np.abs(one - other).max() <= 0.7
 
 
 def test_durum_at_25_degrees():
