@@ -40,6 +40,10 @@ class NoPlanError(AfterrainError):
     exit_code = 3
 
 
+class NothingToCutError(NoPlanError):
+    """No crew can cut anything in any hour planned."""
+
+
 class UnreadableError(AfterrainError):
     """A value cannot be read; `remedy` is what to write instead."""
 

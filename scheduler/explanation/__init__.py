@@ -11,6 +11,7 @@ Layer: may import orders, work_tables and what lies below.
 - `own_order`: the price of a user's own orders
 - `money`: lost already, still at stake, lost by the plan and by other ways
 - `deciding`: assumptions and observations that would change a crew's first field
+- `closed_hours`: what keeps all fields closed, and when the first one may open
 - `reasons`: codes of what opens a field, decides its place or leaves it out
 - `briefing`: orders from a decision
 """

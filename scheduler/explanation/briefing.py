@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
-from readiness.atmosphere.weather import Array
+from readiness.atmosphere.weather import Array, Weather
 from readiness.grain.grade import wheat_grade
 from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms, test_weight
 from scheduler.costs.standing_loss import crop_state, wet_yield
+from scheduler.explanation.closed_hours import idle_note
 from scheduler.explanation.crew_clock import RunsOfMember, end_minute, runs_by_member
-from scheduler.explanation.day_work import stints
+from scheduler.explanation.day_work import near_runs, stints
 from scheduler.explanation.deliveries import deliveries
 from scheduler.explanation.fallback import best_first_job
 from scheduler.explanation.reasons import left_out_reason, order_reason, waits_for
@@ -208,18 +211,19 @@ def fallback(decision: Decision, k: int, jobs: Sequence[int]) -> Fallback | None
 
 
 def crew_orders(
-    decision: Decision, season: Season, alternatives: Mapping[int, Alternative]
+    decision: Decision, season: Season, sky: Weather, alternatives: Mapping[int, Alternative]
 ) -> tuple[CrewOrders, ...]:
     """The orders of every crew, in the order in which it begins them; `alternatives` by job.
 
-    Fields that a crew cuts only in other members than the usual one come last.
-    A field stands with the crew that cuts most of it over all members.
+    `sky` is the weather of the hours of `season`.
+
+    Fields that a crew cuts only in other members than the usual one come last. A field stands with
+    the crew that cuts most of it by the clock of today and tomorrow, else over all members.
     """
     work, policy = decision.work, decision.policy
     usual = usual_member(decision)
     runs = runs_by_member(decision)
-    area = cut_area(decision)
-    crew_of_job = np.where(area.sum(axis=0) > 0, area.argmax(axis=0), -1)
+    crew_of_job = _crew_of_job(decision, runs, usual)
     places = [
         (False, np.inf) if k < 0 else _place(timing(decision, int(k), j), usual)
         for j, k in enumerate(crew_of_job)
@@ -227,6 +231,8 @@ def crew_orders(
     out = []
     for k, machines in enumerate(work.makeup):
         jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: places[j])
+        today = near_runs(work, runs(k, usual), days=1)
+        first = [run.job for run in today[:1]]
         orders = [
             order_line(
                 decision, season, k, j, usual=usual, runs=runs, alternative=alternatives.get(j)
@@ -242,8 +248,8 @@ def crew_orders(
                 people=work.manning.people(k, machines.crew),
                 drivers=work.manning.names(k),
                 orders=tuple(orders),
-                fallback=fallback(decision, k, jobs),
-                note=_note(work, orders),
+                fallback=fallback(decision, k, [*first, *(j for j in jobs if j not in first)]),
+                note="" if today else _note(work, season, sky, orders),
                 patience_min=float(policy.patience[k]),
                 leave_min=float(policy.leave[k]),
                 stop_margin=policy.stop_margin,
@@ -254,6 +260,17 @@ def crew_orders(
             )
         )
     return tuple(out)
+
+
+def _crew_of_job(decision: Decision, runs: RunsOfMember, usual: int) -> NDArray[np.int64]:
+    """The crew that each job stands with, (job,); -1 where no crew cuts it in any member."""
+    area = cut_area(decision)
+    near = np.zeros_like(area)
+    for k in range(len(near)):
+        for run in near_runs(decision.work, runs(k, usual)):
+            near[k, run.job] += run.cuts.area.sum()
+    most = np.where(near.any(axis=0), near.argmax(axis=0), area.argmax(axis=0))
+    return np.where(area.any(axis=0), most, -1)
 
 
 def _place(when: Timing, usual: int) -> tuple[bool, float]:
@@ -270,13 +287,14 @@ def cut_area(decision: Decision) -> Array:
     return out
 
 
-def _note(work: FarmWork, orders: Sequence[Order]) -> IdleNote | str:
-    """Why the crew cuts nothing today; "" where it does."""
-    if not orders:
-        return IdleNote(first_start=None)
-    first_start = min(o.start.mid for o in orders)
-    cuts_today = first_start.date() <= slot_time(work, 0).date()
-    return "" if cuts_today else IdleNote(first_start=first_start)
+def _note(work: FarmWork, season: Season, sky: Weather, orders: Sequence[Order]) -> IdleNote:
+    """Why a crew cuts nothing today, and when it begins."""
+    now = slot_time(work, 0)
+    until = datetime.combine(now.date() + timedelta(days=1), time(0), work.farm.tz)
+    first_start = min((o.start.mid for o in orders), default=None)
+    note = idle_note(work.farm, season, sky, now=now, until=until, first_start=first_start)
+    # a field that opens today stands by name beside the note
+    return replace(note, opens=None) if note.opens is not None and note.opens < until else note
 
 
 def left_out(decision: Decision, season: Season) -> tuple[LeftOut, ...]:

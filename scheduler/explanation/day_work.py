@@ -13,14 +13,18 @@ from scheduler.explanation.deliveries import deliveries
 from scheduler.explanation.timing import cuts_of, fields_cut, finish_days, minute_time
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import CLOCK_DAYS, Delivery, Spread, Stint
+from scheduler.work_tables.compile import FarmWork
+
+
+def near_runs(work: FarmWork, runs: Sequence[Run], days: int = CLOCK_DAYS) -> list[Run]:
+    """The runs that begin on the first days."""
+    last = minute_time(work, 0.0).date() + timedelta(days=days - 1)
+    return [run for run in runs if minute_time(work, run.start).date() <= last]
 
 
 def stints(decision: Decision, k: int, runs: Sequence[Run], member: int) -> tuple[Stint, ...]:
     """What crew `k` does on the first `CLOCK_DAYS` days, from its runs in the member printed."""
-    work = decision.work
-    last = minute_time(work, 0.0).date() + timedelta(days=CLOCK_DAYS - 1)
-    near = [run for run in runs if minute_time(work, run.start).date() <= last]
-    return tuple(_stint(decision, k, run, member) for run in near)
+    return tuple(_stint(decision, k, run, member) for run in near_runs(decision.work, runs))
 
 
 def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:

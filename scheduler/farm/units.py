@@ -169,6 +169,12 @@ def show_depth(mm: float, units: Units) -> str:
     return _show(from_si(mm, "depth", units), *(("in", 2, 2) if units == "us" else ("mm", 1, 1)))
 
 
+def rough_depth(mm: float, units: Units) -> str:
+    """Depth to a tenth of an inch, or to a millimetre."""
+    inches = units == "us"
+    return _show(from_si(mm, "depth", units), "in" if inches else "mm", 1 if inches else 0)
+
+
 def show_temp(c: float, units: Units) -> str:
     """Temperature as '72 °F'."""
     return _show(c * 1.8 + 32.0, "°F", 0) if units == "us" else _show(c, "°C", 0)

@@ -8,7 +8,7 @@ from datetime import date, datetime, time
 
 from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
-from scheduler.farm.units import Units
+from scheduler.farm.units import Units, rough_depth
 from scheduler.language.locale_formats import short_day, short_month
 from scheduler.language.translation import N_, _, active_language
 
@@ -26,6 +26,18 @@ REASON_TEXT: dict[int, str] = {
     Reason.HEAT: N_("heat over your stop rule"),
     Reason.NIGHT: N_("dark"),
 }
+
+#: Rain that is told as the cause of closed hours, mm; assumed: less does not stop a crew for a day.
+WORTH_TELLING_MM = 1.0
+
+
+def closed_text(reason: Reason, rain_mm: float, units: Units) -> str:
+    """What closes hours in which so much rain falls, 'rain, about 0.9 in' or 'not ripe'."""
+    if reason is not Reason.GROUND:
+        return _(REASON_TEXT[reason])
+    if rain_mm < WORTH_TELLING_MM:
+        return _("ground too soft")
+    return _("rain, about {depth}", depth=rough_depth(rain_mm, units))
 
 
 def one_line(text: str) -> str:

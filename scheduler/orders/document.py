@@ -3,9 +3,11 @@
 `plan.json`, version 2: times are UTC ('2025-08-16T15:00:00Z'), quantities SI (ha, t, km, min,
 percent wet basis), money in `currency`, unknown numbers null. Top level: `schema`, `version`,
 `farm`, `time_zone`, `currency`, `made`, `until`, `seed`, `members`, `objective`, `forecast`
-(source, issued, age_h, until, notes), `makeup` (chosen, priced), `machine_moves`, `undriven`,
-`crews`, `left_out`, `totals`, `money`, `deciding`, `cautions`, `changes`, `lessons`, `farm_notes`.
-`forecast.until` is null where the forecast reaches to the end of the days planned. `money` holds
+(source, issued, age_h, until, notes, doubts), `makeup` (chosen, priced), `machine_moves`,
+`undriven`, `crews`, `left_out`, `totals`, `money`, `deciding`, `cautions`, `changes`, `lessons`,
+`farm_notes`.
+`forecast.until` is null where the forecast reaches to the end of the days planned;
+`forecast.doubts` holds the attributes of `scheduler.weather.doubts.WeatherDoubts`. `money` holds
 the attributes of `scheduler.orders.model.MoneyAtStake`; a standard error that is unknown is null.
 A crew holds the attributes of `CrewOrders`; each of its `orders` those of `Order`, and its `place`
 from 1; each of its `stints` those of `Stint`, what the crew does today and tomorrow in the member
@@ -23,7 +25,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from functools import cache
 from typing import Any
@@ -34,6 +36,7 @@ from cattrs import Converter
 from scheduler.farm.model import Farm
 from scheduler.orders.model import CrewOrders, LeftOut, MachineMove, MoneyAtStake
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
+from scheduler.weather.doubts import WeatherDoubts
 from scheduler.windows.daily_hours import DayFigures
 
 
@@ -76,6 +79,7 @@ class IssuedPlan:
     age_h: float | None
     money: MoneyAtStake
     forecast_until: datetime | None = None
+    doubts: WeatherDoubts = field(default_factory=WeatherDoubts)
     machine_moves: tuple[MachineMove, ...] = ()
     undriven: tuple[str, ...] = ()
     farm_notes: tuple[str, ...] = ()
@@ -124,6 +128,7 @@ def read_issued_plan(document: Mapping[str, Any], farm: Farm) -> IssuedPlan:
         "issued": document["forecast"]["issued"],
         "makeup": document["makeup"]["chosen"],
         "forecast_until": document["forecast"].get("until"),
+        "doubts": document["forecast"].get("doubts", {}),
         "money": document.get("money") or _money_of_version_1(document),
     }
     return converter(farm.tz).structure(named, IssuedPlan)

@@ -17,6 +17,7 @@ from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.orders.cautions import DayCaution
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
+from scheduler.weather.doubts import WeatherDoubts
 from scheduler.windows.lessons import Lesson
 from scheduler.work_tables.crew_makeup import MakeUp
 
@@ -335,8 +336,8 @@ class Morning:
 
     `season` starts some days before `now` and runs to the horizon; its field axis follows
     `farm.fields`, then the wet hollows (`season_rows`). `forecast_until` is the end of the
-    forecast; past weather stands in for the hours after it; None where it reaches to the end of
-    the days planned. `decision` prices a user's own orders; no output
+    forecast; other weather stands in for the hours after it, see `doubts`; None where it reaches to
+    the end of the days planned. `decision` prices a user's own orders; no output
     shows it.
     """
 
@@ -365,4 +366,5 @@ class Morning:
     machine_moves: tuple[MachineMove, ...] = ()  # against the previous orders, else the farm file
     undriven: tuple[str, ...] = ()  # machines that are up and that nobody drives on the first day
     lessons: tuple[Lesson, ...] = ()  # what the book's readings taught
+    doubts: WeatherDoubts = field(default_factory=WeatherDoubts)
     decision: Decision | None = field(default=None, repr=False, compare=False)

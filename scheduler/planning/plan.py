@@ -9,15 +9,18 @@ from pathlib import Path
 from readiness.atmosphere.weather import HOUR, Weather
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
-from scheduler.errors import FarmError
+from scheduler.errors import FarmError, NoPlanError, NothingToCutError
 from scheduler.explanation.briefing import crew_orders, left_out
+from scheduler.explanation.closed_hours import idle_note
 from scheduler.explanation.deciding import deciding_causes
 from scheduler.explanation.deliveries import point_totals
 from scheduler.explanation.money import money_at_stake
 from scheduler.explanation.own_order import OwnOrderPrice, price_own_order
 from scheduler.explanation.swap_costs import alternatives
+from scheduler.farm.model import Farm
 from scheduler.farm.remarks import farm_notes
-from scheduler.farm.slots import SLOT_MIN, slot_times
+from scheduler.farm.slots import SLOT_MIN, farm_time, slot_times
+from scheduler.farm.wording import clock, closed_text
 from scheduler.language.translation import _
 from scheduler.orders.changes import changes_since, machine_moves
 from scheduler.orders.decision import Decision
@@ -102,15 +105,35 @@ def plan_farm(
     standing_loss = standing_loss_of(farm, season, slots)
 
     # make-up and policy: what the crews are to do, played by the simulator in every member
-    decision = decide(
-        standing_loss, situation_of(information), seed=seed, effort=effort, progress=progress
-    )
+    try:
+        decision = decide(
+            standing_loss, situation_of(information), seed=seed, effort=effort, progress=progress
+        )
+    except NothingToCutError as error:
+        until = farm_time(slots[-1], farm.tz) + timedelta(minutes=SLOT_MIN)
+        closed = _closed_text(farm, season, sky, now=information.now, until=until)
+        raise NoPlanError(closed or str(error)) from None
 
     # times, chances, reasons and money that people read
     progress(PlanStage.FLOOR, 0.8)
     money = money_at_stake(decision, with_floor=effort is NORMAL)
     progress(PlanStage.BRIEFING, 0.9)
     return _brief(information, decision, season, sky, money, seed=seed)
+
+
+def _closed_text(
+    farm: Farm, season: Season, sky: Weather, *, now: datetime, until: datetime
+) -> str:
+    """What keeps all fields closed in the hours planned; "" where one opens."""
+    note = idle_note(farm, season, sky, now=now, until=until)
+    if note.opens is not None or note.closed_by is None:
+        return ""
+    return _(
+        "no crew can cut anything within the days planned: {cause}. No field opens before {until}: "
+        "plan again with the next forecast, or more days with --days",
+        cause=closed_text(note.closed_by, note.rain_mm, farm.units),
+        until=clock(until, now, farm.units),
+    )
 
 
 def situation_of(information: InformationState) -> Situation:
@@ -138,7 +161,7 @@ def _brief(
     """Explain a decision."""
     farm, weather, now = information.farm, information.weather, information.now
     sold = within_buyers_limits(farm, season)
-    crews = crew_orders(decision, sold, alternatives(decision))
+    crews = crew_orders(decision, sold, sky, alternatives(decision))
     changes: tuple[Change | str, ...] = ()
     if information.previous_orders is not None:
         changes = (
@@ -158,6 +181,7 @@ def _brief(
         else weather.forecast_until.astimezone(farm.tz),
         weather_notes=weather.notes,
         farm_notes=farm_notes(farm),
+        doubts=weather.doubts,
         members=season.moisture.shape[0],
         weather=sky,
         season=season,

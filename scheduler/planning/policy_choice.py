@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from scheduler.costs.standing_loss import StandingLoss
-from scheduler.errors import NoPlanError
+from scheduler.errors import NoPlanError, NothingToCutError
 from scheduler.explanation.own_order import jobs_named
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import farm_time
@@ -165,7 +165,7 @@ class _Choice:
         work = compile_makeup(standing_loss, situation, makeup)
         tables = work.tables
         if (tables.point < 0).all() or not np.isfinite(tables.wet).any():
-            raise NoPlanError(
+            raise NothingToCutError(
                 _(
                     "no crew can cut anything within the days planned; see `afterrain ready` for "
                     "what closes the hours, plan more days, or raise a limit or a delivery point's "

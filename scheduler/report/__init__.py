@@ -5,6 +5,7 @@ Layer: may import planning and what lies below.
 - `phrases`: phrases about orders, the same in every output
 - `order_phrases`: phrases about reasons, fallbacks and changes of orders
 - `caution_phrases`: phrases about cautions, of the day and standing
+- `weather_phrases`: phrases about the weather of a plan
 - `lesson_phrases`: phrases about what readings taught
 - `figures/`: figures of a plan, and figures as text inside a page
 - `terminal/`: what `plan` and `ready` print

@@ -23,7 +23,6 @@ from scheduler.farm.wording import day_name, one_line, sentence, time_of_day
 from scheduler.language.translation import N_, _
 from scheduler.orders.model import CLOCK_DAYS, CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
-    beyond_forecast,
     chance_text,
     idle_crews,
     last_day,
@@ -40,6 +39,7 @@ from scheduler.report.phrases import (
     own_crop,
 )
 from scheduler.report.today import crew_day
+from scheduler.report.weather_phrases import beyond_forecast
 
 TITLE = N_("Cutting order {crew}")
 
@@ -260,7 +260,7 @@ def _description(order: Order, morning: Morning) -> Iterator[str]:
     yield f"{own_crop(order, morning.farm)}, {area}, {grain_text(order, morning)}"
     if start := start_text(order, morning):
         yield _("Start {moisture}", moisture=start)
-    if beyond := beyond_forecast(order, morning.forecast_until):
+    if beyond := beyond_forecast(order, morning):
         yield sentence(beyond)
     yield sentence(points_text(order, morning.farm))
     if order.headland_only:

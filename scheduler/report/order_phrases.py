@@ -12,7 +12,15 @@ from readiness.grain.crops import CROPS
 from readiness.season.codes import Reason
 from scheduler.farm.model import Farm
 from scheduler.farm.units import Units, short_number, show_money
-from scheduler.farm.wording import REASON_TEXT, clock, day_name, one_line, percent, time_of_day
+from scheduler.farm.wording import (
+    REASON_TEXT,
+    clock,
+    closed_text,
+    day_name,
+    one_line,
+    percent,
+    time_of_day,
+)
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
@@ -412,13 +420,6 @@ def last_day(order: Order) -> date:
     return order.cut_by or order.finish.mid.date()
 
 
-def beyond_forecast(order: Order, forecast_until: datetime | None) -> str:
-    """A remark on an order that begins after the end of the forecast, else ""."""
-    if forecast_until is None or order.start.mid < forecast_until:
-        return ""
-    return _("beyond the forecast; from past weather")
-
-
 def finish_clock(order: Order, plan: Morning | IssuedPlan, beside: date) -> str:
     """Clock time of the finish; 'after Mon 06:00' where it is beyond the days planned."""
     if order.finish.mid < plan.until:
@@ -548,13 +549,23 @@ def idle_crew_text(crew: str, plan: Morning | IssuedPlan) -> str:
 
 
 def note_text(note: IdleNote | str, units: Units) -> str:
-    """Why a crew cuts nothing today."""
+    """Why a crew cuts nothing today, when it starts, and when the first field may open."""
     if isinstance(note, str):
         return note
     if note.first_start is None:
-        return _("nothing to cut within the days planned")
-    return _(
-        "nothing to cut today; first start {day} {time}",
-        day=day_name(note.first_start),
-        time=time_of_day(note.first_start, units),
-    )
+        text = _("nothing to cut within the days planned")
+    else:
+        text = _("nothing to cut today")
+    if note.closed_by is not None:
+        text += ": " + closed_text(note.closed_by, note.rain_mm, units)
+    if note.first_start is not None:
+        text += "; " + _("first start {time}", time=_day_and_time(note.first_start, units))
+    if note.opens is not None and (note.first_start is None or note.opens < note.first_start):
+        time = _day_and_time(note.opens, units)
+        text += "; " + _("in one forecast of ten some field opens by {time}", time=time)
+    return text
+
+
+def _day_and_time(when: datetime, units: Units) -> str:
+    """'Sat 16 Aug 10 am'."""
+    return f"{day_name(when)} {time_of_day(when, units)}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from readiness.grain.crops import CROPS
 from readiness.grain.grade import SAMPLE_GRADE
@@ -114,9 +114,6 @@ STAGE_TEXT: dict[Stage, str] = {
     PlanStage.FLOOR: N_("reckoning the money"),
     PlanStage.BRIEFING: N_("putting it into words"),
 }
-#: End of the forecast up to which the plan warns, h from now; assumed: today and tomorrow, the
-#: days that a crew is sent out for.
-SHORT_FORECAST_H = 36.0
 #: The road to a field, by its surface.
 APPROACH_TEXT = {
     "paved": N_("Paved approach"),
@@ -350,39 +347,6 @@ def makeup_text(makeup: MakeUp) -> str:
 def total_area(crew: CrewOrders, morning: Morning) -> str:
     """Area of all orders of a crew."""
     return show_area(sum(o.area_ha for o in crew.orders), morning.farm.units)
-
-
-def weather_line(plan: Morning | IssuedPlan) -> str:
-    """Source, members, age and end of the forecast, and the end of planning."""
-    zone, now = plan.farm.tz, plan.now
-    units = plan.farm.units
-    parts = [one_line(plan.source), ngettext("{n} member", "{n} members", plan.members)]
-    if plan.issued is not None:
-        parts.append(_("issued {time}", time=clock(plan.issued.astimezone(zone), now, units)))
-    if plan.age_h is None:
-        parts.append(_("age unknown"))
-    else:
-        parts.append(_("{hours} h old", hours=round(plan.age_h)))
-    if plan.forecast_until is not None:
-        parts.append(
-            _("forecast to {time}", time=clock(plan.forecast_until.astimezone(zone), now, units))
-        )
-    until = clock(plan.until, now, units)
-    return _("{forecast}; planned to {time}", forecast=", ".join(parts), time=until)
-
-
-def short_forecast_text(plan: Morning | IssuedPlan) -> str:
-    """A warning where the forecast ends within `SHORT_FORECAST_H`, else ""."""
-    if plan.forecast_until is None:
-        return ""
-    hours = (plan.forecast_until - plan.now) / timedelta(hours=1)
-    if hours > SHORT_FORECAST_H:
-        return ""
-    return _(
-        "The forecast reaches only {hours} hours ahead. Orders after that are a guess from past "
-        "weather: fetch a longer forecast before you count on them.",
-        hours=round(hours),
-    )
 
 
 def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:

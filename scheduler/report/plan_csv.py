@@ -12,8 +12,9 @@ from scheduler.farm.units import Units, from_si, lb_bu, unit_name
 from scheduler.farm.wording import formula_safe
 from scheduler.language.translation import SOURCE, in_language
 from scheduler.orders.model import Morning, Order
-from scheduler.report.order_phrases import beyond_forecast, last_day, points_text, reason_text
+from scheduler.report.order_phrases import last_day, points_text, reason_text
 from scheduler.report.phrases import grade_name, haul_text, own_crop
+from scheduler.report.weather_phrases import beyond_forecast
 
 Cell = str | float
 
@@ -34,7 +35,7 @@ def plan_csv(morning: Morning) -> str:
 
 def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
     """Columns by their heading, each with the function that gives an order's cell."""
-    farm, units, until = morning.farm, morning.farm.units, morning.forecast_until
+    farm, units = morning.farm, morning.farm.units
     distance, area, mass = (unit_name(q, units) for q in ("distance", "area", "mass"))
     return {
         "field": lambda o: formula_safe(o.field),
@@ -62,7 +63,7 @@ def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
         "cut_by_pct": lambda o: _number(100 * o.chance, 0),
         "cut_at_all_pct": lambda o: _number(100 * o.done, 0),
         "in_forecast_shown": lambda o: "yes" if o.shown else "no",
-        "beyond_forecast": lambda o: "yes" if beyond_forecast(o, until) else "no",
+        "beyond_forecast": lambda o: "yes" if beyond_forecast(o, morning) else "no",
         "loads": lambda o: _number(o.loads, 1),
         "point": lambda o: formula_safe(o.point),
         "haul": lambda o: formula_safe(haul_text(o)),

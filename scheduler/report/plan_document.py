@@ -50,6 +50,7 @@ def plan_json(morning: Morning) -> dict[str, Any]:
             "age_h": data(morning.age_h),
             "until": data(morning.forecast_until),
             "notes": list(morning.weather_notes),
+            "doubts": data(morning.doubts),
         },
         "makeup": {
             "chosen": makeup_text(morning.makeup),

@@ -20,7 +20,6 @@ from scheduler.report.figures.svg import (
 )
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
-    beyond_forecast,
     by_clock,
     change_text,
     deciding_lines,
@@ -51,12 +50,17 @@ from scheduler.report.phrases import (
     own_crop,
     quality_note,
     row_title,
-    short_forecast_text,
     times_note,
-    weather_line,
 )
 from scheduler.report.template_environment import template_environment, unbroken, value_texts
 from scheduler.report.today import by_day, crew_days, later_orders
+from scheduler.report.weather_phrases import (
+    beyond_forecast,
+    beyond_mark_note,
+    cut_by_day,
+    weather_doubts,
+    weather_line,
+)
 from scheduler.windows.daily_hours import DayHours, hours_by_day, row_of
 from scheduler.windows.model_inputs import season_rows
 
@@ -81,7 +85,9 @@ def sheet(morning: Morning) -> str:
         deciding=deciding_lines(morning.deciding, morning.farm.currency),
         kept=own_order_kept(morning),
         kept_note=kept_note(morning),
-        short_forecast=short_forecast_text(morning),
+        weather_doubts=weather_doubts(morning),
+        cut_by_day=lambda order: cut_by_day(order, morning),
+        beyond_mark=beyond_mark_note(morning),
         makeup_lines=makeup_lines(morning),
         times_note=times_note(morning.members),
         today_cautions=day_caution_lines(morning),
@@ -104,7 +110,7 @@ def sheet(morning: Morning) -> str:
         way_lines=way_lines,
         start_text=lambda order: start_text(order, morning),
         points_text=lambda order: points_text(order, morning.farm),
-        beyond=lambda order: beyond_forecast(order, morning.forecast_until),
+        beyond=lambda order: beyond_forecast(order, morning),
         finish_clock=lambda order, day: finish_clock(order, morning, day),
         other_forecast=other_forecast,
         left_unfinished=lambda order: left_unfinished(order, morning),

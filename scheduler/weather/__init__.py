@@ -10,6 +10,7 @@ Layer: may import farm_files and what lies below.
 - `history`: weather so far: records, gauges, gaps
 - `bias_correction`: forecast rain corrected by past forecasts and gauges
 - `field_weather`: records up to now and members from now on, per field
+- `doubts`: where the weather of a plan is not a forecast for this farm
 - `fetch`: `afterrain fetch`: weather of the farm from the services
 - `fetch_soil`: soil of the fields from the soil survey
 """

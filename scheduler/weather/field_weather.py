@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -36,6 +36,7 @@ from scheduler.weather.bias_correction import (
     learnt_correlation,
     rain_pairs,
 )
+from scheduler.weather.doubts import OLD_FORECAST_H, WeatherDoubts
 from scheduler.weather.history import (
     FRAME_VARIABLES,
     gauge_readings,
@@ -47,7 +48,7 @@ from scheduler.weather.history import (
 )
 from scheduler.weather.selection import (
     CLOCK_SLACK,
-    NEWER_BY_H,
+    MAX_DISTANCE_KM,
     ForecastCell,
     answers_near,
     cells_from_file,
@@ -81,6 +82,7 @@ class FarmWeather:
     source : service and product of the forecast, or name of the file.
     issued, age_h : time of issue (UTC) and age now, h; None where unknown.
     forecast_until : end of the forecast itself (UTC); None where `forecast` holds no later hours.
+    doubts : where the weather is not a forecast for this farm.
     notes : sentences that the user must know.
     warnings : official warnings that are not over for all fields.
     """
@@ -94,6 +96,7 @@ class FarmWeather:
     notes: tuple[str, ...]
     warnings: tuple[Alert, ...] = ()
     forecast_until: datetime | None = None
+    doubts: WeatherDoubts = field(default_factory=WeatherDoubts)
 
 
 def weather_for(
@@ -136,10 +139,11 @@ def weather_for(
     readings = gauge_readings(farm, gauges)
     pairs = rain_pairs(folder, readings, cells[0].source.rpartition(" ")[2], until=now)
     try:
-        ahead = _forecast(cells, hour, farm.tz, notes)
+        ahead, hole = _forecast(cells, hour, farm.tz, notes)
     except WeatherError as error:
         raise WeatherError(f"{forecast}: {error}" if forecast else str(error)) from None
-    members, stop = _members(ahead, recorded, _lead(cells, hour), days, seed, pairs, farm.tz, notes)
+    climate = recorded if recorded is not None and _has_enough_days(recorded, hour) else None
+    members, stop = _members(ahead, climate, _lead(cells, hour), days, seed, pairs, farm.tz, notes)
     past = past_or_stand_in(recorded, members, hour, notes, readings=readings).sites(cell_of)
     ahead = members.sites(cell_of)
     thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
@@ -154,7 +158,20 @@ def weather_for(
         notes=tuple(dict.fromkeys(notes)),
         warnings=tuple(dict.fromkeys(w.alert for w in warnings)),
         forecast_until=_utc(stop) if stop < members.stop else None,
+        doubts=WeatherDoubts(
+            past_stored=recorded is not None and recorded.shape[2] > 0,
+            outlook_stored=climate is not None,
+            hole=hole,
+            elsewhere_km=_far_away(cells, farm),
+        ),
     )
+
+
+def _far_away(cells: Sequence[ForecastCell], farm: Farm) -> float | None:
+    """Distance of the forecast's place from the farthest field, km; None where it is near."""
+    places = [(c.payload.lat, c.payload.lon) for c in cells]
+    far = float(nearest_places(farm.fields, places)[1].max())
+    return far if far > MAX_DISTANCE_KM else None
 
 
 def _utc(time: np.datetime64) -> datetime:
@@ -173,7 +190,7 @@ def _note_age(
     """Note an unknown or great age of the forecast."""
     if issued is None:
         notes.append(_("The forecast does not say when it was issued; its age is unknown."))
-    elif (age := (now - issued) / timedelta(hours=1)) > NEWER_BY_H:
+    elif (age := (now - issued) / timedelta(hours=1)) > OLD_FORECAST_H:
         notes.append(
             _(
                 "The forecast ({source}) is {hours} h old, issued {time}; run `afterrain fetch` "
@@ -187,8 +204,8 @@ def _note_age(
 
 def _forecast(
     cells: Sequence[ForecastCell], hour: np.datetime64, tz: ZoneInfo, notes: list[str]
-) -> Weather:
-    """The forecast from now to its end or its first hole, (member, cell, hour).
+) -> tuple[Weather, tuple[datetime, datetime] | None]:
+    """The forecast from now to its end or its first hole, (member, cell, hour), and the hole.
 
     Raises
     ------
@@ -196,14 +213,15 @@ def _forecast(
         Where less than `LEAST_FORECAST_H` of it lie ahead.
     """
     common = _common([c.payload.weather for c in cells], hour, tz)
-    known = _without_unknown(fill_gaps(common, lat=cells[0].lat, lon=cells[0].lon), tz, notes)
+    filled = fill_gaps(common, lat=cells[0].lat, lon=cells[0].lon)
+    known, hole = _without_unknown(filled, tz, notes)
     if (hours := known.shape[2]) < LEAST_FORECAST_H:
         raise WeatherError(
             f"the forecast reaches {hours} h ahead, to {hour_text(known.stop, tz)}; a plan needs "
             f"{LEAST_FORECAST_H} h: run `afterrain fetch`, or give a longer one with "
             "--forecast FILE"
         )
-    return known
+    return known, hole
 
 
 def _members(
@@ -217,7 +235,6 @@ def _members(
     notes: list[str],
 ) -> tuple[Weather, np.datetime64]:
     """Weather of the members from now to the horizon, (member, cell, hour); the forecast's end."""
-    hour = members.start
     rain, groups = bias_corrected(members.rain, pairs, lead=lead)
     if groups:
         members = replace(members, rain=rain)
@@ -227,8 +244,8 @@ def _members(
                 days=pairs.days,
             )
         )
-    has_records = recorded is not None and _has_enough_days(recorded, hour)
-    if recorded is None or not has_records:
+    has_records = recorded is not None
+    if recorded is None:
         recorded = synthetic_records(members, seed=seed)
         notes.append(
             _(
@@ -300,8 +317,13 @@ def _common(parts: Sequence[Weather], hour: np.datetime64, tz: ZoneInfo) -> Weat
     return joined_sites(cut)
 
 
-def _without_unknown(forecast: Weather, tz: ZoneInfo, notes: list[str]) -> Weather:
-    """The forecast up to its first hour with an unknown value; gusts may be unknown."""
+def _without_unknown(
+    forecast: Weather, tz: ZoneInfo, notes: list[str]
+) -> tuple[Weather, tuple[datetime, datetime] | None]:
+    """The forecast up to its first hour with an unknown value, and the hole that ends it.
+
+    Gusts may be unknown. There is no hole where nothing is known after it.
+    """
     unknown = np.any(
         [np.isnan(getattr(forecast, n)).any(axis=(0, 1)) for n in VARIABLES if n != "gust"], axis=0
     )
@@ -314,10 +336,11 @@ def _without_unknown(forecast: Weather, tz: ZoneInfo, notes: list[str]) -> Weath
             f"the forecast does not give {', '.join(names)} for the next hour; fetch another, or "
             "give one with --forecast FILE"
         )
-    rest = unknown[hours:]
+    rest, hole = unknown[hours:], None
     if not rest.all():
         begin = forecast.start + hours * HOUR
         end = begin + int(rest.argmin()) * HOUR
+        hole = farm_time(begin, tz), farm_time(end, tz)
         notes.append(
             _(
                 "The forecast has a hole from {begin} to {end}: only the hours before it are used.",
@@ -325,7 +348,7 @@ def _without_unknown(forecast: Weather, tz: ZoneInfo, notes: list[str]) -> Weath
                 end=hour_text(end, tz),
             )
         )
-    return forecast.between(forecast.start, forecast.start + hours * HOUR)
+    return forecast.between(forecast.start, forecast.start + hours * HOUR), hole
 
 
 class _Warning(NamedTuple):

@@ -18,7 +18,7 @@ from readiness.atmosphere.weather import HOUR, VARIABLES, Weather
 from readiness.forecasts.gauge_kriging import MISSED_SHOWER_H, GaugeReading, merge_gauges
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import farm_time
-from scheduler.farm.units import INCH_MM, show_number
+from scheduler.farm.units import rough_depth
 from scheduler.language.translation import _
 from scheduler.weather.selection import FORECAST_PRODUCTS, ForecastCell, answers_near, read_cell
 from scheduler.weather.store import StoredAnswer, stored_answers
@@ -254,17 +254,10 @@ def with_gauges(
             _(
                 "Your gauges override gridded rain; at the field farthest from a gauge one reading "
                 "of the last week is uncertain by ±{amount} (one standard error).",
-                amount=_rough_depth(worst, farm),
+                amount=rough_depth(worst, farm.units),
             )
         )
     return merged
-
-
-def _rough_depth(mm: float, farm: Farm) -> str:
-    """Depth to a tenth of an inch, or to a millimetre."""
-    if farm.units == "us":
-        return f"{show_number(mm / INCH_MM, 1)} in"
-    return f"{show_number(mm)} mm"
 
 
 def gauge_readings(farm: Farm, gauges: pd.DataFrame | None) -> list[GaugeReading]:

@@ -19,7 +19,6 @@ from scheduler.orders.model import CrewOrders, Order
 from scheduler.report.caution_phrases import issued_day_cautions, standing_cautions
 from scheduler.report.figures.hour_shades import shades
 from scheduler.report.order_phrases import (
-    beyond_forecast,
     chance_text,
     finish_clock,
     kept_note,
@@ -32,8 +31,9 @@ from scheduler.report.order_phrases import (
     start_text,
     way_lines,
 )
-from scheduler.report.phrases import money_lines, short_forecast_text, times_note, weather_line
+from scheduler.report.phrases import money_lines, times_note
 from scheduler.report.today import by_day, crew_days
+from scheduler.report.weather_phrases import beyond_forecast, weather_doubts, weather_line
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.web.access.guard import SHEET_POLICY
@@ -209,7 +209,7 @@ def _orders_view(plan: IssuedPlan, now: datetime) -> dict[str, Any]:
     age = None if plan.issued is None else (now - plan.issued).total_seconds() / 3600.0
     return {
         "weather": weather_line(replace(plan, age_h=age)),
-        "short_forecast": short_forecast_text(plan),
+        "weather_doubts": weather_doubts(replace(plan, age_h=None)),
         "money_lines": money_lines(plan),
         "kept": own_order_kept(plan),
         "kept_note": kept_note(plan),
@@ -229,7 +229,7 @@ def _order_texts(plan: IssuedPlan) -> dict[str, Callable[..., Any]]:
         "finish": lambda order, day: finish_clock(order, plan, day),
         "other": other_forecast,
         "left": lambda order: left_unfinished(order, plan),
-        "beyond": lambda order: beyond_forecast(order, plan.forecast_until),
+        "beyond": lambda order: beyond_forecast(order, plan),
         "way": way_lines,
         "machines": lambda crew: machine_change_text(crew, plan),
     }

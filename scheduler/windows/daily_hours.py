@@ -14,7 +14,7 @@ from readiness.season.simulate import Season
 from readiness.season.windows import DailyWindows, daily_windows
 from scheduler.farm.model import Farm
 from scheduler.farm.opening_hours import down_slots
-from scheduler.farm.slots import utc_hour
+from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.working_time import crew_slots
 from scheduler.language.translation import N_
 from scheduler.windows.model_inputs import season_rows
@@ -132,6 +132,25 @@ def hours_by_day(
             )
             for row in range(windows.trafficable.shape[1])
         ]
+    return out
+
+
+def some_field_hours(farm: Farm, season: Season, *, now: datetime) -> dict[date, tuple[int, int]]:
+    """Hours of each day from today in which at least one field can be cut while a crew works.
+
+    Returns
+    -------
+    By day, the 10th and 90th percentile over members, whole hours; of today only the hours left.
+    """
+    left = within_working_hours(farm, within_buyers_limits(farm, from_now(season, now)))
+    some_open = (left.reason == Reason.OPEN).any(axis=1)
+    local = [farm_time(left.start + h * HOUR, farm.tz).date() for h in range(left.reason.shape[2])]
+    out = {}
+    for day in dict.fromkeys(local):
+        hours = some_open[:, [at == day for at in local]]
+        if day == local[0] or hours.shape[1] >= SHORTEST_DAY_H:
+            low, high = np.quantile(hours.sum(axis=1), [0.1, 0.9], method="inverted_cdf")
+            out[day] = int(low), int(high)
     return out
 
 

@@ -309,11 +309,32 @@ def test_no_combine_up_is_no_plan(information):
         plan_farm(replace(information, farm=farm), effort=FAST)
 
 
+def test_a_field_of_today_or_tomorrow_stands_with_the_crew_that_cuts_most_of_it_then(morning):
+    area = {}
+    for crew in morning.crews:
+        for s in crew.stints:
+            key = crew.crew, (s.field, s.parcel)
+            area[key] = area.get(key, 0.0) + s.area_ha
+    ordered = {(o.field, o.parcel): crew.crew for crew in morning.crews for o in crew.orders}
+    for (_, field), _ in area.items():
+        crews = {crew: ha for (crew, name), ha in area.items() if name == field}
+        assert ordered[field] == max(crews, key=crews.get)
+
+
+def test_a_crew_that_works_today_has_no_note_and_falls_back_from_its_first_field(morning):
+    for crew in morning.crews:
+        today = crew.stints_on(morning.now.date())
+        assert bool(crew.note) != bool(today)
+        if today and crew.fallback is not None:
+            assert crew.fallback.if_tough.first_name == today[0].name
+
+
 def test_rain_without_end_is_no_plan_with_a_reason(information):
     wet = replace(
         information.weather.forecast, rain=np.full_like(information.weather.forecast.rain, 2.0)
     )
-    with pytest.raises(NoPlanError, match="no crew can cut anything"):
+    message = "no crew can cut anything .*: rain, about 7.6 in. No field opens before Sun 6 am: "
+    with pytest.raises(NoPlanError, match=message):
         plan_farm(
             replace(information, weather=replace(information.weather, forecast=wet)),
             days=4,

@@ -32,7 +32,6 @@ from scheduler.orders.reasons import (
     Wait,
 )
 from scheduler.report.order_phrases import (
-    beyond_forecast,
     chance_text,
     change_text,
     deciding_lines,
@@ -147,6 +146,26 @@ def test_idle_note():
         "nothing to cut today; first start Sat 16 Aug 10 am"
     )
     assert note_text("", "us") == ""
+
+
+def test_an_idle_note_says_rain_and_when_the_first_field_may_open():
+    wet = IdleNote(first_start=TEN, closed_by=Reason.GROUND, rain_mm=18.0)
+    early = replace(wet, opens=TEN.replace(hour=8))
+    rain = "nothing to cut today: rain, about 0.7 in; first start Sat 16 Aug 10 am"
+    assert note_text(wet, "us") == rain
+    assert note_text(replace(wet, opens=TEN), "us") == rain
+    assert note_text(early, "us") == (
+        f"{rain}; in one forecast of ten some field opens by Sat 16 Aug 8 am"
+    )
+    dry = replace(wet, rain_mm=0.2)
+    assert note_text(dry, "us") == (
+        "nothing to cut today: ground too soft; first start Sat 16 Aug 10 am"
+    )
+    green = replace(early, first_start=None, closed_by=Reason.GREEN)
+    assert note_text(green, "metric") == (
+        "nothing to cut within the days planned: not ripe; in one forecast of ten some field opens "
+        "by Sat 16 Aug 08:00"
+    )
 
 
 def test_changes_against_the_previous_orders():
@@ -264,13 +283,6 @@ def test_grain_goes_by_its_moisture():
     assert points_text(shut, farm, shut=False) == "Elevator"
     either = replace(order, deliveries=(both[0], replace(both[1], why="")))
     assert points_text(either, farm) == "Elevator or Home bins"
-
-
-def test_an_order_after_the_end_of_the_forecast_says_so():
-    first, _, later = mornings.morning().crews[0].orders
-    until = mornings.NOW + timedelta(hours=25)
-    assert beyond_forecast(first, until) == beyond_forecast(later, None) == ""
-    assert beyond_forecast(later, until) == "beyond the forecast; from past weather"
 
 
 def test_the_share_beside_a_day_is_that_of_finished_forecasts():

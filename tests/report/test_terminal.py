@@ -1,7 +1,6 @@
 """What the terminal prints, line by line and within its width."""
 
 from dataclasses import replace
-from datetime import timedelta
 from math import inf, nan
 
 import mornings
@@ -16,9 +15,7 @@ from scheduler.planning.stages import PlanStage
 from scheduler.report.phrases import (
     STAGE_TEXT,
     money_lines,
-    short_forecast_text,
     time_range,
-    weather_line,
 )
 from scheduler.report.terminal.full_plan import full_plan
 from scheduler.report.terminal.lines import WIDTH
@@ -36,8 +33,8 @@ def test_everything_an_order_needs(morning):
         "CREW NORTH",
         "Today, Sat 16 Aug",
         " 1  Home quarter (F01)  hard wheat  98.8 ac, 5.1 loads to Elevator (5,291 bu)",
-        "leave 9:20 am (move 40 min, 5.9 mi)  start 10 am (9 am-11 am)  done 2:30 pm (1:30\n"
-        "    pm-3:30 pm)\n",
+        "leave 9:20 am (move 40 min, 5.9 mi)  start 10 am (9 am-11 am)  done 2:30 pm\n"
+        "    (1:30 pm-3:30 pm)\n",
         "moisture 14.4 % (13.2-15.9 %)  58.5 lb/bu, 1.4 % sprouted: U.S. No. 2 by these alone\n",
         "    cut by Sat 16 Aug in 90 % of the forecasts  22.5 ac/h, as fast as the combines cut\n",
         "    held by your order\n    start at 16 % or drier\n",
@@ -208,19 +205,6 @@ def test_money_of_a_plan_of_an_earlier_version_is_its_loss(morning):
 def test_cautious_plans_say_what_they_are_chosen_for():
     morning = mornings.morning(fields=2, rules=Rules(objective="cautious"))
     assert "chosen for the worst fifth of the forecasts" in money_lines(morning)[-1]
-
-
-def test_a_plan_beyond_its_forecast_says_so():
-    # hand: 06:00 on Saturday and 25 hours are Sunday 07:00; one order begins on Sunday, at 10:00
-    morning = mornings.morning(fields=6, days=3)
-    short = replace(morning, forecast_until=morning.now + timedelta(hours=25))
-    text = full_plan(short)
-    assert "forecast to Sun 7 am; planned to Tue 6 am" in weather_line(short)
-    assert "The forecast reaches only 25 hours ahead." in text
-    assert text.count("    beyond the forecast; from past weather\n") == 1
-    assert "beyond the forecast" not in full_plan(morning)
-    longer = replace(short, forecast_until=morning.now + timedelta(days=2))
-    assert short_forecast_text(longer) == short_forecast_text(morning) == ""
 
 
 def test_times_name_their_day_only_where_it_differs():

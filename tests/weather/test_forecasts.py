@@ -18,6 +18,7 @@ from scheduler.farm_files.folder import read_farm, read_rain
 from scheduler.verification.forecast_page import truth_text
 from scheduler.verification.forecasts import LEADS, verify
 from scheduler.weather.bias_correction import RainPairs, bias_corrected, rain_pairs
+from scheduler.weather.doubts import WeatherDoubts
 from scheduler.weather.field_weather import weather_for
 from scheduler.weather.given_file import read_forecast
 from scheduler.weather.history import gauge_readings
@@ -228,6 +229,7 @@ def test_no_records_at_all_is_a_documented_stand_in(small):
     assert weather.past.estimated.all()
     assert weather.past.rain.sum() == 0.0
     assert weather.forecast.shape == (MEMBERS, len(farm.fields), 14 * 24)
+    assert weather.doubts == WeatherDoubts(past_stored=False, outlook_stored=False)
     assert any("no weather records" in n for n in weather.notes)
     assert any("rough guess" in n for n in weather.notes)
 
@@ -245,6 +247,7 @@ def test_days_past_of_a_forecast_stand_for_records(small):
     assert weather.past.start == np.datetime64(start.replace(tzinfo=None), "h")
     want = rows["precipitation"][24 * (FIRST_ISSUE - 7) + 1 : 24 * FIRST_ISSUE + 7].sum()
     assert weather.past.rain[0, 0].sum() == pytest.approx(want)
+    assert weather.doubts == WeatherDoubts(past_stored=True, outlook_stored=False)
     assert any("rough guess" in n for n in weather.notes)
     assert np.isfinite(weather.forecast.rain).all()
 
@@ -432,6 +435,7 @@ def test_a_forecast_for_another_place_is_refused_unless_it_is_wanted(small, samp
         weather_for(folder, metric, now, days=2, forecast=path)
     forced = weather_for(folder, farm, now, days=2, forecast=path, elsewhere=True)
     assert any("mi from the farthest field, as you chose" in n for n in forced.notes)
+    assert forced.doubts.elsewhere_km == pytest.approx(111.2, abs=15.0)  # of the farthest field
     assert main(["ready", str(folder), "--on", now.isoformat(), "--forecast", str(path)]) == 1
     words = ["ready", str(folder), "--on", now.isoformat(), "--forecast", str(path), "--elsewhere"]
     assert main(words) == 0
@@ -464,6 +468,7 @@ def test_what_lies_beyond_a_forecast_of_a_day_is_told_apart(sample, tmp_path):
         for n in weather.notes
     )
     assert weather.forecast.shape[0] > 1  # dressed, so that times have a spread
+    assert weather.doubts == WeatherDoubts()
 
 
 def test_a_hole_in_a_forecast_ends_it_and_is_named(sample, tmp_path):
@@ -475,6 +480,10 @@ def test_a_hole_in_a_forecast_ends_it_and_is_named(sample, tmp_path):
         "it are used."
     )
     assert hole in weather.notes
+    begin, end = weather.doubts.hole
+    assert (begin, end) == (MORNING + timedelta(days=2), MORNING + timedelta(days=3, hours=16))
+    assert weather.doubts.past_stored
+    assert weather.doubts.outlook_stored
     early = hourly_table(tmp_path / "g.csv", 120, skip=range(5, 45))
     with pytest.raises(WeatherError, match="reaches 5 h ahead"):
         weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=early)

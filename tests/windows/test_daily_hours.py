@@ -11,7 +11,7 @@ from readiness.season.codes import Reason, Tier
 from scheduler.report.phrases import lost_to_text
 from scheduler.report.terminal.lines import WIDTH
 from scheduler.report.terminal.ready_hours import ready_hours
-from scheduler.windows.daily_hours import from_now, hours_by_day
+from scheduler.windows.daily_hours import from_now, hours_by_day, some_field_hours
 from scheduler.windows.model_inputs import season_for_work
 
 
@@ -53,6 +53,24 @@ def test_counts_of_today_start_now(morning):
     assert "Home quarter (F01)               6    6 (2-6)  10:00   75 %  ground too soft" in text
     assert max(map(len, text.splitlines())) <= WIDTH
     assert "Mon 18 Aug" not in text
+
+
+# hand: in members 0-2 the first field is open today from 15:00 to 18:00 and the second from 17:00
+# to 19:00, which are 4 h together, and both from 22:00, when no crew works; member 3 stays closed.
+# The 10th percentile of 0, 4, 4, 4 is 0. Tomorrow member 3 alone opens, for 6 h.
+def test_hours_of_some_field_are_the_union_of_the_fields(morning):
+    season = shut(morning.season)
+    now = mornings.HISTORY_DAYS * 24
+    season.reason[:, 0, :now] = Reason.OPEN
+    for field, first, last in ((0, 9, 12), (1, 11, 13), (0, 16, 18), (1, 16, 18)):
+        season.reason[:3, field, now + first : now + last] = Reason.OPEN
+    season.reason[3, 1, now + 28 : now + 34] = Reason.OPEN
+    days = some_field_hours(morning.farm, season, now=morning.now)
+    assert days[date(2025, 8, 16)] == (0, 4)
+    assert days[date(2025, 8, 17)] == (0, 6)
+    assert days[date(2025, 8, 18)] == (0, 0)
+    # the last date holds the six hours to 06:00 only
+    assert list(days) == [date(2025, 8, 16), date(2025, 8, 17), date(2025, 8, 18)]
 
 
 # hand: wind of 5 m/s, over 10 mph, all day but from 10:00 to 15:00 on the first field and, in three

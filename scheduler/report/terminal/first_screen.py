@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from scheduler.farm.wording import crew_title, day_name, one_line, percent, sentence, time_of_day
 from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import _, ngettext
 from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import day_caution_lines
-from scheduler.report.order_phrases import last_day, undriven_text
-from scheduler.report.phrases import field_title, money_lines, short_forecast_text
+from scheduler.report.order_phrases import undriven_text
+from scheduler.report.phrases import field_title, money_lines
 from scheduler.report.terminal.lines import wrapped
 from scheduler.report.today import CrewDay, crew_days, later_orders
-from scheduler.windows.daily_hours import hours_by_day
+from scheduler.report.weather_phrases import beyond_mark_note, cut_by_day, day_mark, weather_doubts
+from scheduler.windows.daily_hours import some_field_hours
 
 #: Lines of the first screen; assumed: what a laptop shows without scrolling.
 LINES = 40
@@ -60,8 +59,11 @@ def _head(morning: Morning) -> list[str]:
         age=age,
     )
     lines = wrapped(title, 0)[:2]
-    if short := short_forecast_text(morning):
-        lines += wrapped(short, 0)
+    if doubts := weather_doubts(morning):
+        text = _("WEATHER {doubts}", doubts=" ".join(doubts))
+        if note := beyond_mark_note(morning):
+            text += f" ({note})"
+        lines += wrapped(text, 0, hang=INDENT)
     if morning.undriven:
         lines += wrapped(undriven_text(morning), 0, hang=2)[:2]
     for note in morning.farm_notes:
@@ -124,7 +126,8 @@ def _tomorrow_lines(morning: Morning) -> list[str]:
     days = crew_days(morning, ahead=1)
     if not days:
         return []
-    lines = wrapped(_("TOMORROW {day}", day=day_name(days[0].day)), 0)
+    named = day_name(days[0].day) + day_mark(days[0].day, morning)
+    lines = wrapped(_("TOMORROW {day}", day=named), 0)
     for day in days:
         lines += wrapped(f"{day.title}: {day.stays}", INDENT, hang=INDENT + 2)
     return lines
@@ -132,7 +135,8 @@ def _tomorrow_lines(morning: Morning) -> list[str]:
 
 def _ranked_lines(morning: Morning, room: int) -> list[str]:
     """Fields that are not finished by tomorrow, in each crew's order, as far as there is room."""
-    title = wrapped(_("AFTER THAT cut by, in which share of the forecasts"), 0)
+    heading = _("AFTER THAT cut by, in which share of the forecasts")
+    title = wrapped(heading, 0)
     for count in range(max((len(c.orders) for c in morning.crews), default=0), 0, -1):
         lines = [line for crew in morning.crews for line in _ranked_crew(morning, crew, count)]
         if lines and len(title) + len(lines) <= room:
@@ -145,19 +149,19 @@ def _ranked_crew(morning: Morning, crew: CrewOrders, count: int) -> list[str]:
     ahead = later_orders(morning, crew)
     if not ahead:
         return []
-    texts = [_ranked_text(order) for _place, order in ahead[:count]]
+    texts = [_ranked_text(order, morning) for _place, order in ahead[:count]]
     if len(ahead) > count:
         texts.append(ngettext("{n} more", "{n} more", len(ahead) - count))
     title = sentence(crew_title(crew.crew))
     return wrapped(f"{title}: {', '.join(texts)}", INDENT, hang=INDENT + 2)
 
 
-def _ranked_text(order: Order) -> str:
+def _ranked_text(order: Order, morning: Morning) -> str:
     """'Windbreak (F19) Sat 15 Aug (58 %)'."""
     return _(
         "{field} {day} ({share})",
         field=field_title(order),
-        day=day_name(last_day(order)),
+        day=cut_by_day(order, morning),
         share=percent(order.chance),
     )
 
@@ -166,16 +170,20 @@ def _money_lines(morning: Morning) -> list[str]:
     return wrapped(_("MONEY {text}", text=money_lines(morning)[0]), 0, hang=INDENT)
 
 
+def _whole_range(low: int, high: int) -> str:
+    """'4-7', or one number where both are the same."""
+    return f"{low}" if low == high else f"{low}-{high}"
+
+
 def _hours_lines(morning: Morning) -> list[str]:
-    """Hours that the middle field can be cut, by day."""
-    by_day = hours_by_day(morning.farm, morning.season, now=morning.now)
-    texts = []
-    for day, rows in list(by_day.items())[:HOURS_DAYS]:
-        known = [h.cut for h in rows if h.cut is not None]
-        if known:
-            texts.append(f"{short_day(day)} {np.median(known):.0f}")
-    if not texts:
-        return []
-    return wrapped(
-        _("HOURS to cut in the middle field: {hours}", hours=", ".join(texts)), 0, hang=INDENT
+    """Hours in which some field can be cut, by day."""
+    by_day = some_field_hours(morning.farm, morning.season, now=morning.now)
+    texts = [
+        f"{short_day(day)}{day_mark(day, morning)} {_whole_range(low, high)}"
+        for day, (low, high) in list(by_day.items())[:HOURS_DAYS]
+    ]
+    title = _(
+        "HOURS in which some field can be cut, in eight forecasts of ten: {hours}",
+        hours=", ".join(texts),
     )
+    return wrapped(title, 0, hang=INDENT)

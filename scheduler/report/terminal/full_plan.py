@@ -11,7 +11,6 @@ from scheduler.orders.model import CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import caution_lines
 from scheduler.report.lesson_phrases import lesson_lines
 from scheduler.report.order_phrases import (
-    beyond_forecast,
     by_clock,
     chance_text,
     change_text,
@@ -45,14 +44,13 @@ from scheduler.report.phrases import (
     own_crop,
     quality_note,
     quality_text,
-    short_forecast_text,
     time_range,
     times_note,
     total_area,
-    weather_line,
 )
 from scheduler.report.terminal.lines import WIDTH, heading, wrapped
 from scheduler.report.today import by_day
+from scheduler.report.weather_phrases import beyond_forecast, weather_doubts, weather_line
 
 
 def full_plan(morning: Morning) -> str:
@@ -102,8 +100,8 @@ def _head_lines(morning: Morning) -> list[str]:
         lines += wrapped(_("Assumed: {note}", note=one_line(note)), 0, hang=2)
     if kept := kept_note(morning):
         lines += wrapped(kept, 0)
-    if short := short_forecast_text(morning):
-        lines += wrapped(short, 0)
+    if doubts := weather_doubts(morning):
+        lines += wrapped(" ".join(doubts), 0)
     if morning.makeup:
         makeup = one_line(makeup_text(morning.makeup))
         lines += wrapped(_("Make-up: {makeup}", makeup=makeup), 0, hang=2)
@@ -186,7 +184,7 @@ def _order_lines(place: int, order: Order, morning: Morning) -> list[str]:
 def _remarks(order: Order, morning: Morning) -> Iterator[str]:
     if order.locked:
         yield _("held by your order")
-    if beyond := beyond_forecast(order, morning.forecast_until):
+    if beyond := beyond_forecast(order, morning):
         yield beyond
     if other := other_forecast(order):
         yield other
