@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from readiness.soil.running_gear import USUAL_CART_T, USUAL_COMBINE_T
+from readiness.validation.days_suitable import TEST_STATE
 from readiness.validation.soil_moisture import LAST_TRAINING, SoilResult, contingency_table
 from readiness.validation.validate import Validation
 from scheduler.report.template_environment import template_environment
@@ -31,7 +32,13 @@ def validation_page(validation: Validation) -> str:
     """The page of a validation, HTML."""
     head, *strengths = strength_lines()
     weeks = [
-        (str(w.state), str(w.week_ending)[:10], f"{w.reported:.1f}", f"{w.modelled:.1f}")
+        (
+            str(w.state),
+            str(w.week_ending)[:10],
+            f"{w.reported:.1f}",
+            f"{w.modelled:.1f}",
+            "tests" if w.state == TEST_STATE else "chooses",
+        )
         for w in validation.weeks.itertuples()
     ]
     template = template_environment("scheduler.verification").get_template("validation.html")

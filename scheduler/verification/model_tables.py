@@ -15,6 +15,7 @@ from readiness.soil.running_gear import (
     USUAL_COMBINE_T,
 )
 from readiness.soil.trafficability import land_limits, strengths_at_limits
+from readiness.validation.days_suitable import TEST_STATE
 from readiness.validation.hours_after_rain import HoursAfterRain
 from readiness.validation.soil_moisture import SoilResult
 from readiness.validation.validate import ValidationRow
@@ -22,9 +23,10 @@ from scheduler.farm_files.vocabulary import TEXTURES
 
 #: Caveat of all results, printed on the page and in the terminal.
 CAVEAT = (
-    "The model's own constants (drainage, redistribution, evaporation under sod) and the rules for "
-    "days suitable were chosen among variants while sixteen stations of all years and forty "
-    "state-weeks were in view; stations and years never seen are the fair test."
+    "The model's own constants (drainage, redistribution, evaporation under sod) were chosen among "
+    "variants while sixteen stations of all years were in view; stations and years never seen are "
+    f"the fair test. The rules for days suitable hold when weeks outside {TEST_STATE} alone choose "
+    f"them; the weeks of {TEST_STATE} test them, but were once in view."
 )
 VERDICTS = {True: "reached", False: "missed", None: "no data"}
 #: Fewest days of a station's year that enter its median.

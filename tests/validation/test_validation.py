@@ -12,7 +12,7 @@ from station_rows import daily_line
 
 from readiness.sources.uscrn import read_uscrn_daily
 from readiness.validation import soil_moisture, stations, validate
-from readiness.validation.days_suitable import STATES, state_weeks, state_weights
+from readiness.validation.days_suitable import STATES, state_mean, state_weeks
 from readiness.validation.hours_after_rain import hours_after_rain
 from scheduler.command import main
 from scheduler.verification.model_page import validation_page
@@ -63,18 +63,42 @@ def test_limit_of_the_model_takes_up_a_shift() -> None:
         assert table["hit"] == pytest.approx((probes[~trained] > limit).sum(), abs=1)
 
 
-# law: kriging weights add up to one, and a station in the state counts more than one far away
-def test_state_weights() -> None:
+# law: kriging weights add up to one, a station in the state counts more than one far away, and more
+# stations leave less error
+def test_state_mean() -> None:
     lat, lon = np.array([38.5, 46.9, 32.0]), np.array([-98.0, -97.0, -88.0])
-    weights = state_weights("KS", lat, lon)
-    assert weights.sum() == pytest.approx(1.0)
-    assert weights.argmax() == 0
+    mean, one = state_mean("KS", lat, lon), state_mean("KS", lat[:1], lon[:1])
+    assert mean.weights.sum() == pytest.approx(1.0)
+    assert mean.weights.argmax() == 0
+    assert one.weights == pytest.approx([1.0])
+    assert 0.0 < mean.error_variance < one.error_variance
     assert all(s < n and w < e for s, n, w, e in STATES.values())
 
 
+# hand: Kansas errs by +1 d, other states by 0: RMSE 1, 0 and sqrt(1/2); over all six weeks the
+# variances are 2/3 and 2/3 + 1/4, the covariance 2/3: r = sqrt(8/11)
+def test_weeks_that_choose_and_weeks_that_test() -> None:
+    weeks = pd.DataFrame(
+        {
+            "state": ["KS", "KS", "KS", "ND", "SD", "NE"],
+            "reported": [3.0, 4.0, 5.0, 3.0, 4.0, 5.0],
+            "modelled": [4.0, 5.0, 6.0, 3.0, 4.0, 5.0],
+            "standard_error": [0.5] * 6,
+        }
+    )
+    whole, choose, test = validate.week_rows(weeks)
+    few = "so few stations alone err by 0.50 d)"
+    assert (whole.met, choose.met, test.met) == (True, True, False)
+    assert whole.reached == f"r 0.853, 0.71 d, bias +0.50 d (6 weeks; {few}"
+    assert choose.reached == f"r 1.000, 0.00 d, bias +0.00 d (3 weeks; {few}"
+    assert test.reached == f"r 1.000, 1.00 d, bias +1.00 d (3 weeks; {few}"
+    assert "outside KS" in choose.name
+
+
 def test_rows_without_data_say_so() -> None:
-    rows = [*validate.soil_rows([]), validate.week_row(pd.DataFrame({"modelled": []}))]
-    assert [r.met for r in rows] == [None] * 6
+    none = pd.DataFrame({"state": [], "modelled": []})
+    rows = [*validate.soil_rows([]), *validate.week_rows(none)]
+    assert [r.met for r in rows] == [None] * 8
     assert {row_cells(r)[2:] for r in rows} == {("no data", "no data")}
 
 
