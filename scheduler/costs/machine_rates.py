@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from readiness.atmosphere.weather import Array
-from scheduler.farm.model import Cart, Combine, DeliveryPoint, Truck
+from scheduler.farm.model import Cart, Combine, DeliveryPoint, Field, Truck
 
 #: Rate left when combines unload at the field's edge, of that when they stop to unload where they
 #: stand (Delchev et al. 2016: about 11 % is lost). With a cart the combine unloads on the go; the
@@ -104,10 +104,6 @@ class CrewMachines:
     trucks: tuple[Truck, ...]
     in_turn: bool = False
 
-    def in_crop(self, crop: str) -> CrewMachines:
-        """The same machines with the headers and speeds of a crop."""
-        return replace(self, combines=tuple(c.in_crop(crop) for c in self.combines))
-
 
 class MachinesUp(NamedTuple):
     """Machines of one crew by slot, each (machine, slot): 1.0 where up, 0.0 where down."""
@@ -198,15 +194,15 @@ class Rates:
 
 def crew_rates(
     machines: CrewMachines,
+    field: Field,
     point: DeliveryPoint,
     *,
     km: float,
     density: float,
     wet_yield: float,
     carts_usual: bool = True,
-    lodged: float = 0.0,
 ) -> Rates:
-    """Rates of a crew in a field.
+    """Rates of a crew in a field; 0 for a combine that cannot work there.
 
     Parameters
     ----------
@@ -215,12 +211,13 @@ def crew_rates(
     wet_yield : yield as cut, t/ha.
     carts_usual : whether the field efficiency of combines holds for work with carts; without carts
         on the farm it holds for combines that stop to unload.
-    lodged : share of the crop that lies, 0-1.
     """
 
     def rate(combine: Combine, *, has_cart: bool) -> float:
-        cart = has_cart or not carts_usual
-        return combine_t_h(combine, wet_yield, has_cart=cart, density=density, lodged=lodged)
+        here, cart = combine.in_field(field), has_cart or not carts_usual
+        if here is None:
+            return 0.0
+        return combine_t_h(here, wet_yield, has_cart=cart, density=density, lodged=field.lodged)
 
     combine, alone = (
         tuple(rate(c, has_cart=cart) for c in machines.combines)
@@ -236,7 +233,7 @@ def crew_rates(
     edge = tuple(EDGE_FACTOR * rate for rate in alone)
     if machines.in_turn:
         # the truck stands at the edge; a tonne takes the time to cut it and the time to haul it
-        both = (1.0 / (1.0 / sum(edge) + 1.0 / sum(haul)),)
+        both = (sum(edge) * sum(haul) / (sum(edge) + sum(haul)),)
         return Rates(
             combine=both, alone=both, edge=both, cart=(), haul=both, buffer=buffer, in_turn=True
         )

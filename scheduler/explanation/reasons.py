@@ -118,7 +118,8 @@ def _dry_enough(work: FarmWork, j: int) -> bool:
 def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason:
     """What keeps job `j` out of everybody's orders.
 
-    The first of these: its dates leave no hour; the points that buy the crop are full, or do not
+    The first of these: its dates leave no hour; it lies in swaths that no combine of a crew picks
+    up; the points that buy the crop are full, or do not
     take its quality; the field does not open; no point takes the grain in an hour in which the
     field is open; no truck hauls to one that does; other fields fill the points that take it;
     other work pays more.
@@ -126,6 +127,9 @@ def left_out_reason(decision: Decision, season: Season, j: int) -> LeftOutReason
     work, tables = decision.work, decision.work.tables
     if not work.standing_loss.allowed[work.jobs[j].row].any():
         return LeftOutReason(kind=LeftOutKind.DATES)
+    combines = [c for crew in work.makeup for c in crew.combines]
+    if all(c.in_field(work.field(j)) is None for c in combines):
+        return LeftOutReason(kind=LeftOutKind.NO_PICKUP)
     crop = work.field(j).crop
     buyers = [q for q, p in enumerate(work.farm.points) if crop in p.markets]
     if (tables.room[buyers] <= 0.0).all():

@@ -100,6 +100,8 @@ class Combine(Machine):
     tank_m3 : grain tank, m³, > 0.
     unload_m3_s : unloading rate, m³/s, > 0.
     by_crop : headers, speeds and efficiencies of crops in which they differ.
+    pickup_m : width that its pickup header takes up at once, as the swather cut it, m, > 0; None
+        where it has no pickup header, and cuts no swathed crop.
     flow_t_h : most grain that it threshes, t/h, > 0; None where the speed alone limits it.
     loaded_t : mass with a full tank, t, > 0.
     running_gear : tyres or tracks of the main axle; see `readiness.soil.running_gear`.
@@ -112,6 +114,7 @@ class Combine(Machine):
     tank_m3: float
     unload_m3_s: float
     by_crop: tuple[CropHeader, ...] = ()
+    pickup_m: float | None = None
     flow_t_h: float | None = None
     loaded_t: float = 25.0
     running_gear: Gear = "single"
@@ -132,6 +135,7 @@ class Combine(Machine):
             efficiency=self.efficiency,
             tank_m3=self.tank_m3,
             unload_m3_s=self.unload_m3_s,
+            pickup_m=self.pickup_m,
             flow_t_h=self.flow_t_h,
             loaded_t=self.loaded_t,
         )
@@ -151,6 +155,13 @@ class Combine(Machine):
                     efficiency=own.efficiency or self.efficiency,
                 )
         return self
+
+    def in_field(self, field: Field) -> Combine | None:
+        """The combine as it works in a field; None for a swath where it has no pickup header."""
+        own = self.in_crop(field.crop)
+        if field.swathed is None:
+            return own
+        return None if self.pickup_m is None else replace(own, header_m=self.pickup_m)
 
 
 @dataclass(frozen=True, kw_only=True)

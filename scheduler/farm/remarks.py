@@ -19,7 +19,12 @@ LATE_RIPE = timedelta(days=200)
 
 def farm_remarks(farm: Farm, today: date) -> list[Problem]:
     """Settings that deserve a second look; a plan uses them as they stand."""
-    return [*_night_hours(farm), *_ripe_late(farm, today), *_ripe_unknown(farm)]
+    return [
+        *_night_hours(farm),
+        *_ripe_late(farm, today),
+        *_ripe_unknown(farm),
+        *_without_pickup(farm),
+    ]
 
 
 def farm_notes(farm: Farm) -> tuple[str, ...]:
@@ -67,6 +72,19 @@ def _ripe_late(farm: Farm, today: date) -> Iterator[Problem]:
                 column="ripe",
                 message=f"ripens {field.ripe}, {(field.ripe - today).days} days from today",
                 remedy="check the year",
+            )
+
+
+def _without_pickup(farm: Farm) -> Iterator[Problem]:
+    """Swathed fields of a farm without a pickup header."""
+    for field in farm.fields:
+        if all(c.in_field(field) is None for c in farm.combines):
+            yield Problem(
+                file="fields.csv",
+                row=f'"{field.id}"',
+                column="swathed",
+                message="lies in swaths, and no combine has a pickup header: nobody cuts it",
+                remedy="give pickup in a [[combine]] of farm.toml, the width of a swath as cut",
             )
 
 

@@ -68,6 +68,7 @@ def read_combine(r: Record) -> Combine | None:
         ),
     }
     flow = r.optional_number("grain_flow", "flow", low=1.0, high=200.0)
+    pickup = r.optional_number("pickup", "length", low=1.0, high=20.0)
     times, (gear, axle) = read_presence(r), read_running_gear(r, Combine.running_gear)
     by_crop = tuple(_crop_headers(r))
     if r.failed:
@@ -75,6 +76,7 @@ def read_combine(r: Record) -> Combine | None:
     return Combine(
         id=r.text("id"),
         by_crop=by_crop,
+        pickup_m=pickup,
         running_gear=gear,
         axle_load_t=axle,
         flow_t_h=flow,

@@ -51,6 +51,7 @@ class LeftOutKind(Enum):
     """What keeps a field out of all orders."""
 
     DATES = auto()  # the dates that the field may be cut on leave no hour
+    NO_PICKUP = auto()  # it lies in swaths, and no crew has a combine with a pickup header
     NO_DELIVERY_POINT = auto()  # no truck of a crew hauls to one that takes it
     FULL = auto()  # those that buy it have no room
     CLOSED = auto()  # closed in all hours that the crews work

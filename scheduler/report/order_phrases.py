@@ -113,6 +113,9 @@ WAITS = {
 SHORT_WAITS = {Wait.THREE_HOURS: N_("wait 3 h"), Wait.TOMORROW: N_("wait for tomorrow")}
 LEFT_OUT = {
     LeftOutKind.DATES: N_("its dates for harvest leave no hour in the days planned"),
+    LeftOutKind.NO_PICKUP: N_(
+        "it lies in swaths, and no crew has a combine with a pickup header (pickup in farm.toml)"
+    ),
     LeftOutKind.NO_DELIVERY_POINT: N_("no crew has a truck that hauls it to a delivery point"),
     LeftOutKind.FULL: N_("the delivery points that buy this crop are full"),
     LeftOutKind.FILLED: N_("other fields fill the delivery points that take it"),

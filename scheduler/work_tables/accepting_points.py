@@ -37,13 +37,13 @@ def accepting_points(
         p = farm.points[q]
         km = between_km(farm, field.id, p.id)
         rates = crew_rates(
-            machines.in_crop(field.crop),
+            machines,
+            field,
             p,
             km=km,
             density=density,
             wet_yield=t_ha,
             carts_usual=bool(farm.carts),
-            lodged=field.lodged,
         )
         if rates.t_h > 0:
             yield q, rates

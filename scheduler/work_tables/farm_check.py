@@ -93,13 +93,11 @@ def _undriven_cuts(work: FarmWork, outcome: Outcome) -> Iterator[str]:
         if isinstance(seat.machine, Combine):
             for n_job in range(len(work.jobs)):
                 field = work.field(n_job)
-                rate = combine_t_h(
-                    seat.machine.in_crop(field.crop),
-                    wet_yield(field),
-                    has_cart=True,
-                    density=grain_density(field),
-                )
-                most[seat.crew, :, n_job] += rate * hours * on
+                if (here := seat.machine.in_field(field)) is not None:
+                    rate = combine_t_h(
+                        here, wet_yield(field), has_cart=True, density=grain_density(field)
+                    )
+                    most[seat.crew, :, n_job] += rate * hours * on
     share = np.zeros((members, crews, len(slots)))  # of the slot that the combines need
     yields = np.array([wet_yield(work.field(n)) for n in range(len(work.jobs))])
     with np.errstate(divide="ignore"):

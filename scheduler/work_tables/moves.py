@@ -9,7 +9,7 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from scheduler.costs.standing_loss import Job
 from scheduler.farm.distances import between_km
-from scheduler.farm.model import Farm, Field
+from scheduler.farm.model import Combine, Farm, Field
 
 
 def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> float:
@@ -28,11 +28,18 @@ def move_minutes(farm: Farm, origin: Field | None, to: Field, km: float) -> floa
     elif origin is not None and origin.variety != to.variety:
         clean = m.clean_variety_min
     off = 0.0 if origin is None else m.header_off_min
-    change = origin is not None and any(
-        c.in_crop(origin.crop).header_m != c.in_crop(to.crop).header_m for c in farm.combines
-    )
+    change = origin is not None and any(_changes_header(c, origin, to) for c in farm.combines)
     more = m.header_change_min if change else 0.0
     return km / m.road_kmh * 60.0 + off + m.header_on_min + more + clean
+
+
+def _changes_header(combine: Combine, origin: Field, to: Field) -> bool:
+    """Whether a combine that works in both fields takes another header to the second."""
+    before, after = combine.in_field(origin), combine.in_field(to)
+    if before is None or after is None:
+        return False
+    swath = (origin.swathed is None) != (to.swathed is None)
+    return swath or before.header_m != after.header_m
 
 
 def moves(farm: Farm, jobs: Sequence[Job], places: Sequence[str]) -> tuple[Array, Array]:

@@ -1,10 +1,12 @@
 """Machine rates against handbook figures; the source stands beside each check."""
 
 import math
-from datetime import time
+from dataclasses import replace
+from datetime import date, time
 
 import numpy as np
 import pytest
+import small_farm
 
 from scheduler.costs.machine_rates import (
     CrewMachines,
@@ -16,10 +18,12 @@ from scheduler.costs.machine_rates import (
     unload_efficiency,
 )
 from scheduler.errors import FarmError
-from scheduler.farm.model import Cart, Combine, DeliveryPoint, Truck
+from scheduler.farm.model import Cart, Combine, DeliveryPoint, Moves, Truck
+from scheduler.work_tables.moves import move_minutes
 
 FT, MILE, ACRE, BUSHEL = 0.3048, 1.609344, 0.40468564, 0.0352390704
 DAY = ((time(7), time(20)),) * 7
+FIELD = small_farm.field("F")
 
 
 @pytest.mark.parametrize(
@@ -94,6 +98,7 @@ def test_a_crew_cuts_at_the_least_of_combine_cart_and_haul():
     near, far = (
         crew_rates(
             CrewMachines(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2),
+            FIELD,
             point,
             km=km,
             density=0.77,
@@ -113,6 +118,7 @@ def test_no_cart_means_stopping_to_unload_and_no_cart_limit():
     truck = Truck(id="T", capacity_m3=35, payload_t=25)
     alone = crew_rates(
         CrewMachines(crew="A", combines=(combine(),), carts=(), trucks=(truck,)),
+        FIELD,
         point,
         km=2,
         density=0.77,
@@ -131,6 +137,7 @@ def test_published_edge_against_standing_and_against_unloading_on_the_go():
     big = combine(tank_m3=300 * BUSHEL, unload_m3_s=2.5 * BUSHEL)
     rates = crew_rates(
         CrewMachines(crew="A", combines=(big,), carts=(cart,), trucks=(truck,)),
+        FIELD,
         point,
         km=2,
         density=0.77,
@@ -150,7 +157,7 @@ def test_field_efficiency_of_a_farm_without_carts_holds_for_stops_to_unload():
         trucks=(Truck(id="T", capacity_m3=35, payload_t=25),),
     )
     with_carts, without = (
-        crew_rates(crew, point, km=2, density=0.77, wet_yield=4.0, carts_usual=usual)
+        crew_rates(crew, FIELD, point, km=2, density=0.77, wet_yield=4.0, carts_usual=usual)
         for usual in (True, False)
     )
     assert without.combine[0] == pytest.approx(capacity_ha_h(6.4, 10.7, 0.7) * 4.0)
@@ -162,7 +169,7 @@ def test_machines_that_are_down_are_left_out_slot_by_slot():
     cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
     truck = Truck(id="T", capacity_m3=35, payload_t=25)
     machines = CrewMachines(crew="A", combines=(combine(),) * 2, carts=(cart,), trucks=(truck,) * 2)
-    rates = crew_rates(machines, point, km=2, density=0.77, wet_yield=4.0)
+    rates = crew_rates(machines, FIELD, point, km=2, density=0.77, wet_yield=4.0)
     # slots: all up; one truck down; the cart down; a combine and both trucks down
     combines = np.array([[1, 1, 1, 0], [1, 1, 1, 1]], dtype=float)
     carts, trucks = np.array([[1, 1, 0, 1.0]]), np.array([[1, 0, 1, 0], [1, 1, 1, 0.0]])
@@ -182,3 +189,28 @@ def test_message_of_a_wrong_combine():
         combine(header_m=-3)
     with pytest.raises(FarmError, match=r'^combine "C1": efficiency must be <= 1, got 1.2$'):
         combine(efficiency=1.2)
+
+
+def test_hand_a_swath_takes_a_pickup_header_and_its_own_width():
+    point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
+    truck = Truck(id="T", capacity_m3=35, payload_t=25)
+    able = combine(id="able", pickup_m=9.0)
+    crew = CrewMachines(crew="A", combines=(combine(), able), carts=(), trucks=(truck,))
+    swath = replace(FIELD, swathed=date(2026, 8, 1))
+    rates = crew_rates(crew, swath, point, km=2, density=0.77, wet_yield=4.0, carts_usual=False)
+    # 6.4 km/h x 9 m x 0.7 / 10 x 4 t/ha; nothing from the combine with only a cutting header
+    assert rates.combine == (0.0, pytest.approx(6.4 * 9.0 * 0.7 / 10.0 * 4.0))
+    nobody = replace(crew, combines=(combine(),))
+    assert crew_rates(nobody, swath, point, km=2, density=0.77, wet_yield=4.0).t_h == 0.0
+
+
+def test_a_change_between_standing_crop_and_swath_is_a_change_of_headers():
+    able = combine(pickup_m=10.7)
+    whole = small_farm.farm(combines=(able,))
+    standing, other = whole.fields[:2]
+    swath = replace(other, swathed=date(2026, 8, 1))
+    usual = move_minutes(whole, standing, other, 3.0)
+    assert move_minutes(whole, standing, swath, 3.0) == usual + Moves.header_change_min
+    assert move_minutes(whole, swath, swath, 3.0) == 0.0
+    bare = small_farm.farm(combines=(combine(),))
+    assert move_minutes(bare, standing, swath, 3.0) == usual

@@ -1,6 +1,7 @@
 """Why a field is in nobody's orders: the first cause that holds, and no other."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -52,6 +53,15 @@ def test_no_crew_has_a_truck():
     made = small_farm.farm()
     made = replace(made, crews=tuple(replace(c, trucks=()) for c in made.crews))
     assert reason(made).kind is LeftOutKind.NO_DELIVERY_POINT
+
+
+def test_a_swath_waits_for_a_combine_with_a_pickup_header():
+    made = small_farm.farm()
+    first, *others = made.fields
+    swathed = replace(made, fields=(replace(first, swathed=date(2026, 8, 1)), *others))
+    assert reason(swathed).kind is LeftOutKind.NO_PICKUP
+    able = tuple(replace(c, pickup_m=9.0) if c.id == "C3" else c for c in made.combines)
+    assert reason(replace(swathed, combines=able)).kind is not LeftOutKind.NO_PICKUP
 
 
 def test_a_full_elevator_is_said_to_be_full():

@@ -62,6 +62,16 @@ def test_a_field_of_which_nothing_tells_when_it_is_ripe(folder):
     assert note.endswith("Write one of them into fields.csv.")
 
 
+def test_a_swath_needs_a_pickup_header(folder):
+    heading = (folder / "fields.csv").read_text(encoding="utf-8").splitlines()[0]
+    edit(folder, "fields.csv", heading, heading.replace("purpose", "swathed"))
+    edit(folder, "fields.csv", ",grain,", ",2026-08-01,")
+    (line, *_) = lines(folder)
+    assert "swathed: lies in swaths, and no combine has a pickup header: nobody cuts it" in line
+    edit(folder, "farm.toml", "# pickup_ft = 30 ", "pickup_ft = 30 ")
+    assert lines(folder) == []
+
+
 def test_check_prints_remarks_and_finds_no_problem(folder, capsys):
     edit(folder, "farm.toml", 'hours = "07:00-22:00"', 'hours = "22:00-07:00"')
     capsys.readouterr()

@@ -102,6 +102,7 @@ def test_hand_one_person_cuts_a_truckload_hauls_it_and_cuts_on():
     rates = work.rates[0][0][0]
     two = crew_rates(
         replace(alone[0], in_turn=False),
+        work.field(0),
         work.farm.points[0],
         km=between_km(work.farm, "F1", "E"),
         density=0.78,
