@@ -8,9 +8,9 @@ The rules were chosen among variants: hours of drainage, share of field capacity
 hours of work. The weeks outside `TEST_STATE` alone choose, of 180 variants by the lowest RMSE,
 the rules in use, and the weeks of that state test them (`tests/bench_workday_rules.py`). Each half
 of the years chooses other rules. Weeks that did not choose score r 0.72-0.80 and 0.59-0.70 d,
-whichever way they are split. Two changes with a
-reason of their own did not help the weeks outside `TEST_STATE`: to count a day whole where more
-than half of its hours can be worked ('a major portion of the day'), and fields that drain poorly.
+whichever way they are split. Two changes with a reason of their own did not help the weeks outside
+`TEST_STATE`: to count a day whole where more than half of its hours can be worked ('a major portion
+of the day'), and fields that drain poorly.
 """
 
 from __future__ import annotations

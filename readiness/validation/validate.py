@@ -28,6 +28,7 @@ from readiness.validation.soil_moisture import (
     soil_results,
 )
 from readiness.validation.stations import prepare_station, read_stations
+from readiness.validation.tile_gain import tile_checks, tile_gains
 from readiness.validation.wet_grain import wet_grain_checks
 
 #: Rows of soil moisture: score, name, lowest median r and highest median unbiased RMSE, m³/m³.
@@ -86,6 +87,7 @@ def validate(folder: Path, *, workers: int = 2) -> Validation:
         *soil_rows(soils),
         *week_rows(weeks),
         *check_rows("ground", ground_checks(after_rain), decimals=0),
+        *check_rows("ground", tile_checks(tile_gains(stations)), decimals=0),
         *et_rows(comparisons),
         *grain_rows(),
     ]
