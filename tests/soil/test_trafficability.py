@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from readiness.soil.land import Land
 from readiness.soil.properties import bulk_density
 from readiness.soil.running_gear import (
+    GEARS,
     USUAL_CART,
     USUAL_COMBINE,
     USUAL_TRUCK,
@@ -100,6 +101,23 @@ def test_more_rubber_on_the_ground_presses_less():
     tracks, tyres = (limits(land, cart=ground_load("cart", g, 32.0)) for g in ("tracks", "single"))
     assert tracks.firm_top > tyres.firm_top
     assert tracks.firm_below > tyres.firm_below
+
+
+def test_diameters_fit_the_size_of_the_tyre():
+    # hand: nominal diameter of a metric size is the rim and twice the side wall, a share of the
+    # width: 800/65R32 is 32 x 0.0254 + 2 x 0.65 x 0.800 = 1.853 m
+    sizes = {
+        ("combine", "single"): (900, 60, 32),
+        ("combine", "tandem"): (800, 65, 32),
+        ("cart", "single"): (1250, 50, 32),
+        ("cart", "dual"): (710, 70, 42),
+        ("cart", "tandem"): (900, 60, 32),
+    }
+    for (machine, kind), (width_mm, aspect_pct, rim_in) in sizes.items():
+        gear = GEARS[machine][kind]
+        nominal = rim_in * 0.0254 + 2.0 * aspect_pct / 100.0 * width_mm / 1000.0
+        assert gear.length_m == pytest.approx(nominal, rel=0.06)
+        assert gear.width_m == pytest.approx(width_mm / 1000.0, rel=0.01)
 
 
 def test_a_lighter_truck_is_let_in_earlier_on_a_dirt_approach():
