@@ -380,7 +380,10 @@ class DeliveryPoint:
     unload_min : unloading a truck, min, >= 0.
     distance_km : road distance from the base, km, >= 0, of a point without a position.
     capacity_t : free storage, tonnes of wheat, >= 0; None without limit.
-    dryer_t_h : wet grain that the dryer takes, tonnes of wheat an hour, > 0; None without limit.
+    dryer_t_h : wet grain that the dryer takes where it takes out `dryer_points`, tonnes of wheat an
+        hour, > 0; None without limit. It takes less of wetter grain.
+    dryer_points : points of moisture for which `dryer_t_h` holds, > 0. Common practice, no source:
+        makers rate dryers at 5 and at 10 points.
     wet_room_t : grain above base moisture that can wait for the dryer, tonnes of wheat, > 0.
     dryer_week : hours of the dryer by weekday; None for all hours.
     closed : intervals in which it takes nothing.
@@ -397,6 +400,7 @@ class DeliveryPoint:
     distance_km: float | None = None
     capacity_t: float | None = None
     dryer_t_h: float | None = None
+    dryer_points: float = 5.0
     wet_room_t: float = math.inf
     dryer_week: Week | None = None
     closed: tuple[Interval, ...] = ()

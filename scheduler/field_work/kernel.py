@@ -35,6 +35,10 @@ PROSPECT_POINTS = 5.0
 CLOSED_PENALTY = 1e9
 #: Share of the cutting rate left in the toughest crop that is cut at all; assumed, half.
 LEAST_SHARE = 0.5
+#: Fewest points of moisture that a dryer is charged with. Assumed, because augers and the warming
+#: of grain limit its rate where little water is to go. It decides how much grain just above its
+#: base a dryer takes.
+LEAST_POINTS = 2.0
 #: Area, grain and time below which nothing is left: ha, t, min.
 TINY = 1e-9
 
@@ -150,7 +154,10 @@ def run_slots(tables, state, policy, log, slots, of_members):
                 break  # all is cut and hauled
             later = 0 if day[s] == day[0] else 1
             for q in range(points):
-                queue[m, q] = max(0.0, queue[m, q] - dried[q, s])
+                if queue[m, q] > 0.0:
+                    rest = max(0.0, 1.0 - dried[q, s] / state.to_dry[m, q])
+                    queue[m, q] *= rest
+                    state.to_dry[m, q] *= rest
             for k in range(crews):
                 up = machines[k, s]
                 # haul what is on carts and trucks to the points that are open
@@ -312,7 +319,10 @@ def run_slots(tables, state, policy, log, slots, of_members):
                     left[m, j] -= area
                     room_left[m, q] -= tonnes * tables.room_factor[j]
                     if wet[m, s, j] > dry_limit[j, q]:
-                        queue[m, q] += tonnes * tables.room_factor[j]
+                        volume = tonnes * tables.room_factor[j]
+                        queue[m, q] += volume
+                        points_out = max(wet[m, s, j] - dry_limit[j, q], LEAST_POINTS)
+                        state.to_dry[m, q] += volume * points_out
                     hauled = min(tonnes, direct)
                     if tonnes > hauled:  # what is on board keeps the haul that it needs
                         kept = tonnes - hauled

@@ -29,6 +29,7 @@ class WorkState(NamedTuple):
         over its fields.
     room : (member, point), t of wheat that the points still take.
     queue : (member, point), t of wheat that waits for the dryer.
+    to_dry : (member, point), water that the dryer has to take out of it, t of wheat times points.
     ended : (member, job), slot at which the job was finished, in slots and parts of it; NaN
         where it is not.
     """
@@ -45,6 +46,7 @@ class WorkState(NamedTuple):
     held_rate: Float
     room: Float
     queue: Float
+    to_dry: Float
     ended: Float
 
     def copy(self) -> WorkState:
@@ -68,5 +70,6 @@ def first_state(tables: WorkTables) -> WorkState:
         held_rate=np.zeros((members, crews, points)),
         room=np.repeat(tables.room[None], members, axis=0),
         queue=np.zeros((members, points)),
+        to_dry=np.zeros((members, points)),
         ended=np.full((members, jobs), np.nan),
     )

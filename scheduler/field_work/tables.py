@@ -91,7 +91,8 @@ class WorkTables:
     dry_limit : (job, point), percent: wetter grain waits there for the dryer; infinite where none
         waits.
     holding : (point,), t of wheat that can wait for the dryer; infinite where unlimited.
-    dried : (point, slot), t of wheat that the dryer takes in a slot.
+    dried : (point, slot), water that the dryer takes out in a slot, t of wheat times points of
+        moisture.
     weight : (member,), probabilities, summing to 1.
     tough_slower : share of the rate lost per point above `tough_from`.
     slot_min : length of a slot, min.

@@ -62,7 +62,7 @@ class SeasonWork:
         self._lost = 0.0
         self.left: Float = tables.area.copy()
         self.room: Float = tables.room.copy()
-        self._queue = np.zeros_like(self.room)
+        self._queue, self._to_dry = np.zeros_like(self.room), np.zeros_like(self.room)
         self.cutting_h = self.waiting_h = 0.0
 
     def work(self, makeup: MakeUp) -> FarmWork:
@@ -117,7 +117,7 @@ class SeasonWork:
             self.waiting_h += int((state.waited > waited).sum()) * SLOT_MIN / 60
         self.cutting_h += int((log.job >= 0).any(axis=3).sum()) * SLOT_MIN / 60
         self.left, self.room = state.left[0].copy(), state.room[0].copy()
-        self._queue = state.queue[0].copy()
+        self._queue, self._to_dry = state.queue[0].copy(), state.to_dry[0].copy()
         self._lost, self._ended = float(state.lost[0]), state.ended[0].copy()
         for k, machines in enumerate(makeup):
             self._crews[machines.crew] = _CrewState(
@@ -135,7 +135,7 @@ class SeasonWork:
         tables = self.work(makeup).tables
         state = first_state(tables)
         state.left[0], state.room[0], state.lost[0] = self.left, self.room, self._lost
-        state.ended[0], state.queue[0] = self._ended, self._queue
+        state.ended[0], state.queue[0], state.to_dry[0] = self._ended, self._queue, self._to_dry
         crews = [machines.crew for machines in makeup]
         for k, crew in enumerate(crews):
             if crew in self._crews:

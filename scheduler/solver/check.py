@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from scheduler.field_work.kernel import LEAST_SHARE
+from scheduler.field_work.kernel import LEAST_POINTS, LEAST_SHARE
 from scheduler.field_work.play import Outcome
 from scheduler.field_work.policy import Orders, Policy
 from scheduler.field_work.tables import Float, WorkTables
@@ -123,6 +123,7 @@ def _wrong_areas(tables: WorkTables, outcome: Outcome, cuts: list[_Cut]) -> Iter
 def _wrong_drying(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:
     """Wet grain that finds no room where it waits for a dryer."""
     queue = np.zeros((tables.shape[0], tables.room.size))
+    to_dry = np.zeros(queue.shape)
     at = np.zeros(queue.shape, np.int64)  # slots up to which the dryer has run
     for c in sorted(cuts, key=lambda c: (c.member, c.slot)):
         wet = float(tables.wet[c.member, c.slot, c.job])
@@ -130,9 +131,13 @@ def _wrong_drying(tables: WorkTables, cuts: list[_Cut]) -> Iterator[str]:
             continue
         here = c.member, c.point
         for slot in range(int(at[here]), c.slot + 1):
-            queue[here] = max(0.0, queue[here] - float(tables.dried[c.point, slot]))
+            if to_dry[here] > 0.0:
+                done = min(1.0, float(tables.dried[c.point, slot]) / to_dry[here])
+                queue[here], to_dry[here] = queue[here] * (1.0 - done), to_dry[here] * (1.0 - done)
         at[here] = c.slot + 1
-        queue[here] += c.area * float(tables.yield_t[c.job] * tables.room_factor[c.job])
+        volume = c.area * float(tables.yield_t[c.job] * tables.room_factor[c.job])
+        points = max(wet - float(tables.dry_limit[c.job, c.point]), LEAST_POINTS)
+        queue[here], to_dry[here] = queue[here] + volume, to_dry[here] + volume * points
         most = float(tables.holding[c.point])
         if queue[here] > most * (1.0 + ROUNDING) + ROUNDING:
             yield f"{c}: {queue[here]:.2f} t wait for the dryer of point {c.point}, {most:.2f} fit"

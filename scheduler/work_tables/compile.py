@@ -177,11 +177,15 @@ def _dry_limit(point: DeliveryPoint, field: Field) -> float:
 
 
 def _dried(point: DeliveryPoint, slots: NDArray[np.datetime64], tz: ZoneInfo) -> Array:
-    """Tonnes of wheat that the dryer of a point takes in each slot, (slot,)."""
+    """Water that the dryer of a point takes out in each slot, t of wheat times points, (slot,).
+
+    A dryer takes out about as much water in an hour whatever the grain, so that its rate falls with
+    the points (common practice, no source).
+    """
     on = np.ones(len(slots), np.bool_)
     if point.dryer_week is not None:
         on = open_slots(point.dryer_week, slots, tz)
-    return np.asarray(on * (point.dryer_t_h or 0.0) * SLOT_MIN / 60.0)
+    return np.asarray(on * (point.dryer_t_h or 0.0) * point.dryer_points * SLOT_MIN / 60.0)
 
 
 def _shared(farm: Farm, field: Field) -> bool:

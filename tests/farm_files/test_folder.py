@@ -461,3 +461,19 @@ def test_the_limit_of_straw_is_a_rule_by_crop(folder):
     limits = "straw_limit_pct = { spring_wheat = 62, durum = 100 }"
     edit(folder, "farm.toml", "lightning_stop = true", f"lightning_stop = true\n{limits}")
     assert read_farm(folder).rules.straw_limit_pct == {"wheat_hard": 62.0, "wheat_durum": math.inf}
+
+
+def test_a_dryer_has_points_and_natural_air_takes_weeks(folder):
+    edit(folder, "farm.toml", "# dryer_bu_h = 800 ", "dryer_bu_h = 800 ")
+    edit(folder, "farm.toml", "# wet_room_bu = 4000 ", "wet_room_bu = 4000 ")
+    bins = read_farm(folder).points[-1]
+    assert bins.dryer_points == 5.0  # common practice: makers rate dryers at 5 and at 10 points
+    edit(folder, "farm.toml", "# dryer_points = 5 ", "dryer_points = 10 ")
+    assert read_farm(folder).points[-1].dryer_points == 10.0
+    edit(folder, "farm.toml", "# Fans alone", "natural_air_days = 35 # Fans alone")
+    assert "natural_air_days: dryer is there too; keep one" in problem_lines(folder)[0]
+    edit(folder, "farm.toml", "dryer_bu_h = 800 ", "# dryer_bu_h = 800 ")
+    # hand: 4000 bu of 60 lb are 108.86 t; in 35 days of 24 h 0.1296 t an hour
+    assert read_farm(folder).points[-1].dryer_t_h == pytest.approx(108.86 / (35 * 24), rel=1e-4)
+    edit(folder, "farm.toml", "natural_air_days = 35 ", "natural_air_days = 1 ")
+    assert "natural_air_days" in problem_lines(folder)[0]

@@ -187,13 +187,14 @@ def test_the_best_point_is_filled_before_the_rest_goes_to_the_next():
 
 
 def test_hand_wet_grain_waits_for_the_dryer():
-    # grain at 16 % is wet; 0.6 t can wait and 0.1 t is dried in a slot; dry grain goes in as ever
+    # grain at 16 % is 2.5 points wet; 0.6 t can wait, and a slot dries 0.25 t times points, which
+    # is 0.1 t; dry grain goes in as ever
     tables = work(
         [[16.0, 16.0, 16.0, 16.0, 16.0, 13.0]],
         area=np.array([3.0]),
         dry_limit=np.full((1, 1), 13.5),
         holding=np.array([0.6]),
-        dried=np.full((1, 6), 0.1),
+        dried=np.full((1, 6), 0.25),
     )
     policy = lists((0,), jobs=1, start=18.0)
     cut = areas(tables, policy)[0]
@@ -203,6 +204,23 @@ def test_hand_wet_grain_waits_for_the_dryer():
     assert violations(tables, policy, outcome) == []
     smaller = replace(tables, holding=np.array([0.4]))
     assert "wait for the dryer of point 0, 0.40 fit" in violations(smaller, policy, outcome)[0]
+
+
+@pytest.mark.parametrize(
+    ("wet", "a_slot"), [(18.5, 0.05), (16.0, 0.1), (15.5, 0.125), (14.0, 0.125)]
+)
+def test_hand_a_dryer_takes_less_of_wetter_grain(wet, a_slot):
+    # common practice: the rate falls with the points; 5, 2.5 and 2 points above 13.5 %, and no
+    # more of grain with half a point than with two
+    tables = work(
+        [[wet] * 6],
+        area=np.array([3.0]),
+        dry_limit=np.full((1, 1), 13.5),
+        holding=np.array([0.5]),
+        dried=np.full((1, 6), 0.25),
+    )
+    cut = areas(tables, lists((0,), jobs=1, start=20.0))[0]
+    assert cut == pytest.approx([0.5, *[a_slot] * 5])
 
 
 def test_wet_grain_that_finds_no_room_at_the_dryer_goes_to_the_next_point():
