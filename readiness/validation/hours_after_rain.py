@@ -229,6 +229,6 @@ def ground_checks(rows: Sequence[HoursAfterRain]) -> list[PublishedCheck]:
             low=12.0,
             high=48.0,
             value=max(hours_to_lower_table().values()),
-            source="drainage design: 24 to 48 h",
+            source="South Dakota State Extension, Hay: out of the root zone in 24 to 48 h",
         ),
     ]
