@@ -291,8 +291,8 @@ def _note(work: FarmWork, season: Season, sky: Weather, orders: Sequence[Order])
     """Why a crew cuts nothing today, and when it begins."""
     now = slot_time(work, 0)
     until = datetime.combine(now.date() + timedelta(days=1), time(0), work.farm.tz)
-    first_start = min((o.start.mid for o in orders), default=None)
-    note = idle_note(work.farm, season, sky, now=now, until=until, first_start=first_start)
+    starts = [o.start.mid for o in orders if o.shown] or [o.start.mid for o in orders]
+    note = idle_note(work.farm, season, sky, now=now, until=until, starts=starts)
     # a field that opens today stands by name beside the note
     return replace(note, opens=None) if note.opens is not None and note.opens < until else note
 

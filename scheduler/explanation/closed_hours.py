@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 import numpy as np
@@ -26,7 +27,7 @@ def idle_note(
     *,
     now: datetime,
     until: datetime,
-    first_start: datetime | None = None,
+    starts: Sequence[datetime] = (),
 ) -> IdleNote:
     """Why nothing is cut from `now` until `until`, and when the first field may open.
 
@@ -34,7 +35,7 @@ def idle_note(
     ----------
     season : closed in hours in which no delivery point takes the grain.
     sky : weather of the same hours.
-    first_start : start of the crew's first order, farm time; None where it has none.
+    starts : starts of the crew's orders, farm time.
     """
     first = max(0, int((utc_hour(now) - season.start).astype(int)))
     stop = max(first + 1, int((utc_hour(until) - season.start).astype(int)))
@@ -44,7 +45,8 @@ def idle_note(
     shut = span[(span != Reason.OPEN) & (span != Reason.NIGHT)]
     rain = sky.rain[:, :, first:stop].sum(axis=2).mean(axis=1)
     return IdleNote(
-        first_start=first_start,
+        first_start=min((s for s in starts if s >= until), default=None),
+        ordered=bool(starts),
         closed_by=None
         if usually_open or not shut.size
         else Reason(int(np.bincount(shut).argmax())),

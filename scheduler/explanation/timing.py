@@ -18,8 +18,9 @@ from scheduler.work_tables.compile import FarmWork
 
 #: Share of members from which the median member gets a job done.
 MEDIAN_DONE = 0.5
-#: What it counts that a member cuts a field which most do not, or the reverse, today and tomorrow,
-#: against a time that is off by as much as its median; assumed: a crew's orders of today are read.
+#: What it counts that a member cuts a field which no other does, or the reverse, today and
+#: tomorrow, against a time that is off by as much as its median; assumed: a crew's orders of today
+#: are read.
 UNLIKE_OTHERS = (3.0, 1.0)
 DAY_SLOTS = 24 * 60 // SLOT_MIN
 #: Rounding error of the end of a job: a job that ends with a slot ends in it.
@@ -129,7 +130,7 @@ def usual_member(decision: Decision) -> int:
     """The member whose clock times are printed, all of them, so that they obey arithmetic.
 
     Its times are near the medians, most for the fields that begin first, and of today and tomorrow
-    it cuts the fields that most members cut.
+    it cuts the fields that many members cut.
     """
     members = len(decision.outcome.loss)
     away = np.zeros(members)
@@ -143,7 +144,7 @@ def usual_member(decision: Decision) -> int:
     day = decision.work.tables.day
     for ahead, weight in enumerate(UNLIKE_OTHERS):
         cut = fields_cut(decision, day == day[0] + ahead)
-        away += weight * (cut != (cut.mean(axis=0) >= MEDIAN_DONE)).sum(axis=(1, 2))
+        away += weight * np.abs(cut - cut.mean(axis=0)).sum(axis=(1, 2))
     return int(away.argmin())
 
 

@@ -93,6 +93,25 @@ class LongDay:
     hours: tuple[tuple[str, float], ...]
 
 
+@dataclass(frozen=True, kw_only=True)
+class RoadMoves:
+    """Crews that move machines on the road today."""
+
+    crews: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PowerLines:
+    """Machines move, or augers go up at the farm's own storage, today."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlowingGrain:
+    """Grain goes into the farm's own storage today."""
+
+    points: tuple[str, ...]
+
+
 DayCaution = (
     UnknownWeather
     | FireWarning
@@ -104,4 +123,7 @@ DayCaution = (
     | Gusts
     | WorkAfterDark
     | LongDay
+    | RoadMoves
+    | PowerLines
+    | FlowingGrain
 )

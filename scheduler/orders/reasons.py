@@ -96,13 +96,15 @@ class IdleNote:
 
     Attributes
     ----------
-    first_start : its first start, None where it has no orders.
+    first_start : its first start after today, None where it has none.
+    ordered : whether it has orders.
     closed_by : what closes most of today's hours to it; None where some field is open.
     rain_mm : rain of the rest of the day, median over members of the mean of the fields.
     opens : time by which some field opens in one member of ten, farm time; None where none does.
     """
 
     first_start: datetime | None
+    ordered: bool = False
     closed_by: Reason | None = None
     rain_mm: float = 0.0
     opens: datetime | None = None

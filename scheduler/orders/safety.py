@@ -29,10 +29,13 @@ from scheduler.orders.cautions import (
     FireDanger,
     FireOverStop,
     FireWarning,
+    FlowingGrain,
     Gusts,
     Heat,
     Lightning,
     LongDay,
+    PowerLines,
+    RoadMoves,
     UnknownWeather,
     WindOverStop,
     WorkAfterDark,
@@ -68,7 +71,8 @@ def day_cautions(
     now : aware time.
     lightning : thunderstorm expected, on the hours of `weather`, where the forecast tells.
     warnings : official warnings.
-    crews : orders of the day, whose hours make a day long or dark.
+    crews : orders of the day, whose hours make a day long or dark, and whose moves and deliveries
+        lead onto the road and to the farm's own storage.
     """
     first = max(0, int((utc_hour(now) - weather.start).astype(int)))
     hours = slice(first, first + AHEAD_H)
@@ -85,6 +89,7 @@ def day_cautions(
         _wind(farm, sky),
         _after_dark(farm, now, crews),
         _long_day(farm, now, crews),
+        *_moves_and_storage(farm, now, crews),
     )
     return tuple(caution for caution in found if caution is not None)
 
@@ -202,3 +207,19 @@ def _long_day(farm: Farm, now: datetime, crews: Sequence[CrewOrders]) -> LongDay
             if span >= LONG_DAY_H:
                 hours.append((crew.crew, round(span, 1)))
     return LongDay(hours=tuple(hours)) if hours else None
+
+
+def _moves_and_storage(
+    farm: Farm, now: datetime, crews: Sequence[CrewOrders]
+) -> Iterator[RoadMoves | PowerLines | FlowingGrain]:
+    """Crews on the road today, and own storage that grain goes to."""
+    today = now.astimezone(farm.tz).date()
+    moving = tuple(c.crew for c in crews if any(s.move_km > 0.0 for s in c.stints_on(today)))
+    used = {d.point for c in crews for s in c.stints_on(today) for d in s.deliveries if d.loads}
+    storage = tuple(p.id for p in farm.points if p.own and p.id in used)
+    if moving:
+        yield RoadMoves(crews=moving)
+    if moving or storage:
+        yield PowerLines()
+    if storage:
+        yield FlowingGrain(points=storage)

@@ -218,7 +218,7 @@ def short_fallback(action: FallbackAction | str) -> str:
         return action
     if not action.other_field:
         return _(SHORT_WAITS[action.wait])
-    return _("go to {other}, then back", other=_other_field(action))
+    return _("{other}, then back", other=_other_field(action))
 
 
 def _other_field(action: FallbackAction) -> str:
@@ -343,11 +343,16 @@ def start_moisture_text(start_pct: float, limit: float) -> str:
 
 def start_at_text(order: Order | Stint, farm: Farm, start_pct: float) -> str:
     """'at 19.5 % or drier': the start moisture, or what threshes and some point takes."""
+    most = start_at(order, farm, start_pct)
+    return _("at {moisture} % or drier", moisture=short_number(most, 1))
+
+
+def start_at(order: Order | Stint, farm: Farm, start_pct: float) -> float:
+    """Moisture at or below which to start, percent, no more than threshes and some point takes."""
     taken = [
         p.markets[order.crop].moisture_limit_pct for p in farm.points if order.crop in p.markets
     ]
-    most = min(start_pct, threshing_limit(farm, order.crop), max(taken, default=math.inf))
-    return _("at {moisture} % or drier", moisture=short_number(most, 1))
+    return min(start_pct, threshing_limit(farm, order.crop), max(taken, default=math.inf))
 
 
 def start_text(order: Order, plan: Morning | IssuedPlan) -> str:
@@ -504,15 +509,22 @@ def machine_change_text(crew: str, plan: Morning | IssuedPlan) -> str:
             joining.setdefault(move.from_crew, []).append(move.machine)
         elif move.from_crew == crew:
             leaving.setdefault(move.to_crew, []).append(move.machine)
-    parts = [
-        _("{machines} from {crew}", machines=", ".join(ids), crew=other)
-        for other, ids in joining.items()
-    ]
-    parts += [
-        _("{machines} to {crew}", machines=", ".join(ids), crew=other)
-        for other, ids in leaving.items()
-    ]
-    return one_line("; ".join(parts))
+    return one_line(
+        "; ".join(
+            _moves_text(other, joining.get(other, []), leaving.get(other, []))
+            for other in dict.fromkeys((*joining, *leaving))
+        )
+    )
+
+
+def _moves_text(other: str, joining: Sequence[str], leaving: Sequence[str]) -> str:
+    """Machines that come from another crew, or go there: 'C3 from South, C2 to South'."""
+    come, go = ", ".join(joining), ", ".join(leaving)
+    if not go:
+        return _("{machines} from {crew}", machines=come, crew=other)
+    if not come:
+        return _("{machines} to {crew}", machines=go, crew=other)
+    return _("{come} from and {go} to {crew}", come=come, go=go, crew=other)
 
 
 def idle_crews(plan: Morning | IssuedPlan) -> list[str]:
@@ -555,7 +567,7 @@ def note_text(note: IdleNote | str, units: Units) -> str:
     """Why a crew cuts nothing today, when it starts, and when the first field may open."""
     if isinstance(note, str):
         return note
-    if note.first_start is None:
+    if not note.ordered:
         text = _("nothing to cut within the days planned")
     else:
         text = _("nothing to cut today")

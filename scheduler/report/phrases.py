@@ -314,18 +314,19 @@ def grain_text(order: Order, morning: Morning) -> str:
     return show_mass(order.tonnes, order.crop, morning.farm.units)
 
 
+def driven(crew: CrewOrders, ids: Sequence[str]) -> str:
+    """Machines of a crew with the names of their drivers, 'T1 (Jo), T2'."""
+    driver = dict(crew.drivers)
+    return one_line(", ".join(f"{m} ({driver[m]})" if m in driver else m for m in ids))
+
+
 def machines(crew: CrewOrders) -> str:
     """Machines and people of a crew, 'C1 (Ann), C2 with cart North; truck T1; 5 people'."""
-    driver = dict(crew.drivers)
-
-    def driven(ids: Sequence[str]) -> str:
-        return ", ".join(f"{m} ({driver[m]})" if m in driver else m for m in ids)
-
-    parts = [driven(crew.combines) or _("no combine")]
+    parts = [driven(crew, crew.combines) or _("no combine")]
     if crew.carts:
-        parts[0] = _("{combines} with {carts}", combines=parts[0], carts=driven(crew.carts))
+        parts[0] = _("{combines} with {carts}", combines=parts[0], carts=driven(crew, crew.carts))
     if crew.trucks:
-        trucks = driven(crew.trucks)
+        trucks = driven(crew, crew.trucks)
         parts.append(ngettext("truck {ids}", "trucks {ids}", len(crew.trucks), ids=trucks))
     parts.append(ngettext("{n} person", "{n} people", crew.people))
     return one_line("; ".join(parts))

@@ -37,7 +37,7 @@ def test_rain_is_the_mean_of_the_fields_until_the_end_of_the_day(morning):
     assert found.closed_by is Reason.GROUND
     assert found.rain_mm == pytest.approx(13.5)
     assert found.opens is None
-    assert found.first_start is None
+    assert (found.first_start, found.ordered) == (None, False)
 
 
 # hand: hour 30 from 06:00 is noon on Sunday; one member of ten, on one field
@@ -57,10 +57,17 @@ def test_hours_in_which_no_crew_works_open_nothing(morning):
 
 def test_where_most_members_open_a_field_today_no_cause_is_named(morning):
     morning.season.reason[:6, 0, FIRST + 8] = Reason.OPEN  # 14:00
-    found = note(morning, first_start=NOW)
+    found = note(morning)
     assert found.closed_by is None
     assert found.opens == NOW.replace(hour=14)
-    assert found.first_start == NOW
+
+
+def test_the_first_start_is_one_after_today(morning):
+    later = (MIDNIGHT + timedelta(hours=9), MIDNIGHT + timedelta(hours=8))
+    found = note(morning, starts=(NOW, *later))  # today's is in other forecasts than the one shown
+    assert (found.first_start, found.ordered) == (later[1], True)
+    only_today = note(morning, starts=(NOW,))
+    assert (only_today.first_start, only_today.ordered) == (None, True)
 
 
 def test_the_cause_of_most_hours_is_named(morning):

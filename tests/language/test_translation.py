@@ -170,4 +170,4 @@ def test_part_of_a_field_is_named_in_the_language_of_the_farm():
         other_parcel="wet hollow",
     )
     with in_language("de"):
-        assert short_fallback(action) == "zu Slough (F03, nasse Senke), danach zurück"
+        assert short_fallback(action) == "erst Slough (F03, nasse Senke)"

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import get_args
 
 import mornings
 import numpy as np
@@ -12,6 +13,23 @@ from readiness.atmosphere.weather import HOUR
 from readiness.sources.nws import Alert
 from scheduler.farm.model import Rules
 from scheduler.farm.wording import clock
+from scheduler.language.translation import LANGUAGES, in_language
+from scheduler.orders.cautions import (
+    DayCaution,
+    FireDanger,
+    FireOverStop,
+    FireWarning,
+    FlowingGrain,
+    Gusts,
+    Heat,
+    Lightning,
+    LongDay,
+    PowerLines,
+    RoadMoves,
+    UnknownWeather,
+    WindOverStop,
+    WorkAfterDark,
+)
 from scheduler.orders.safety import day_cautions, sunset
 from scheduler.report.caution_phrases import (
     DEFERENCE,
@@ -20,6 +38,7 @@ from scheduler.report.caution_phrases import (
     caution_text,
     day_caution_lines,
     issued_day_cautions,
+    short_caution,
 )
 
 
@@ -171,6 +190,54 @@ def test_dark_and_long_day_follow_the_orders_not_the_roster():
     assert "North 14 h" in line(lines, "Long day")
     assert "South" not in line(lines, "Dark") + line(lines, "Long day")
     assert not line(today(sky()), "Dark")
+
+
+def test_roads_power_lines_and_own_storage_follow_the_days_work():
+    place = mornings.farm(fields=3)
+    place = replace(place, points=(place.points[0], replace(place.points[1], own=True)))
+    north, south = mornings.crews(place)
+    lines = lines_of(place, sky(), crews=(north,))  # to the elevator, by road
+    assert line(lines, "Road").startswith("Road: North move")
+    assert line(lines, "Power lines")
+    assert not line(lines, "Flowing grain")
+    lines = lines_of(place, sky(), crews=(north, south))  # and to the home bins
+    assert "North and South move machines today" in line(lines, "Road")
+    assert "grain goes to Home bins today" in line(lines, "Flowing grain")
+    there = replace(south, stints=tuple(replace(s, move_km=0.0) for s in south.stints))
+    lines = lines_of(place, sky(), crews=(there,))
+    assert not line(lines, "Road")
+    assert line(lines, "Power lines")
+    assert not line(lines_of(place, sky()), "Power lines")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_caution_has_a_short_form_that_says_what_to_do(language):
+    at = mornings.NOW.replace(hour=16)
+    cautions = (
+        UnknownWeather(),
+        FireWarning(event="Red Flag Warning", start=at, stop=at),
+        FireOverStop(stop=30.0, share=0.4, peak=at),
+        FireDanger(index=28.0, hazard_class="very high", peak=at, stop=None),
+        Heat(index_c=41.0, hazard_class="danger", peak=at, passed_stop_c=None),
+        Lightning(storms_known=True, start=at, share=0.4),
+        WindOverStop(stop_ms=20.0, share=0.2, peak=at),
+        Gusts(gust_ms=22.0, peak=at),
+        WorkAfterDark(sunset=at, crews=("North", "South")),
+        LongDay(hours=(("North", 14.0),)),
+        RoadMoves(crews=("North",)),
+        PowerLines(),
+        FlowingGrain(points=("Home bins",)),
+    )
+    assert {type(c) for c in cautions} == set(get_args(DayCaution))
+    with in_language(language):
+        for caution in cautions:
+            short, whole = short_caution(caution, "us"), caution_text(caution, "us")
+            assert short.endswith(".")
+            assert 3 <= len(short.split()) <= 16
+            assert len(short) <= 100
+            assert whole.endswith(".")
+            assert ":" in whole
+            assert len(short) < len(whole)
 
 
 # hand: after the clocks go back on 2 November 2025 noon CST is 18 UTC.

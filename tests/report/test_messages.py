@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from scheduler.language.translation import LANGUAGES, in_language
+from scheduler.orders.cautions import FlowingGrain, PowerLines, RoadMoves
 from scheduler.orders.model import TURNED_AWAY, Delivery, Fallback, MachineMove
 from scheduler.orders.reasons import FallbackAction, IdleNote, Wait
 from scheduler.report.messages import MESSAGE_CHARS, MOST_TEXTS, idle_message, packed, texts
@@ -24,13 +25,30 @@ def morning():
 
 def test_texts_have_first_things_first(morning):
     assert texts(morning.crews[0], morning) == (
-        "1/2 Crew North, Sat 16 Aug: Leave 9:20 am for Home quarter (F01), hard wheat: 5.9 mi, "
-        "40 min. Start 10 am at 16% or drier, cut until 2:30 pm: all 98.8 ac. Elevator. Expect "
-        "about 6 loads. Tough: wait 3 h. Soft: go to Mail road north (F03), then back. Care: fire, "
-        "long day.",
-        "2/2 Machines: C1, C2 with cart North; trucks T1, T2; 5 people. Then Mail road north "
-        "(F03): leave 2:20 pm, cut 3-7:30 pm, 158 ac (78%).",
+        "1/2 Crew North, Sat 16 Aug: Leave 9:20 am for Home quarter (F01). Cut 10 am-2:30 pm at "
+        "16% or drier, 98.8 ac. T1, T2: Elevator, about 6 loads. Tough: wait 3 h. Soft: Mail road "
+        "north (F03), then back. Fire danger about 4 pm: have extinguishers and water at hand; "
+        "bans come first.",
+        "2/2 Long day: take breaks, stop when tired. Then Mail road north (F03): leave 2:20 pm, "
+        "cut 3-7:30 pm, 158 ac (78%). Machines: C1, C2 with cart North; trucks T1, T2; 5 people.",
     )
+
+
+def test_drivers_read_their_names_beside_their_trucks(morning):
+    crew = replace(morning.crews[0], drivers=(("T1", "Jo"), ("C2", "Ann")))
+    assert "T1 (Jo), T2: Elevator, about 6 loads." in texts(crew, morning)[0]
+    no_trucks = replace(crew, trucks=())
+    assert "Elevator, about 6 loads." in texts(no_trucks, morning)[0]
+
+
+def test_usual_cautions_stand_where_there_is_room(morning):
+    usual = (RoadMoves(crews=("North",)), PowerLines(), FlowingGrain(points=("Home bins",)))
+    crew = mornings.with_orders(morning.crews[0], morning.crews[0].orders[:1])
+    (text,) = texts(crew, replace(morning, cautions=usual))
+    assert "On the road: lights, emblem and escort as the law asks." in text
+    assert "Look up for power lines." in text
+    full = replace(morning, cautions=(*morning.cautions, *usual))
+    assert len(texts(morning.crews[0], full)) == len(texts(morning.crews[0], morning))
 
 
 def test_a_short_day_is_one_text_without_a_number(morning):
@@ -38,12 +56,12 @@ def test_a_short_day_is_one_text_without_a_number(morning):
     crew = replace(crew, combines=("C1",), fallback=Fallback(if_tough=GO, if_soft=GO))
     (text,) = texts(crew, replace(morning, cautions=()))
     assert text.startswith("Crew North, Sat 16 Aug: Leave 9:20 am")
-    assert "Tough or soft: go to Mail road north (F03), then back." in text
+    assert "Tough or soft: Mail road north (F03), then back." in text
     assert text.endswith("Machines: C1 with cart North; trucks T1, T2; 5 people.")
 
 
 def test_a_crew_that_begins_tomorrow_reads_so(morning):
-    note = IdleNote(first_start=mornings.NOW.replace(hour=10))
+    note = IdleNote(first_start=mornings.NOW.replace(hour=10), ordered=True)
     early = replace(morning, now=morning.now - timedelta(days=1))
     assert texts(replace(morning.crews[0], note=note), early) == (
         "Crew North, Fri 15 Aug: Nothing to cut today; first start Sat 16 Aug 10 am. Tomorrow: "
@@ -55,7 +73,7 @@ def test_a_metric_farm_has_a_clock_of_24_hours():
     morning = mornings.morning(fields=4, units="metric")
     text = texts(morning.crews[0], morning)[0]
     assert "Leave 09:20 for" in text
-    assert "Start 10:00 at 16% or drier, cut until 14:30: all 40.0 ha." in text
+    assert "Cut 10:00-14:30 at 16% or drier, 40.0 ha." in text
 
 
 def test_a_machine_that_changes_crews_comes_first_for_both(morning):
@@ -81,9 +99,8 @@ def test_texts_say_where_grain_goes_by_moisture_and_how_long_to_wait(morning):
         fallback=Fallback(if_tough=GO, if_soft=GO),
     )
     text = " ".join(texts(south, replace(morning, farm=farm)))
-    assert "Up to 17%: Elevator; wetter: Home bins." in text
-    assert "Expect about 1 load to Elevator, about 4 loads to Home bins." in text
-    assert "Tough or soft: wait 30 min, then go to Mail road north (F03), then back." in text
+    assert "T3: up to 17%: Elevator; wetter: Home bins, about 5 loads." in text
+    assert "Tough or soft: wait 30 min, then Mail road north (F03), then back." in text
 
 
 def test_message_of_a_crew_that_has_lost_its_combine(morning):
@@ -149,5 +166,9 @@ def test_what_has_no_room_is_on_the_sheet():
     made = packed(["a" * 239 + "."] * 4)
     assert [len(t) for t in made] == [244, 244, 244 + len(" More on the sheet.")]
     assert made[2].endswith(". More on the sheet.")
+    # 302 - 244 leaves no room for 240 more, and room for 20
+    assert packed(["a" * 239 + "."] * 2, ["b" * 100, "c" * 20 + "."])[1].endswith(
+        ". " + "c" * 20 + "."
+    )
     assert packed(["b" * 400, "c."]) == ("b" * 237 + "... c.",)
     assert packed(["b" * 100 + ".", "c."]) == ("b" * 100 + ". c.",)

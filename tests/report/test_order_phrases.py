@@ -137,19 +137,19 @@ def test_fallback_waits_or_goes_elsewhere():
     go = replace(stay, other_name="Hill", other_field="F2", other_parcel="wet hollow")
     assert fallback_text(go) == "go to Hill (F2, wet hollow) and come back to Home after"
     short = [short_fallback(a) for a in (stay, tomorrow, go)]
-    assert short == ["wait 3 h", "wait for tomorrow", "go to Hill (F2, wet hollow), then back"]
+    assert short == ["wait 3 h", "wait for tomorrow", "Hill (F2, wet hollow), then back"]
 
 
 def test_idle_note():
     assert note_text(IdleNote(first_start=None), "us") == "nothing to cut within the days planned"
-    assert note_text(IdleNote(first_start=TEN), "us") == (
+    assert note_text(IdleNote(first_start=TEN, ordered=True), "us") == (
         "nothing to cut today; first start Sat 16 Aug 10 am"
     )
     assert note_text("", "us") == ""
 
 
 def test_an_idle_note_says_rain_and_when_the_first_field_may_open():
-    wet = IdleNote(first_start=TEN, closed_by=Reason.GROUND, rain_mm=18.0)
+    wet = IdleNote(first_start=TEN, ordered=True, closed_by=Reason.GROUND, rain_mm=18.0)
     early = replace(wet, opens=TEN.replace(hour=8))
     rain = "nothing to cut today: rain, about 0.7 in; first start Sat 16 Aug 10 am"
     assert note_text(wet, "us") == rain
@@ -161,7 +161,7 @@ def test_an_idle_note_says_rain_and_when_the_first_field_may_open():
     assert note_text(dry, "us") == (
         "nothing to cut today: ground too soft; first start Sat 16 Aug 10 am"
     )
-    green = replace(early, first_start=None, closed_by=Reason.GREEN)
+    green = replace(early, first_start=None, ordered=False, closed_by=Reason.GREEN)
     assert note_text(green, "metric") == (
         "nothing to cut within the days planned: not ripe; in one forecast of ten some field opens "
         "by Sat 16 Aug 08:00"

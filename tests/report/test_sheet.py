@@ -113,7 +113,7 @@ def test_all_of_the_morning_is_there(morning, page):
     for line in way_lines(morning.crews[1]):
         assert line in text
     assert "invented ensemble, 9 members, issued 2 am, 4 h old" in text
-    assert len(STANDING) == 6
+    assert len(STANDING) == 7
 
 
 def test_prices_of_doing_otherwise(morning):

@@ -25,7 +25,7 @@ def test_five_lines_of_a_crew(morning):
         ("Go", "Leave 9:20 am for Home quarter (F01), hard wheat: 5.9 mi, 40 min."),
         ("Cut", "Start 10 am at 16 % or drier, cut until 2:30 pm: all 98.8 ac."),
         ("Grain", "Elevator. Expect about 6 loads."),
-        ("Not fit", "Tough: wait 3 h. Soft: go to Mail road north (F03), then back."),
+        ("Not fit", "Tough: wait 3 h. Soft: Mail road north (F03), then back."),
     )
     assert day.then == ("Mail road north (F03): leave 2:20 pm, cut 3-7:30 pm, 158 ac (78 %)",)
 
@@ -111,7 +111,7 @@ def test_grain_goes_by_moisture_band(morning):
         "Elevator; Home bins when Elevator is shut. Expect about 7 loads to Home bins."
     )
     soft = lines_of(morning, headland_only=True).grain
-    assert soft.endswith("Soft: keep cart and trucks on the headland.")
+    assert soft.endswith("Cart and trucks stay on the headland.")
 
 
 def test_start_moisture_is_what_some_point_takes(morning):

@@ -8,7 +8,7 @@ from scheduler.farm.wording import crew_title, day_name, one_line, percent, sent
 from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import _, ngettext
 from scheduler.orders.model import CrewOrders, Morning, Order
-from scheduler.report.caution_phrases import day_caution_lines
+from scheduler.report.caution_phrases import short_caution
 from scheduler.report.order_phrases import undriven_text
 from scheduler.report.phrases import field_title, money_lines
 from scheduler.report.terminal.lines import wrapped
@@ -68,17 +68,10 @@ def _head(morning: Morning) -> list[str]:
         lines += wrapped(undriven_text(morning), 0, hang=2)[:2]
     for note in morning.farm_notes:
         lines += wrapped(_("Assumed: {note}", note=one_line(note)), 0, hang=2)[:3]
-    cautions = " ".join(_first_sentence(c) for c in day_caution_lines(morning))
+    cautions = " ".join(one_line(short_caution(c, morning.farm.units)) for c in morning.cautions)
     if cautions:
         lines += wrapped(_("CARE {cautions}", cautions=cautions), 0, hang=5)[:6]
     return lines
-
-
-def _first_sentence(caution: str) -> str:
-    """What a caution warns of, without what to do about it."""
-    text = one_line(caution)
-    ends = [text.find(stop) for stop in (". ", "; ", ": check") if stop in text]
-    return text[: min(ends)] + "." if ends else text
 
 
 def _more_text() -> str:
