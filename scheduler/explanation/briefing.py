@@ -228,7 +228,7 @@ def crew_orders(
         (False, np.inf) if k < 0 else _place(timing(decision, int(k), j), usual)
         for j, k in enumerate(crew_of_job)
     ]
-    out = []
+    out, by_id = [], {c.id: c for c in work.farm.crews}
     for k, machines in enumerate(work.makeup):
         jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: places[j])
         today = near_runs(work, runs(k, usual), days=1)
@@ -253,6 +253,8 @@ def crew_orders(
                 patience_min=float(policy.patience[k]),
                 leave_min=float(policy.leave[k]),
                 stop_margin=policy.stop_margin,
+                service_min=by_id[machines.crew].service_min,
+                meal_min=by_id[machines.crew].meal_min,
                 move_weight=policy.move_weight,
                 moisture_weight=policy.moisture_weight,
                 ranked=tuple((work.field(j).id, work.jobs[j].parcel) for j in policy.orders[k]),

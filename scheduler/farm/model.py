@@ -258,6 +258,9 @@ class Crew:
         exempt. It moves when a crew starts; local law comes first.
     absent : dates on which the crew is away all day.
     away : further intervals in which the crew is away, for absences that hold parts of days.
+    service_min : greasing and refuelling before the day's first move, min, >= 0. Field efficiency
+        holds no time lost outside the field (Iowa State AgDM A3-24).
+    meal_min : meals and refuelling while the crew could cut, min a day, >= 0.
     """
 
     id: str
@@ -271,6 +274,8 @@ class Crew:
     hours_max_day: float = 14.0
     absent: tuple[date, ...] = ()
     away: tuple[Interval, ...] = ()
+    service_min: float = 0.0
+    meal_min: float = 0.0
 
     def __post_init__(self) -> None:
         if len(self.named) > self.people:

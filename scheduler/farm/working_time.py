@@ -1,15 +1,23 @@
-"""Slots that a crew works or a machine is up, and the slots in which its moves may begin work."""
+"""Slots that a crew works or a machine is up, and the slots in which its moves may begin work.
+
+Service comes off the beginning of a crew's day, meals off its rate.
+"""
 
 from __future__ import annotations
 
+import math
+from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.farm.model import Crew, Machine
+from scheduler.farm.model import Crew, DailySpan, Machine
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import BoolArray, farm_time
+
+#: Hour from which work belongs to a new day; assumed: the latest evening's cutting ends by then.
+DAY_BEGINS = 4
 
 
 def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
@@ -29,6 +37,37 @@ def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolA
         worked = np.flatnonzero(on & (days == day))
         on[worked[: max(0, len(worked) - max_slots)]] = False
     return on
+
+
+def service_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:
+    """Slots in which a crew greases and refuels, (slot,): the first that it works from 4 h on.
+
+    A day that has begun counts from its own beginning.
+    """
+    step = slots[1] - slots[0]
+    first = farm_time(slots[0], tz)
+    back = max(0, int(timedelta(hours=first.hour - DAY_BEGINS, minutes=first.minute) / step))
+    whole = np.concatenate([slots[0] - step * np.arange(back, 0, -1), slots])
+    works, stamps = crew_slots(crew, whole, tz), [farm_time(s, tz) for s in whole]
+    out: BoolArray = np.zeros(len(whole), np.bool_)
+    count = math.ceil(timedelta(minutes=crew.service_min) / step)
+    days = np.array([t.toordinal() if t.hour >= DAY_BEGINS else -1 for t in stamps])
+    for day in np.unique(days[days >= 0]):
+        out[np.flatnonzero(works & (days == day))[:count]] = True
+    return out[back:]
+
+
+def meal_share(crew: Crew) -> float:
+    """Share of a crew's working hours that meals take, 0-1; 0 for one that never works."""
+    lengths = [min(_hours(span), crew.hours_max_day) for span in crew.week if span is not None]
+    longest = max(lengths, default=0.0)
+    return min(crew.meal_min / 60.0 / longest, 1.0) if longest > 0.0 else 0.0
+
+
+def _hours(span: DailySpan) -> float:
+    """Length of a span, h; one that ends where it begins lasts a day."""
+    first, last = (t.hour + t.minute / 60.0 for t in span)
+    return (last - first) % 24.0 or 24.0
 
 
 def machine_slots(machine: Machine, slots: NDArray[np.datetime64]) -> BoolArray:

@@ -46,6 +46,10 @@ _ABSENCE = 'write a day, or "2026-08-14 12:00 - 2026-08-14 18:00"'
 #: Fewest days in which natural air dries a bin; less is a slip of the pen. NDSU 2009: 35 days for
 #: wheat from 18 to 13 % at 0.75 cubic feet a minute and bushel in a September of North Dakota.
 LEAST_AIR_DAYS = 5.0
+#: Daily service of a crew before its first move, and its meals while it could cut, min. Common
+#: practice, no source: half an hour of grease and fuel, and half an hour for the meal in the field.
+#: They decide how early the first field is begun, and how much a day cuts.
+USUAL_SERVICE_MIN, USUAL_MEAL_MIN = 30.0, 30.0
 #: Largest threshold of a schedule: a falling number, s.
 MAX_THRESHOLD = 900.0
 #: Where a table of discounts ends: a buyer has no price for grain with so many times the sprouted
@@ -203,6 +207,8 @@ def read_crew(r: Record) -> Crew | None:
     people = r.number("people", default=0.0, low=1.0, high=200.0)
     hours = r.number("hours_max_day", default=Crew.hours_max_day, low=1.0, high=24.0)
     week = without_days(read_week(r), read_days_off(r))
+    service = r.number("service_min", default=USUAL_SERVICE_MIN, low=0.0, high=300.0)
+    meals = r.number("meal_min", default=USUAL_MEAL_MIN, low=0.0, high=300.0)
     fixed, (absent, away) = r.yes_no("fixed"), read_absences(r)
     combines, carts, trucks = r.id_list("combines"), r.id_list("carts"), r.id_list("trucks")
     if r.failed:
@@ -218,6 +224,8 @@ def read_crew(r: Record) -> Crew | None:
         hours_max_day=hours,
         absent=absent,
         away=away,
+        service_min=service,
+        meal_min=meals,
     )
 
 

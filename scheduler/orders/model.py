@@ -182,6 +182,8 @@ class CrewOrders:
     stop_margin: float = 0.0  # points above the start moisture at which the crew stops
     move_weight: float = 0.0  # places in the order that a minute of move is worth
     moisture_weight: float = 0.0  # places in the order that a point of moisture is worth
+    service_min: float = 0.0  # grease and fuel before the day's first move
+    meal_min: float = 0.0  # meals a day while the crew could cut
     ranked: tuple[tuple[str, str], ...] = ()  # the policy's list: ids of fields, and parcels
     stints: tuple[Stint, ...] = ()
 

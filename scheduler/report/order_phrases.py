@@ -497,6 +497,15 @@ def way_lines(crew: CrewOrders) -> list[str]:
         lines.append(_("Of the fields that are fit, the nearest comes first."))
     elif crew.move_weight > 0.0:
         lines.append(_("Of two fields that are fit, a nearer one may come first."))
+    if crew.service_min or crew.meal_min:
+        lines.append(
+            _(
+                "Counted a day: {service} min of grease and fuel before the first move, {meals} "
+                "min of meals.",
+                service=round(crew.service_min),
+                meals=round(crew.meal_min),
+            )
+        )
     return lines
 
 

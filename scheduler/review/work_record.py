@@ -14,7 +14,7 @@ from scheduler.costs.standing_loss import wet_yield
 from scheduler.farm.distances import between_km
 from scheduler.farm.opening_hours import down_slots, open_slots
 from scheduler.farm.slots import farm_time, utc_hour
-from scheduler.farm.working_time import crew_slots, machine_slots
+from scheduler.farm.working_time import crew_slots, machine_slots, meal_share
 from scheduler.field_work.kernel import tough_share
 from scheduler.review.counterfactuals import issued_turns
 from scheduler.review.delay_accounting import HourStates, cause_codes
@@ -103,11 +103,12 @@ def main_rates(work: FarmWork, k: int, j: int) -> Rates | None:
 def hourly_rates(observed: ObservedSeason, work: FarmWork) -> Array:
     """Cutting rate in each hour, ha/h, (field, crew, hour); 0 where no rate is known.
 
-    As in the simulator, combines and carts are slower while carts stay at the edge, and in tough
-    grain; trucks are not.
+    As in the simulator, combines and carts are slower while carts stay at the edge, in tough grain,
+    and by the crew's meals; trucks are not.
     """
     slot, tables = hour_slots(observed, work.standing_loss), work.tables
     out = np.zeros((len(work.farm.fields), len(work.makeup), observed.hours))
+    eats = {c.id: 1.0 - meal_share(c) for c in work.farm.crews}
     for j, job in reversed(list(enumerate(work.jobs))):  # the ground of the upland counts
         moisture = work.standing_loss.moisture[0, job.row, work.standing_loss.hour[slot]]
         share = tough_share.py_func(moisture, tables.tough_from[j], tables.tough_slower)
@@ -115,7 +116,7 @@ def hourly_rates(observed: ObservedSeason, work: FarmWork) -> Array:
         for k in range(len(work.makeup)):
             if (rates := main_rates(work, k, j)) is not None:
                 ground = np.where(tables.edge[0, slot, j], rates.at_edge_t_h, rates.in_field_t_h)
-                t_h = np.minimum(ground * tough, sum(rates.haul))
+                t_h = np.minimum(ground * tough * eats[work.makeup[k].crew], sum(rates.haul))
                 out[job.field, k] = t_h / wet_yield(work.field(j))
     return out
 

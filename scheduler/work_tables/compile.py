@@ -18,7 +18,7 @@ from scheduler.farm.model import Cart, Combine, DeliveryPoint, Farm, Field, Truc
 from scheduler.farm.opening_hours import forbidden_slots, open_slots
 from scheduler.farm.slots import SLOT_MIN, BoolArray
 from scheduler.farm.units import wheat_equivalent_t
-from scheduler.farm.working_time import crew_slots, machine_slots
+from scheduler.farm.working_time import crew_slots, machine_slots, meal_share, service_slots
 from scheduler.field_work.tables import WorkTables
 from scheduler.work_tables.accepting_points import accepting_points
 from scheduler.work_tables.crew_makeup import MakeUp
@@ -100,6 +100,7 @@ def compile_work(
     buffer, delay = np.zeros(accepts.shape[:2]), np.zeros(accepts.shape)
     value = standing_loss.crew_hour_value(len(makeup))
     yield_t = np.array([wet_yield(standing_loss.field(j)) for j in range(len(jobs))])
+    eats = {c.id: 1.0 - meal_share(c) for c in farm.crews}
     for k, j in np.ndindex(accepts.shape[:2]):
         if not hauls[k]:
             continue
@@ -110,8 +111,8 @@ def compile_work(
                 combine, at_edge, cart, haul = (float(x[0]) for x in r.by_slot(at))
                 # nobody cuts while no truck of the crew is there and driven
                 if haul > 0.0:
-                    cut_rate[k, u, j] = min(combine, cart)
-                    edge_rate[k, u, j] = min(at_edge, cart)
+                    cut_rate[k, u, j] = min(combine, cart) * eats[makeup[k].crew]
+                    edge_rate[k, u, j] = min(at_edge, cart) * eats[makeup[k].crew]
                 haul_rate[k, u, j, q] = haul
     move, move_km = moves(farm, jobs, places)
     fields = [standing_loss.field(j) for j in range(len(jobs))]
@@ -206,10 +207,10 @@ def _machine_states(up: Sequence[MachinesUp]) -> tuple[NDArray[np.int64], list[l
 
 
 def _worked(standing_loss: StandingLoss, makeup: Sequence[CrewMachines]) -> list[BoolArray]:
-    """Slots in which each crew works."""
-    farm = standing_loss.farm
-    crews = {c.id: c for c in farm.crews}
-    return [crew_slots(crews[m.crew], standing_loss.slots, farm.tz) for m in makeup]
+    """Slots in which each crew moves and cuts: those that it works, less the morning's service."""
+    farm, slots = standing_loss.farm, standing_loss.slots
+    crews = [c for m in makeup for c in farm.crews if c.id == m.crew]
+    return [crew_slots(c, slots, farm.tz) & ~service_slots(c, slots, farm.tz) for c in crews]
 
 
 def _machines_up(machines: CrewMachines, slots: NDArray[np.datetime64]) -> MachinesUp:

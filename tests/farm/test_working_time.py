@@ -10,7 +10,13 @@ import pytest
 from scheduler.farm.model import Cart, Crew
 from scheduler.farm.opening_hours import down_slots, forbidden_slots, open_slots
 from scheduler.farm.slots import farm_time, slot_times
-from scheduler.farm.working_time import crew_slots, machine_slots, work_start_slots
+from scheduler.farm.working_time import (
+    crew_slots,
+    machine_slots,
+    meal_share,
+    service_slots,
+    work_start_slots,
+)
 
 CHICAGO = ZoneInfo("America/Chicago")
 DAY = ((time(8), time(20)),) * 7
@@ -125,3 +131,36 @@ def test_later_arrivals_never_start_earlier():
         got = work_start_slots(shut, int(rng.integers(0, 6)))
         assert (np.diff(got) >= 0).all()
         assert (got >= np.arange(40)).all()
+
+
+def served(now, service_min, **other):
+    """Slots of service over two days of a crew that works 8 to 20 h."""
+    crew = Crew(id="A", combines=(), week=DAY, people=1, service_min=service_min, **other)
+    slots = slot_times(datetime(2026, 8, 12, *now, tzinfo=CHICAGO), 2, 30)
+    return hours(slots, service_slots(crew, slots, CHICAGO))
+
+
+def test_service_takes_the_first_slots_of_each_day():
+    assert served((6,), 30.0) == ["12 08:00", "13 08:00"]
+    assert served((6,), 45.0) == ["12 08:00", "12 08:30", "13 08:00", "13 08:30"]
+    assert served((6,), 0.0) == []
+    # at most eleven hours a day: a longer one loses its first
+    assert served((6,), 30.0, hours_max_day=11.0) == ["12 09:00", "13 09:00"]
+
+
+def test_a_day_that_has_begun_is_not_served_again():
+    assert served((12,), 30.0) == ["13 08:00", "14 08:00"]
+
+
+def test_hours_after_midnight_belong_to_the_evening_and_take_no_service():
+    late = ((time(7), time(2)),) * 7
+    crew = Crew(id="A", combines=(), week=late, people=1, hours_max_day=24.0, service_min=30.0)
+    slots = slot_times(datetime(2026, 8, 12, 0, tzinfo=CHICAGO), 2, 30)
+    assert hours(slots, service_slots(crew, slots, CHICAGO)) == ["12 07:00", "13 07:00"]
+
+
+def test_hand_meals_are_a_share_of_the_day():
+    crew = Crew(id="A", combines=(), week=DAY, people=1, meal_min=36.0)
+    assert meal_share(crew) == pytest.approx(0.05)  # 0.6 of 12 h
+    assert meal_share(replace(crew, hours_max_day=6.0)) == pytest.approx(0.1)
+    assert meal_share(replace(crew, week=(None,) * 7)) == 0.0

@@ -365,3 +365,12 @@ def test_hand_what_would_change_the_first_field():
         "north crew, Hilltop first: if a sample in Hilltop is a point wetter than the model has "
         "it, Sandhill first would save $1,460, give or take $583.",
     )
+
+
+def test_time_taken_off_a_day_is_printed():
+    (crew, *_) = mornings.morning(fields=5).crews
+    assert not any("Counted a day" in line for line in way_lines(crew))
+    busy = replace(crew, service_min=45.0, meal_min=30.0)
+    assert way_lines(busy)[-1] == (
+        "Counted a day: 45 min of grease and fuel before the first move, 30 min of meals."
+    )

@@ -242,3 +242,17 @@ def test_another_header_takes_time_and_has_its_own_width():
     # C1 cuts corn with 6 m instead of 10 m: with C2 16 m instead of 20 m
     assert work.rates[0][2][0].combine[0] == pytest.approx(0.6 * plain.rates[0][2][0].combine[0])
     assert work.rates[0][0][0].combine == plain.rates[0][0][0].combine
+
+
+def test_service_and_meals_come_off_a_crews_day():
+    lazy = tuple(
+        replace(c, week=((time(8), time(20)),) * 7, service_min=60.0, meal_min=36.0)
+        for c in farm().crews
+    )
+    brisk = tuple(replace(c, service_min=0.0, meal_min=0.0) for c in lazy)
+    work, without = compiled(farm(crews=lazy)).tables, compiled(farm(crews=brisk)).tables
+    # hand: 8 h to 20 h is 24 slots, two of them service; 36 min are 5 % of 12 h
+    assert without.works[0, :48].sum() - work.works[0, :48].sum() == 2
+    assert np.flatnonzero(work.works[0])[0] == np.flatnonzero(without.works[0])[0] + 2
+    assert work.cut_rate == pytest.approx(0.95 * without.cut_rate)
+    assert work.haul_rate == pytest.approx(without.haul_rate)
