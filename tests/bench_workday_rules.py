@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from benchmark_log import record
 from places import DATA
 
 from readiness.soil import land, trafficability
@@ -92,7 +93,9 @@ def main() -> None:
             print(f"{side} chooses {VARIANTS[best]}: {scores[best]}")
             print(f"  in use there {scores[VARIANTS.index(IN_USE)]}")
             print(f"  on the others {score(out[~chooses], reported[~chooses])}")
-        print(f"  weeks that did not choose: {score(out, reported)}")
+        rest = score(out, reported)
+        print(f"  weeks that did not choose: {rest}")
+        record(f"workday rules, split {name}", {"r": rest.r, "rmse_d": rest.rmse})
 
 
 if __name__ == "__main__":
