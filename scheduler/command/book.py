@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from scheduler.atomic import write_file
-from scheduler.command.parser import FACTS, HAND_KINDS, LOG_WORDS
+from scheduler.command.parser import FACTS, HAND_KINDS, LOG_WORDS, entry_words
 from scheduler.command.planning_time import planning_time
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
@@ -91,7 +91,8 @@ def _new_entry(args: argparse.Namespace, farm: Farm, book: Book, now: datetime) 
         if kind is None:
             raise
         raise BookError(
-            f"{'; '.join(str(error).splitlines())}; it is written: afterrain {_usage(kind)}"
+            f"{'; '.join(str(error).splitlines())}; it is written: afterrain log FOLDER "
+            f"{entry_words(kind)}"
         ) from None
     return entry if args.correct is None else replace(entry, replaces=args.correct)
 
@@ -122,15 +123,8 @@ def _facts_in_order(kind: Kind, words: list[str], options: dict[str, str]) -> di
         facts[fact.name] = " ".join(rest[:taken])
         rest = rest[taken:]
     if rest:
-        raise BookError(f'"{rest[0]}" is one word too many: {_usage(kind)}')
+        raise BookError(f'"{rest[0]}" is one word too many: log FOLDER {entry_words(kind)}')
     return facts
-
-
-def _usage(kind: Kind) -> str:
-    """How an entry of a kind is written."""
-    facts = sorted(kind.facts, key=lambda f: not f.required)
-    words = [f.name.upper() if f.required else f"[{f.name.upper()}]" for f in facts]
-    return " ".join(["log FOLDER", kind.name, kind.subject_type.upper(), *words])
 
 
 def _writer(args: argparse.Namespace) -> str:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, NoReturn, TypeAlias, get_args
 
 from readiness.season.codes import OtherWork
-from scheduler.season_book.entry_kinds import KINDS, Fact
+from scheduler.season_book.entry_kinds import KINDS, Kind
 
 PORT = 8377  # of the page; assumed, because no common service has it
 #: Kinds of entries that people write.
@@ -103,6 +103,19 @@ def command_parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _add(commands: Commands, name: str, summary: str, *examples: str, **more: str) -> CommandParser:
+    """Add a command with its summary and examples of its use, a line each."""
+    lines = "\n".join(f"  afterrain {name} {example}" for example in examples)
+    return commands.add_parser(
+        name,
+        help=summary,
+        description=f"{summary[:1].upper()}{summary[1:]}.",
+        epilog=f"{'example' if len(examples) == 1 else 'examples'}:\n{lines}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        **more,
+    )
+
+
 def run_command(module: str, function: str, args: argparse.Namespace) -> int:
     """Import a module of this package and call its `function` with the arguments."""
     imported = importlib.import_module(f"scheduler.command.{module}")
@@ -110,19 +123,25 @@ def run_command(module: str, function: str, args: argparse.Namespace) -> int:
 
 
 def _add_new(commands: Commands) -> None:
-    new = commands.add_parser("new", help="write a commented farm folder to start from")
+    new = _add(commands, "new", "write a commented farm folder to start from", "myfarm")
     new.add_argument("folder", metavar="FOLDER", help="a folder that does not exist yet")
     new.set_defaults(run=partial(run_command, "farm", "run_new"))
 
 
 def _add_check(commands: Commands) -> None:
-    check = commands.add_parser("check", help="list everything that is wrong in a farm folder")
+    check = _add(commands, "check", "list everything that is wrong in a farm folder", "myfarm")
     check.add_argument("folder", metavar="FOLDER", help="the farm folder")
     check.set_defaults(run=partial(run_command, "farm", "run_check"))
 
 
 def _add_plan(commands: Commands) -> None:
-    plan = commands.add_parser("plan", help="make the cutting order of the day")
+    plan = _add(
+        commands,
+        "plan",
+        "make the cutting order of the day",
+        "myfarm",
+        "myfarm --forecast table.csv --on 2026-08-12",
+    )
     _add_planning_options(plan)
     plan.add_argument("--fast", action="store_true", help="search a quarter as long")
     plan.add_argument("--all", action="store_true", help="print every order with its figures")
@@ -131,7 +150,13 @@ def _add_plan(commands: Commands) -> None:
 
 
 def _add_ready(commands: Commands) -> None:
-    ready = commands.add_parser("ready", help="hours per field and day that can be driven or cut")
+    ready = _add(
+        commands,
+        "ready",
+        "hours per field and day that can be driven or cut",
+        "myfarm",
+        "myfarm --work tillage",
+    )
     _add_planning_options(ready)
     ready.add_argument(
         "--work", choices=get_args(OtherWork), help="hours for other work instead of cutting"
@@ -140,7 +165,12 @@ def _add_ready(commands: Commands) -> None:
 
 
 def _add_price(commands: Commands) -> None:
-    price = commands.add_parser("price", help="what an order of your own would cost")
+    price = _add(
+        commands,
+        "price",
+        "what an order of your own would cost",
+        "myfarm --order 'north crew=F07,F03'",
+    )
     _add_planning_options(price)
     price.add_argument(
         "--order",
@@ -157,7 +187,13 @@ def _add_planning_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--on", metavar="DATE", help="2026-08-12 (6 am) or 2026-08-12T14:30; now by default"
     )
-    command.add_argument("--forecast", type=Path, metavar="FILE", help="instead of the last stored")
+    command.add_argument(
+        "--forecast",
+        type=Path,
+        metavar="FILE",
+        help="instead of the last stored: a table of hours with the columns time, rain, temp, "
+        "humidity, wind, and member where it holds several forecasts",
+    )
     command.add_argument(
         "--elsewhere", action="store_true", help="use FILE even if it is for a place far away"
     )
@@ -166,8 +202,12 @@ def _add_planning_options(command: argparse.ArgumentParser) -> None:
 
 
 def _add_fetch(commands: Commands) -> None:
-    fetch = commands.add_parser(
-        "fetch", help="fetch forecasts, records and warnings, and store them"
+    fetch = _add(
+        commands,
+        "fetch",
+        "fetch forecasts, records and warnings, and store them",
+        "myfarm",
+        "myfarm --soil",
     )
     fetch.add_argument("folder", metavar="FOLDER", help="the farm folder")
     fetch.add_argument(
@@ -187,7 +227,7 @@ def _add_fetch(commands: Commands) -> None:
 
 
 def _add_verify(commands: Commands) -> None:
-    verify = commands.add_parser("verify", help="score stored forecasts against what fell")
+    verify = _add(commands, "verify", "score stored forecasts against what fell", "myfarm")
     verify.add_argument("folder", metavar="FOLDER", help="the farm folder")
     verify.add_argument("--out", metavar="DIR", help="where the page goes; FOLDER/verification")
     verify.add_argument("--on", metavar="TIME", help="as known at that time, as 2026-08-20 06:00")
@@ -199,10 +239,10 @@ def _add_log(commands: Commands) -> None:
         "log",
         usage="afterrain log FOLDER [KIND WORD ...] [options]",
         help="write what was seen or done into the season book",
-        epilog="examples: log FARM rain NORTH 0.62; log FARM sample F07 16.8 --test-weight 59; "
-        "log FARM ground F07 soft; log FARM cut F07 80 (or all); log FARM down C2 --until 18:00; "
-        "log FARM repaired C2; log FARM absent SOUTH --from 12:00 --until 18:00; log FARM undo. "
-        "Without a kind: the last entries.",
+        description="Write what was seen or done into the season book. Without a kind, list the "
+        "last entries.",
+        epilog=_log_epilog(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     log.add_argument("folder", type=Path, metavar="FOLDER", help="your farm's folder")
     log.add_argument("kind", nargs="?", default="", metavar="KIND", help=", ".join(LOG_WORDS))
@@ -215,30 +255,69 @@ def _add_log(commands: Commands) -> None:
             f"--{name.replace('_', '-')}",
             dest=f"fact_{name}",
             metavar=VALUE_WORDS.get(fact.quantity, "NUMBER"),
-            help=_fact_help(fact),
+            help=_fact_help(name),
         )
     log.set_defaults(run=partial(run_command, "book", "run_log"))
 
 
-def _fact_help(fact: Fact) -> str:
-    """Label of a fact with its choices or its hint."""
-    more = ", ".join(fact.choices) or fact.hint
-    label = fact.label[:1].lower() + fact.label[1:]
-    return (f"{label}: {more}" if more else label).replace("%", "%%")
+def _fact_help(name: str) -> str:
+    """Labels of a fact in every kind that holds it, each with its choices or its hint."""
+    texts = []
+    for kind in HAND_KINDS.values():
+        for fact in (f for f in kind.facts if f.name == name):
+            more = ", ".join(fact.choices) or fact.hint
+            label = fact.label[:1].lower() + fact.label[1:]
+            texts.append(f"{label}: {more}" if more else label)
+    return "; ".join(dict.fromkeys(texts)).replace("%", "%%")
+
+
+def entry_words(kind: Kind) -> str:
+    """The words of `log` for an entry of a kind, 'rain GAUGE RAIN [HOURS]'."""
+    facts = sorted(kind.facts, key=lambda f: not f.required)
+    words = [f.name.upper() if f.required else f"[{f.name.upper()}]" for f in facts]
+    return " ".join([kind.name, kind.subject_type.upper(), *words])
+
+
+def _log_epilog() -> str:
+    """Each kind of entry as it is written, and examples."""
+    examples = (
+        *("rain NORTH 0.62", "sample F07 16.8 --test-weight 59", "ground F07 soft"),
+        *("cut F07 80", "cut F07 all", "down C2 --until 18:00"),
+        *("absent SOUTH --from 12:00 --until 18:00", "undo", "undo 12"),
+    )
+    return "\n".join(
+        [
+            "entries, a value in brackets may be left out or given as an option:",
+            *(f"  {entry_words(kind)}" for kind in HAND_KINDS.values()),
+            "  undo [ENTRY]",
+            "",
+            "examples:",
+            *(f"  afterrain log myfarm {words}" for words in examples),
+        ]
+    )
 
 
 def _add_export(commands: Commands) -> None:
-    export = commands.add_parser("export", help="write the season book as a CSV table")
+    export = _add(
+        commands, "export", "write the season book as a CSV table", "myfarm", "myfarm entries.csv"
+    )
     _add_book_file(export, "csv")
     export.set_defaults(run=partial(run_command, "book", "run_export"))
 
 
 def _add_import(commands: Commands) -> None:
-    import_ = commands.add_parser(
-        "import", help="add a table of your own: entries of the season book, or weather"
+    import_ = _add(
+        commands,
+        "import",
+        "add a table of your own: entries of the season book, or weather",
+        "myfarm entries.csv",
+        "myfarm station.csv --records",
+        "myfarm forecast.csv --issued 2026-08-12T06:00",
     )
     import_.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
-    import_.add_argument("file", type=Path, metavar="FILE", help="a CSV table, as `export` writes")
+    import_.add_argument(
+        "file", type=Path, metavar="FILE", help="a CSV table: entries as `export` writes them"
+    )
     weather = import_.add_mutually_exclusive_group()
     weather.add_argument(
         "--records",
@@ -253,7 +332,13 @@ def _add_import(commands: Commands) -> None:
 
 
 def _add_backup(commands: Commands) -> None:
-    backup = commands.add_parser("backup", help="copy the season book, safely while it is in use")
+    backup = _add(
+        commands,
+        "backup",
+        "copy the season book, safely while it is in use",
+        "myfarm",
+        "myfarm /media/stick",
+    )
     _add_book_file(backup, "sqlite")
     backup.set_defaults(run=partial(run_command, "book", "run_backup"))
 
@@ -270,7 +355,13 @@ def _add_book_file(command: argparse.ArgumentParser, ending: str) -> None:
 
 
 def _add_serve(commands: Commands) -> None:
-    serve = commands.add_parser("serve", help="show and fill the orders and the book in a browser")
+    serve = _add(
+        commands,
+        "serve",
+        "show and fill the orders and the book in a browser",
+        "myfarm",
+        "myfarm --network --set-passphrase",
+    )
     serve.add_argument("folder", type=Path, metavar="FOLDER")
     serve.add_argument(
         "--network", action="store_true", help="answer the farm network too; needs a passphrase"
@@ -302,8 +393,11 @@ def _add_serve(commands: Commands) -> None:
 
 
 def _add_review(commands: Commands) -> None:
-    review = commands.add_parser(
-        "review", help="where the season's hours went, what they cost, what would have helped"
+    review = _add(
+        commands,
+        "review",
+        "where the season's hours went, what they cost, what would have helped",
+        "myfarm",
     )
     review.add_argument("folder", type=Path, metavar="FOLDER", help="the farm folder")
     review.add_argument(
@@ -318,7 +412,7 @@ def _add_review(commands: Commands) -> None:
 
 
 def _add_validate(commands: Commands) -> None:
-    validate = commands.add_parser("validate", help="compare the model with open records")
+    validate = _add(commands, "validate", "compare the model with open records", "data")
     validate.add_argument(
         "folder",
         type=Path,
@@ -336,8 +430,11 @@ def _add_validate(commands: Commands) -> None:
 
 
 def _add_rehearse(commands: Commands) -> None:
-    rehearse = commands.add_parser(
-        "rehearse", help="play past seasons: the planner against rules of thumb"
+    rehearse = _add(
+        commands,
+        "rehearse",
+        "play past seasons: the planner against rules of thumb",
+        "myfarm --records station.csv --years 2015-2020",
     )
     _add_rehearsal_options(rehearse)
     rehearse.add_argument(
@@ -350,8 +447,11 @@ def _add_rehearse(commands: Commands) -> None:
 
 
 def _add_whatif(commands: Commands) -> None:
-    whatif = commands.add_parser(
-        "whatif", help="play past seasons with another combine, longer hours, a dryer, tile"
+    whatif = _add(
+        commands,
+        "whatif",
+        "play past seasons with another combine, longer hours, a dryer, tile",
+        "myfarm --records station.csv --combine 'big combine'",
     )
     _add_rehearsal_options(whatif)
     for kind in ("combine", "cart", "truck"):

@@ -13,7 +13,7 @@ from farm_folder import copy_sample
 from places import SAMPLE
 
 from scheduler.command import main
-from scheduler.command.parser import command_parser, parsed
+from scheduler.command.parser import HAND_KINDS, command_parser, entry_words, parsed
 from scheduler.report.phrases import WORK_TEXT
 from scheduler.report.terminal.first_screen import LINES
 
@@ -69,6 +69,30 @@ def test_every_subcommand_names_a_function_that_exists():
     for command in commands.choices.values():
         module, function = command.get_default("run").args
         assert callable(getattr(import_module(f"scheduler.command.{module}"), function))
+
+
+def test_help_of_each_command_has_a_sentence_and_an_example_that_parses(capsys):
+    (commands,) = (a for a in command_parser()._actions if isinstance(a.choices, dict))
+    for name, command in commands.choices.items():
+        text = " ".join(command.format_help().split())
+        assert re.search(r"[A-Z][^.]+\.", command.description)
+        assert " ".join(command.description.split()) in text
+        lines = command.epilog.partition("example")[2].splitlines()[1:]
+        assert lines
+        for line in lines:
+            words = shlex.split(line)
+            assert words[:2] == ["afterrain", name]
+            assert parsed(words[1:]).command == name
+
+
+def test_help_of_log_shows_how_each_entry_is_written(capsys):
+    with pytest.raises(SystemExit):
+        parsed(["log", "farm", "--help"])
+    text = capsys.readouterr().out
+    for kind in HAND_KINDS.values():
+        assert f"\n  {entry_words(kind)}\n" in text
+    assert "\n  down MACHINE [UNTIL] [REASON]\n" in text
+    assert all(words in " ".join(text.split()) for words in ("running again", "away until"))
 
 
 def test_a_wrong_date_is_one_line(folder, capsys):
