@@ -405,7 +405,7 @@ BROKEN = (
         (
             '{folder}/farm.toml [[combine]] "big combine", down: 2026-03-08 02:30 does not '
             "exist in America/Chicago: clocks go forward there; use the hour after it, or "
-            "give the time with its offset, as 03:30-05:00"
+            "give the time with its offset, as 02:30-06:00"
         ),
     ),
     toml(
@@ -1485,7 +1485,7 @@ BROKEN = (
         (
             "{folder}/rain.csv row 2, time: 2026-03-08 02:30 does not exist in "
             "America/Chicago: clocks go forward there; use the hour after it, or give the "
-            "time with its offset, as 03:30-05:00"
+            "time with its offset, as 02:30-06:00"
         ),
     ),
     rain(

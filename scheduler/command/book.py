@@ -13,7 +13,7 @@ from scheduler.command.parser import FACTS, HAND_KINDS, LOG_WORDS, entry_words
 from scheduler.command.planning_time import planning_time
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
-from scheduler.farm.units import SI_PER_UNIT, normalized_name
+from scheduler.farm.units import SI_PER_UNIT, normalized_name, show_distance
 from scheduler.farm_files.csv_table import file_text
 from scheduler.farm_files.folder import read_farm
 from scheduler.language.translation import _, ngettext
@@ -184,15 +184,34 @@ def run_import(args: argparse.Namespace) -> int:
 
 def _import_weather(args: argparse.Namespace, farm: Farm) -> int:
     """Store the weather of a table as if it had been fetched."""
-    from scheduler.weather.own_weather import import_weather  # loads what entries do without
+    # these load what entries do without
+    from scheduler.weather.own_weather import import_weather
+    from scheduler.weather.selection import MAX_DISTANCE_KM
 
     issued = planning_time(args.issued, farm, option="--issued") if args.issued else None
     found = import_weather(args.folder, farm, args.file, now=datetime.now(UTC), issued=issued)
-    kind = "past weather" if issued is None else f"forecast issued {issued:%Y-%m-%d %H:%M}"
-    span = f"{found.first:%Y-%m-%d %H:%M} to {found.stop:%Y-%m-%d %H:%M}"
-    print(f"{kind}, {span}: {'stored' if found.stored else 'was there already'}")
-    if (far := len(farm.fields) - found.fields) > 0:
-        print(f"{far} of {len(farm.fields)} fields lie too far from it and do not use it")
+    hours = {n: f"{t:%Y-%m-%d %H:%M}" for n, t in (("first", found.first), ("stop", found.stop))}
+    if issued is None:
+        weather = _("past weather, {first} to {stop}", **hours)
+    else:
+        at = f"{issued:%Y-%m-%d %H:%M}"
+        weather = _("forecast issued {time}, {first} to {stop}", time=at, **hours)
+    stored = _("{weather}: stored", weather=weather)
+    print(stored if found.stored else _("{weather}: was there already", weather=weather))
+    if found.far:
+        print(
+            ngettext(
+                "{n} field, {field}, lies farther than {distance} from it and has no weather of "
+                "it: run `afterrain fetch {folder}`, or plan with --forecast FILE --elsewhere",
+                "{n} fields, {field} first, lie farther than {distance} from it and have no "
+                "weather of it: run `afterrain fetch {folder}`, or plan with --forecast FILE "
+                "--elsewhere",
+                len(found.far),
+                field=found.far[0],
+                distance=show_distance(MAX_DISTANCE_KM, farm.units),
+                folder=args.folder,
+            )
+        )
     return 0
 
 

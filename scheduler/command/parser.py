@@ -59,6 +59,21 @@ class _PrintVersion(argparse.Action):
         parser.exit()
 
 
+class _Once(argparse.Action):
+    """Take a value that may be given once, under any of its names."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[Any] | None,
+        option_string: str | None = None,
+    ) -> None:
+        if getattr(namespace, self.dest) != self.default:
+            parser.error(f"{' and '.join(self.option_strings)} are the same time: give one of them")
+        setattr(namespace, self.dest, values)
+
+
 def parsed(argv: Sequence[str]) -> argparse.Namespace:
     """Parse the words of a command; the options of `log` may stand anywhere among its words."""
     words = list(argv)
@@ -103,7 +118,7 @@ def command_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add(commands: Commands, name: str, summary: str, *examples: str, **more: str) -> CommandParser:
+def _add(commands: Commands, name: str, summary: str, *examples: str) -> CommandParser:
     """Add a command with its summary and examples of its use, a line each."""
     lines = "\n".join(f"  afterrain {name} {example}" for example in examples)
     return commands.add_parser(
@@ -112,7 +127,6 @@ def _add(commands: Commands, name: str, summary: str, *examples: str, **more: st
         description=f"{summary[:1].upper()}{summary[1:]}.",
         epilog=f"{'example' if len(examples) == 1 else 'examples'}:\n{lines}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
-        **more,
     )
 
 
@@ -247,7 +261,9 @@ def _add_log(commands: Commands) -> None:
     log.add_argument("folder", type=Path, metavar="FOLDER", help="your farm's folder")
     log.add_argument("kind", nargs="?", default="", metavar="KIND", help=", ".join(LOG_WORDS))
     log.add_argument("words", nargs="*", metavar="WORD", help="what it is about, then its values")
-    log.add_argument("--at", "--from", default="", metavar="TIME", help="06:40, yesterday 18:00")
+    log.add_argument(
+        *("--at", "--from"), action=_Once, default="", metavar="TIME", help="06:40, yesterday 18:00"
+    )
     log.add_argument("--by", default="", metavar="NAME", help="who says so")
     log.add_argument("--correct", type=_whole, metavar="ENTRY", help="replace an entry by this one")
     for name, fact in FACTS.items():

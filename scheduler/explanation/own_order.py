@@ -20,12 +20,8 @@ MOSTLY_CUT = 0.5
 
 def jobs_named(standing_loss: StandingLoss, name: str) -> list[int]:
     """Jobs of a field by its id, or of one part of it by 'id/part'."""
-    field, _, parcel = name.partition("/")
-    return [
-        j
-        for j, job in enumerate(standing_loss.jobs)
-        if standing_loss.field(j).id == field and parcel in ("", job.parcel)
-    ]
+    names = [(standing_loss.field(j).id, job.parcel) for j, job in enumerate(standing_loss.jobs)]
+    return [j for j, (field, parcel) in enumerate(names) if name in (field, f"{field}/{parcel}")]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,6 +24,7 @@ def farm_remarks(farm: Farm, today: date) -> list[Problem]:
         *_ripe_late(farm, today),
         *_ripe_unknown(farm),
         *_without_pickup(farm),
+        *_divided_ids(farm),
     ]
 
 
@@ -85,6 +86,19 @@ def _without_pickup(farm: Farm) -> Iterator[Problem]:
                 column="swathed",
                 message="lies in swaths, and no combine has a pickup header: nobody cuts it",
                 remedy="give pickup in a [[combine]] of farm.toml, the width of a swath as cut",
+            )
+
+
+def _divided_ids(farm: Farm) -> Iterator[Problem]:
+    """Fields that no list of an own order can name."""
+    for field in farm.fields:
+        if "," in field.id or ";" in field.id:
+            yield Problem(
+                file="fields.csv",
+                row=f'"{field.id}"',
+                column="id",
+                message="holds a comma or semicolon, which divides the fields of an own order",
+                remedy="leave it out of the id; a name may hold it",
             )
 
 

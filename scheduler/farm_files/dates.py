@@ -139,9 +139,10 @@ def farm_time_to_utc(naive: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetim
     """
     utc = naive.replace(tzinfo=tz, fold=fold).astimezone(UTC)
     if utc.astimezone(tz).replace(tzinfo=None) != naive:
+        offset = naive.replace(tzinfo=tz, fold=fold).isoformat()[-6:]
         raise UnreadableError(
             f"{naive:%Y-%m-%d %H:%M} does not exist in {tz.key}: clocks go forward there",
-            "use the hour after it, or give the time with its offset, as 03:30-05:00",
+            f"use the hour after it, or give the time with its offset, as {naive:%H:%M}{offset}",
         )
     return utc
 

@@ -231,7 +231,14 @@ class _Choice:
         starts = [*self.starts(self.searched), *also]
         return self.found(self.searched.tables, starts, iterations)[0].policy
 
-    def found(self, tables: WorkTables, starts: Sequence[Policy], iterations: int) -> list[Found]:
+    def found(
+        self,
+        tables: WorkTables,
+        starts: Sequence[Policy],
+        iterations: int,
+        *,
+        simplify: bool = True,
+    ) -> list[Found]:
         """What two searches on some members find, the best first."""
         return search(
             tables,
@@ -241,6 +248,7 @@ class _Choice:
             held=self.held,
             objective=self.objective,
             iterations=iterations,
+            simplify=simplify,
         )
 
     def without_held(self) -> _Choice:
@@ -374,7 +382,8 @@ def rank_makeups(
     tried.sort(key=lambda x: x[0].loss)
     ranked = []
     for _estimate, choice, starts in tried[:FINALISTS]:
-        found = choice.found(choice.work.tables, starts, effort.makeup_iterations)
+        iterations = effort.makeup_iterations
+        found = choice.found(choice.work.tables, starts, iterations, simplify=False)
         ranked.append(priced(choice, [f.policy for f in found]))
     return sorted(ranked, key=lambda x: x.loss)
 

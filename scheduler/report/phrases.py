@@ -477,4 +477,5 @@ def _basis_text(plan: Morning | IssuedPlan) -> str:
         )
     if plan.farm.rules.objective != "cautious":
         return basis
-    return f"{basis} {_('The plan is chosen for the worst fifth of the forecasts.')}"
+    cautious = _("The plan is chosen for the worst fifth of the forecasts.")
+    return f"{basis} {cautious}"

@@ -129,6 +129,8 @@ def title(review: Review) -> str:
     """Farm and dates of the season."""
     first, last = review.days[0], review.days[-1]
     name = one_line(review.observed.farm.name)
+    if first.date() == last.date():
+        return _("{farm}: {day} {year}", farm=name, day=day_name(first), year=first.year)
     return _(
         "{farm}: {first} to {last} {year}",
         farm=name,
@@ -147,11 +149,13 @@ def headline(review: Review) -> list[str]:
     most = sorted(lost, key=lambda c: -float(review.combine_hours[c]))[:3]
     hours = "; ".join(f"{_(CAUSE_NAMES[c])}: {_hours(review.combine_hours[c])} h" for c in most)
     return [
-        _(
-            "{area} cut in {days} days, {lost} of them without any cutting. Combines worked "
+        ngettext(
+            "{area} cut in {n} day, {lost} of them without any cutting. Combines worked "
             "{worked} of {hours} hours of the working week; most of the rest went to {causes}.",
+            "{area} cut in {n} days, {lost} of them without any cutting. Combines worked "
+            "{worked} of {hours} hours of the working week; most of the rest went to {causes}.",
+            len(review.days),
             area=cut,
-            days=len(review.days),
             lost=len(review.lost_days),
             worked=_hours(review.combine_hours[Cause.CUT]),
             hours=_hours(review.combine_hours.sum()),
@@ -476,7 +480,7 @@ def review_terminal(review: Review) -> str:
         lines += textwrap.wrap(text, WIDTH)
     names = ("field", "area", "cut", "lost", "delay", "loss")
     rows = [tuple(r[n] for n in names) for r in field_rows(review)]
-    lines += ["", _("Fields, dearest per area first")]
+    lines += ["", _("Fields, highest loss per area first")]
     fields = (_("field"), _("area"), _("cut"), _("lost days"), days, _("loss"))
     lines += ruled_columns(fields, rows)
     lines += ["", _("Models and plans against observations")]

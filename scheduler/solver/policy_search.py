@@ -100,6 +100,7 @@ def search(
     held: Sequence[int] = (),
     objective: str = MEAN,
     iterations: int | None = None,
+    simplify: bool = True,
     settings: SearchSettings = DEFAULTS,
 ) -> list[Found]:
     """Policies of least loss that two independent searches find, the best first.
@@ -112,6 +113,8 @@ def search(
     held : jobs whose start moistures stay as the starts have them.
     objective : 'mean' over members, or 'cautious': the mean of the worst fifth.
     iterations : policies that each search tries; by default `settings.iterations`.
+    simplify : whether numbers that decide nothing are set to their plainest; one that only needs
+        the loss leaves them.
     """
     evaluator = Evaluator(tables, settings)
     fixed = tuple(len(row) for row in locked) if locked else (0,) * tables.shape[1]
@@ -130,6 +133,7 @@ def search(
                 objective=objective,
                 rng=np.random.default_rng((seed, n)),
                 iterations=settings.iterations if iterations is None else iterations,
+                simplify=simplify,
             )
             for n in range(2)
         ]
@@ -150,6 +154,7 @@ class _Chain:
     objective: str
     rng: np.random.Generator
     iterations: int
+    simplify: bool
 
     def run(self, start: Found) -> Found:
         """Anneal from a policy; returns the best policy met."""
@@ -171,7 +176,7 @@ class _Chain:
             current, level = Found(policy=policy, loss=loss), new
             if level < least:
                 best, least = current, level
-        return self._simplified(best)
+        return self._simplified(best) if self.simplify else best
 
     def _simplified(self, found: Found) -> Found:
         """The policy with every number that decides nothing at its plainest.

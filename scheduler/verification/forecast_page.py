@@ -34,7 +34,9 @@ def table_lines(farm: Farm, verification: Verification) -> list[str]:
     inches = farm.units == "us"
     unit, name = (INCH_MM, "in") if inches else (1.0, "mm")
     amount = _("amount, {unit}", unit=name)
-    brier = f"{'Brier':>6} {'±':>6} {_('skill'):>6} {_('days'):>6}"
+    rain_days, workable_days = _("rain days"), _("workable days")
+    day, days, skill, bias = _("day"), _("days"), _("skill"), _("bias")
+    brier = f"{'Brier':>6} {'±':>6} {skill:>6} {days:>6}"
     lines = [
         _(
             "{issues} issues of {product} against {truth}; ± is one standard error",
@@ -42,8 +44,8 @@ def table_lines(farm: Farm, verification: Verification) -> list[str]:
             product=verification.product,
             truth=truth_text(verification),
         ),
-        f"{'':4}  {_('rain days'):^28}  {amount:^22}  {_('workable days'):^28}",
-        f"{_('day'):>4}  {brier}  {'CRPS':>6} {'±':>6} {_('bias'):>7}  {brier}",
+        f"{'':4}  {rain_days:^28}  {amount:^22}  {workable_days:^28}",
+        f"{day:>4}  {brier}  {'CRPS':>6} {'±':>6} {bias:>7}  {brier}",
     ]
     few_days = "  " + _("few days")
     for rain, workable in zip(verification.rain, verification.workable, strict=True):

@@ -33,14 +33,14 @@ class ImportedWeather:
     ----------
     product : archive (past weather), ensemble or forecast.
     first, stop : hours that it covers, aware farm time; `stop` is the end of the last hour.
-    fields : number of fields near enough to use it.
+    far : ids of the fields that no cell of it lies near.
     stored : False where the same was stored already.
     """
 
     product: str
     first: datetime
     stop: datetime
-    fields: int
+    far: tuple[str, ...]
     stored: bool
 
 
@@ -75,7 +75,7 @@ def import_weather(
     else:
         product, stamp = "ensemble" if weather.shape[0] > 1 else "forecast", issued
         _check_issued(path, given, issued, now, farm)
-    cells, fields = _cells_near(path, given, farm)
+    cells = _cells_near(path, given, farm)
     kept = frame_payload(given.payload)
     stored = [
         _store(
@@ -96,7 +96,7 @@ def import_weather(
     ]
     first, stop = (farm_time(t, farm.tz) for t in (weather.start, weather.stop))
     return ImportedWeather(
-        product=product, first=first, stop=stop, fields=fields, stored=any(stored)
+        product=product, first=first, stop=stop, far=_far_from(farm, cells), stored=any(stored)
     )
 
 
@@ -144,10 +144,8 @@ def _check_issued(
         )
 
 
-def _cells_near(
-    path: Path, given: GivenForecast, farm: Farm
-) -> tuple[list[tuple[float, float]], int]:
-    """Grid cells of the fields near enough to the place of a file, and the number of fields."""
+def _cells_near(path: Path, given: GivenForecast, farm: Farm) -> list[tuple[float, float]]:
+    """Grid cells of the fields near enough to the place of a file."""
     km = nearest_places(farm.fields, [(given.payload.lat, given.payload.lon)])[1]
     near = tuple(f for f, d in zip(farm.fields, km, strict=True) if d <= MAX_DISTANCE_KM)
     if not near:
@@ -156,7 +154,13 @@ def _cells_near(
             f"field, farther than {show_distance(MAX_DISTANCE_KM, farm.units)}; give weather of "
             "the farm"
         )
-    return grid_cells(replace(farm, fields=near)), len(near)
+    return grid_cells(replace(farm, fields=near))
+
+
+def _far_from(farm: Farm, cells: list[tuple[float, float]]) -> tuple[str, ...]:
+    """Ids of the fields that no cell lies near."""
+    km = nearest_places(farm.fields, cells)[1]
+    return tuple(f.id for f, d in zip(farm.fields, km, strict=True) if d > MAX_DISTANCE_KM)
 
 
 def _store(folder: Path, answer: Answer) -> bool:

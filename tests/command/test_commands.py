@@ -95,6 +95,14 @@ def test_help_of_log_shows_how_each_entry_is_written(capsys):
     assert all(words in " ".join(text.split()) for words in ("running again", "away until"))
 
 
+def test_the_time_of_an_entry_is_given_once(capsys):
+    """`--from` is another name of `--at`: the second would silently win."""
+    with pytest.raises(SystemExit) as stop:
+        parsed(["log", "farm", "absent", "north", "--from", "12:00", "--at", "06:00"])
+    assert stop.value.code == 2
+    assert "--at and --from are the same time: give one of them" in capsys.readouterr().err
+
+
 def test_a_wrong_date_is_one_line(folder, capsys):
     line = output(capsys, 1, "plan", folder, "--on", "12/08")
     assert line == (

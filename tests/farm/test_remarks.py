@@ -72,6 +72,14 @@ def test_a_swath_needs_a_pickup_header(folder):
     assert lines(folder) == []
 
 
+def test_an_id_that_no_own_order_can_name(folder):
+    edit(folder, "fields.csv", "\n1,Home quarter", '\n"1,a","Home, quarter"')
+    assert lines(folder) == [
+        'fields.csv "1,a", id: holds a comma or semicolon, which divides the fields of an own '
+        "order; leave it out of the id; a name may hold it"
+    ]
+
+
 def test_check_prints_remarks_and_finds_no_problem(folder, capsys):
     edit(folder, "farm.toml", 'hours = "07:00-22:00"', 'hours = "22:00-07:00"')
     capsys.readouterr()

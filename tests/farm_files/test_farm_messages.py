@@ -215,7 +215,7 @@ def test_every_problem_is_listed_at_once(folder):
             'down = [["2026-03-08 02:30", "2026-03-09 12:00"]]',
             'farm.toml [[combine]] "big combine", down: 2026-03-08 02:30 does not exist in '
             "America/Chicago: clocks go forward there; use the hour after it, or give the time with "
-            "its offset, as 03:30-05:00",
+            "its offset, as 02:30-06:00",
         ),
         (
             "# share_from_ac = 320",

@@ -105,7 +105,7 @@ def test_a_single_gauge_without_a_position_lies_at_the_base(folder):
         (
             "gauge,time,amount\nyard,2026-03-08 02:30,1\n",
             "rain.csv row 2, time: 2026-03-08 02:30 does not exist in America/Chicago: clocks go forward "
-            "there; use the hour after it, or give the time with its offset, as 03:30-05:00",
+            "there; use the hour after it, or give the time with its offset, as 02:30-06:00",
         ),
         (
             "gauge,date,amount\nyard,,1\n",

@@ -1,9 +1,11 @@
 """Every text of the code has its translation, with the same fields."""
 
+import ast
 from string import Formatter
 
 import pytest
 from catalogues import TRANSLATIONS, extracted, missing, stored
+from places import ROOT
 
 
 def fields(text):
@@ -40,6 +42,20 @@ def test_a_translation_has_the_fields_of_its_text(code):
             assert all(known - {"n"} <= fields(s) <= known | {"n"} for s in message.string), message
         else:
             assert fields(message.string) == known, message
+
+
+def test_no_text_stands_inside_an_f_string():
+    """There the extraction does not see it, and no catalogue holds it."""
+    hidden = [
+        (path.name, text.lineno)
+        for path in (ROOT / "scheduler").rglob("*.py")
+        for string in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(string, ast.JoinedStr)
+        for text in ast.walk(string)
+        if isinstance(text, ast.Call) and getattr(text.func, "id", "") in ("_", "N_", "ngettext")
+        if text.args and isinstance(text.args[0], ast.Constant)
+    ]
+    assert hidden == []
 
 
 def test_fields_of_texts_have_names_and_no_formats():

@@ -14,6 +14,7 @@ from scheduler.field_work.play import play
 from scheduler.field_work.policy import ranked_lists
 from scheduler.solver.objective import CAUTIOUS, MEAN, objective_of
 from scheduler.solver.policy_search import Evaluator, search
+from scheduler.solver.settings import DEFAULTS
 
 WT40 = DATA / "weighted_tardiness"
 needs_wt40 = pytest.mark.skipif(not WT40.exists(), reason="needs the open data beside the project")
@@ -79,6 +80,20 @@ def test_a_search_never_loses_more_than_its_best_start(seed, objective):
     assert values[0] <= start + 1e-9 * abs(start)
     for f in found:
         np.testing.assert_array_equal(play(tables, f.policy).loss, f.loss)
+
+
+def test_a_search_for_the_loss_alone_tries_as_many_policies_and_loses_no_more():
+    """Plainer numbers may cost a share `simpler_share` of the loss; without them nothing does."""
+    tables = random_farm(8, members=10)
+    starts = [random_policy(tables, n) for n in range(2)]
+    plain, bare = (
+        search(tables, starts, seed=1, iterations=60, simplify=simplify)[0]
+        for simplify in (True, False)
+    )
+    share = 1.0 + DEFAULTS.simpler_share
+    assert bare.loss.mean() <= plain.loss.mean() + 1e-9 * abs(plain.loss.mean())
+    assert plain.loss.mean() <= bare.loss.mean() * share
+    assert (plain.policy.start != bare.policy.start).any()
 
 
 def test_a_seed_names_one_result():

@@ -63,6 +63,22 @@ def test_past_weather_from_a_file_serves_plans_as_if_fetched(offline, capsys):
     assert stored_answers(folder) == before
 
 
+def test_fields_far_from_a_table_are_named(offline, capsys):
+    """A table holds for 40 km round the base, a degree of latitude is 111 km."""
+    folder, _, path = offline
+    rows = (folder / "fields.csv").read_text(encoding="utf-8").splitlines()
+    at = rows[0].split(",").index("lat")
+    cells = rows[1].split(",")
+    far = [*cells[:at], str(float(cells[at]) + 1.0), *cells[at + 1 :]]
+    far[0] = "far"
+    (folder / "fields.csv").write_text("\n".join([*rows, ",".join(far)]) + "\n", encoding="utf-8")
+    assert main(["import", str(folder), str(path), "--records"]) == 0
+    assert capsys.readouterr().out.splitlines()[1] == (
+        "1 field, far, lies farther than 24.9 mi from it and has no weather of it: run `afterrain "
+        f"fetch {folder}`, or plan with --forecast FILE --elsewhere"
+    )
+
+
 def test_two_files_in_one_minute_are_both_kept(offline):
     folder, rows, path = offline
     farm = read_farm(folder)
@@ -218,6 +234,6 @@ def test_a_station_file_is_past_weather(offline, tmp_path):
     path = tmp_path / "X1.csv"
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")
     found = import_weather(folder, farm, path, now=NOW)
-    assert (found.product, found.fields) == ("archive", len(farm.fields))
+    assert (found.product, found.far) == ("archive", ())
     weather = parse_response(read_answer(stored_answers(folder)[0].path).payload).weather
     assert weather.rain.sum() == pytest.approx(60 * 2.0, rel=0.01)  # PRCP is in tenths of mm

@@ -71,9 +71,9 @@ def field_pictures(morning: Morning, rows: Sequence[int]) -> dict[int, Markup]:
 
 def alternative_texts(morning: Morning) -> dict[str, str]:
     """Texts that stand for the pictures of the whole farm, for those who cannot see them."""
-    money = morning.farm.currency
+    money, none = morning.farm.currency, _("no field")
     ways = "; ".join(
-        f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or _('no field')}"
+        f"{crew_title(c.crew)}: {', '.join(field_title(o) for o in c.orders) or none}"
         for c in morning.crews
     )
     kept = own_order_kept(morning)

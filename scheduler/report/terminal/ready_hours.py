@@ -44,10 +44,11 @@ def ready_hours(
     lines += wrapped(_(meaning, least=least), 0)
     codes = Reason if work is None else OtherWorkReason
     by_day = hours_by_day(farm, season, now=now, codes=codes)
-    names = f"{_('drive'):>5} {column:>10} {_('from'):>6} {least:>6}  {_('lost to')}"
+    field, drive, first, lost = _("field"), _("drive"), _("from"), _("lost to")
+    names = f"{drive:>5} {column:>10} {first:>6} {least:>6}  {lost}"
     for day, hours in list(by_day.items())[:days]:
         lines += ["", day_heading(day, now.date())]
-        lines.append(f"{_('field'):28} {names}")
+        lines.append(f"{field:28} {names}")
         lines += [_hours_line(row_title(farm, row), h, causes) for row, h in enumerate(hours)]
     if work == "spraying":
         lines += ["", *wrapped(_(SPRAY_CAUTION), 0)]
@@ -57,7 +58,8 @@ def ready_hours(
 def _hours_line(title: str, hours: DayHours, causes: Mapping[int, str]) -> str:
     name = title if len(title) <= 28 else f"{title[:27]}~"
     if hours.cut is None:
-        return f"{name:28} {'?':>5} {'?':>10} {'?':>6} {'?':>6}  {_('weather unknown')}"
+        unknown = _("weather unknown")
+        return f"{name:28} {'?':>5} {'?':>10} {'?':>6} {'?':>6}  {unknown}"
     cut = f"{hours.cut:.0f} ({hours.low:.0f}-{hours.high:.0f})"
     first = f"{hours.first:%H:%M}" if hours.first else "-"
     line = f"{name:28} {hours.drive:5.0f} {cut:>10} {first:>6} {percent(hours.chance):>6}"
