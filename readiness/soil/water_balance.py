@@ -101,7 +101,9 @@ def _released(over, rate, inv_free):  # type: ignore[no-untyped-def]
 
     Conductivity falls with the cube of the free water x (the power of Saxton & Rawls' K near
     saturation): dx/dt = -k x³, solved exactly over the hour as x / sqrt(1 + 2 k x²). Fine soils
-    then drain for weeks and sand for two days. `rate` is k, 1/h; `inv_free` is 1 / (SAT - FC).
+    then drain for weeks and sand for two days. Saxton & Rawls' K over all water, to the power of 11
+    and more, opens sandy loam to combines 36 h after 95 mm instead of 31 h and agrees with probes
+    and days suitable as well as this. `rate` is k, 1/h; `inv_free` is 1 / (SAT - FC).
     """
     x = over * inv_free
     return over * (1.0 - 1.0 / math.sqrt(1.0 + 2.0 * rate * x * x))
