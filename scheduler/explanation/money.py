@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms
+from scheduler.costs.loss_parts import LossPart, parts_ha
+from scheduler.costs.standing_loss import crop_state
 from scheduler.farm.model import Farm
 from scheduler.orders.decision import Decision, difference
-from scheduler.orders.model import Leaving, MoneyAtStake, RuleComparison
+from scheduler.orders.model import UNCUT, Leaving, MoneyAtStake, RuleComparison
 from scheduler.solver.floor import floor
 
 #: Members whose floor is computed, evenly spaced through the ensemble, and the gap, as a share, at
@@ -15,7 +18,7 @@ from scheduler.solver.floor import floor
 FLOOR_MEMBERS, FLOOR_GAP = 5, 0.01
 
 
-def money_at_stake(decision: Decision, *, with_floor: bool) -> MoneyAtStake:
+def money_at_stake(decision: Decision, season: Season, *, with_floor: bool) -> MoneyAtStake:
     """The money of a decision; the floor is left out on request, because it takes time."""
     loss, members = decision.outcome.loss, decision.judged
     tables = decision.work.tables
@@ -48,7 +51,35 @@ def money_at_stake(decision: Decision, *, with_floor: bool) -> MoneyAtStake:
         unseen=bool(decision.unseen),
         stay_checked=decision.stay_checked,
         leaving=leaving(decision.work.farm),
+        parts=loss_by_part(decision, season),
     )
+
+
+def loss_by_part(decision: Decision, season: Season) -> tuple[tuple[str, float], ...]:
+    """The plan's expected loss by part; see `MoneyAtStake.parts`."""
+    work, outcome, members = decision.work, decision.outcome, decision.judged
+    standing_loss, tables = work.standing_loss, work.tables
+    first = int((standing_loss.slots[0].astype("datetime64[h]") - season.start).astype(int))
+    cuts = outcome.cuts.at(np.isin(outcome.cuts.member, members))
+    parts = dict.fromkeys(LossPart, 0.0)
+    for j, q in sorted(set(zip(cuts.job.tolist(), cuts.point.tolist(), strict=True))):
+        of = cuts.at((cuts.job == j) & (cuts.point == q))
+        field, at = work.field(j), standing_loss.hour[of.slot]
+        state = crop_state(work.farm, field, season, work.jobs[j].row, first)
+        when = of.member, at
+        stand = state.moisture[when], state.wettings[when], state.sprout[when]
+        terms, market = loss_terms(work.farm, field), work.farm.points[q].markets[field.crop]
+        before = state.sprout[of.member, 0]
+        found = parts_ha(field, market, stand, state.ripe_days[at], terms, before)
+        for part, money in found.items():
+            parts[part] += float(money @ of.area) / len(members)
+        ruts = terms["rut_ha"] * tables.edge[of.member, of.slot, j]
+        parts[LossPart.RUTS] += float(ruts @ of.area) / len(members)
+    left = outcome.state.left[members] @ (tables.leave_cost / tables.area)
+    total, uncut = float(outcome.loss[members].mean()), float(left.mean())
+    parts[LossPart.OTHER] = total - uncut - sum(parts.values())
+    named = {part.name.lower(): money for part, money in parts.items()}
+    return tuple({**named, UNCUT: uncut}.items())
 
 
 def leaving(farm: Farm) -> tuple[Leaving, ...]:

@@ -296,6 +296,10 @@ class Leaving:
     share: float  # less, 0-1
 
 
+#: Name of the part of a loss that grain left uncut makes.
+UNCUT = "uncut"
+
+
 @dataclass(frozen=True, kw_only=True)
 class MoneyAtStake:
     """The plan's money: what is lost, what can still be lost, and what other ways would lose.
@@ -315,6 +319,8 @@ class MoneyAtStake:
     unseen : whether these are members that the search did not use.
     stay_checked : whether these members settled if yesterday's orders stay.
     leaving : what leaving a field assumes, by crops that share it.
+    parts : the plan's loss by part: names of `scheduler.costs.loss_parts.LossPart` in small letters
+        and `UNCUT`; sums to `loss`.
     """
 
     already_lost: float
@@ -329,6 +335,7 @@ class MoneyAtStake:
     judged: int
     unseen: bool
     leaving: tuple[Leaving, ...] = ()
+    parts: tuple[tuple[str, float], ...] = ()
     stay_checked: bool = False
 
 

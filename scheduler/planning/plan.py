@@ -116,7 +116,7 @@ def plan_farm(
 
     # times, chances, reasons and money that people read
     progress(PlanStage.FLOOR, 0.8)
-    money = money_at_stake(decision, with_floor=effort is NORMAL)
+    money = money_at_stake(decision, season, with_floor=effort is NORMAL)
     progress(PlanStage.BRIEFING, 0.9)
     return _brief(information, decision, season, sky, money, seed=seed)
 

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from readiness.grain.crops import CROPS
 from readiness.grain.grade import SAMPLE_GRADE
 from readiness.season.codes import OtherWork, OtherWorkReason
+from scheduler.costs.loss_parts import LossPart
 from scheduler.farm.model import Farm
 from scheduler.farm.units import (
     Units,
@@ -24,6 +25,7 @@ from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import (
     SHUT,
     TURNED_AWAY,
+    UNCUT,
     CrewOrders,
     Delivery,
     Morning,
@@ -53,6 +55,25 @@ LIMIT_TEXT = {
     "cart": N_("held up by carts"),
     "haul": N_("held up by trucks"),
     "person": N_("one person cuts and hauls in turn"),
+}
+#: Parts of a loss.
+PART_NAMES: dict[LossPart, str] = {
+    LossPart.YIELD: N_("yield"),
+    LossPart.TEST_WEIGHT: N_("test weight"),
+    LossPart.SPROUTED_BEFORE: N_("sprouted before"),
+    LossPart.SPROUTING: N_("sprouting"),
+    LossPart.MOISTURE: N_("moisture"),
+    LossPart.OVER_DRY: N_("over-dry"),
+    LossPart.RUTS: N_("ruts"),
+    LossPart.OTHER: N_("other"),
+}
+#: The parts of a plan's loss by their names in `MoneyAtStake.parts`.
+PLAN_PARTS = {
+    **{part.name.lower(): name for part, name in PART_NAMES.items()},
+    LossPart.YIELD.name.lower(): N_("yield (shatter, lodged and header loss)"),
+    LossPart.MOISTURE.name.lower(): N_("moisture (discount, shrink and drying)"),
+    LossPart.OTHER.name.lower(): N_("haul, and points that pay less"),
+    UNCUT: N_("grain left uncut"),
 }
 #: What keeps an hour from other work.
 OTHER_WORK_REASON_TEXT: dict[int, str] = {
@@ -385,8 +406,25 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
                 against=against,
             )
         )
+    lines += parts_lines(plan)
     lines += leaving_lines(plan)
     return (*lines, _basis_text(plan))
+
+
+def parts_lines(plan: Morning | IssuedPlan) -> list[str]:
+    """The plan's loss by cause, the largest first; the parts sum to what is lost and expected."""
+    currency = plan.farm.currency
+    parts = sorted(plan.money.parts, key=lambda part: -part[1])
+    shown = [(_(PLAN_PARTS[name]), amount) for name, amount in parts if abs(amount) >= 0.5]
+    if not shown:
+        return []
+    return [
+        _(
+            "What is lost and expected to be lost, {total}, by cause: {parts}.",
+            total=show_money(plan.money.loss, currency),
+            parts="; ".join(f"{name} {show_money(amount, currency)}" for name, amount in shown),
+        )
+    ]
 
 
 def leaving_lines(plan: Morning | IssuedPlan) -> list[str]:

@@ -7,11 +7,11 @@ import io
 
 import numpy as np
 
+from scheduler.costs.loss_parts import LossPart
 from scheduler.farm.units import from_si, unit_name
 from scheduler.farm.wording import crop_name, formula_safe
 from scheduler.language.translation import SOURCE, in_language
 from scheduler.review.delay_accounting import Cause
-from scheduler.review.loss_breakdown import LossPart
 from scheduler.review.phrases import CAUSE_NAMES, dates_text
 from scheduler.review.review import Review
 

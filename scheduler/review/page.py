@@ -16,13 +16,13 @@ from scheduler.language.translation import N_, _
 from scheduler.report.figures.axes import money_axis, new_axes, note
 from scheduler.report.figures.palette import INK, PALETTE
 from scheduler.report.figures.svg import axes_svg
+from scheduler.report.phrases import PART_NAMES
 from scheduler.report.template_environment import template_environment
 from scheduler.review.counterfactuals import AS_DONE, BEST_POLICY
 from scheduler.review.csv_tables import fields_csv, hours_csv
 from scheduler.review.delay_accounting import Cause
 from scheduler.review.phrases import (
     CAUSE_NAMES,
-    PART_NAMES,
     adherence_line,
     adherence_rows,
     agreement_lines,

@@ -8,6 +8,7 @@ import textwrap
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.costs.loss_parts import LossPart
 from scheduler.farm.units import (
     from_si,
     short_number,
@@ -28,6 +29,7 @@ from scheduler.farm.wording import (
 from scheduler.language.locale_formats import short_month
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.planning.dispatch_rules import RULE_STARTS
+from scheduler.report.phrases import PART_NAMES
 from scheduler.review.adherence import CrewDay, Deviation
 from scheduler.review.counterfactuals import (
     AS_DONE,
@@ -36,7 +38,6 @@ from scheduler.review.counterfactuals import (
     Counterfactual,
 )
 from scheduler.review.delay_accounting import DELAY_CAUSES, WEATHER_CAUSES, Cause
-from scheduler.review.loss_breakdown import LossPart
 from scheduler.review.loss_split import LossSource
 from scheduler.review.review import Review, ReviewStage
 from scheduler.season_book.entry_kinds import Entry
@@ -72,16 +73,6 @@ CAUSE_NAMES: dict[Cause, str] = {
     Cause.ELSEWHERE: N_("crew in another field"),
     Cause.HELD: N_("above the start moisture"),
     Cause.SPARE: N_("open, not used"),
-}
-PART_NAMES: dict[LossPart, str] = {
-    LossPart.YIELD: N_("yield"),
-    LossPart.TEST_WEIGHT: N_("test weight"),
-    LossPart.SPROUTED_BEFORE: N_("sprouted before"),
-    LossPart.SPROUTING: N_("sprouting"),
-    LossPart.MOISTURE: N_("moisture"),
-    LossPart.OVER_DRY: N_("over-dry"),
-    LossPart.RUTS: N_("ruts"),
-    LossPart.OTHER: N_("other"),
 }
 SOURCE_NAMES: dict[LossSource, str] = {
     LossSource.SPROUTED_BEFORE: N_("sprouted before the first morning"),

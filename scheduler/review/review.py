@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import Array
 from readiness.season.codes import Reason
+from scheduler.costs.loss_parts import LossPart
 from scheduler.farm.working_time import crew_slots
 from scheduler.review.adherence import CrewDay, plan_adherence
 from scheduler.review.counterfactuals import AS_DONE, Counterfactual, ways_to_cut
@@ -28,7 +29,7 @@ from scheduler.review.forecast_skill import (
     forecast_skill,
     model_agreement,
 )
-from scheduler.review.loss_breakdown import LossPart, loss_parts
+from scheduler.review.loss_breakdown import loss_parts
 from scheduler.review.loss_split import SourceLoss, loss_split
 from scheduler.review.observed_season import ObservedSeason, read_observed_season
 from scheduler.review.observed_work import ObservedWork, observed_work, recorded_cuts

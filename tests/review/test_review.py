@@ -180,8 +180,8 @@ def test_parts_of_a_loss_sum_to_the_loss():
     hand: 100 days x 0.5 % of yield are half of the value; sound grain at base loses nothing else.
     """
     from scheduler.costs.grain_value import CropState, dry_t_ha, loss_terms, revenue_ha
+    from scheduler.costs.loss_parts import LossPart, parts_ha
     from scheduler.farm_files.folder import read_farm
-    from scheduler.review.loss_breakdown import LossPart, parts_ha
 
     farm = read_farm(SAMPLE)
     field = next(f for f in farm.fields if f.crop == "barley")
