@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import HOUR, Array
+from readiness.season.codes import Reason
 from scheduler.costs.machine_rates import Rates
 from scheduler.costs.standing_loss import wet_yield
 from scheduler.farm.distances import between_km
@@ -57,7 +58,8 @@ def work_record(observed: ObservedSeason, work: FarmWork) -> WorkRecord:
     """Spread each entry of cutting over the hours before it.
 
     An entry gives an area and the time by which it was cut. Where the book says when the field was
-    begun, the area spreads evenly over the crew's free working hours since. Elsewhere the crew is
+    begun, the area spreads evenly over the crew's free working hours since: over those in which
+    the field was open, if the machines can cut the area in them. Elsewhere the crew is
     assumed to have cut it in its last free working hours, at the rate of its machines. An entry
     without a crew goes to the crew with the highest rate in the field.
     """
@@ -68,6 +70,7 @@ def work_record(observed: ObservedSeason, work: FarmWork) -> WorkRecord:
     crews = [g.crew for g in work.makeup]
     rate = hourly_rates(observed, work)
     works = np.array([_working(observed, work, k) for k in range(len(crews))])
+    open_ = _reasons(observed) == Reason.OPEN
     for entry in observed.entries_of("cut"):
         f = ids.index(entry.subject)
         crew = entry.text("crew")
@@ -76,7 +79,10 @@ def work_record(observed: ObservedSeason, work: FarmWork) -> WorkRecord:
         begun = _begun(observed, entry)
         within = _within(observed, begun or entry.at - ENTRY_REACH, entry.at)
         ha = entry.number("area") or 0.0
-        taken, cut = _spread(ha, np.minimum(free, within), rate[f, k], even=begun is not None)
+        usable = np.minimum(free, within)
+        if begun is not None and (usable * open_[f] * rate[f, k]).sum() >= ha:
+            usable = usable * open_[f]
+        taken, cut = _spread(ha, usable, rate[f, k], even=begun is not None)
         if not cut.any():  # no free hour, or no rate is known
             last = min(observed.index(entry.at - timedelta(seconds=1)), observed.hours - 1)
             taken[last], cut[last] = max(taken[last], 1e-9), ha
@@ -230,9 +236,6 @@ def _place_move(move: Array, free: Array, hour: int, need: float) -> None:
 def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) -> HourStates:
     """States of fields and crews in every hour, for `delay_accounting`."""
     farm, times = observed.farm, observed.weather.times[: observed.hours]
-    first = int((observed.weather.start - observed.season.start).astype(int))
-    fields = len(farm.fields)
-    reason = observed.season.reason[0, :fields, first : first + observed.hours]
     # combines of each crew in each hour that are on the farm, and those of them that are down
     here = np.array(
         [np.sum([~down_slots(c.elsewhere, times) for c in g.combines], 0) for g in work.makeup]
@@ -250,7 +253,7 @@ def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) ->
         for crop in {f.crop for f in farm.fields}
     }
     return HourStates(
-        closed=cause_codes(reason),
+        closed=cause_codes(_reasons(observed)),
         done=np.arange(observed.hours)[None] >= record.done[:, None],
         cut=record.share,
         wait=waiting_shares(work),
@@ -262,6 +265,13 @@ def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) ->
         ),
         move=record.move,
     )
+
+
+def _reasons(observed: ObservedSeason) -> NDArray[np.uint8]:
+    """Why each field was closed in each hour, (field, hour), codes of `Reason`."""
+    first = int((observed.weather.start - observed.season.start).astype(int))
+    hours = slice(first, first + observed.hours)
+    return np.asarray(observed.season.reason[0, : len(observed.farm.fields), hours])
 
 
 def _held(observed: ObservedSeason, work: FarmWork) -> NDArray[np.bool_]:
