@@ -223,6 +223,13 @@ def split_notes(review: Review) -> list[str]:
         )
     if any(s.mean < 0.0 for s in review.split):
         out.append(_("A loss below zero is a saving."))
+    if any(s.mean < 0.0 for s in review.split if s.source is LossSource.NOT_EXPLAINED):
+        out.append(
+            _(
+                "Where crews cut grain that the models hold too wet, a play at their moistures, "
+                "hours and pace falls behind them; the part not explained takes that back."
+            )
+        )
     out.append(
         _(
             "From order to pace the work as done replaces the plan one part at a time, in the "
