@@ -451,6 +451,12 @@ def leaving_lines(plan: Morning | IssuedPlan) -> list[str]:
                 )
             )
     if lines:
+        lines.append(
+            _(
+                "That share is for the risk that it is never cut. Shatter and rain until then come "
+                "off as well. Your own days and share: leave_days and leave_share in farm.toml."
+            )
+        )
         lines.append(_("The haul to each delivery point is part of all these amounts."))
     return lines
 

@@ -169,8 +169,10 @@ def test_hand_sentences_on_leaving(morning):
     one = (Leaving(crops=("barley", "wheat_hard"), days=14.0, share=0.1),)
     money = replace(mornings.money(5), leaving=one)
     lines = money_lines(replace(morning, money=money))
-    assert lines[-3:-1] == (
+    assert lines[-4:-1] == (
         "Grain left uncut counts as sold 14 days after the days planned, for 10 % less.",
+        "That share is for the risk that it is never cut. Shatter and rain until then come off as "
+        "well. Your own days and share: leave_days and leave_share in farm.toml.",
         "The haul to each delivery point is part of all these amounts.",
     )
     two = (*one, Leaving(crops=("canola",), days=7.0, share=0.2))
