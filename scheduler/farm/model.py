@@ -393,6 +393,7 @@ class DeliveryPoint:
     dryer_week : hours of the dryer by weekday; None for all hours.
     closed : intervals in which it takes nothing.
     own : whether it is the farm's own storage.
+    seed_only : whether it takes grain of fields for seed alone.
     """
 
     id: str
@@ -410,6 +411,7 @@ class DeliveryPoint:
     dryer_week: Week | None = None
     closed: tuple[Interval, ...] = ()
     own: bool = False
+    seed_only: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -239,7 +239,7 @@ def read_point(r: Record) -> DeliveryPoint | None:
     queue = r.number("queue_min", default=DeliveryPoint.queue_min, low=0.0, high=1440.0)
     unload = r.number("unload_min", default=DeliveryPoint.unload_min, low=0.0, high=240.0)
     capacity = r.optional_number("room", "mass", low=0.0)
-    own, week = r.yes_no("own"), read_week(r)
+    own, seed_only, week = r.yes_no("own"), r.yes_no("seed_only"), read_week(r)
     dryer = r.optional_number("dryer", "flow", above=0.0)
     points = r.number("dryer_points", default=DeliveryPoint.dryer_points, low=0.5, high=25.0)
     air_days = r.optional_number("natural_air_days", low=LEAST_AIR_DAYS, high=120.0)
@@ -273,6 +273,7 @@ def read_point(r: Record) -> DeliveryPoint | None:
         dryer_points=points,
         wet_room_t=math.inf if wet_room is None else wet_room,
         dryer_week=dryer_week,
+        seed_only=seed_only,
         own=own,
     )
 

@@ -233,8 +233,9 @@ def _cross_check(settings: Settings, read: _Folder) -> None:
     _check_crews(settings, read)
     all_read = len(settings.points) == len(settings.ids["point"]) > 0
     sold = {crop for point in settings.points for crop in point.markets}
+    for_sale = {crop for p in settings.points if not p.seed_only for crop in p.markets}
     for f in read.fields:
-        if all_read and f.crop not in sold:
+        if all_read and f.crop not in (sold if f.purpose == "seed" else for_sale):
             message = f'no delivery point takes {CROP_WORDS[f.crop]} of field "{f.id}"'
             remedy = f'add a [[point.market]] with crop = "{CROP_WORDS[f.crop]}"'
             read.note(settings_toml.FILE, "", "point", message, remedy)

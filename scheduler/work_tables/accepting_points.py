@@ -17,7 +17,7 @@ def accepting_points(
     """Delivery points that take a job's grain at some hour, with the crew's rates to each.
 
     Grain for seed goes to the farm's own points (common practice, no source) and to those that pay
-    a premium for seed, where one takes it.
+    a premium for seed, where one takes it. Other grain stays out of bins that are kept for seed.
     """
     farm, field = standing_loss.farm, standing_loss.field(j)
     density, t_ha = grain_density(field), wet_yield(field)
@@ -25,6 +25,7 @@ def accepting_points(
         q
         for q, p in enumerate(farm.points)
         if field.crop in p.markets
+        and (field.purpose == "seed" or not p.seed_only)
         and (p.capacity_t is None or p.capacity_t > 0)
         and np.isfinite(standing_loss.loss[:, j, q]).any()
     ]

@@ -152,6 +152,8 @@ def _wrong_deliveries(work: FarmWork, outcome: Outcome) -> Iterator[str]:
         if (market := point.markets.get(field.crop)) is None:
             yield f"{field.id} goes to {point.id}, which does not buy {field.crop}"
             continue
+        if point.seed_only and field.purpose != "seed":
+            yield f"{field.id} goes to {point.id}, which is kept for seed"
         limit = np.full(int(loss.hour[-1]) + 1, market.moisture_limit_pct)
         for begin, later in market.later:
             hours = utc_hour(begin) - loss.slots[0].astype("datetime64[h]")

@@ -212,6 +212,14 @@ def test_seed_grain_goes_to_the_farms_own_bins():
     assert accepted((elevator, replace(bins, markets=dry))) == [0]
 
 
+def test_bins_kept_for_seed_take_no_other_grain():
+    elevator, bins = two_points(own=True)
+    points = (elevator, replace(bins, seed_only=True))
+    fields = (*farm().fields[:2], replace(farm().fields[2], purpose="seed"))
+    accepts = compiled(farm(points=points, fields=fields), season(3, 14.0)).tables.accepts[0]
+    assert accepts.tolist() == [[True, False], [True, False], [False, True]]
+
+
 def test_trucks_full_and_elevator_shut_stop_the_combines():
     # open 08:00-12:00: after noon, when the crew begins, cart and trucks fill and no more is cut
     hours = ((time(8), time(12)),) * 7
