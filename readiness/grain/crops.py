@@ -137,7 +137,9 @@ _NEAR_HENDERSON = "memory; within 0.7 point of the published Henderson set from 
 _CEREALS_BOOK = "Storage of Cereal Grains and Their Products, 5th ed., p. 272, as quoted in code"
 
 #: Wheat standing loss: ASABE D497, wheat, Ohio (memory, 0.005). Bolland 1984 measured 0.53, 0.49,
-#: 0.53, 0.18 and 0 %/day. It decides how many days of waiting a point of moisture is worth.
+#: 0.53, 0.18 and 0 %/day. Clarke 1985 (Agronomy Journal 77, abstract read): spring wheat shattered
+#: 4 to 27 g/m² by cultivar and year in all, up to two weeks after 15 % moisture, which is the same
+#: order. It decides how many days of waiting a point of moisture is worth.
 _WHEAT_LOSS = 0.005
 #: Barley delay loss: mean of Bolland 1984 (published: 0.67, 0.75, 0.46, 0.65, 0.42, 0.25).
 _BARLEY_LOSS = 0.0053
@@ -162,7 +164,9 @@ _HARD = Crop(
     mature_moisture=32.0,
     heading_stage="heading",
     heading_to_ripe_days=35.0,  # memory: 30-40 days
-    filling_rate=1.5,  # memory: about 70 % at milk to 32 % in three to four weeks
+    # published for barley, assumed alike: 0.059-0.071 points a degree-day between 50 and 10 %
+    # (Alberta Field Crop Development Centre), 1.1-1.3 points a day at 18 °C
+    filling_rate=1.2,
     drydown_rate=2.0,  # memory: maturity to harvest in one to two weeks
     isotherms=(
         _isotherm("chung-pfost", 529.43, 17.609, 50.998, _D5, _NEAR_HENDERSON),
@@ -272,11 +276,11 @@ CROPS: dict[str, Crop] = {
         test_weight=64.4,  # 50 lb/bu x 1.287
         base_moisture=10.0,  # published, second hand
         thresh_limit=12.0,  # assumed: about 10 % is usual (memory), a little more can be threshed
-        mature_moisture=35.0,  # memory: seed at colour change 30-40 %
+        mature_moisture=40.0,  # published: filled at about 40 % (NDSU Crop & Pest Report 2006)
         heading_stage="end of flowering",
         heading_to_ripe_days=35.0,  # memory
-        filling_rate=2.0,  # memory: 2-3 points a day
-        drydown_rate=2.5,  # memory: 2-3 points a day
+        filling_rate=2.0,  # assumed: a little slower than after maturity
+        drydown_rate=2.5,  # published: 2-3 points a day or more (NDSU Crop & Pest Report 2006)
         isotherms=(
             # reproduces 77 cells of a seed company's table for stored canola to 0.1
             _isotherm("henderson", 50.56e-5, 1.5702, 40.1204, _D5, "reproduced"),
@@ -288,7 +292,9 @@ CROPS: dict[str, Crop] = {
         dormancy_days=DORMANCY_LOW,  # assumed: ripe canola seed germinates within days
         sprout_scale=80.0,  # assumed, for want of records: half as long again as wheat
         wetting_test_weight=0.3,  # assumed: small; canola is graded on green and heated seed
-        loss_day=0.0075,  # assumed: ripe pods shatter
+        # assumed: ripe pods shatter, from about ten days after 10 % on significantly (NDSU Crop &
+        # Pest Report 2007, no figure)
+        loss_day=0.0075,
         # Montana State MT200103AG: flowering ends near 850, maturity at about 1495 °C d (memory)
         heat_units=645.0,
     ),
@@ -322,7 +328,9 @@ CROPS: dict[str, Crop] = {
         sprout_water=43.0,  # memory: kernels germinate from about 30 % wb
         sprout_scale=80.0,  # assumed, for want of records: as canola
         wetting_test_weight=0.1,  # assumed: little under the husk
-        loss_day=0.007,  # ASABE D497, shelled corn, Iowa (memory)
+        # published: ASABE timeliness of shelled corn, Iowa, 0.3 % a day (Schuler, University of
+        # Wisconsin, 2005); 0.7 % is that of ear corn after 26 October
+        loss_day=0.003,
         straw_limit=float("inf"),  # common practice, no source: the ear is picked, not the stalk
     ),
     "sorghum": replace(
@@ -332,7 +340,7 @@ CROPS: dict[str, Crop] = {
         test_weight=72.1,
         base_moisture=14.0,  # memory
         thresh_limit=20.0,  # memory: 14-20 %
-        mature_moisture=33.0,  # memory: black layer at 25-40 %
+        mature_moisture=35.0,  # published: dries from about 35 % (U.S. Grains Council 2015)
         heading_stage="half bloom",
         heading_to_ripe_days=42.0,  # memory
         heat_base=10.0,  # memory
@@ -378,7 +386,8 @@ CROPS: dict[str, Crop] = {
         sprout_scale=80.0,
         dormancy_days=0.0,  # memory: ripe soybean has none
         wetting_test_weight=0.3,  # assumed: small, in the pod, as canola
-        # ASABE D497, Illinois, 0.006-0.010 by variety (memory); pods shatter as they dry again
+        # published: ASABE timeliness, Illinois, 0.6-1.0 % a day by variety (Schuler, University of
+        # Wisconsin, 2005); pods shatter as they dry again
         loss_day=0.0075,
     ),
 }

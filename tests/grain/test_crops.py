@@ -78,9 +78,21 @@ def test_moisture_at_maturity_lies_within_published_figures():
     for name in ("wheat_hard", "wheat_soft", "wheat_durum", "barley", "oats", "corn"):
         assert 30.0 <= CROPS[name].mature_moisture <= 35.0
     assert CROPS["soybean"].mature_moisture >= 50.0
+    # published: canola about 40 % (NDSU 2006), sorghum about 35 % (U.S. Grains Council 2015)
+    assert (CROPS["canola"].mature_moisture, CROPS["sorghum"].mature_moisture) == (40.0, 35.0)
+
+
+def test_rates_of_drying_are_published_ones():
+    # published: 0.05933 and 0.07124 points a degree-day before 10 % (Alberta, barley); by hand at
+    # 18 °C 1.07 and 1.28 points a day; canola 2-3 points a day (NDSU 2006)
+    assert 0.05933 * 18.0 < CROPS["barley"].filling_rate < 0.07124 * 18.0
+    assert 2.0 <= CROPS["canola"].drydown_rate <= 3.0
 
 
 def test_delay_loss_is_within_the_published_rates():
     # published: Western Australia, wheat 0.2-0.5 and barley from 0.5 %/day (Tech. Bull. 79)
     assert 0.002 <= CROPS["wheat_hard"].loss_day <= 0.005
     assert CROPS["barley"].loss_day >= 0.005
+    # published: ASABE timeliness, shelled corn 0.3, soybean 0.6-1.0 %/day (Schuler 2005)
+    assert CROPS["corn"].loss_day == 0.003
+    assert 0.006 <= CROPS["soybean"].loss_day <= 0.010
