@@ -8,6 +8,9 @@ from datetime import datetime, timedelta
 from itertools import product
 from typing import TypeVar
 
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
 from scheduler.costs.machine_rates import CrewMachines, capacity_ha_h
 from scheduler.errors import FarmError
 from scheduler.farm.model import Cart, Combine, Crew, Farm, Truck
@@ -43,8 +46,9 @@ def makeups(
     Machines of crews that are not fixed form a pool. Each crew left with a combine gets a truck,
     and a cart while carts last. Trucks go in turn to the crew with most combine capacity for each
     truck, with one truck moved either way as variants. A crew without a combine joins the others
-    with its people. Where people are fewer than machines, each make-up leaves some without a
-    driver, in the ways of `manning.SHORT_OF`.
+    with its people. Of make-ups that differ by the names of crews with the same hours alone, that
+    stays in which most combines work with their own crew. Where people are fewer than machines,
+    each make-up leaves some without a driver, in the ways of `manning.SHORT_OF`.
 
     Parameters
     ----------
@@ -122,7 +126,10 @@ def _splits(crews: Sequence[Crew], pool: Sequence[CrewMachines]) -> Iterator[Mak
     combines = [c for m in pool for c in m.combines]
     carts = [c for m in pool for c in m.carts]
     trucks = [t for m in pool for t in m.trucks]
+    home = [crew for crew, m in enumerate(pool) for _ in m.combines]
     for assignment in product(range(len(crews)), repeat=len(combines)):
+        if _renamed(crews, home, assignment):
+            continue
         by_crew = [
             (crew, tuple(c for c, a in zip(combines, assignment, strict=True) if a == k))
             for k, crew in enumerate(crews)
@@ -142,6 +149,24 @@ def _splits(crews: Sequence[Crew], pool: Sequence[CrewMachines]) -> Iterator[Mak
                     active, _dealt(carts, cart_counts), _dealt(trucks, truck_counts), strict=True
                 )
             )
+
+
+def _renamed(crews: Sequence[Crew], home: Sequence[int], assignment: Sequence[int]) -> bool:
+    """Whether other names of crews with the same hours leave more combines with their own crew.
+
+    `home` and `assignment` (combine,) are the crew that has a combine and the crew that it joins.
+    """
+    stay = np.zeros((len(crews), len(crews)))
+    np.add.at(stay, (np.asarray(assignment), np.asarray(home)), 1.0)
+    for i, j in np.ndindex(stay.shape):
+        if _working_time(crews[i]) != _working_time(crews[j]):
+            stay[i, j] = -len(home)
+    return bool(stay[linear_sum_assignment(stay, maximize=True)].sum() > stay.trace())
+
+
+def _working_time(crew: Crew) -> tuple[object, ...]:
+    """What tells the working time of a crew."""
+    return crew.week, crew.hours_max_day, crew.absent, crew.away
 
 
 def _capacity(combines: Sequence[Combine]) -> float:

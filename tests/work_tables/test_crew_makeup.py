@@ -29,6 +29,23 @@ def test_the_users_own_makeup_comes_first_and_alike_machines_count_once():
         assert all(g.trucks for g in m)
 
 
+def combines_of(makeup):
+    return {crew.crew: {c.id for c in crew.combines} for crew in makeup}
+
+
+def test_crews_do_not_swap_their_names():
+    a, b = farm().crews
+    own = {a.id: set(a.combines), b.id: set(b.combines)}
+    swapped = {a.id: own[b.id], b.id: own[a.id]}
+    found = [combines_of(m) for m in makeups(farm(), NOW, UNTIL)]
+    assert own in found
+    assert swapped not in found
+    # with other hours the other crew is another crew
+    later = replace(b, hours_max_day=b.hours_max_day - 1.0)
+    found = [combines_of(m) for m in makeups(farm(crews=(a, later)), NOW, UNTIL)]
+    assert swapped in found
+
+
 def test_crews_may_join_into_one():
     joined = [m for m in makeups(farm(), NOW, UNTIL) if len(m) == 1]
     assert any(len(m[0].combines) == 3 for m in joined)
