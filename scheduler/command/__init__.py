@@ -19,6 +19,7 @@ Layer: may import everything.
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -26,6 +27,9 @@ from collections.abc import Sequence
 from scheduler.command.parser import parsed
 from scheduler.errors import AfterrainError
 from scheduler.language.translation import set_language
+
+#: Faults of a disk that no part of the program can mend.
+DISK_FAULTS = (errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOSPC, errno.EDQUOT, errno.EIO)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -56,4 +60,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # whoever read the output has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        if error.errno not in DISK_FAULTS:
+            raise
+        print(f"afterrain: {_disk_fault(error)}", file=sys.stderr)
+        return 1
     return code
+
+
+def _disk_fault(error: OSError) -> str:
+    """What a disk refuses, where, and what to do."""
+    where = f"{error.filename}: " if error.filename else ""
+    return (
+        f"{where}cannot be read or written ({error.strerror}); make room on the disk, or give "
+        "yourself permission, then try again"
+    )

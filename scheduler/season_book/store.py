@@ -193,6 +193,7 @@ def _book_error(path: Path, error: sqlite3.Error) -> BookError:
         ("locked", "is locked by another program: close it, then try again"),
         ("readonly", "cannot be written: check the folder's permissions"),
         ("full", "cannot be written, the disk is full; what was acknowledged before is kept"),
+        ("disk I/O", "cannot be used: the disk is full, or fails; make room, then try again"),
         ("unable to open", "cannot be opened: check the folder's permissions"),
     )
     remedy = next((r for part, r in remedies if part in text), f"cannot be used ({text})")

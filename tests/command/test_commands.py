@@ -1,5 +1,7 @@
 """The command: exit codes, exact messages, and input that is broken in every way we know."""
 
+import errno
+import os
 import re
 import shlex
 import subprocess
@@ -93,6 +95,28 @@ def test_help_of_log_shows_how_each_entry_is_written(capsys):
         assert f"\n  {entry_words(kind)}\n" in text
     assert "\n  down MACHINE [UNTIL] [REASON]\n" in text
     assert all(words in " ".join(text.split()) for words in ("running again", "away until"))
+
+
+@pytest.mark.parametrize("code", [errno.EROFS, errno.EACCES, errno.ENOSPC])
+def test_a_disk_that_takes_no_plan_is_one_line_and_the_old_plan_stays(
+    folder, capsys, monkeypatch, code
+):
+    """In place of a read-only or full disk, which a test that runs as root cannot make."""
+    words = ("plan", folder, "--on", ON, "--fast", "--days", "3")
+    output(capsys, 0, *words)
+    plan = folder / "plans" / ON
+    before = {path.name: path.read_bytes() for path in plan.iterdir()}
+
+    def refuse(*_args, **_more):
+        raise OSError(code, os.strerror(code), str(plan))
+
+    monkeypatch.setattr("scheduler.atomic.tempfile.mkdtemp", refuse)
+    line = output(capsys, 1, *words)
+    assert line == (
+        f"afterrain: {plan}: cannot be read or written ({os.strerror(code)}); make room on the "
+        "disk, or give yourself permission, then try again\n"
+    )
+    assert {path.name: path.read_bytes() for path in plan.iterdir()} == before
 
 
 def test_the_time_of_an_entry_is_given_once(capsys):
