@@ -111,8 +111,10 @@ def compile_work(
                 combine, at_edge, cart, haul = (float(x[0]) for x in r.by_slot(at))
                 # nobody cuts while no truck of the crew is there and driven
                 if haul > 0.0:
-                    cut_rate[k, u, j] = min(combine, cart) * eats[makeup[k].crew]
-                    edge_rate[k, u, j] = min(at_edge, cart) * eats[makeup[k].crew]
+                    for table, rate in ((cut_rate, combine), (edge_rate, at_edge)):
+                        pace = min(rate, cart) * eats[makeup[k].crew]
+                        # whoever hauls alone cuts as if to the farthest point
+                        table[k, u, j] = min(pace, table[k, u, j] or pace)
                 haul_rate[k, u, j, q] = haul
     move, move_km = moves(farm, jobs, places)
     fields = [standing_loss.field(j) for j in range(len(jobs))]

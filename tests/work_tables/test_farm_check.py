@@ -119,6 +119,19 @@ def test_hand_one_person_cuts_a_truckload_hauls_it_and_cuts_on():
     assert any("sits in 2 seats" in line for line in farm_violations(quick, outcome))
 
 
+def test_one_person_cuts_no_more_than_is_hauled_when_the_near_bins_are_full():
+    """Grain goes to a near point with room for a part, then to one 33 km away."""
+    alone_farm = short_handed(1)
+    near = alone_farm.points[0]
+    points = (replace(near, capacity_t=100.0), replace(near, id="far", lat=47.3))
+    alone_farm = replace(alone_farm, points=points)
+    (alone,) = [m for m in makeups(alone_farm, NOW, UNTIL) if m]
+    work = compiled(alone_farm, makeup=alone)
+    outcome = play(work.tables, rule_policy(work, NEAREST_FIRST, 40.0), log=True)
+    assert set(outcome.cuts.point) == {0, 1}
+    assert farm_violations(work, outcome) == []
+
+
 def test_who_may_not_drive_the_truck_does_not_work_alone():
     named = (Person(id="Ann", drives=("combine",)),)
     assert not any(makeups(short_handed(1, named=named), NOW, UNTIL))
