@@ -572,11 +572,56 @@ BROKEN = (
     ),
     toml(
         "longest day of thirty hours",
-        "hours_max_day = 14\n# days_off",
-        "hours_max_day = 30\n# days_off",
+        "hours_max_day = 14\nservice_min",
+        "hours_max_day = 30\nservice_min",
         (
             '{folder}/farm.toml [[crew]] "crew 1", hours_max_day: hours_max_day is 30, must '
             "be at most 24; correct it, or its unit"
+        ),
+    ),
+    toml(
+        "service of ten hours",
+        "service_min = 30 ",
+        "service_min = 600 ",
+        (
+            '{folder}/farm.toml [[crew]] "crew 1", service_min: service_min is 600, must be at most '
+            "300; correct it, or its unit"
+        ),
+    ),
+    toml(
+        "meals of minus half an hour",
+        "meal_min = 30 ",
+        "meal_min = -30 ",
+        (
+            '{folder}/farm.toml [[crew]] "crew 1", meal_min: meal_min is -30, must be at least 0; '
+            "correct it, or its unit"
+        ),
+    ),
+    toml(
+        "pickup header of a hundred feet",
+        "# pickup_ft = 30 ",
+        "pickup_ft = 100 ",
+        (
+            '{folder}/farm.toml [[combine]] "big combine", pickup_ft: pickup is 100 ft, must be at '
+            "most 65.62 ft; correct it, or its unit"
+        ),
+    ),
+    toml(
+        "dryer that takes out no points",
+        "# dryer_points = 5 ",
+        "dryer_points = 0 ",
+        (
+            '{folder}/farm.toml [[point]] "home bins", dryer_points: dryer_points is 0, must be at '
+            "least 0.5; correct it, or its unit"
+        ),
+    ),
+    toml(
+        "natural air without the grain that it dries",
+        "# Fans alone",
+        "natural_air_days = 35 # Fans alone",
+        (
+            '{folder}/farm.toml [[point]] "home bins", wet_room: wet_room is missing; give the '
+            "grain that the fans dry at once"
         ),
     ),
     toml(
