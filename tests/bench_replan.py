@@ -32,7 +32,7 @@ ENTRIES = (
     ("ground", {"subject": "F01", "ground": "soft"}),
     ("down", {"subject": "C2"}),
     ("repaired", {"subject": "C2"}),
-    ("rain", {"subject": "east", "rain": "0.3"}),
+    ("ground", {"subject": "F11", "ground": "firm"}),
 )
 
 

@@ -165,14 +165,19 @@ class Book:
                 )
             )
 
-    def withdraw(self, number: int, *, by: str = "") -> Entry:
-        """Take an entry back; it stays in the book, superseded."""
+    def withdraw(self, number: int, *, by: str = "", token: str = "") -> Entry:
+        """Take an entry back; it stays in the book, superseded.
+
+        Parameters
+        ----------
+        token : token of the entry that takes it back; a new one by default.
+        """
         old = self.get(number)
         fresh = Entry(kind=old.kind, subject=old.subject, at=old.at)
         return self.add(
             replace(
                 old,
-                token=fresh.token,
+                token=token or fresh.token,
                 by=by,
                 replaces=old.id,
                 withdrawn=not old.withdrawn,

@@ -52,8 +52,10 @@ def enter() -> str:
 
 
 def enter_kind(name: str) -> Answer:
-    """Show the empty form of a kind."""
+    """Show the empty form of a kind; all rain gauges stand on one form."""
     kind = _kind(name)
+    if kind.name == "rain":
+        return redirect(url_for("rain"))
     with app_context().book() as book:
         revision = book.revision
     values = {f.name: f.default for f in kind.facts}
@@ -64,6 +66,8 @@ def enter_kind(name: str) -> Answer:
 def add_entry(name: str) -> Answer:
     """Write the entry that a form holds; show the form again where something is wrong."""
     kind = _kind(name)
+    if kind.name == "rain":  # that form asks what a second reading is
+        abort(405)
     with app_context().book() as book:
         if (written := book.find(form_token())) is not None:
             return redirect(url_for("entry", number=written.id, new=1), 303)
@@ -94,14 +98,16 @@ def entry(number: int) -> str:
     with app_context().book() as book:
         found = _entry(book, number)
         old = book.get(found.replaces) if found.replaces else None
-    return render_template("saved.html", entry=found, old=old, new="new" in request.args)
+    return render_template(
+        "saved.html", entry=found, old=old, new="new" in request.args, token=uuid.uuid4().hex
+    )
 
 
 def undo(number: int) -> AnyResponse:
     """Take an entry back, or let one taken back hold again."""
     with app_context().book() as book:
-        old = _entry(book, number)
-        back = book.withdraw(old.id, by=session.get("by", ""))
+        old, token = _entry(book, number), form_token()
+        back = book.find(token) or book.withdraw(old.id, by=session.get("by", ""), token=token)
     flash(_("Taken back.") if back.withdrawn else _("It holds again."))
     return redirect(url_for("entry", number=back.id), 303)
 

@@ -2,7 +2,8 @@
 
 A phone gives each entry a token of its own before the first try, keeps it until the page has
 answered, and sends it again with the same token. The season book holds a token once, so that no
-entry is lost and none is written twice.
+entry is lost and none is written twice. What is taken back is named by the token of its form and
+sent after it.
 """
 
 from __future__ import annotations
@@ -26,7 +27,8 @@ from flask import (
 from scheduler.farm.model import Farm
 from scheduler.farm.wording import one_line
 from scheduler.language.translation import _
-from scheduler.season_book.entry_kinds import KINDS, Kind
+from scheduler.season_book.book import Book
+from scheduler.season_book.entry_kinds import KINDS, Entry, Kind
 from scheduler.web.access.guard import KEPT_ENTRY, is_kept_entry
 from scheduler.web.access.private_state import LINK_LIFETIME
 from scheduler.web.context import app_context
@@ -76,14 +78,9 @@ def offline() -> str:
 
 def kept_pages() -> tuple[str, ...]:
     """Addresses of the farmer's pages that a phone keeps."""
-    forms = [url_for("enter_kind", name=k.name) for k in KINDS.values() if has_form(k)]
-    return (
-        *(
-            url_for(name)
-            for name in ("today", "rain", "farm_map", "fields", "safety", "enter", "season")
-        ),
-        *forms,
-    )
+    pages = ("today", "rain", "farm_map", "fields", "safety", "enter", "season")
+    kinds = (k.name for k in KINDS.values() if has_form(k) and k.name != "rain")
+    return (*map(url_for, pages), *(url_for("enter_kind", name=name) for name in kinds))
 
 
 def has_form(kind: Kind) -> bool:
@@ -118,6 +115,8 @@ def offline_words() -> dict[str, str]:
         "typed": _("typed {time}"),
         "send": _("Send again"),
         "send_here": _("Send with this link"),
+        "back_out": _("Take back"),
+        "backed_out": _("Take back: {entry}"),
         "drop": _("Throw away"),
         "drop_sure": _("Throw away for good"),
     }
@@ -127,6 +126,18 @@ def form_token() -> str:
     """Token of the form, by which a form sent twice is written once."""
     text = request.form.get("token", "")
     return text if len(text) == 32 and text.isalnum() and text.isascii() else uuid.uuid4().hex
+
+
+def row_token(token: str, row: int) -> str:
+    """Token of the entry that a row of a form writes, where each row writes one."""
+    return f"{row:x}{token}"[:32]
+
+
+def written_by(book: Book, token: str, rows: int = 0) -> list[Entry]:
+    """Entries that hold and that a form with this token wrote, of up to so many rows."""
+    tokens = (token, *(row_token(token, row) for row in range(rows)))
+    found = (book.find(one) for one in tokens)
+    return [e for e in found if e is not None and not e.superseded and not e.withdrawn]
 
 
 def time_of_entry(farm: Farm, now: datetime) -> str:

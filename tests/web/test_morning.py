@@ -98,15 +98,28 @@ def test_done_is_all_that_is_left_and_undo_takes_it_back(phone, still, folder): 
     assert cut.number("area") == pytest.approx(place.area_ha * (1 - place.cut_fraction))
     text = get(phone, "/")
     assert "Written: area cut" in text
-    form = {"csrf_token": csrf(text)}
-    phone.post("/act/undo", data=form, **LOCAL)
-    assert entries(folder, "cut") == []
-    assert still.asked == 2
+    form = hidden(text.partition('action="/undo"')[2].partition("</form>")[0])
+    for _ in range(2):  # the answer to the first is lost
+        phone.post("/undo", data=form, **LOCAL)
+        assert entries(folder, "cut") == []
+    assert len([e for e in Book(folder).entries("cut", superseded=True) if e.withdrawn]) == 1
     assert "Written:" not in get(phone, "/")
-    assert (
-        "nothing to take back"
-        in phone.post("/act/undo", data=form, follow_redirects=True, **LOCAL).text
-    )
+    asked = still.asked
+    form["token"] = "0" * 32
+    text = phone.post("/undo", data=form, follow_redirects=True, **LOCAL).text
+    assert "nothing to take back" in text
+    assert still.asked == asked
+
+
+def test_readings_that_one_form_wrote_are_taken_back_together(phone, folder):  # noqa: F811
+    form = hidden(get(phone, "/rain"))
+    phone.post("/rain", data={**form, "rain-0": "0.4", "rain-2": "0.5", "do": "save"}, **LOCAL)
+    assert len(entries(folder, "rain")) == 2
+    back = {"csrf_token": form["csrf_token"], "token": "a" * 32, "of": form["token"]}
+    for _ in range(2):
+        phone.post("/undo", data=back, **LOCAL)
+        assert entries(folder, "rain") == []
+    assert len([e for e in Book(folder).entries("rain", superseded=True) if e.withdrawn]) == 2
 
 
 def test_a_double_tap_is_one_entry(phone, folder):  # noqa: F811
@@ -166,7 +179,7 @@ def test_a_second_reading_within_the_hour_is_questioned(phone, folder):  # noqa:
     send_rain(phone, **{"rain-0": "0.4", "do": "save"})
     asked = send_rain(phone, **{"rain-0": "0.62", "do": "save"})
     assert asked.status_code == 409
-    assert "There is a reading of this gauge already: rain gauge yard: rain 0.40 in" in asked.text
+    assert "Read at 6:10 am already: 0.40 in. What is this reading?" in asked.text
     assert len(entries(folder, "rain")) == 1
     again = {**hidden(asked.text), "rain-0": "0.62", "again-0": "instead", "do": "save"}
     assert phone.post("/rain", data=again, **LOCAL).status_code == 303
@@ -176,6 +189,14 @@ def test_a_second_reading_within_the_hour_is_questioned(phone, folder):  # noqa:
     again = {**hidden(asked.text), "rain-0": "0.1", "again-0": "more", "do": "save"}
     assert phone.post("/rain", data=again, **LOCAL).status_code == 303
     assert [e.number("hours") for e in entries(folder, "rain")] == [24.0, 0.25]
+
+
+def test_every_way_to_enter_rain_leads_to_the_form_that_asks(phone, folder):  # noqa: F811
+    form = hidden(get(phone, "/rain"))
+    assert phone.get("/enter/rain", **LOCAL).headers["Location"] == "/rain"
+    sent = phone.post("/enter/rain", data={**form, "subject": "yard", "rain": "0.4"}, **LOCAL)
+    assert sent.status_code == 405
+    assert entries(folder, "rain") == []
 
 
 def test_a_reading_counts_since_the_last_one(phone, folder):  # noqa: F811

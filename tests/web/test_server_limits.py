@@ -63,7 +63,7 @@ def test_the_page_answers_beside_half_open_connections_and_slow_uploads(site):
             one = socket.create_connection((HOST, site.port), timeout=10)
             held.append(one)
             one.sendall(
-                b"POST /enter/rain HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 60000\r\n"
+                b"POST /enter/sample HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 60000\r\n"
                 b"Content-Type: application/x-www-form-urlencoded\r\n\r\nrain="
             )
         waits = []
@@ -217,16 +217,16 @@ def test_https_serves_pages_and_long_forms_beside_broken_handshakes(folder, cert
             held[-1].sendall(b"GET / HTTP/1.1\r\n\r\n")
             held.append(socket.create_connection((HOST, port)))
         ask = http.client.HTTPSConnection(HOST, port, context=trust, timeout=20)
-        for path in ("/", "/enter/rain", "/"):  # one connection, kept open
+        for path in ("/", "/enter/sample", "/"):  # one connection, kept open
             ask.request("GET", path)
             answer = ask.getresponse()
             assert answer.status == 200
             assert b"</html>" in answer.read()
         headers = {"X-Kept-Entry": "now", "Origin": f"https://{HOST}:{port}"}
-        form = {"subject": "east", "rain": "0.4", "by": "x" * 20, "padding": "y" * 50_000}
+        form = {"subject": "F07", "moisture": "16.8", "by": "x" * 20, "padding": "y" * 50_000}
         body = urllib.parse.urlencode(form)  # longer than three TLS records
         headers["Content-Type"] = "application/x-www-form-urlencoded"
-        ask.request("POST", "/enter/rain", body, headers)
+        ask.request("POST", "/enter/sample", body, headers)
         assert ask.getresponse().status == 200
         ask.close()
         with pytest.raises(ssl.SSLCertVerificationError):  # a phone that does not trust it
@@ -237,4 +237,4 @@ def test_https_serves_pages_and_long_forms_beside_broken_handshakes(folder, cert
         server.close()
         thread.join(5)
     with Book(folder) as book:
-        assert len(book.entries("rain")) == 1
+        assert len(book.entries("sample")) == 1

@@ -9,6 +9,7 @@ from test_browser import SIZES, Visit, browser, pytestmark, site  # noqa: F401 (
 
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
+from scheduler.season_book.entry_kinds import Entry
 
 SMALLEST = 44  # px: WCAG 2.2, success criterion 2.5.5, target size (enhanced)
 
@@ -78,6 +79,25 @@ def test_five_gauges_take_eight_taps(phone):
     with Book(phone.folder) as book:
         assert len(book.entries("rain")) == 5
     assert thumb.taps <= 8
+
+
+def test_a_second_reading_is_questioned_on_a_page_loaded_before_the_first(phone):
+    phone.open("/rain")
+    page = phone.page
+    with Book(phone.folder) as book:
+        facts = {"rain": 15.24, "hours": 24.0}
+        book.add(Entry(kind="rain", subject="yard", at=NOW, facts=facts, by="Bo"))
+    assert not page.get_by_label("in place of that one").first.is_visible()
+    page.locator(".gauge input").first.fill("0.62")
+    page.get_by_role("button", name="Save", exact=True).tap()
+    page.get_by_text("Read at 6 am already: 0.60 in").first.wait_for()
+    phone.problems.clear()  # the browser reports the refused answer
+    phone.look("second-reading")
+    page.get_by_text("more rain, to be added").first.tap()
+    page.get_by_role("button", name="Save", exact=True).tap()
+    page.get_by_text("1 reading written down").wait_for()
+    with Book(phone.folder) as book:
+        assert [e.number("rain") for e in book.entries("rain")] == pytest.approx([15.24, 15.748])
 
 
 def test_too_tough_takes_two_taps_and_can_be_undone(phone):

@@ -1,5 +1,6 @@
 """A driver's phone without signal, in a real browser: no entry is lost, none is written twice."""
 
+import re
 import time
 
 import pytest
@@ -161,6 +162,72 @@ def test_server_killed_and_started_again(browser, site, folder, state):
     in_time(lambda: moistures(folder) == wrote)
     time.sleep(2.0)
     assert moistures(folder) == wrote
+    phone.close()
+
+
+def test_an_entry_is_taken_back_without_signal(browser, site, folder, state):
+    phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    phone.keeps_the_page()
+    phone.sample(15.1)
+    phone.page.get_by_role("heading", name="Your entries").wait_for()
+    site.kill()
+    back = phone.page.locator("section:has(#own)").get_by_role("button", name="Take back")
+    back.click()  # one that is in the book
+    expect_waiting(phone, 1)
+    for n, moisture in enumerate((15.2, 15.3)):
+        phone.sample(moisture)
+        expect_waiting(phone, n + 2)
+    mistyped = phone.waiting().filter(has_text="15.2")
+    mistyped.get_by_role("button", name=re.compile("^Take back")).click()  # one that waits
+    expect_waiting(phone, 4)
+    phone.page.reload()
+    expect_waiting(phone, 4)
+    assert mistyped.get_by_role("button", name=re.compile("^Take back")).count() == 0  # only once
+    phone.look()
+    site.start()
+    in_time(lambda: len(written(folder)) == 5)
+    in_time(lambda: moistures(folder) == [15.3])
+    phone.page.reload()
+    expect_waiting(phone, 0)
+    assert sorted(written(folder)) == [
+        (15.1, False),
+        (15.1, True),
+        (15.2, False),
+        (15.2, True),
+        (15.3, False),
+    ]
+    phone.close()
+
+
+def written(folder):
+    """Moisture of every sample in the book, and whether it is an entry that takes one back."""
+    with Book(folder) as book:
+        return [
+            (e.number("moisture"), e.withdrawn) for e in book.entries("sample", superseded=True)
+        ]
+
+
+def test_an_undo_whose_answer_gets_lost_takes_back_once(browser, site, folder, state):
+    phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
+    phone.sample(16.2)
+    phone.page.get_by_role("heading", name="Your entries").wait_for()
+    lost = []
+
+    def lose(route):
+        """Let the farm's computer take the entry back, and lose its answer on the way back."""
+        if lost:
+            route.continue_()
+        else:
+            lost.append(route.fetch().status)
+            route.abort()
+
+    phone.context.route("**/undo", lose)
+    phone.page.locator("section:has(#own)").get_by_role("button", name="Take back").click()
+    expect_waiting(phone, 1)
+    phone.page.get_by_role("button", name="Send again").click()
+    phone.page.get_by_text("Taken back: grain sample").first.wait_for()
+    assert lost == [200]
+    assert written(folder) == [(16.2, False), (16.2, True)]
     phone.close()
 
 
@@ -359,7 +426,7 @@ def test_a_driver_writes_without_scripts(browser, site, folder, state):
     phone.sample(16.8)
     phone.page.get_by_text("Written down: grain sample").wait_for()
     phone.page.get_by_role("button", name="Take back").click()
-    phone.page.get_by_text("Taken back.").wait_for()
+    phone.page.get_by_text("Taken back: grain sample").wait_for()
     assert moistures(folder) == []
     phone.close()
 
@@ -372,7 +439,7 @@ def test_the_farmers_page_without_signal(browser, site, folder):
     page.evaluate(
         """async () => {
             await navigator.serviceWorker.ready;
-            for (const path of ["/", "/fields", "/enter/rain"])
+            for (const path of ["/", "/fields", "/rain"])
                 while (!(await (await caches.open("pages")).match(path)))
                     await new Promise((done) => setTimeout(done, 50));
         }"""
@@ -382,10 +449,9 @@ def test_the_farmers_page_without_signal(browser, site, folder):
     page.get_by_text("What you see was loaded at").wait_for()
     page.goto(f"{site.address}/review")
     page.get_by_text("this page is not kept on this phone").wait_for()
-    page.goto(f"{site.address}/enter/rain")
-    page.select_option("#subject", "east")
-    page.fill("#rain", "0.4")
-    page.get_by_role("button", name="Write it down").click()
+    page.goto(f"{site.address}/rain")
+    page.locator(".gauge input").first.fill("0.4")
+    page.get_by_role("button", name="Save", exact=True).click()
     page.locator("#kept li").wait_for()
     site.start()
     with Book(folder) as book:

@@ -30,13 +30,13 @@ from scheduler.report.today import CrewDay, crew_days
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, SUBJECT_LABELS, Entry, Fact, Kind, subject_ids
 from scheduler.season_book.formatting import default_unit, entry_text
-from scheduler.web.access.guard import is_kept_entry
+from scheduler.web.access.guard import KEPT_ENTRY, is_kept_entry
 from scheduler.web.access.private_state import Person
 from scheduler.web.context import app_context
 from scheduler.web.forms import Answer, entry_of_form, form_number, subject_choices
-from scheduler.web.morning.acts import KIND_OF_ACT, entry_of_act
+from scheduler.web.morning.acts import KIND_OF_ACT, entry_of_act, take_back
 from scheduler.web.morning.farm_map import map_page
-from scheduler.web.offline import form_token
+from scheduler.web.offline import form_token, written_by
 
 #: Kinds of entries that a driver may write, and the facts that the forms ask for: none is money.
 DRIVER_FORMS: dict[str, tuple[str, ...]] = {
@@ -97,7 +97,7 @@ def register(app: Flask) -> None:
     app.get("/driver/<token>/map")(driver_map)
     app.post("/driver/<token>/act")(driver_act)
     app.post("/driver/<token>/enter/<name>")(driver_entry)
-    app.post("/driver/<token>/undo/<int:number>")(driver_undo)
+    app.post("/driver/<token>/undo")(driver_undo)
 
 
 def driver(token: str) -> Answer:
@@ -131,14 +131,14 @@ def driver_act(token: str) -> Answer:
     return _write(_person(token))
 
 
-def driver_undo(token: str, number: int) -> Answer:
+def driver_undo(token: str) -> Answer:
     """Take an entry of the driver's own back."""
     person = _person(token)
     with app_context().book() as book:
-        if number not in {e.id for e in _own_entries(book, person)}:
+        done = written_by(book, request.form.get("of", ""))
+        if not {e.id for e in done} <= {e.id for e in _own_entries(book, person)}:
             abort(404)
-        book.withdraw(number, by=person.name)
-    flash(_("Taken back."))
+        take_back(book, done, by=person.name)
     return redirect(url_for("driver", token=token), 303)
 
 
@@ -186,7 +186,7 @@ def _written(person: Person, entry: Entry) -> Answer:
         issue = book.last_issue()
     if issue is not None and request.form.get("issue", "0") != str(issue.id):
         flash(_("The orders have changed since: look at the new ones."))
-    elif issue is not None:
+    elif issue is not None and request.headers.get(KEPT_ENTRY) != "later":
         flash(_("The farmer's page shows it. Your orders hold until new ones come."))
     return redirect(url_for("driver", token=person.token), 303)
 

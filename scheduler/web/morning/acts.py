@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from flask import Flask, abort, flash, redirect, request, session, url_for
@@ -20,7 +20,7 @@ from scheduler.season_book.formatting import entry_text, write_value
 from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.context import AppContext, app_context
 from scheduler.web.forms import entry_of_form, form_number
-from scheduler.web.offline import form_token
+from scheduler.web.offline import form_token, row_token, written_by
 
 #: How long the page offers to take an act back; assumed, half an hour.
 UNDO_FOR = timedelta(minutes=30)
@@ -39,7 +39,7 @@ BEGUN_FOR = timedelta(hours=18)
 def register(app: Flask) -> None:
     """Add the acts to the app."""
     app.post("/act")(act)
-    app.post("/act/undo")(undo_act)
+    app.post("/undo")(undo_act)
 
 
 def act() -> AnyResponse:
@@ -65,16 +65,27 @@ def act() -> AnyResponse:
 
 
 def undo_act() -> AnyResponse:
-    """Take the last act of this phone back and start a replan."""
+    """Take back what a form of this phone wrote and start a replan."""
     context = app_context()
     with context.book() as book:
-        if (done := last_act(book, context.clock())) is None:
-            flash(_("There is nothing to take back."))
+        done = written_by(book, request.form.get("of", ""), len(context.farm().gauges))
+        if not take_back(book, done, by=session.get("by", "")):
             return redirect(url_for("today"), 303)
-        book.withdraw(done.id, by=session.get("by", ""))
-        flash(_("Taken back: {entry}.", entry=entry_text(done, context.farm())))
     session.pop("act", None)
     return replanned(context)
+
+
+def take_back(book: Book, done: Sequence[Entry], *, by: str) -> bool:
+    """Take entries back, once for the token of the form, and say so; whether any was there."""
+    token = form_token()
+    gone = [e for e in (book.find(row_token(token, row)) for row in range(len(done) or 1)) if e]
+    for row, entry in enumerate(() if gone else done):
+        gone.append(book.withdraw(entry.id, by=by, token=row_token(token, row)))
+    for entry in gone:
+        flash(_("Taken back: {entry}.", entry=entry_text(entry, app_context().farm())))
+    if not gone:
+        flash(_("There is nothing to take back."))
+    return bool(gone)
 
 
 def replanned(context: AppContext) -> AnyResponse:

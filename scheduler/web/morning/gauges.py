@@ -15,14 +15,14 @@ from scheduler.farm.wording import clock
 from scheduler.language.translation import _, ngettext
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, SAME_READING, Entry
-from scheduler.season_book.formatting import default_unit, entry_text, show_fact
+from scheduler.season_book.formatting import default_unit, show_fact
 from scheduler.season_book.parsing import read_entry
 from scheduler.season_book.value_parsing import read_moment
 from scheduler.web.access.guard import is_kept_entry
 from scheduler.web.context import app_context
 from scheduler.web.forms import Answer
 from scheduler.web.morning.acts import replanned
-from scheduler.web.offline import form_token, time_of_entry
+from scheduler.web.offline import form_token, row_token, time_of_entry
 
 #: Longest time that one reading stands for, h; assumed, because gauges are read once a day.
 LONGEST_H, SHORTEST_H = 24.0, 0.25
@@ -42,7 +42,8 @@ class GaugeRow:
     last : text of its last reading, "" for none.
     usual : whether it was read lately; every gauge is usual where none was.
     typed, wrong : text of the answer, and what is wrong with it.
-    doubt : question where a reading stands just before; 'instead' and 'more' answer it.
+    doubt : question where a reading stands just before; 'instead' and 'more' answer it. Where
+        none stands, the question waits for one that comes in the meantime.
     """
 
     key: str
@@ -102,10 +103,16 @@ def _problems(farm: Farm, wrong: Mapping[str, str], doubts: Mapping[str, Entry])
 
 
 def _doubt_text(before: Entry, farm: Farm) -> str:
+    here = before.at.astimezone(farm.tz)
     return _(
-        "There is a reading of this gauge already: {entry}. What is this one?",
-        entry=entry_text(before, farm),
+        "Read at {time} already: {depth}. What is this reading?",
+        time=clock(here, here, farm.units),
+        depth=_depth_text(before, farm),
     )
+
+
+def _depth_text(reading: Entry, farm: Farm) -> str:
+    return show_fact(KINDS["rain"].facts[0], reading.number("rain") or 0.0, farm, "")
 
 
 def _reading_time(farm: Farm, now: datetime) -> datetime:
@@ -125,7 +132,7 @@ def _readings(
         text = request.form.get(f"rain-{n}", "")[:60].strip()
         if not text:
             continue
-        own = f"{n:x}{token}"[:32]
+        own = row_token(token, n)
         last = _last_reading(book, gauge, at, without=own)
         near, answer = _same_hour(last, at), request.form.get(f"again-{n}", "")
         if near is not None and answer not in (INSTEAD, MORE):
@@ -197,7 +204,7 @@ def _page(
                 if last is None
                 else _(
                     "{depth} {time}",
-                    depth=show_fact(rain_fact, last.number("rain") or 0.0, farm, ""),
+                    depth=_depth_text(last, farm),
                     time=clock(last.at.astimezone(farm.tz), here, farm.units),
                 ),
                 usual=not read or gauge in read,

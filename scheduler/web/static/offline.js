@@ -5,6 +5,7 @@
 // A form with the attribute data-kept is stored on this phone (IndexedDB) before its first try,
 // under a token made here, and stays there until the farm's computer has answered. It is sent again
 // with the same token until then; the season book writes a token once. data-about names the entry.
+// An entry that waits is taken back by a second one, which names its token (of) and is sent after it.
 // Without this script the same forms are sent by the browser.
 (() => {
   const panel = document.getElementById("kept");
@@ -107,8 +108,14 @@
     return { state: "refused", why: told.error, problems: told.problems, seen: told.seen };
   }
 
+  const waits = (record) => record.state === "waiting" || record.state === "login";
+
+  // Token of the entry that a record takes back.
+  const takesBack = (record) => (record.fields.find(([name]) => name === "of") || [])[1];
+
   async function keepResult(record, result) {
     if (result.state === "written") {
+      record.state = "written";
       await remove(record);
       written.push(...(result.told || [fill(words.written, { entry: record.about })]));
       return;
@@ -123,8 +130,9 @@
     if (sending) return;
     sending = true;
     try {
-      for (const record of await records()) {
-        if (record.state !== "waiting" && record.state !== "login") continue;
+      const all = await records();
+      for (const record of all) {
+        if (!waits(record) || all.some((r) => r.token === takesBack(record) && waits(r))) continue;
         const result = await send(record, "later");
         if (result.lost) {
           lost();
@@ -193,7 +201,9 @@
       input.dataset.problem = "";
       input.setAttribute("aria-invalid", "true");
       input.setAttribute("aria-describedby", line.id);
-      (input.closest("p, fieldset") || input).after(line);
+      (input.closest("p, fieldset, .gauge") || input).after(line);
+      const question = form.querySelector(`[data-asks="${name}"]`);
+      if (question) question.hidden = false;
     }
     if (result.seen !== undefined && form.elements.seen) form.elements.seen.value = result.seen;
     box.scrollIntoView({ block: "nearest" });
@@ -232,7 +242,8 @@
         return;
       }
       if (result.lost) lost();
-      form.reset();
+      // whoever has typed on in the meantime keeps what stands in the form
+      if (String(made(form, event.submitter).fields) === String(record.fields)) form.reset();
       const note = element("p", `${record.about}: ${words.kept}`, { className: "remark from-script" });
       note.setAttribute("role", "status");
       form.append(note);
@@ -256,7 +267,19 @@
     return made;
   }
 
-  function row(record) {
+  function backOut(record) {
+    return put({
+      ...record,
+      token: newToken(),
+      path: "undo",
+      fields: [["of", record.token]],
+      about: fill(words.backed_out, { entry: record.about }),
+      typed: Date.now(),
+      state: "waiting",
+    });
+  }
+
+  function row(record, _place, all) {
     const item = element("li", "");
     item.append(element("p", record.about, { className: "remark" }));
     item.append(element("p", `${fill(words.typed, { time: clock(record.typed) })}; ${stateText(record)}`));
@@ -269,6 +292,8 @@
     if (record.state === "ended" && record.base !== here && record.name === panel.dataset.name)
       item.append(button(words.send_here, () => ((record.base = here), again()), record.about));
     else if (record.state !== "ended") item.append(button(words.send, again, record.about));
+    if (waits(record) && !takesBack(record) && !all.some((r) => takesBack(r) === record.token))
+      item.append(button(words.back_out, async () => (await backOut(record), await sendAll()), record.about));
     if (record.state === "refused" || record.state === "ended") {
       const drop = button(words.drop, async () => {
         if (drop.dataset.sure) {
@@ -288,7 +313,7 @@
     const all = await records();
     panel.hidden = !all.length && !written.length;
     panel.querySelector("ul").replaceChildren(
-      ...written.map((line) => element("li", line)),
+      ...Array.from(new Set(written)).map((line) => element("li", line)),
       ...all.map(row),
     );
   }
