@@ -584,8 +584,8 @@ BROKEN = (
         "service_min = 30 ",
         "service_min = 600 ",
         (
-            '{folder}/farm.toml [[crew]] "crew 1", service_min: service_min is 600, must be at most '
-            "300; correct it, or its unit"
+            '{folder}/farm.toml [[crew]] "crew 1", service_min: service_min is 600, must be at '
+            "most 300; correct it, or its unit"
         ),
     ),
     toml(

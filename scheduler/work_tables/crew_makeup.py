@@ -157,7 +157,7 @@ def _renamed(crews: Sequence[Crew], home: Sequence[int], assignment: Sequence[in
     `home` and `assignment` (combine,) are the crew that has a combine and the crew that it joins.
     """
     stay = np.zeros((len(crews), len(crews)))
-    np.add.at(stay, (np.asarray(assignment), np.asarray(home)), 1.0)
+    np.add.at(stay, (np.asarray(assignment, np.int64), np.asarray(home, np.int64)), 1.0)
     for i, j in np.ndindex(stay.shape):
         if _working_time(crews[i]) != _working_time(crews[j]):
             stay[i, j] = -len(home)
@@ -166,7 +166,8 @@ def _renamed(crews: Sequence[Crew], home: Sequence[int], assignment: Sequence[in
 
 def _working_time(crew: Crew) -> tuple[object, ...]:
     """What tells the working time of a crew."""
-    return crew.week, crew.hours_max_day, crew.absent, crew.away
+    times = crew.week, crew.hours_max_day, crew.service_min, crew.meal_min
+    return *times, crew.absent, crew.away
 
 
 def _capacity(combines: Sequence[Combine]) -> float:
