@@ -96,7 +96,7 @@ class HourStates:
     down
         (crew, hour) share of the crew's combines that are broken down.
     shut
-        bool (field, hour), true where no delivery point takes the crop.
+        bool (field, hour), true where no open delivery point with room takes the grain as it is.
     held
         bool (field, hour), true where the field is open and its grain above the plan's start
         moisture.

@@ -22,7 +22,7 @@ from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.review.observed_work import hour_slots
 from scheduler.season_book.entry_kinds import Entry
-from scheduler.season_book.farm_state import CUTTING_KINDS, FINISHED_FRACTION
+from scheduler.season_book.farm_state import CUTTING_KINDS, FINISHED_FRACTION, delivered
 from scheduler.work_tables.compile import FarmWork
 
 #: How far an entry of cutting may reach back; assumed: people write at the end of the day.
@@ -30,6 +30,10 @@ ENTRY_REACH = timedelta(hours=24)
 #: Hours before a crew's first cut in a field in which its move is placed; assumed: roads on a
 #: farm take less.
 MOVE_REACH_H = 4
+
+
+#: Share of its room from which a delivery point is full; assumed: a last load does not fit.
+FULL_SHARE = 0.99
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,30 +239,19 @@ def _place_move(move: Array, free: Array, hour: int, need: float) -> None:
 
 def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) -> HourStates:
     """States of fields and crews in every hour, for `delay_accounting`."""
-    farm, times = observed.farm, observed.weather.times[: observed.hours]
+    times = observed.weather.times[: observed.hours]
     # combines of each crew in each hour that are on the farm, and those of them that are down
     here = np.array(
         [np.sum([~down_slots(c.elsewhere, times) for c in g.combines], 0) for g in work.makeup]
     )
     up = np.array([np.sum([machine_slots(c, times) for c in g.combines], 0) for g in work.makeup])
-    open_points = {
-        crop: np.any(
-            [
-                open_slots(p.week, times, farm.tz) & ~down_slots(p.closed, times)
-                for p in farm.points
-                if crop in p.markets
-            ],
-            axis=0,
-        )
-        for crop in {f.crop for f in farm.fields}
-    }
     return HourStates(
         closed=cause_codes(_reasons(observed)),
         done=np.arange(observed.hours)[None] >= record.done[:, None],
         cut=record.share,
         wait=waiting_shares(work),
         down=(here - up) / np.maximum(here, 1),
-        shut=np.array([~open_points[f.crop] for f in farm.fields]),
+        shut=_shut(observed, work),
         held=_held(observed, work),
         off=np.array(
             [np.where(n > 0, 1.0 - _working(observed, work, k), 1.0) for k, n in enumerate(here)]
@@ -272,6 +265,31 @@ def _reasons(observed: ObservedSeason) -> NDArray[np.uint8]:
     first = int((observed.weather.start - observed.season.start).astype(int))
     hours = slice(first, first + observed.hours)
     return np.asarray(observed.season.reason[0, : len(observed.farm.fields), hours])
+
+
+def _shut(observed: ObservedSeason, work: FarmWork) -> NDArray[np.bool_]:
+    """Whether no open point with room takes a field's grain at its moisture, (field, hour)."""
+    farm, tables = observed.farm, work.tables
+    times, slot = observed.weather.times[: observed.hours], hour_slots(observed, work.standing_loss)
+    room, taken = _has_room(observed), np.zeros((len(farm.fields), observed.hours), np.bool_)
+    for q, point in enumerate(farm.points):
+        open_ = open_slots(point.week, times, farm.tz) & ~down_slots(point.closed, times)
+        for j, job in enumerate(work.jobs):
+            takes = np.isfinite(tables.loss[0, slot, j, q]) & tables.accepts[:, j, q].any()
+            taken[job.field] |= open_ & room[q] & takes
+    return ~taken
+
+
+def _has_room(observed: ObservedSeason) -> NDArray[np.bool_]:
+    """Whether a delivery point has room after the loads on tickets, (point, hour)."""
+    farm = observed.farm
+    ids, filled = [p.id for p in farm.points], np.zeros((len(farm.points), observed.hours))
+    for entry in observed.entries_of("ticket"):
+        hour = min(observed.index(entry.at), observed.hours - 1)
+        for point, tonnes in delivered([entry], farm, entry.at).items():
+            filled[ids.index(point), hour] += tonnes
+    room = np.array([np.inf if p.capacity_t is None else p.capacity_t for p in farm.points])
+    return np.asarray(np.cumsum(filled, axis=1) < (FULL_SHARE * room)[:, None])
 
 
 def _held(observed: ObservedSeason, work: FarmWork) -> NDArray[np.bool_]:

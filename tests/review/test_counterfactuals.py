@@ -288,6 +288,32 @@ def test_open_grain_above_the_start_moisture_of_the_plan_is_held_until_the_plan_
     assert not held[1].any()
 
 
+def test_a_field_waits_while_the_only_point_is_full_by_its_tickets():
+    the_season = observed({"F1": 42.0, "F2": 42.0}, [cut("F1", 42.0, 11), cut("F2", 42.0, 19)])
+    point = replace(the_season.farm.points[0], capacity_t=100.0)
+    # hand: after loads of 60 t at 8 and of 39.5 t at 10, half a tonne is left, which is no room
+    loads = [
+        Entry(
+            kind="ticket",
+            subject=point.id,
+            at=NOW.replace(hour=hour),
+            facts={"field": "F1", "weight": tonnes},
+        )
+        for hour, tonnes in ((8, 60.0), (10, 39.5))
+    ]
+    full = replace(
+        the_season,
+        farm=replace(the_season.farm, points=(point,)),
+        entries=(*the_season.entries, *loads),
+    )
+    work = observed_work(full).work
+    shut = hour_states(full, work, work_record(full, work)).shut
+    before = hour_states(the_season, work, work_record(the_season, work)).shut
+    assert (shut[:, :10] == before[:, :10]).all()
+    assert shut[:, 10:].all()
+    assert not before[:, 10:20].any()
+
+
 def test_the_chain_changes_one_part_at_a_time():
     the_season = observed(
         {"F1": 42.0, "F2": 30.0},
