@@ -123,7 +123,7 @@ def test_one_person_cuts_no_more_than_is_hauled_when_the_near_bins_are_full():
     """Grain goes to a near point with room for a part, then to one 33 km away."""
     alone_farm = short_handed(1)
     near = alone_farm.points[0]
-    points = (replace(near, capacity_t=100.0), replace(near, id="far", lat=47.3))
+    points = (replace(near, id="far", lat=47.3), replace(near, capacity_t=100.0))
     alone_farm = replace(alone_farm, points=points)
     (alone,) = [m for m in makeups(alone_farm, NOW, UNTIL) if m]
     work = compiled(alone_farm, makeup=alone)
