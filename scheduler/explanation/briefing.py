@@ -14,6 +14,7 @@ from readiness.atmosphere.weather import Array, Weather
 from readiness.grain.grade import wheat_grade
 from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms, test_weight
+from scheduler.costs.machine_rates import CrewMachines
 from scheduler.costs.standing_loss import crop_state, wet_yield
 from scheduler.explanation.closed_hours import idle_note
 from scheduler.explanation.crew_clock import RunsOfMember, end_minute, runs_by_member
@@ -35,6 +36,7 @@ from scheduler.explanation.timing import (
     timing,
     usual_member,
 )
+from scheduler.farm.slots import farm_time
 from scheduler.farm.units import lb_bu
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import (
@@ -247,6 +249,7 @@ def crew_orders(
                 trucks=tuple(t.id for t in machines.trucks),
                 people=work.manning.people(k, machines.crew),
                 drivers=work.manning.names(k),
+                joins=_joins(machines, farm_time(work.standing_loss.slots[0], work.farm.tz)),
                 orders=tuple(orders),
                 fallback=fallback(decision, k, [*first, *(j for j in jobs if j not in first)]),
                 note="" if today else _note(work, season, sky, orders),
@@ -261,6 +264,19 @@ def crew_orders(
                 stints=stints(decision, k, runs(k, usual), usual),
             )
         )
+    return tuple(out)
+
+
+def _joins(machines: CrewMachines, now: datetime) -> tuple[tuple[str, datetime], ...]:
+    """Machines of a crew that are down or away now, each with the time of its return."""
+    out = []
+    for machine in (*machines.combines, *machines.carts, *machines.trucks):
+        back = now
+        for begin, end in sorted(machine.unavailable):
+            if begin <= back < end:
+                back = end
+        if back > now:
+            out.append((machine.id, back.astimezone(now.tzinfo)))
     return tuple(out)
 
 

@@ -174,6 +174,7 @@ class CrewOrders:
     trucks: tuple[str, ...]
     people: int
     drivers: tuple[tuple[str, str], ...] = ()  # machine and person with a name, on the first day
+    joins: tuple[tuple[str, datetime], ...] = ()  # machine that is down or away now, and its return
     orders: tuple[Order, ...]
     fallback: Fallback | None
     note: IdleNote | str = ""

@@ -139,7 +139,7 @@ def _working_day(crew: CrewOrders, day: CrewDay, morning: Morning) -> TextOfDay:
         more=(
             *(t for t, c in zip(cautions, morning.cautions, strict=True) if usual(c)),
             *([first.chance] if first.chance else []),
-            _("Machines: {who}.", who=machines(crew)),
+            _("Machines: {who}.", who=machines(crew, morning)),
         ),
     )
 

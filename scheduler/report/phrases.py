@@ -341,15 +341,25 @@ def driven(crew: CrewOrders, ids: Sequence[str]) -> str:
     return one_line(", ".join(f"{m} ({driver[m]})" if m in driver else m for m in ids))
 
 
-def machines(crew: CrewOrders) -> str:
-    """Machines and people of a crew, 'C1 (Ann), C2 with cart North; truck T1; 5 people'."""
-    parts = [driven(crew, crew.combines) or _("no combine")]
-    if crew.carts:
-        parts[0] = _("{combines} with {carts}", combines=parts[0], carts=driven(crew, crew.carts))
-    if crew.trucks:
-        trucks = driven(crew, crew.trucks)
-        parts.append(ngettext("truck {ids}", "trucks {ids}", len(crew.trucks), ids=trucks))
+def machines(crew: CrewOrders, plan: Morning | IssuedPlan) -> str:
+    """Machines and people of a crew, 'C1 (Ann), C2 with cart North; truck T1; 5 people'.
+
+    A machine that is down or away comes last, with its return: 'C2 joins Fri 9 am'.
+    """
+    back = dict(crew.joins)
+    combines, carts, trucks = (
+        [m for m in ids if m not in back] for ids in (crew.combines, crew.carts, crew.trucks)
+    )
+    parts = [driven(crew, combines) or _("no combine")]
+    if carts:
+        parts[0] = _("{combines} with {carts}", combines=parts[0], carts=driven(crew, carts))
+    if trucks:
+        ids = driven(crew, trucks)
+        parts.append(ngettext("truck {ids}", "trucks {ids}", len(trucks), ids=ids))
     parts.append(ngettext("{n} person", "{n} people", crew.people))
+    for machine, at in crew.joins:
+        time = clock(at, plan.now, plan.farm.units)
+        parts.append(_("{machine} joins {time}", machine=machine, time=time))
     return one_line("; ".join(parts))
 
 

@@ -136,7 +136,7 @@ def crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay
         crew=crew.crew,
         day=day,
         moved=machine_change_text(crew.crew, plan) if today else "",
-        who=machines(crew),
+        who=machines(crew, plan),
         idle="" if mine else idle_text(crew, day, plan),
         stints=tuple(stint_lines(s, plan.farm) for s in mine),
         otherwise=otherwise_text(crew) if mine and today else "",

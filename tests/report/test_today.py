@@ -1,6 +1,7 @@
 """The morning in five lines: the same for terminal, page, text and sheet."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import mornings
 import pytest
@@ -35,6 +36,18 @@ def test_a_machine_that_changes_crews_is_in_the_first_line_of_both(morning):
     north, south = crew_days(replace(morning, machine_moves=moves))
     assert north.five[0][1].startswith("C2 to South. Crew: ")
     assert south.five[0][1].startswith("C2 from North. Crew: ")
+
+
+def test_a_machine_that_is_down_stands_with_its_return_and_not_among_those_that_leave(morning):
+    crew = morning.crews[0]
+    back = morning.now + timedelta(days=2, hours=3)
+    joined = replace(crew, joins=((crew.combines[0], back),))
+    north, _ = crew_days(replace(morning, crews=(joined, *morning.crews[1:])))
+    whole, _ = crew_days(morning)
+    day = f"{back:%a}"
+    assert north.who.endswith(f"; {crew.combines[0]} joins {day} 9 am")
+    assert whole.who.startswith(crew.combines[0])
+    assert not north.who.startswith(crew.combines[0])
 
 
 def test_tomorrow_says_nothing_of_today(morning):

@@ -120,7 +120,7 @@ def _head_lines(morning: Morning) -> list[str]:
 
 def _crew_lines(crew: CrewOrders, morning: Morning) -> list[str]:
     lines = heading(crew_title(crew.crew))
-    lines += wrapped(machines(crew), 0)
+    lines += wrapped(machines(crew, morning), 0)
     if crew.note:
         lines += wrapped(one_line(note_text(crew.note, morning.farm.units)), 0)
     for day, orders in by_day(crew):
