@@ -2156,7 +2156,7 @@ BROKEN = (
     second(
         "two readings in a minute",
         (
-            "gauge yard has a reading of 06:40 already (rain gauge yard: rain 0.50 in); to "
+            "gauge yard has a reading of 6:40 am already (rain gauge yard: rain 0.50 in); to "
             "correct it, add --correct 2; if more rain fell since then, add --hours with the "
             "hours since"
         ),

@@ -14,6 +14,7 @@ from scheduler.command.planning_time import planning_time
 from scheduler.errors import BookError, EntryError, UnreadableError
 from scheduler.farm.model import Farm
 from scheduler.farm.units import SI_PER_UNIT, normalized_name, show_distance
+from scheduler.farm.wording import time_of_day
 from scheduler.farm_files.csv_table import file_text
 from scheduler.farm_files.folder import read_farm
 from scheduler.language.translation import _, ngettext
@@ -102,10 +103,15 @@ def _question_second_reading(new: Entry, book: Book, farm: Farm) -> None:
     for old in book.entries("rain", subject=new.subject):
         if abs(old.at - new.at) < SAME_READING:
             raise BookError(
-                f"gauge {old.subject} has a reading of {old.at.astimezone(farm.tz):%H:%M} already "
+                f"gauge {old.subject} has a reading of {_clock(old.at, farm)} already "
                 f"({entry_text(old, farm)}); to correct it, add --correct {old.id}; if more rain "
                 "fell since then, add --hours with the hours since"
             )
+
+
+def _clock(at: datetime, farm: Farm) -> str:
+    """Time of day on the farm's clock."""
+    return time_of_day(at.astimezone(farm.tz), farm.units)
 
 
 def _facts_in_order(kind: Kind, words: list[str], options: dict[str, str]) -> dict[str, str]:

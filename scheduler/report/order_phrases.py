@@ -455,7 +455,14 @@ def wait_first_text(crew: CrewOrders) -> str:
     """'wait 60 min, then ' where the crew waits at a field that is not fit, else ""."""
     if crew.patience_min <= 0.0 or all(math.isnan(o.later_pct) for o in crew.orders):
         return ""
-    return _("wait {minutes} min, then ", minutes=round(crew.patience_min))
+    return _("wait {time}, then ", time=minutes_text(crew.patience_min))
+
+
+def minutes_text(minutes: float) -> str:
+    """'30 min', or '1.5 h' from an hour on."""
+    if minutes < 60.0:
+        return _("{minutes} min", minutes=round(minutes))
+    return _("{hours} h", hours=short_number(minutes / 60.0, 1))
 
 
 def way_lines(crew: CrewOrders) -> list[str]:
@@ -466,8 +473,8 @@ def way_lines(crew: CrewOrders) -> list[str]:
         wait = _("At a field that is not fit: do not wait where another field on the list is fit.")
     else:
         wait = _(
-            "At a field that is not fit: wait {minutes} min, then go to the next that is fit.",
-            minutes=round(crew.patience_min),
+            "At a field that is not fit: wait {time}, then go to the next that is fit.",
+            time=minutes_text(crew.patience_min),
         )
     lines = [wait]
     if crew.stop_margin <= 0.0:
@@ -485,8 +492,8 @@ def way_lines(crew: CrewOrders) -> list[str]:
         lines.append(
             _(
                 "Leave for a field higher on the list once it is fit, if the move takes at most "
-                "{minutes} min.",
-                minutes=round(crew.leave_min),
+                "{time}.",
+                time=minutes_text(crew.leave_min),
             )
         )
     else:

@@ -10,7 +10,7 @@ from scheduler.farm.units import show_money, show_number
 from scheduler.farm.wording import clock, crew_title, mid_sentence, one_line, percent
 from scheduler.language.translation import N_, _
 from scheduler.orders.model import CrewOrders, Morning, Order
-from scheduler.report.caution_phrases import caution_lines, day_caution_lines, deference
+from scheduler.report.caution_phrases import caution_lines, deference, short_caution
 from scheduler.report.figures.hour_shades import shade_of, shades
 from scheduler.report.figures.svg import (
     alternative_texts,
@@ -74,6 +74,7 @@ def sheet(morning: Morning) -> str:
     """Render the whole sheet as self-contained HTML."""
     environment = template_environment("scheduler.report")
     environment.filters["last_day"] = last_day
+    environment.filters["percent"] = lambda share: unbroken(percent(share))
     return environment.get_template("sheet.html").render(
         m=morning,
         days=crew_days(morning),
@@ -90,7 +91,7 @@ def sheet(morning: Morning) -> str:
         beyond_mark=beyond_mark_note(morning),
         makeup_lines=makeup_lines(morning),
         times_note=times_note(morning.members),
-        today_cautions=day_caution_lines(morning),
+        today_cautions=[short_caution(c, morning.farm.units) for c in morning.cautions],
         cautions=caution_lines(morning),
         shades=shades(),
         calendar=hour_calendar(morning),

@@ -38,9 +38,10 @@ def table_lines(farm: Farm, verification: Verification) -> list[str]:
     day, days, skill, bias = _("day"), _("days"), _("skill"), _("bias")
     brier = f"{'Brier':>6} {'±':>6} {skill:>6} {days:>6}"
     lines = [
-        _(
-            "{issues} issues of {product} against {truth}; ± is one standard error",
-            issues=verification.issues,
+        ngettext(
+            "{n} issue of {product} against {truth}; ± is one standard error",
+            "{n} issues of {product} against {truth}; ± is one standard error",
+            verification.issues,
             product=verification.product,
             truth=truth_text(verification),
         ),

@@ -665,7 +665,7 @@ def test_the_sample_is_verified_though_its_gauges_end_before_the_forecast(tmp_pa
     folder = copy_sample(tmp_path / "farm")
     words = ["verify", str(folder), "--on", "2026-09-01", "--out", str(tmp_path)]
     assert main(words) == 0
-    assert capsys.readouterr().out.startswith("1 issues of ensemble against weather records (no ")
+    assert capsys.readouterr().out.startswith("1 issue of ensemble against weather records (no ")
 
 
 def test_nothing_to_verify_is_reported(small, tmp_path, capsys):

@@ -50,7 +50,7 @@ def test_counts_of_today_start_now(morning):
     assert lost_to_text(tomorrow) == "ground too soft or rain falling"
     assert days[date(2025, 8, 16)][1].first is None
     text = ready_hours(morning.farm, season, now=morning.now, days=2)
-    assert "Home quarter (F01)               6    6 (2-6)  10:00   75 %  ground too soft" in text
+    assert "Home quarter (F01)               6    6 (2-6)  10 am   75 %  ground too soft" in text
     assert max(map(len, text.splitlines())) <= WIDTH
     assert "Mon 18 Aug" not in text
 
@@ -86,16 +86,16 @@ def test_hours_for_spraying_print_as_those_for_cutting(morning):
     assert (
         text
         == """\
-Invented Farm: hours ahead from Sat 16 Aug 06:00
-================================================
+Invented Farm: hours ahead from Sat 16 Aug 6 am
+===============================================
 drive: hours the ground bears a combine, day and night. spray: hours wind and sun are fit
 for spraying while a crew works, with the 10th to 90th percentile over forecasts. from: the
 first. 4 h: chance of at least so many hours to spray.
 
 Today, Sat 16 Aug
 field                        drive      spray   from    4 h  lost to
-Home quarter (F01)              18    5 (5-5)  10:00  100 %  wind too light or too strong
-Slough eighty (F02)             18    3 (1-3)  10:00    0 %  wind too light or too strong
+Home quarter (F01)              18    5 (5-5)  10 am  100 %  wind too light or too strong
+Slough eighty (F02)             18    3 (1-3)  10 am    0 %  wind too light or too strong
 
 The product label and local law decide wind, temperature and buffers; these hours only show
 usual wind limits and likely inversions.
@@ -106,7 +106,7 @@ usual wind limits and likely inversions.
 @pytest.mark.parametrize(
     ("work", "water", "line"),
     [
-        ("tillage", 0.15, "Home quarter (F01)              18 14 (14-14)  08:00  100 %  "),
+        ("tillage", 0.15, "Home quarter (F01)              18 14 (14-14)   8 am  100 %  "),
         (
             "tillage",
             0.40,

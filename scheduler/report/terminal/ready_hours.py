@@ -9,8 +9,8 @@ from readiness.season.codes import OtherWork, OtherWorkReason, Reason
 from readiness.season.other_work import SPRAY_CAUTION
 from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
-from scheduler.farm.units import short_number
-from scheduler.farm.wording import day_heading, day_name, one_line, percent
+from scheduler.farm.units import Units, short_number
+from scheduler.farm.wording import day_heading, day_name, one_line, percent, time_of_day
 from scheduler.language.translation import _
 from scheduler.report.phrases import WORK_TEXT, lost_to_text, row_title
 from scheduler.report.terminal.lines import WIDTH, wrapped
@@ -38,7 +38,7 @@ def ready_hours(
         "{farm}: hours ahead from {day} {time}",
         farm=one_line(farm.name),
         day=day_name(now),
-        time=f"{now:%H:%M}",
+        time=time_of_day(now, farm.units),
     )
     lines = [title, "=" * min(WIDTH, len(title))]
     lines += wrapped(_(meaning, least=least), 0)
@@ -49,18 +49,20 @@ def ready_hours(
     for day, hours in list(by_day.items())[:days]:
         lines += ["", day_heading(day, now.date())]
         lines.append(f"{field:28} {names}")
-        lines += [_hours_line(row_title(farm, row), h, causes) for row, h in enumerate(hours)]
+        lines += [
+            _hours_line(row_title(farm, row), h, causes, farm.units) for row, h in enumerate(hours)
+        ]
     if work == "spraying":
         lines += ["", *wrapped(_(SPRAY_CAUTION), 0)]
     return "\n".join(lines) + "\n"
 
 
-def _hours_line(title: str, hours: DayHours, causes: Mapping[int, str]) -> str:
+def _hours_line(title: str, hours: DayHours, causes: Mapping[int, str], units: Units) -> str:
     name = title if len(title) <= 28 else f"{title[:27]}~"
     if hours.cut is None:
         unknown = _("weather unknown")
         return f"{name:28} {'?':>5} {'?':>10} {'?':>6} {'?':>6}  {unknown}"
     cut = f"{hours.cut:.0f} ({hours.low:.0f}-{hours.high:.0f})"
-    first = f"{hours.first:%H:%M}" if hours.first else "-"
+    first = time_of_day(hours.first, units) if hours.first else "-"
     line = f"{name:28} {hours.drive:5.0f} {cut:>10} {first:>6} {percent(hours.chance):>6}"
     return f"{line}  {lost_to_text(hours, causes)}"[:WIDTH]
