@@ -112,7 +112,7 @@ def order_line(
     weight, sprouted, grade = expected_quality(work, season, j, when.begin)
     ended = decision.outcome.state.ended[:, j]
     done = float(np.isfinite(ended).mean())
-    by, chance = cut_by(decision, j)
+    by, chance = cut_by(decision, j, usual)
     return Order(
         field=field.id,
         name=field.name,
@@ -163,14 +163,18 @@ def _farm_time(when: datetime | None, work: FarmWork) -> datetime | None:
     return None if when is None else when.astimezone(work.farm.tz)
 
 
-def cut_by(decision: Decision, j: int) -> tuple[date, float]:
+def cut_by(decision: Decision, j: int, usual: int) -> tuple[date, float]:
     """First day by whose end half of the members finish a job, and the share that does.
 
-    Where half never do, the last day planned.
+    Not before the day on which member `usual` finishes it, whose clock times are printed. Where
+    half never finish it, the last day planned.
     """
     days = finish_days(decision, j)
     median = np.sort(days)[math.ceil(MEDIAN_DONE * len(days)) - 1]
-    day = int(min(median, decision.work.tables.day[-1]))
+    last = int(decision.work.tables.day[-1])
+    day = int(min(median, last))
+    if days[usual] <= last:
+        day = max(day, int(days[usual]))
     return date.fromordinal(day), float((days <= day).mean())
 
 

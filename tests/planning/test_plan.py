@@ -93,6 +93,9 @@ def test_clocks_of_today_and_tomorrow_do_not_contradict_each_other(morning):
             free = stint.until
         shown = {(o.field, o.parcel): o for o in crew.orders if o.shown}
         for key, order in shown.items():
+            # 'cut by' is a day by whose end the printed clock has finished it, if that ever does
+            last = min(order.finish.mid.date(), max(o.cut_by for o in crew.orders))
+            assert order.cut_by >= last
             stays = [s for s in crew.stints if (s.field, s.parcel) == key]
             if stays:
                 assert (order.leave_at, order.start.mid) == (stays[0].leave_at, stays[0].start)
