@@ -7,7 +7,7 @@ from datetime import date, time, timedelta
 
 from scheduler.errors import Problem
 from scheduler.farm.model import Crew, DailySpan, Farm, Field
-from scheduler.language.translation import ngettext
+from scheduler.language.translation import _, ngettext
 
 FILE = "farm.toml"
 #: Hours of the day of which a crew usually works some: between the dew and the evening (common
@@ -30,19 +30,32 @@ def farm_remarks(farm: Farm, today: date) -> list[Problem]:
 
 def farm_notes(farm: Farm) -> tuple[str, ...]:
     """What a plan assumes for want of an entry, in the farm's language."""
-    fields = [f.id for f in farm.fields if _is_ripe_unknown(f)]
-    if not fields:
-        return ()
-    return (
-        ngettext(
-            "{fields} has neither a ripe nor a heading date: it counts as ripe, and able to sprout "
-            "at once. Write one of them into fields.csv.",
-            "{fields} have neither a ripe nor a heading date: they count as ripe, and able to "
-            "sprout at once. Write one of them into fields.csv.",
-            len(fields),
-            fields=", ".join(fields),
-        ),
-    )
+    out = []
+    if fields := [f.id for f in farm.fields if _is_ripe_unknown(f)]:
+        out.append(
+            ngettext(
+                "{fields} has neither a ripe nor a heading date: it counts as ripe, and able to "
+                "sprout at once. Write one of them into fields.csv.",
+                "{fields} have neither a ripe nor a heading date: they count as ripe, and able to "
+                "sprout at once. Write one of them into fields.csv.",
+                len(fields),
+                fields=", ".join(fields),
+            )
+        )
+    if fields := [f.id for f in farm.fields if _lacks_pickup(farm, f)]:
+        out.append(
+            _(
+                "no combine has a pickup header, so nobody cuts the swaths of {fields}. Give "
+                "pickup in a [[combine]] of farm.toml.",
+                fields=", ".join(fields),
+            )
+        )
+    return tuple(out)
+
+
+def _lacks_pickup(farm: Farm, field: Field) -> bool:
+    """Whether a field lies in swaths that no combine picks up."""
+    return all(c.in_field(field) is None for c in farm.combines)
 
 
 def _is_ripe_unknown(field: Field) -> bool:
@@ -79,7 +92,7 @@ def _ripe_late(farm: Farm, today: date) -> Iterator[Problem]:
 def _without_pickup(farm: Farm) -> Iterator[Problem]:
     """Swathed fields of a farm without a pickup header."""
     for field in farm.fields:
-        if all(c.in_field(field) is None for c in farm.combines):
+        if _lacks_pickup(farm, field):
             yield Problem(
                 file="fields.csv",
                 row=f'"{field.id}"',

@@ -68,8 +68,10 @@ def test_a_swath_needs_a_pickup_header(folder):
     edit(folder, "fields.csv", ",grain,", ",2026-08-01,")
     (line, *_) = lines(folder)
     assert "swathed: lies in swaths, and no combine has a pickup header: nobody cuts it" in line
+    assert "so nobody cuts the swaths of 1, 2, 3." in farm_notes(read_farm(folder))[0]
     edit(folder, "farm.toml", "# pickup_ft = 30 ", "pickup_ft = 30 ")
     assert lines(folder) == []
+    assert farm_notes(read_farm(folder)) == ()
 
 
 def test_an_id_that_no_own_order_can_name(folder):
