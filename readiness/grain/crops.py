@@ -175,7 +175,9 @@ _HARD = Crop(
     ),
     # assumed: Bauer & Black 1983 kept sprouting spikes above 750 g/kg, which is 43 %
     saturated_moisture=42.0,
-    # O'Callaghan, Menzies & Bailey 1971 (memory): ventilated single wheat kernels
+    # O'Callaghan, Menzies & Bailey 1971 (memory): ventilated single wheat kernels. Canola, corn,
+    # sorghum and soybean keep them, assumed, because no constants near 20 °C were found for them;
+    # their exposures and drying rates by the day tell them apart
     k0=2000.0,
     activation=5094.0,
     # fitted once to the published rates of `grain_events` and `wet_grain`, not to a farm's data

@@ -55,7 +55,7 @@ def farm_notes(farm: Farm) -> tuple[str, ...]:
 
 def _lacks_pickup(farm: Farm, field: Field) -> bool:
     """Whether a field lies in swaths that no combine picks up."""
-    return all(c.in_field(field) is None for c in farm.combines)
+    return field.swathed is not None and all(c.in_field(field) is None for c in farm.combines)
 
 
 def _is_ripe_unknown(field: Field) -> bool:
