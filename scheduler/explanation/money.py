@@ -36,7 +36,7 @@ def money_at_stake(decision: Decision, season: Season, *, with_floor: bool) -> M
             )
         )
     expected = difference(loss[members], np.zeros(len(members)))
-    held = decision.held_cost
+    held, apart = decision.held_cost, decision.searches_apart
     return MoneyAtStake(
         already_lost=already,
         at_stake=float(tables.leave_cost.sum()) - already,
@@ -50,6 +50,8 @@ def money_at_stake(decision: Decision, season: Season, *, with_floor: bool) -> M
         judged=len(members),
         unseen=bool(decision.unseen),
         stay_checked=decision.stay_checked,
+        searches_apart=None if apart is None else abs(apart.mean),
+        searches_error=None if apart is None else apart.error,
         leaving=leaving(decision.work.farm),
         parts=loss_by_part(decision, season),
     )

@@ -68,6 +68,8 @@ class Decision:
     makeups : make-ups ranked, the cheapest first.
     rules : dispatching rules on the same members.
     held_cost : what holding the locked orders costs; None where nothing is held.
+    searches_apart : what the second of two separate searches loses more than the first on the
+        members compared on; None where it is unknown.
     stay_checked : whether the unseen members settled if yesterday's orders stay.
     """
 
@@ -80,6 +82,7 @@ class Decision:
     makeups: tuple[MakeUpLoss, ...]
     rules: tuple[RuleLoss, ...]
     held_cost: Difference | None = None
+    searches_apart: Difference | None = None
     stay_checked: bool = False
 
     @property

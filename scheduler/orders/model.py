@@ -316,6 +316,8 @@ class MoneyAtStake:
     floor : expected loss of whoever knew the weather; no way of working loses less.
     held_cost, held_error : what the farmer's own orders cost, with its standard error; None where
         no order is held.
+    searches_apart, searches_error : how far the plans of two separate searches lie apart, with its
+        standard error; None where it is unknown.
     judged : number of members that rules and plan are compared on.
     unseen : whether these are members that the search did not use.
     stay_checked : whether these members settled if yesterday's orders stay.
@@ -338,6 +340,8 @@ class MoneyAtStake:
     leaving: tuple[Leaving, ...] = ()
     parts: tuple[tuple[str, float], ...] = ()
     stay_checked: bool = False
+    searches_apart: float | None = None
+    searches_error: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -128,7 +128,8 @@ def decide(
     makeups_ranked = rank_makeups(standing_loss, situation, seed=seed, effort=effort)
     progress(PlanStage.SEARCH, 0.3)
     choice = _Choice.of(standing_loss, situation, makeups_ranked[0].makeup, seed=seed)
-    found = choice.search(effort.iterations)
+    found, second = choice.two_plans(effort.iterations)
+    apart = choice.compare(second, found, choice)
     new_choice, free = choice, None
     if any(choice.locked):
         free = choice.without_held().search(effort.iterations // 2, [found])
@@ -145,7 +146,8 @@ def decide(
         if saving.mean <= price or not saving.real:
             choice, found = kept_choice, kept
     held_cost = None if free is None else choice.compare(found, free, new_choice)
-    return choice.decision(found, makeups_ranked, held_cost)
+    decision = choice.decision(found, makeups_ranked)
+    return replace(decision, held_cost=held_cost, searches_apart=apart)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -231,6 +233,12 @@ class _Choice:
         starts = [*self.starts(self.searched), *also]
         return self.found(self.searched.tables, starts, iterations)[0].policy
 
+    def two_plans(self, iterations: int) -> tuple[Policy, Policy]:
+        """What two separate searches find, the one of less loss first."""
+        starts = self.starts(self.searched)
+        first, second = self.found(self.searched.tables, starts, iterations)
+        return first.policy, second.policy
+
     def found(
         self,
         tables: WorkTables,
@@ -299,9 +307,7 @@ class _Choice:
         )
         return moved + sum(new.get(crew) != job for crew, job in old.items())
 
-    def decision(
-        self, policy: Policy, makeups_ranked: Sequence[MakeUpLoss], held_cost: Difference | None
-    ) -> Decision:
+    def decision(self, policy: Policy, makeups_ranked: Sequence[MakeUpLoss]) -> Decision:
         """The decision for a policy."""
         searched, unseen = self.members
         rules = best_rules(self.work, self.searched, objective=self.objective)
@@ -326,7 +332,6 @@ class _Choice:
                 )
                 for name, (start, f) in rules.items()
             ),
-            held_cost=held_cost,
             stay_checked=bool(unseen) and self.situation.previous is not None,
         )
 

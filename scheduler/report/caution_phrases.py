@@ -160,7 +160,7 @@ def caution_text(caution: DayCaution, units: Units) -> str:
             )
         case RoadMoves(crews=crews):
             return _(
-                "Road: {crews} move machines today. Keep to the state's rules for wide loads, "
+                "Road: machines of {crews} move today. Keep to the state's rules for wide loads, "
                 "lights, emblem, escort and hours.",
                 crews=_and(crews),
             )

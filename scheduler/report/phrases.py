@@ -418,6 +418,16 @@ def money_lines(plan: Morning | IssuedPlan) -> tuple[str, ...]:
         )
     lines += parts_lines(plan)
     lines += leaving_lines(plan)
+    if money.searches_apart is not None:
+        error = math.nan if money.searches_error is None else money.searches_error
+        lines.append(
+            _(
+                "Another seed may give another order that is as good: two separate searches of "
+                "this morning lie {amount} apart{give}.",
+                amount=show_money(money.searches_apart, currency),
+                give=error_text(error, currency),
+            )
+        )
     return (*lines, _basis_text(plan))
 
 

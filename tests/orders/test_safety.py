@@ -197,11 +197,11 @@ def test_roads_power_lines_and_own_storage_follow_the_days_work():
     place = replace(place, points=(place.points[0], replace(place.points[1], own=True)))
     north, south = mornings.crews(place)
     lines = lines_of(place, sky(), crews=(north,))  # to the elevator, by road
-    assert line(lines, "Road").startswith("Road: North move")
+    assert line(lines, "Road").startswith("Road: machines of North move today.")
     assert line(lines, "Power lines")
     assert not line(lines, "Flowing grain")
     lines = lines_of(place, sky(), crews=(north, south))  # and to the home bins
-    assert "North and South move machines today" in line(lines, "Road")
+    assert "machines of North and South move today" in line(lines, "Road")
     assert "grain goes to Home bins today" in line(lines, "Flowing grain")
     there = replace(south, stints=tuple(replace(s, move_km=0.0) for s in south.stints))
     lines = lines_of(place, sky(), crews=(there,))

@@ -69,6 +69,15 @@ def test_a_decision_is_sound_and_loses_no_more_than_a_rule_beyond_noise():
         assert gain.mean >= -2.0 * gain.error, rule.name
 
 
+def test_a_decision_tells_how_far_two_separate_searches_lie_apart():
+    apart = decided().searches_apart
+    assert apart is not None
+    assert np.isfinite(apart.mean)
+    assert apart.error >= 0.0
+    # the second is no better than noise allows, or it would have been the plan
+    assert apart.mean >= -3.0 * apart.error - 1.0
+
+
 def test_a_plan_that_breaks_its_tables_is_never_handed_out(monkeypatch):
     monkeypatch.setattr(policy_choice, "violations", lambda *_, **__: ["crew 0 is in two places"])
     with pytest.raises(AssertionError, match="breaks its tables:\ncrew 0 is in two places"):

@@ -204,6 +204,18 @@ def test_money_of_a_plan_of_an_earlier_version_is_its_loss(morning):
     assert money_lines(replace(morning, money=old)) == ("Expected loss of this plan: $3,140.",)
 
 
+def test_money_says_how_far_plans_of_other_seeds_may_lie(morning):
+    apart = replace(morning.money, searches_apart=915.0, searches_error=1499.0)
+    lines = money_lines(replace(morning, money=apart))
+    assert lines[-2] == (
+        "Another seed may give another order that is as good: two separate searches of this "
+        "morning lie $915 apart, give or take $1,499."
+    )
+    one = money_lines(replace(morning, money=replace(apart, searches_error=inf)))
+    assert one[-2].endswith("lie $915 apart.")
+    assert "seed" not in " ".join(money_lines(morning))
+
+
 def test_cautious_plans_say_what_they_are_chosen_for():
     morning = mornings.morning(fields=2, rules=Rules(objective="cautious"))
     assert "chosen for the worst fifth of the forecasts" in money_lines(morning)[-1]
