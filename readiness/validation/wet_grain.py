@@ -23,7 +23,12 @@ from readiness.grain.grade import (
     WHEAT_KG_HL_PER_LB_BU,
     weight_lost_to_wetting,
 )
-from readiness.grain.moisture import standing_grain, wet_to_dry
+from readiness.grain.moisture import (
+    DORMANCY_CLASSES,
+    class_dormancy,
+    standing_grain,
+    wet_to_dry,
+)
 from readiness.validation.grain_events import plausible_weather
 from readiness.validation.published_check import PublishedCheck
 
@@ -34,6 +39,9 @@ SETTLED_DAY = 3
 CENTRAL_DAYLIGHT = 1.3
 #: Days of dry weather in `sprouting_checks` that end the dormancy of any wheat.
 DRY_DAYS = 20
+#: Dormancy of half the kernels of the red wheat of Wellington 1956, days: 7 % at ripeness and 83 %
+#: after five weeks by a normal distribution.
+RED_WHEAT_DAYS = 21.0
 #: A night's storm: 15 mm from midnight to 6 h of the second day, mild and hardly windy afterwards.
 STORM = plausible_weather(
     7, temp=(15.0, 27.0), dew_point=14.0, showers=tuple((24 + h, 2.5) for h in range(6))
@@ -161,6 +169,7 @@ def sprouting_checks() -> list[PublishedCheck]:
     wetted = misted(72)
     rested = {n: np.concatenate([dry[n], wetted[n]]) for n in wetted}
     low = replace(crop, dormancy_days=DORMANCY_LOW)
+    ends = np.array([class_dormancy(i, 24.0 * RED_WHEAT_DAYS) for i in range(DORMANCY_CLASSES)])
     ripened = standing_grain(rested, low, start=30.0)["sprout"][-1]
     return [
         PublishedCheck(
@@ -186,6 +195,14 @@ def sprouting_checks() -> list[PublishedCheck]:
             high=0.0,
             value=100.0 * float(dormant[-1]),
             source="Bauer & Black 1983: none until dried to 120 g/kg for two days or more",
+        ),
+        PublishedCheck(
+            name="kernels of a red wheat that can sprout after five dry weeks",
+            unit="%",
+            low=78.0,
+            high=88.0,
+            value=100.0 * float((ends <= 35 * 24.0).mean()),
+            source="Wellington 1956: 83 %, after 7 % at ripeness; the two set the spread",
         ),
         PublishedCheck(
             name="sprouted, three misted days after dry weather",
