@@ -207,7 +207,7 @@ def short_caution(caution: DayCaution, units: Units) -> str:
             )
         case WorkAfterDark(sunset=sunset):
             return _(
-                "Dark from {time}: all lights on, nobody on foot near machines.",
+                "Dark from {time}: lights on, no one on foot.",
                 time=time_of_day(sunset, units),
             )
         case LongDay():

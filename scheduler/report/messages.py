@@ -179,7 +179,7 @@ def _loads(crew: CrewOrders, stint: Stint, farm: Farm) -> str:
         "{trucks}: {where}, {loads}.", trucks=driven(crew, crew.trucks), where=where, loads=loads
     )
     if stint.headland_only:
-        text += " " + _("Cart and trucks stay on the headland.")
+        text += " " + _("Cart, trucks on the headland.")
     return text
 
 

@@ -274,7 +274,7 @@ def grain_text(stint: Stint, farm: Farm) -> str:
         each = whole_loads(sum(d.loads for d in brought))
     text = _("{where}. Expect {each}.", where=where, each=each)
     if stint.headland_only:
-        text += " " + _("Cart and trucks stay on the headland.")
+        text += " " + _("Cart, trucks on the headland.")
     return text
 
 

@@ -124,7 +124,7 @@ def test_grain_goes_by_moisture_band(morning):
         "Elevator; Home bins when Elevator is shut. Expect about 7 loads to Home bins."
     )
     soft = lines_of(morning, headland_only=True).grain
-    assert soft.endswith("Cart and trucks stay on the headland.")
+    assert soft.endswith("Cart, trucks on the headland.")
 
 
 def test_start_moisture_is_what_some_point_takes(morning):
