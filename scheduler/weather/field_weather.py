@@ -139,11 +139,11 @@ def weather_for(
     readings = gauge_readings(farm, gauges)
     pairs = rain_pairs(folder, readings, cells[0].source.rpartition(" ")[2], until=now)
     try:
-        ahead, hole = _forecast(cells, hour, farm.tz, notes)
+        ahead, hole = _forecast(cells, hour, farm, notes)
     except WeatherError as error:
         raise WeatherError(f"{forecast}: {error}" if forecast else str(error)) from None
     climate = recorded if recorded is not None and _has_enough_days(recorded, hour) else None
-    members, stop = _members(ahead, climate, _lead(cells, hour), days, seed, pairs, farm.tz, notes)
+    members, stop = _members(ahead, climate, _lead(cells, hour), days, seed, pairs, farm, notes)
     past = past_or_stand_in(recorded, members, hour, notes, readings=readings).sites(cell_of)
     ahead = members.sites(cell_of)
     thunder = _thunder(_with_thunder(folder, cells, now, notes), ahead)
@@ -203,7 +203,7 @@ def _note_age(
 
 
 def _forecast(
-    cells: Sequence[ForecastCell], hour: np.datetime64, tz: ZoneInfo, notes: list[str]
+    cells: Sequence[ForecastCell], hour: np.datetime64, farm: Farm, notes: list[str]
 ) -> tuple[Weather, tuple[datetime, datetime] | None]:
     """The forecast from now to its end or its first hole, (member, cell, hour), and the hole.
 
@@ -212,13 +212,13 @@ def _forecast(
     WeatherError
         Where less than `LEAST_FORECAST_H` of it lie ahead.
     """
-    common = _common([c.payload.weather for c in cells], hour, tz)
+    common = _common([c.payload.weather for c in cells], hour, farm.tz)
     filled = fill_gaps(common, lat=cells[0].lat, lon=cells[0].lon)
-    known, hole = _without_unknown(filled, tz, notes)
+    known, hole = _without_unknown(filled, farm, notes)
     if (hours := known.shape[2]) < LEAST_FORECAST_H:
         raise WeatherError(
-            f"the forecast reaches {hours} h ahead, to {hour_text(known.stop, tz)}; a plan needs "
-            f"{LEAST_FORECAST_H} h: run `afterrain fetch`, or give a longer one with "
+            f"the forecast reaches {hours} h ahead, to {hour_text(known.stop, farm.tz)}; a plan "
+            f"needs {LEAST_FORECAST_H} h: run `afterrain fetch`, or give a longer one with "
             "--forecast FILE"
         )
     return known, hole
@@ -231,7 +231,7 @@ def _members(
     days: int,
     seed: int,
     pairs: RainPairs,
-    tz: ZoneInfo,
+    farm: Farm,
     notes: list[str],
 ) -> tuple[Weather, np.datetime64]:
     """Weather of the members from now to the horizon, (member, cell, hour); the forecast's end."""
@@ -268,13 +268,13 @@ def _members(
             _(
                 "The forecast ends {time}. Days after that follow weather of your records: nothing "
                 "said of them is forecast.",
-                time=hour_text(members.stop, tz),
+                time=_moment(farm_time(members.stop, farm.tz), farm),
             )
             if has_records
             else _(
                 "The forecast ends {time}. Days after that follow invented weather: nothing said "
                 "of them is forecast.",
-                time=hour_text(members.stop, tz),
+                time=_moment(farm_time(members.stop, farm.tz), farm),
             )
         )
     return extend_with_analogues(members, recorded, hours=24 * days, seed=seed), members.stop
@@ -318,7 +318,7 @@ def _common(parts: Sequence[Weather], hour: np.datetime64, tz: ZoneInfo) -> Weat
 
 
 def _without_unknown(
-    forecast: Weather, tz: ZoneInfo, notes: list[str]
+    forecast: Weather, farm: Farm, notes: list[str]
 ) -> tuple[Weather, tuple[datetime, datetime] | None]:
     """The forecast up to its first hour with an unknown value, and the hole that ends it.
 
@@ -340,12 +340,12 @@ def _without_unknown(
     if not rest.all():
         begin = forecast.start + hours * HOUR
         end = begin + int(rest.argmin()) * HOUR
-        hole = farm_time(begin, tz), farm_time(end, tz)
+        hole = farm_time(begin, farm.tz), farm_time(end, farm.tz)
         notes.append(
             _(
                 "The forecast has a hole from {begin} to {end}: only the hours before it are used.",
-                begin=hour_text(begin, tz),
-                end=hour_text(end, tz),
+                begin=_moment(hole[0], farm),
+                end=_moment(hole[1], farm),
             )
         )
     return forecast.between(forecast.start, forecast.start + hours * HOUR), hole

@@ -464,7 +464,7 @@ def test_what_lies_beyond_a_forecast_of_a_day_is_told_apart(sample, tmp_path):
     weather = weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=path)
     assert weather.forecast_until == MORNING + timedelta(days=1)  # whole days are dressed
     assert any(
-        n.startswith("The forecast ends 2026-08-13 06:00. Days after that follow weather of your")
+        n.startswith("The forecast ends Thu 13 Aug 6 am. Days after that follow weather of your")
         for n in weather.notes
     )
     assert weather.forecast.shape[0] > 1  # dressed, so that times have a spread
@@ -476,7 +476,7 @@ def test_a_hole_in_a_forecast_ends_it_and_is_named(sample, tmp_path):
     weather = weather_for(SAMPLE, sample[0], MORNING, days=12, forecast=path)
     assert weather.forecast_until == datetime(2026, 8, 14, 11, tzinfo=UTC)
     hole = (
-        "The forecast has a hole from 2026-08-14 06:00 to 2026-08-15 22:00: only the hours before "
+        "The forecast has a hole from Fri 14 Aug 6 am to Sat 15 Aug 10 pm: only the hours before "
         "it are used."
     )
     assert hole in weather.notes
