@@ -160,7 +160,7 @@ def test_better_orders_show_by_themselves(phone):
 
 
 def test_what_is_tapped_is_large_enough(phone):
-    for path in ("/", "/rain", "/order", "/map", "/enter", "/fields"):
+    for path in ("/", "/rain", "/order", "/map?show=all#card-3", "/enter", "/fields", "/people"):
         phone.open(path)
         assert too_small(phone) == [], path
 
@@ -169,7 +169,8 @@ def too_small(phone):
     """Names and sizes of what is tapped and smaller than `SMALLEST`."""
     return phone.page.evaluate(
         """least => [...document.querySelectorAll(
-             'button, .button, nav a, summary, main input:not([type=radio]), select, .links a')]
+             'button, .button, nav a, summary, main input:not([type=radio]), select, .links a, '
+              + '.actions > a, .care a, footer .more a')]
            .filter(e => e.checkVisibility() && !e.closest('.away') && !e.matches('.away, .skip'))
            .map(e => [e.textContent.trim() || e.id, e.getBoundingClientRect()])
            .filter(([, box]) => box.width > 1 && (box.height < least || box.width < least))

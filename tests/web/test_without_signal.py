@@ -148,6 +148,18 @@ def test_network_cut_and_phone_reloaded(browser, site, folder, state):
     phone.close()
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_drivers_pages_by_day_and_at_night(browser, site, state, scheme):
+    token = state.add_person("Bo", "north crew").token
+    phone = DriverPhone(browser, site.address, token, color_scheme=scheme)
+    phone.page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
+    phone.look()
+    phone.page.get_by_role("link", name="Map").click()
+    phone.page.get_by_role("heading", name="Map").wait_for()
+    phone.look()
+    phone.close()
+
+
 def test_server_killed_and_started_again(browser, site, folder, state):
     phone = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
     phone.keeps_the_page()
