@@ -256,7 +256,9 @@ def crew_orders(
                 joins=_joins(machines, farm_time(work.standing_loss.slots[0], work.farm.tz)),
                 orders=tuple(orders),
                 fallback=fallback(decision, k, [*first, *(j for j in jobs if j not in first)]),
-                note="" if today else _note(work, season, sky, orders),
+                note=""
+                if today
+                else _note(decision, season, sky, orders, jobs=jobs, crew=k, member=usual),
                 patience_min=float(policy.patience[k]),
                 leave_min=float(policy.leave[k]),
                 stop_margin=policy.stop_margin,
@@ -284,6 +286,19 @@ def _joins(machines: CrewMachines, now: datetime) -> tuple[tuple[str, datetime],
     return tuple(out)
 
 
+def _start_waited_for(
+    decision: Decision, jobs: Sequence[int], crew: int, member: int
+) -> float | None:
+    """Start moisture of the first job that is open today, and wetter than that; None for none."""
+    tables = decision.work.tables
+    today = tables.works[crew] & (tables.day == tables.day[0])
+    for j in jobs:
+        start, wet = decision.policy.start[0, j], tables.wet[member, today, j]
+        if (np.isfinite(wet) & (wet > start)).any():
+            return float(start)
+    return None
+
+
 def _crew_of_job(decision: Decision, runs: RunsOfMember, usual: int) -> NDArray[np.int64]:
     """The crew that each job stands with, (job,); -1 where no crew cuts it in any member."""
     area = cut_area(decision)
@@ -309,12 +324,24 @@ def cut_area(decision: Decision) -> Array:
     return out
 
 
-def _note(work: FarmWork, season: Season, sky: Weather, orders: Sequence[Order]) -> IdleNote:
-    """Why a crew cuts nothing today, and when it begins."""
+def _note(
+    decision: Decision,
+    season: Season,
+    sky: Weather,
+    orders: Sequence[Order],
+    *,
+    jobs: Sequence[int],
+    crew: int,
+    member: int,
+) -> IdleNote:
+    """Why a crew cuts nothing today in a member, and when it begins."""
+    work = decision.work
     now = slot_time(work, 0)
     until = datetime.combine(now.date() + timedelta(days=1), time(0), work.farm.tz)
     starts = [o.start.mid for o in orders if o.shown] or [o.start.mid for o in orders]
     note = idle_note(work.farm, season, sky, now=now, until=until, starts=starts)
+    if note.closed_by is None:
+        note = replace(note, waits_pct=_start_waited_for(decision, jobs, crew, member))
     # a field that opens today stands by name beside the note
     return replace(note, opens=None) if note.opens is not None and note.opens < until else note
 

@@ -99,6 +99,7 @@ class IdleNote:
     first_start : its first start after today, None where it has none.
     ordered : whether it has orders.
     closed_by : what closes most of today's hours to it; None where some field is open.
+    waits_pct : start moisture that it waits for where a field of its own is open; else None.
     rain_mm : rain of the rest of the day, median over members of the mean of the fields.
     opens : time by which some field opens in one member of ten, farm time; None where none does.
     """
@@ -106,5 +107,6 @@ class IdleNote:
     first_start: datetime | None
     ordered: bool = False
     closed_by: Reason | None = None
+    waits_pct: float | None = None
     rain_mm: float = 0.0
     opens: datetime | None = None

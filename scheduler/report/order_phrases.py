@@ -150,12 +150,7 @@ def reason_text(reason: OrderReason | str, farm: Farm) -> str:
         time = time_of_day(reason.opens, farm.units)
         parts.append(_(OPENS[reason.closed_by], time=time))
     if reason.waits_pct is not None:
-        parts.append(
-            _(
-                "waits for {moisture} %, when the grain loses less",
-                moisture=short_number(reason.waits_pct, 1),
-            )
-        )
+        parts.append(_waits_text(reason.waits_pct))
     if cheapest := _cheapest_text(reason, farm.currency):
         parts.append(cheapest)
     return "; ".join(parts)
@@ -589,12 +584,20 @@ def note_text(note: IdleNote | str, units: Units) -> str:
         text = _("nothing to cut today")
     if note.closed_by is not None:
         text += ": " + closed_text(note.closed_by, note.rain_mm, units)
+    elif note.waits_pct is not None:
+        text += ": " + _waits_text(note.waits_pct)
     if note.first_start is not None:
         text += "; " + _("first start {time}", time=_day_and_time(note.first_start, units))
     if note.opens is not None and (note.first_start is None or note.opens < note.first_start):
         time = _day_and_time(note.opens, units)
         text += "; " + _("in one forecast of ten some field opens by {time}", time=time)
     return text
+
+
+def _waits_text(start_pct: float) -> str:
+    """The start moisture that a crew waits for."""
+    moisture = short_number(start_pct, 1)
+    return _("waits for {moisture} %, when the grain loses less", moisture=moisture)
 
 
 def _day_and_time(when: datetime, units: Units) -> str:

@@ -157,6 +157,11 @@ def test_an_idle_note_says_rain_and_when_the_first_field_may_open():
     assert note_text(early, "us") == (
         f"{rain}; in one forecast of ten some field opens by Sat 16 Aug 8 am"
     )
+    waiting = replace(wet, closed_by=None, waits_pct=14.5)
+    assert note_text(waiting, "us") == (
+        "nothing to cut today: waits for 14.5 %, when the grain loses less; first start Sat 16 Aug "
+        "10 am"
+    )
     dry = replace(wet, rain_mm=0.2)
     assert note_text(dry, "us") == (
         "nothing to cut today: ground too soft; first start Sat 16 Aug 10 am"
