@@ -93,9 +93,9 @@ def test_clocks_of_today_and_tomorrow_do_not_contradict_each_other(morning):
             free = stint.until
         shown = {(o.field, o.parcel): o for o in crew.orders if o.shown}
         for key, order in shown.items():
-            # 'cut by' is a day by whose end the printed clock has finished it, if that ever does
-            last = min(order.finish.mid.date(), max(o.cut_by for o in crew.orders))
-            assert order.cut_by >= last
+            # 'cut by' is no day before that on which the printed clock finishes the field
+            horizon = max(o.finish.mid for c in morning.crews for o in c.orders)
+            assert order.cut_by >= order.finish.mid.date() or order.finish.mid == horizon
             stays = [s for s in crew.stints if (s.field, s.parcel) == key]
             if stays:
                 assert (order.leave_at, order.start.mid) == (stays[0].leave_at, stays[0].start)
@@ -213,10 +213,9 @@ def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(sample, morning):
     assert "as good as the plan" in own_order_lines(price, "$")[1]
 
 
-def test_turning_the_order_of_a_crew_round_costs_money(sample, morning):
-    first = morning.crews[0]
-    turned = list(dict.fromkeys(o.field for o in reversed(first.orders)))
-    price = price_order(sample, morning, {first.crew: turned})
+def test_turning_the_orders_round_costs_money(sample, morning):
+    turned = {c.crew: list(dict.fromkeys(o.field for o in c.orders[::-1])) for c in morning.crews}
+    price = price_order(sample, morning, turned)
     assert price.more.mean > price.more.error
     assert price.loss == pytest.approx(price.plan_loss + price.more.mean)
 
@@ -237,7 +236,7 @@ def test_wrong_orders_are_refused(sample, morning, orders, message):
 def test_the_same_weather_keeps_make_up_and_first_fields(information, morning):
     again = plan_farm(replace(information, previous_orders=morning.crews), effort=USUAL)
     assert again.makeup == morning.makeup
-    assert first_fields(again) == first_fields(morning)
+    assert heads(again) == first_fields(morning)
 
 
 def test_a_slightly_warmer_forecast_keeps_crews_and_first_fields(information, morning):
@@ -250,7 +249,7 @@ def test_a_slightly_warmer_forecast_keeps_crews_and_first_fields(information, mo
     )
     again = plan_farm(nudged, effort=USUAL)
     assert again.makeup == morning.makeup
-    assert first_fields(again) == first_fields(morning)
+    assert heads(again) == first_fields(morning)
 
 
 @pytest.mark.parametrize("place", [0, -1])
@@ -273,14 +272,16 @@ def test_a_sample_that_says_what_the_model_said_keeps_crews_and_lists(informatio
     assert again.makeup == morning.makeup
     # the sampled field is surer to be shut at noon, so that its crew may have to begin elsewhere;
     # the list that the crew goes by stays
-    kept = {c.crew: c.ranked[0] for c in again.crews}
-    first = first_fields(morning)
+    kept, first = heads(again), first_fields(morning)
     assert all(kept[c.crew] in (first[c.crew], c.ranked[0]) for c in morning.crews)
     if place != 0:
         # the upland and the wet hollow of a field are one field
-        assert {c: f for c, (f, _) in first_fields(again).items()} == {
-            c: f for c, (f, _) in first.items()
-        }
+        assert {c: f for c, (f, _) in kept.items()} == {c: f for c, (f, _) in first.items()}
+
+
+def heads(morning):
+    """Field that each crew's list begins with; a crew begins another while that is not fit."""
+    return {c.crew: c.ranked[0] for c in morning.crews}
 
 
 def first_fields(morning):
