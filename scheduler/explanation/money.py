@@ -16,6 +16,9 @@ from scheduler.solver.floor import floor
 #: Members whose floor is computed, evenly spaced through the ensemble, and the gap, as a share, at
 #: which each stops; assumed, so that the floor takes about a second for 26 fields.
 FLOOR_MEMBERS, FLOOR_GAP = 5, 0.01
+#: Fields times crews up to which the floor is computed; assumed, because the floor of 400 fields
+#: and 8 crews takes more than ten minutes, and their whole plan without it less than five.
+FLOOR_MOST = 1000
 
 
 def money_at_stake(decision: Decision, season: Season, *, with_floor: bool) -> MoneyAtStake:
@@ -37,6 +40,7 @@ def money_at_stake(decision: Decision, season: Season, *, with_floor: bool) -> M
         )
     expected = difference(loss[members], np.zeros(len(members)))
     held, apart = decision.held_cost, decision.searches_apart
+    small = tables.shape[1] * tables.shape[2] <= FLOOR_MOST
     return MoneyAtStake(
         already_lost=already,
         at_stake=float(tables.leave_cost.sum()) - already,
@@ -44,7 +48,7 @@ def money_at_stake(decision: Decision, season: Season, *, with_floor: bool) -> M
         loss_error=expected.error,
         member_loss=tuple(loss.tolist()),
         rules=tuple(rules),
-        floor=expected.mean - _saved_by_foresight(decision) if with_floor else None,
+        floor=expected.mean - _saved_by_foresight(decision) if with_floor and small else None,
         held_cost=None if held is None else held.mean,
         held_error=None if held is None else held.error,
         judged=len(members),

@@ -11,6 +11,7 @@ from farm_folder import copy_sample
 
 from scheduler.errors import FarmError, NoPlanError
 from scheduler.explanation.briefing import expected_quality
+from scheduler.explanation.money import money_at_stake
 from scheduler.explanation.timing import first_hour
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.units import bushel_t
@@ -194,6 +195,16 @@ def test_no_single_change_to_an_order_saves_much(morning):
 def test_the_same_seed_gives_the_identical_plan(information, morning):
     again = plan_farm(information)
     assert json.dumps(plan_json(again)) == json.dumps(plan_json(morning))
+
+
+def test_a_large_farm_is_planned_without_the_floor(morning, monkeypatch):
+    decision, season = morning.decision, morning.season
+    shape = decision.work.tables.shape
+    for most, has_floor in ((shape[1] * shape[2], True), (shape[1] * shape[2] - 1, False)):
+        monkeypatch.setattr("scheduler.explanation.money.FLOOR_MOST", most)
+        money = money_at_stake(decision, season, with_floor=True)
+        assert (money.floor is not None) == has_floor
+        assert money.loss == morning.money.loss
 
 
 def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(sample, morning):
