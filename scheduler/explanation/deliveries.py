@@ -85,7 +85,9 @@ def point_totals(decision: Decision) -> tuple[PointTotal, ...]:
             overflow=tuple(
                 other.id
                 for r, other in enumerate(points)
-                if r != q and (taken[:, q] & taken[:, r]).any()
+                if r != q
+                and (p.seed_only or not other.seed_only)
+                and (taken[:, q] & taken[:, r]).any()
             ),
         )
         for q, p in enumerate(points)

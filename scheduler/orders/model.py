@@ -203,7 +203,7 @@ class PointTotal:
     tonnes, wheat_t : grain, and tonnes of wheat of the same volume, which room is measured in.
     loads : truck loads.
     full : share of members in which the point has no room left.
-    overflow : ids of the points that take the same crops.
+    overflow : ids of the points that take the same crops; bins kept for seed are not among them.
     """
 
     point: str
