@@ -18,9 +18,10 @@ from farm_folder import copy_sample
 
 from scheduler.costs.standing_loss import standing_loss_of
 from scheduler.farm.slots import SLOT_MIN, slot_times
+from scheduler.farm.working_time import MORNING_HOUR
 from scheduler.farm_files.folder import read_farm
 from scheduler.planning.information import gather, simulated_season
-from scheduler.planning.plan import DAYS, MORNING_HOUR, situation_of
+from scheduler.planning.plan import DAYS, situation_of
 from scheduler.planning.policy_choice import FAST, compile_makeup, decide
 from scheduler.solver.policy_search import Evaluator
 from scheduler.windows.lessons import Learnt

@@ -144,8 +144,9 @@ def test_importing_the_planner_loads_no_pictures_and_no_page():
     assert run.stdout.split() == []
 
 
-def test_importing_the_page_loads_no_pictures():
-    code = "import sys, scheduler.web.app; print(*{'matplotlib'} & set(sys.modules))"
+def test_importing_the_page_loads_neither_pictures_nor_models_nor_solver():
+    heavy = {"matplotlib", "numba", "scipy", "ortools"}
+    code = f"import sys, scheduler.command.serve; print(*{heavy} & set(sys.modules))"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.split() == []
 

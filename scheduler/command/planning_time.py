@@ -6,7 +6,7 @@ from datetime import date, datetime, time
 
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
-from scheduler.planning.plan import MORNING_HOUR
+from scheduler.farm.working_time import MORNING_HOUR
 
 
 def planning_time(text: str | None, farm: Farm, *, option: str = "--on") -> datetime:

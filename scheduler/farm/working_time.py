@@ -18,6 +18,8 @@ from scheduler.farm.slots import BoolArray, farm_time
 
 #: Hour from which work belongs to a new day; assumed: the latest evening's cutting ends by then.
 DAY_BEGINS = 4
+#: Hour of the farm's day at which a plan for a bare date is made; assumed, before crews leave.
+MORNING_HOUR = 6
 
 
 def crew_slots(crew: Crew, slots: NDArray[np.datetime64], tz: ZoneInfo) -> BoolArray:

@@ -37,7 +37,7 @@ from scheduler.farm.model import Farm
 from scheduler.orders.model import CrewOrders, LeftOut, MachineMove, MoneyAtStake
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.weather.doubts import WeatherDoubts
-from scheduler.windows.daily_hours import DayFigures
+from scheduler.windows.day_figures import DayFigures
 
 
 @dataclass(frozen=True, kw_only=True)

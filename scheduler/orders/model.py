@@ -12,17 +12,17 @@ from enum import Enum, auto
 from math import nan
 from typing import TYPE_CHECKING
 
-from readiness.atmosphere.weather import Weather
-from readiness.season.simulate import Season
 from scheduler.farm.model import Farm
 from scheduler.orders.cautions import DayCaution
 from scheduler.orders.reasons import FallbackAction, IdleNote, LeftOutReason, OrderReason
 from scheduler.weather.doubts import WeatherDoubts
-from scheduler.windows.lessons import Lesson
-from scheduler.work_tables.crew_makeup import MakeUp
 
-if TYPE_CHECKING:  # the page reads orders and does not load the solver
+if TYPE_CHECKING:  # the page reads orders and loads neither models nor solver
+    from readiness.atmosphere.weather import Weather
+    from readiness.season.simulate import Season
     from scheduler.orders.decision import Decision
+    from scheduler.windows.lessons import Lesson
+    from scheduler.work_tables.crew_makeup import MakeUp
 
 #: Why grain does not go to the first choice of delivery point.
 SHUT, TURNED_AWAY = "shut", "turned away"

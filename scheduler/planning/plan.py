@@ -43,8 +43,6 @@ from scheduler.windows.daily_hours import within_buyers_limits
 
 #: Days planned by default.
 DAYS = 12
-#: Hour of the farm's day at which a plan for a bare date is made.
-MORNING_HOUR = 6
 
 
 def plan_morning(

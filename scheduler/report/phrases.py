@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 
 from readiness.grain.crops import CROPS
 from readiness.grain.grade import SAMPLE_GRADE
@@ -45,9 +46,10 @@ from scheduler.report.order_phrases import (
     threshing_limit,
 )
 from scheduler.solver.stages import Stage
-from scheduler.windows.daily_hours import HOLLOW, DayHours
-from scheduler.windows.model_inputs import season_rows
-from scheduler.work_tables.crew_makeup import MakeUp
+
+if TYPE_CHECKING:  # the page words orders and loads neither models nor solver
+    from scheduler.windows.daily_hours import DayHours
+    from scheduler.work_tables.crew_makeup import MakeUp
 
 #: What limits the pace of an order; `_` translates it, as it does the texts below.
 LIMIT_TEXT = {
@@ -153,6 +155,9 @@ def approach_text(approach: str) -> str:
 
 def row_title(farm: Farm, row: int) -> str:
     """Title of a row of the season: 'Home quarter (F01), wet hollow'."""
+    from scheduler.windows.daily_hours import HOLLOW  # both load the models
+    from scheduler.windows.model_inputs import season_rows
+
     field, hollow = season_rows(farm)[row]
     return _title(field.name, field.id, HOLLOW if hollow else "")
 

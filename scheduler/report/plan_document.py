@@ -25,7 +25,8 @@ from scheduler.report.order_phrases import (
     reason_text,
 )
 from scheduler.report.phrases import lost_to_text, makeup_text, row_title
-from scheduler.windows.daily_hours import DayFigures, DayHours, hours_by_day
+from scheduler.windows.daily_hours import DayHours, hours_by_day
+from scheduler.windows.day_figures import DayFigures
 
 PLAN_VERSION = 2
 

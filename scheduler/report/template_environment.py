@@ -43,7 +43,7 @@ from scheduler.report.phrases import (
     time_range,
     total_area,
 )
-from scheduler.windows.daily_hours import WORTHWHILE_H
+from scheduler.windows.day_figures import WORTHWHILE_H
 
 
 def template_environment(package: str) -> Environment:

@@ -13,7 +13,8 @@ from readiness.season.codes import Tier
 from readiness.season.simulate import Season
 from readiness.season.windows import daily_windows
 from scheduler.review.observed_season import ObservedSeason
-from scheduler.windows.daily_hours import WORTHWHILE_H, within_working_hours
+from scheduler.windows.daily_hours import within_working_hours
+from scheduler.windows.day_figures import WORTHWHILE_H
 from scheduler.windows.learnt_offsets import grain_intervals, ground_intervals
 from scheduler.windows.model_inputs import open_loop
 

@@ -43,7 +43,7 @@ from scheduler.review.work_record import (
 from scheduler.season_book.farm_state import FINISHED_FRACTION
 from scheduler.solver.floor import floor
 from scheduler.solver.stages import Progress, Stage, ignore_progress
-from scheduler.windows.daily_hours import WORTHWHILE_H
+from scheduler.windows.day_figures import WORTHWHILE_H
 
 #: Ripe hours of a day beyond which it may count as lost: more than half of it.
 LEAST_RIPE_H = 12

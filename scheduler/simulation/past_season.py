@@ -17,6 +17,7 @@ from scheduler.costs.standing_loss import StandingLoss, standing_loss_of
 from scheduler.errors import FarmError
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import SLOT_MIN, slot_times, utc_hour
+from scheduler.farm.working_time import MORNING_HOUR
 from scheduler.simulation.station_farm import farm_at_station, hollows_as_fields
 from scheduler.windows.model_inputs import land_of, limits_of, season_rows, stand_of
 from scheduler.windows.ripe_dates import with_ripe_dates
@@ -27,8 +28,6 @@ from scheduler.windows.ripe_dates import with_ripe_dates
 START_AFTER, SEASON_DAYS = 10, 40
 #: Days that the models run before the first morning; assumed.
 SPIN_UP_DAYS = 90
-#: Hour of the farm's day at which plans are made.
-MORNING_HOUR = 6
 SLOTS_DAY = 24 * 60 // SLOT_MIN
 
 

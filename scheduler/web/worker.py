@@ -26,7 +26,6 @@ from scheduler.language.translation import N_, _, set_language
 from scheduler.orders.model import Morning
 from scheduler.report.order_phrases import own_order_lines
 from scheduler.report.phrases import STAGE_TEXT
-from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 from scheduler.solver.stages import Progress, Stage, ignore_progress
 
@@ -180,6 +179,7 @@ def refine_orders(
     planner = _start(NICE_REFINE, module)
     set_language(farm_language(folder))
     from scheduler.report.files import write_plan  # loads matplotlib, which only files need
+    from scheduler.report.plan_document import document  # loads the models, as planning does
 
     def progress(stage: Stage, share: float) -> None:
         pipe.send(PlanProgress(share=share, text=_(STAGE_TEXT[stage])))
@@ -211,6 +211,7 @@ def _issue_orders(
     folder: Path, planner: PlannerModule, request: PlanRequest, *, pipe: Connection, cancel: Event
 ) -> Morning:
     """Make orders by a short search and issue them."""
+    from scheduler.report.plan_document import document  # loads the models, as planning does
 
     def show(share: float, text: str) -> None:
         if cancel.is_set():

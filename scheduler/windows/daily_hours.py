@@ -17,34 +17,14 @@ from scheduler.farm.opening_hours import down_slots
 from scheduler.farm.slots import farm_time, utc_hour
 from scheduler.farm.working_time import crew_slots
 from scheduler.language.translation import N_
+from scheduler.windows.day_figures import WORTHWHILE_H, DayFigures
 from scheduler.windows.model_inputs import season_rows
 
-HOLLOW = N_("wet hollow")  # name of the parcel that is a wet hollow
-WORTHWHILE_H = 4.0  # hours a day that are worth moving a crew; assumed, half a usual cutting day
-#: Hours below which the forecast's last day, cut short by its end, is left out; assumed.
+HOLLOW = N_(
+    "wet hollow"
+)  #: Hours below which the forecast's last day, cut short by its end, is left out; assumed.
 SHORTEST_DAY_H = 8
 UNKNOWN_SHARE = 0.5  # share of a day's hours above which unknown hours hide its count; assumed
-
-
-@dataclass(frozen=True, kw_only=True)
-class DayFigures:
-    """Hours of one row of the season on one day, over members.
-
-    Attributes
-    ----------
-    drive : median trafficable hours, day and night.
-    cut : median harvestable hours while a crew works; None where unknown.
-    low, high : 10th and 90th percentile of the same.
-    chance : share of members with at least the hours asked for.
-    first : median first harvestable hour.
-    """
-
-    drive: float
-    cut: float | None
-    low: float
-    high: float
-    chance: float
-    first: time | None
 
 
 @dataclass(frozen=True, kw_only=True)

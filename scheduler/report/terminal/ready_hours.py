@@ -14,7 +14,8 @@ from scheduler.farm.wording import day_heading, day_name, one_line, percent, tim
 from scheduler.language.translation import _
 from scheduler.report.phrases import WORK_TEXT, lost_to_text, row_title
 from scheduler.report.terminal.lines import WIDTH, wrapped
-from scheduler.windows.daily_hours import WORTHWHILE_H, DayHours, hours_by_day
+from scheduler.windows.daily_hours import DayHours, hours_by_day
+from scheduler.windows.day_figures import WORTHWHILE_H
 
 
 def ready_hours(
