@@ -70,7 +70,7 @@ class Decision:
     held_cost : what holding the locked orders costs; None where nothing is held.
     searches_apart : what the second of two separate searches loses more than the first on the
         members compared on; None where it is unknown.
-    stay_checked : whether the unseen members settled if yesterday's orders stay.
+    stay_checked : whether the unseen members settled if crews and orders stay as they were.
     """
 
     work: FarmWork

@@ -320,7 +320,7 @@ class MoneyAtStake:
         standard error; None where it is unknown.
     judged : number of members that rules and plan are compared on.
     unseen : whether these are members that the search did not use.
-    stay_checked : whether these members settled if yesterday's orders stay.
+    stay_checked : whether these members settled if crews and orders stay as they were.
     leaving : what leaving a field assumes, by crops that share it.
     parts : the plan's loss by part: names of `scheduler.costs.loss_parts.LossPart` in small letters
         and `UNCUT`; sums to `loss`.

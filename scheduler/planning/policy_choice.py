@@ -116,8 +116,9 @@ def decide(
 
     Make-ups are ranked by rules and short searches on few members. The best is searched on two
     members in three, from the dispatching rules and the previous plan. The other members compare
-    the result with the best plan that keeps yesterday's crews and first fields. These stay unless
-    the change saves more than its price, and the saving is real.
+    the result with the best plan that keeps yesterday's crews and first fields, or, where there is
+    no previous plan, the crews of the farm file. These stay unless the change saves more than its
+    price, and the saving is real.
 
     Raises
     ------
@@ -134,10 +135,8 @@ def decide(
     if any(choice.locked):
         free = choice.without_held().search(effort.iterations // 2, [found])
     progress(PlanStage.CHECK, 0.6)
-    if situation.previous is not None:
-        makeup = _previous_makeup(standing_loss, situation)
-        kept_choice = choice.keeping_first_fields(standing_loss, makeup)
-        kept = kept_choice.or_previous(kept_choice.search(effort.iterations // 2))
+    if (kept_choice := choice.staying(standing_loss)) is not None:
+        kept = kept_choice.kept(effort.iterations)
         changes = choice.changes_from(found, kept_choice, kept)
         saving = kept_choice.compare(kept, found, choice)
         price = changes * standing_loss.farm.rules.change_price
@@ -147,7 +146,12 @@ def decide(
             choice, found = kept_choice, kept
     held_cost = None if free is None else choice.compare(found, free, new_choice)
     decision = choice.decision(found, makeups_ranked)
-    return replace(decision, held_cost=held_cost, searches_apart=apart)
+    return replace(
+        decision,
+        held_cost=held_cost,
+        searches_apart=apart,
+        stay_checked=kept_choice is not None and bool(choice.members[1]),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -269,15 +273,19 @@ class _Choice:
         a, b = ((c.unseen or c.searched).loss(p) for c, p in ((self, mine), (choice, other)))
         return difference(a, b)
 
-    def keeping_first_fields(self, standing_loss: StandingLoss, makeup: MakeUp | None) -> _Choice:
-        """The choice that keeps yesterday's crews, where it can, and each crew's next field."""
-        previous = self.situation.previous
-        assert previous is not None
-        kept = (
-            self
-            if makeup is None
-            else _Choice.of(standing_loss, self.situation, makeup, seed=self.seed)
-        )
+    def staying(self, standing_loss: StandingLoss) -> _Choice | None:
+        """The choice that keeps yesterday's crews, where it can, and each crew's next field.
+
+        Where there is no previous plan, it keeps the crews of the farm file; None where this
+        choice does.
+        """
+        previous, makeup = self.situation.previous, _makeup_as_known(standing_loss, self.situation)
+        if makeup is None or makeup == self.work.makeup:
+            kept = self
+        else:
+            kept = _Choice.of(standing_loss, self.situation, makeup, seed=self.seed)
+        if previous is None:
+            return None if kept is self else kept
         names = {name: j for j, name in enumerate(job_names(kept.work))}
         held = {j for row in kept.locked for j in row}
         rows = []
@@ -287,9 +295,14 @@ class _Choice:
             held.update(rows[-1])
         return replace(kept, locked=tuple(rows))
 
-    def or_previous(self, kept: Policy) -> Policy:
-        """The previous plan as it was, but for the locked jobs, where it loses less than `kept`."""
-        assert self.situation.previous is not None
+    def kept(self, iterations: int) -> Policy:
+        """The policy that a choice of `staying` is compared by.
+
+        The previous plan as it was, but for the locked jobs, where no search finds a better one.
+        """
+        if self.situation.previous is None:
+            return self.search(iterations)
+        kept = self.search(iterations // 2)
         locked = locked_jobs(self.work, self.situation)
         previous = self._with_held_open(
             previous_policy(self.work, self.situation.previous, kept, locked=locked)
@@ -297,10 +310,12 @@ class _Choice:
         return min((previous, kept), key=lambda p: self.searched.value(p, objective=self.objective))
 
     def changes_from(self, mine: Policy, kept: _Choice, policy: Policy) -> int:
-        """Machines that change crews, and crews whose first field changes."""
+        """Machines that change crews, and crews whose first field of yesterday changes."""
         crew_of = machine_ids(kept.work.makeup)
         mine_of = machine_ids(self.work.makeup)
         moved = sum(crew_of.get(m) != crew for m, crew in mine_of.items())
+        if self.situation.previous is None:
+            return moved
         old, new = (
             first_jobs(c.work, play(c.work.tables, p, log=True))
             for c, p in ((kept, policy), (self, mine))
@@ -332,7 +347,6 @@ class _Choice:
                 )
                 for name, (start, f) in rules.items()
             ),
-            stay_checked=bool(unseen) and self.situation.previous is not None,
         )
 
 
@@ -400,14 +414,15 @@ def crew_of_machine(farm: Farm, situation: Situation) -> Mapping[str, str]:
     return {m: c.id for c in farm.crews for m in (*c.combines, *c.carts, *c.trucks)}
 
 
-def _previous_makeup(standing_loss: StandingLoss, situation: Situation) -> MakeUp | None:
-    """The make-up of the previous plan, if it is still possible."""
-    farm, previous = standing_loss.farm, situation.previous
-    assert previous is not None
-    until = farm_time(standing_loss.slots[-1], farm.tz)
+def _makeup_as_known(standing_loss: StandingLoss, situation: Situation) -> MakeUp | None:
+    """The make-up of the previous plan, or else of the farm file, if it is still possible."""
+    farm = standing_loss.farm
+    known, until = crew_of_machine(farm, situation), farm_time(standing_loss.slots[-1], farm.tz)
+    held = {crew for crew, fields in situation.locked.items() if fields}
     for makeup in makeups(farm, situation.now, until, most=None):
-        now = machine_ids(makeup)
-        if all(previous.crew_of_machine.get(m) == crew for m, crew in now.items()):
+        if held <= {c.crew for c in makeup} and all(
+            known.get(m) == crew for m, crew in machine_ids(makeup).items()
+        ):
             return makeup
     return None
 

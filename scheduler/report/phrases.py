@@ -528,8 +528,8 @@ def _basis_text(plan: Morning | IssuedPlan) -> str:
     elif money.unseen and money.stay_checked:
         basis = _(
             "All this is the mean of {n} forecasts that neither the plan nor the start moisture of "
-            "a rule was chosen on, but that settled whether yesterday's orders stay; 'give or "
-            "take' is one standard error.",
+            "a rule was chosen on, but that settled whether crews and orders stay as they were; "
+            "'give or take' is one standard error.",
             n=money.judged,
         )
     elif money.unseen:

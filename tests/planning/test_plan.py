@@ -107,7 +107,8 @@ def test_no_point_gets_more_than_its_room_and_all_grain_cut_is_delivered(morning
     room = {p.id: p.capacity_t for p in morning.farm.points}
     for total in morning.totals:
         if room[total.point] is not None:
-            assert total.wheat_t <= room[total.point] + 1e-6
+            # areas in the log of a play have seven digits
+            assert total.wheat_t <= room[total.point] * (1.0 + 1e-7)
     cut = (tables.area - decision.outcome.state.left) @ tables.yield_t
     assert sum(t.tonnes for t in morning.totals) == pytest.approx(cut.mean(), rel=1e-4)
 

@@ -5,11 +5,11 @@ from datetime import datetime, time, timedelta
 
 import numpy as np
 import pytest
-from small_farm import HOURS, NOW, UTC, combine, farm, season, standing
+from small_farm import HOURS, NOW, UNTIL, UTC, combine, farm, season, standing
 
 from readiness.season.codes import Reason
 from scheduler.errors import NoPlanError
-from scheduler.orders.decision import MakeUpLoss
+from scheduler.orders.decision import Difference, MakeUpLoss
 from scheduler.planning import policy_choice
 from scheduler.planning.policy_choice import (
     Effort,
@@ -20,7 +20,7 @@ from scheduler.planning.policy_choice import (
 )
 from scheduler.planning.previous_plan import machine_ids, plan_of
 from scheduler.solver.check import violations
-from scheduler.work_tables.crew_makeup import makeups
+from scheduler.work_tables.crew_makeup import makeups, own_makeup
 
 EFFORT = Effort(iterations=150, makeup_iterations=30)
 MEMBERS = 9
@@ -76,6 +76,21 @@ def test_a_decision_tells_how_far_two_separate_searches_lie_apart():
     assert apart.error >= 0.0
     # the second is no better than noise allows, or it would have been the plan
     assert apart.mean >= -3.0 * apart.error - 1.0
+
+
+@pytest.mark.parametrize(("saves", "stays"), [(1e6, False), (0.0, True)])
+def test_the_crews_of_the_farm_file_stay_unless_the_change_really_saves(monkeypatch, saves, stays):
+    ranked = policy_choice.rank_makeups
+
+    def worst_first(*args, **kwargs):
+        return ranked(*args, **kwargs)[::-1]
+
+    own = machine_ids(own_makeup(big_farm(), NOW, UNTIL))
+    monkeypatch.setattr(policy_choice, "rank_makeups", worst_first)
+    monkeypatch.setattr(
+        policy_choice._Choice, "compare", lambda *_: Difference(mean=saves, error=1.0)
+    )
+    assert (machine_ids(decided().work.makeup) == own) == stays
 
 
 def test_a_plan_that_breaks_its_tables_is_never_handed_out(monkeypatch):

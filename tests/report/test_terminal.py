@@ -194,7 +194,8 @@ def test_forecasts_that_settled_whether_orders_stay_are_named(morning):
     settled = replace(mornings.money(10, judged=10), stay_checked=True)
     assert money_lines(replace(morning, money=settled))[-1].startswith(
         "All this is the mean of 10 forecasts that neither the plan nor the start moisture of a "
-        "rule was chosen on, but that settled whether yesterday's orders stay; 'give or take'"
+        "rule was chosen on, but that settled whether crews and orders stay as they were; "
+        "'give or take'"
     )
     assert "settled" not in money_lines(replace(morning, money=mornings.money(10)))[-1]
 
