@@ -108,7 +108,7 @@ def undo(number: int) -> AnyResponse:
     with app_context().book() as book:
         old, token = _entry(book, number), form_token()
         back = book.find(token) or book.withdraw(old.id, by=session.get("by", ""), token=token)
-    flash(_("Taken back.") if back.withdrawn else _("It holds again."))
+    flash(_("Taken back.") if back.withdrawn else _("Restored."))
     return redirect(url_for("entry", number=back.id), 303)
 
 
