@@ -101,7 +101,10 @@ def read_rows(text: str, farm: Farm, *, now: datetime) -> list[TableRow]:
         c for c in ("kind", "subject") if c not in {normalized_name(c) for c in table.columns}
     ]
     if missing:
-        raise BookError(f"the heading has no {' and no '.join(missing)}: begin with kind, subject")
+        hint = "; for a table of weather give --records, or --issued TIME" if missing[1:] else ""
+        raise BookError(
+            f"the heading has no {' and no '.join(missing)}: begin with kind, subject{hint}"
+        )
     rows = []
     seen: Counter[str] = Counter()
     for number, cells in table.rows:
