@@ -10,7 +10,7 @@ import numpy as np
 
 from scheduler.explanation.crew_clock import Run
 from scheduler.explanation.deliveries import deliveries
-from scheduler.explanation.timing import cuts_of, fields_cut, finish_days, minute_time
+from scheduler.explanation.timing import cuts_of, finish_days, minute_time
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import CLOCK_DAYS, Delivery, Spread, Stint
 from scheduler.work_tables.compile import FarmWork
@@ -32,8 +32,9 @@ def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:
     work, tables, j = decision.work, decision.work.tables, run.job
     job, field = work.jobs[j], work.field(j)
     day = int(tables.day[run.cuts.slot[0]])
-    of_day = tables.day == day
-    cutting = fields_cut(decision, of_day)[:, :, j].any(axis=1)
+    cuts = decision.outcome.cuts
+    that_day = cuts.member[(cuts.job == j) & (tables.day[cuts.slot] == day)]
+    cutting = np.isin(np.arange(tables.shape[0]), that_day)
     wet = tables.wet[member, run.cuts.slot, j].astype(np.float64)
     area = float(run.cuts.area.sum())
     tonnes = area * float(tables.yield_t[j])
@@ -55,7 +56,7 @@ def _stint(decision: Decision, k: int, run: Run, member: int) -> Stint:
             mid=float(np.average(wet, weights=run.cuts.area)),
             high=float(wet.max()),
         ),
-        start_pct=float(decision.policy.start[0 if of_day[0] else 1, j]),
+        start_pct=float(decision.policy.start[0 if day == tables.day[0] else 1, j]),
         finished=run.finished,
         begun=float(cutting.mean()),
         done=float((finish_days(decision, j) <= day).mean()),

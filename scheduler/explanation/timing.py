@@ -18,10 +18,10 @@ from scheduler.work_tables.compile import FarmWork
 
 #: Share of members from which the median member gets a job done.
 MEDIAN_DONE = 0.5
-#: What it counts that a member cuts a field which no other does, or the reverse, today and
-#: tomorrow, against a time that is off by as much as its median; assumed: a crew's orders of today
-#: are read.
-UNLIKE_OTHERS = (3.0, 1.0)
+#: What it counts that a crew begins with a field that it begins with in no other member, today and
+#: tomorrow, against a time that is off by as much as its median; assumed: large, because the first
+#: field of today is what a crew reads.
+UNLIKE_OTHERS = (20.0, 8.0)
 DAY_SLOTS = 24 * 60 // SLOT_MIN
 #: Rounding error of the end of a job: a job that ends with a slot ends in it.
 TINY_SLOTS = 1e-6
@@ -129,8 +129,8 @@ def around(mid: datetime, times: TimeSpread) -> TimeSpread:
 def usual_member(decision: Decision) -> int:
     """The member whose clock times are printed, all of them, so that they obey arithmetic.
 
-    Its times are near the medians, most for the fields that begin first, and of today and tomorrow
-    it cuts the fields that many members cut.
+    Its crews begin today and tomorrow with the fields, or with none, as in many members, and its
+    times are near the medians, most for the fields that begin first.
     """
     members = len(decision.outcome.loss)
     away = np.zeros(members)
@@ -143,17 +143,19 @@ def usual_member(decision: Decision) -> int:
                 away += np.abs(filled - middle) / (DAY_SLOTS + middle)
     day = decision.work.tables.day
     for ahead, weight in enumerate(UNLIKE_OTHERS):
-        cut = fields_cut(decision, day == day[0] + ahead)
-        away += weight * np.abs(cut - cut.mean(axis=0)).sum(axis=(1, 2))
+        first = first_fields(decision, day == day[0] + ahead)
+        alike = (first[:, None] == first).mean(axis=1)  # (member, crew)
+        away += weight * (1.0 - alike).sum(axis=1)
     return int(away.argmin())
 
 
-def fields_cut(decision: Decision, slots: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Whether each crew cuts each job in some of the slots, (member, crew, job)."""
-    cuts, (members, crews, jobs, *_) = decision.outcome.cuts, decision.work.tables.shape
-    out = np.zeros((members, crews, jobs), np.bool_)
+def first_fields(decision: Decision, slots: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """The job that each crew cuts first in some slots, (member, crew); -1 where it cuts none."""
+    cuts, (members, crews, *_) = decision.outcome.cuts, decision.work.tables.shape
+    out = np.full((members, crews), -1)
     within = cuts.at(slots[cuts.slot])
-    out[within.member, within.crew, within.job] = True
+    last_first = np.argsort(-within.slot, kind="stable")
+    out[within.member[last_first], within.crew[last_first]] = within.job[last_first]
     return out
 
 

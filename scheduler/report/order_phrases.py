@@ -222,12 +222,40 @@ def _other_field(action: FallbackAction) -> str:
     return f"{action.other_name} ({action.other_field}{parcel})"
 
 
+def short_change(change: Change) -> str:
+    """What differs from the previous orders, in a few words."""
+    field = _changed_field(change)
+    if change.kind is ChangeKind.DROPPED:
+        return _("{field} no longer ordered", field=field)
+    if change.kind is ChangeKind.NEW:
+        return _("{field} new with {crew}", field=field, crew=change.crew)
+    if change.kind is ChangeKind.OTHER_CREW:
+        return _("{field} now {crew}", field=field, crew=change.crew)
+    if change.later_h > 0.0:
+        return _("{field} {span} later", field=field, span=_span(change))
+    return _("{field} {span} sooner", field=field, span=_span(change))
+
+
+def _changed_field(change: Change) -> str:
+    """The field that a change is about, and which part of it."""
+    order = change.order
+    return f"{order.name}, {_(order.parcel)}" if order.parcel else order.name
+
+
+def _span(change: Change) -> str:
+    """How far a start moves, in hours or days."""
+    hours = abs(change.later_h)
+    if hours < DAYS_FROM_H:
+        return f"{round(hours)} h"
+    return ngettext("{n} day", "{n} days", round(hours / 24))
+
+
 def change_text(change: Change | str, farm: Farm) -> str:
     """What differs from the previous orders, and why."""
     if isinstance(change, str):
         return change
     order, crew = change.order, change.crew
-    title = f"{order.name}, {_(order.parcel)}" if order.parcel else order.name
+    title = _changed_field(change)
     if change.kind is ChangeKind.DROPPED:
         return _(
             "{field}: no longer ordered (was {crew}); it is cut, or left out below",
@@ -245,14 +273,8 @@ def change_text(change: Change | str, farm: Farm) -> str:
     if change.kind is ChangeKind.OTHER_CREW:
         before = change.previous_crew
         return _("{field}: now {crew}, was {before}: {reason}", crew=crew, before=before, **fields)
-    hours = abs(change.later_h)
-    span = (
-        f"{round(hours)} h"
-        if hours < DAYS_FROM_H
-        else ngettext("{n} day", "{n} days", round(hours / 24))
-    )
     fields |= {
-        "span": span,
+        "span": _span(change),
         "day": day_name(order.start.mid),
         "time": time_of_day(order.start.mid, farm.units),
     }

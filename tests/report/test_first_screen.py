@@ -6,6 +6,7 @@ import mornings
 import pytest
 
 from scheduler.language.translation import LANGUAGES, in_language
+from scheduler.orders.model import Change, ChangeKind
 from scheduler.report.order_phrases import makeup_lines
 from scheduler.report.sheet import sheet
 from scheduler.report.terminal.first_screen import LINES, first_screen
@@ -79,3 +80,24 @@ def test_what_the_plan_assumes_for_want_of_an_entry_stands_at_the_top():
     assert "Assumed" not in first_screen(morning)
     many = replace(morning, farm_notes=("a field without a date " * 60,))
     assert len(first_screen(many).splitlines()) <= LINES
+
+
+def test_what_differs_from_the_last_orders_stands_in_three_lines():
+    morning = mornings.morning(fields=12)
+    assert "CHANGED" not in first_screen(morning)  # news of the book are no changed orders
+    orders = [(crew, o) for crew in morning.crews for o in crew.orders]
+    changes = tuple(
+        Change(kind=ChangeKind.NEW, order=o, crew=crew.crew, place=1) for crew, o in orders
+    )
+    lines = first_screen(replace(morning, changes=changes[::-1])).splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("CHANGED"))
+    first = min((o for _, o in orders), key=lambda o: (o.start.mid, o.field))
+    assert f"CHANGED since the last orders: {first.name} new with" in lines[at]
+    assert len([line for line in lines[at : at + 4] if not line.startswith("TOMORROW")]) <= 3
+    assert len(lines) <= LINES
+
+
+def test_what_an_own_order_costs_stands_beside_the_money():
+    held = replace(mornings.money(5), held_cost=2218.0, held_error=300.0)
+    text = " ".join(first_screen(mornings.morning(money=held)).split())
+    assert "Keeping your order costs $2,218 more, give or take $300." in text

@@ -46,6 +46,7 @@ from scheduler.report.order_phrases import (
     own_order_lines,
     points_text,
     reason_text,
+    short_change,
     short_fallback,
     start_text,
     way_lines,
@@ -198,6 +199,11 @@ def test_changes_against_the_previous_orders():
         f"{first.name}: new with North, place 1: {why}",
         f"{second.name}, wet hollow: starts 5 h later, {start}: {why}",
         f"{third.name}: now South, was North: {why}",
+    ]
+    assert [short_change(c) for c in changes] == [
+        f"{first.name} new with North",
+        f"{second.name}, wet hollow 5 h later",
+        f"{third.name} now South",
     ]
     assert changes_since(before, before, now=mornings.NOW) == ()
     later = mornings.NOW - timedelta(hours=72)  # both starts are more than two days off

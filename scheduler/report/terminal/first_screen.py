@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from scheduler.farm.wording import crew_title, day_name, one_line, percent, sentence, time_of_day
 from scheduler.language.locale_formats import short_day
 from scheduler.language.translation import _, ngettext
-from scheduler.orders.model import CrewOrders, Morning, Order
+from scheduler.orders.model import Change, CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import short_caution
-from scheduler.report.order_phrases import undriven_text
-from scheduler.report.phrases import field_title, money_lines
+from scheduler.report.order_phrases import short_change, undriven_text
+from scheduler.report.phrases import field_title, held_text, money_lines
 from scheduler.report.terminal.lines import wrapped
 from scheduler.report.today import CrewDay, crew_days, later_orders
 from scheduler.report.weather_phrases import beyond_mark_note, cut_by_day, day_mark, weather_doubts
@@ -20,6 +20,8 @@ from scheduler.windows.daily_hours import some_field_hours
 LINES = 40
 #: Indent of what belongs to a crew, and of the texts of its five lines.
 INDENT, HANG = 2, 10
+#: Lines for what differs from the previous orders; `--all` has every change and its reason.
+CHANGED_LINES = 3
 #: Days of which the hours are shown; assumed: those that a forecast tells with some skill.
 HOURS_DAYS = 7
 
@@ -32,6 +34,7 @@ def first_screen(morning: Morning) -> str:
     today = _today_lines(days, room)
     room -= len(today)
     blocks = [
+        _changed_lines(morning),
         _tomorrow_lines(morning),
         _money_lines(morning),
         _hours_lines(morning),
@@ -41,9 +44,9 @@ def first_screen(morning: Morning) -> str:
         fits = len(block) <= room
         kept.append(block if fits else [])
         room -= len(block) if fits else 0
-    tomorrow, money, hours = kept
+    changed, tomorrow, money, hours = kept
     ranked = _ranked_lines(morning, room)
-    return "\n".join([*head, *today, *tomorrow, *ranked, *money, *hours, *tail]) + "\n"
+    return "\n".join([*head, *today, *changed, *tomorrow, *ranked, *money, *hours, *tail]) + "\n"
 
 
 def _head(morning: Morning) -> list[str]:
@@ -115,6 +118,24 @@ def _named(name: str, text: str) -> list[str]:
     return wrapped(f"{name:<{HANG - INDENT - 1}} {text}", INDENT, hang=HANG)
 
 
+def _changed_lines(morning: Morning) -> list[str]:
+    """Orders that differ from the previous ones, those that begin first before the others."""
+    changes = [c for c in morning.changes if isinstance(c, Change)]
+    texts = [
+        short_change(c) for c in sorted(changes, key=lambda c: (c.order.start.mid, c.order.field))
+    ]
+    for count in range(len(texts), 0, -1):
+        rest = len(texts) - count
+        more = [ngettext("{n} more", "{n} more", rest)] if rest else []
+        listed = "; ".join([*texts[:count], *more])
+        lines = wrapped(
+            _("CHANGED since the last orders: {changes}", changes=listed), 0, hang=INDENT
+        )
+        if len(lines) <= CHANGED_LINES:
+            return lines
+    return []
+
+
 def _tomorrow_lines(morning: Morning) -> list[str]:
     days = crew_days(morning, ahead=1)
     if not days:
@@ -160,7 +181,10 @@ def _ranked_text(order: Order, morning: Morning) -> str:
 
 
 def _money_lines(morning: Morning) -> list[str]:
-    return wrapped(_("MONEY {text}", text=money_lines(morning)[0]), 0, hang=INDENT)
+    money, text = morning.money, money_lines(morning)[0]
+    if money.held_cost is not None:
+        text += " " + held_text(money.held_cost, money.held_error, morning.farm.currency)
+    return wrapped(_("MONEY {text}", text=text), 0, hang=INDENT)
 
 
 def _whole_range(low: int, high: int) -> str:
