@@ -208,20 +208,20 @@ def test_a_reading_counts_since_the_last_one(phone, folder):  # noqa: F811
 
 
 @pytest.mark.parametrize(
-    ("hours", "words", "stale"),
+    ("hours", "words", "age", "stale"),
     [
-        (0.2, "Orders of 6 am", False),
-        (25.0, "Orders of yesterday 6 am", True),
-        (72.0, "Orders of Sat 16 Aug 6 am", True),
+        (0.2, "Orders of 6 am", "4 hours", False),
+        (25.0, "Orders of yesterday 6 am", "29 hours", True),
+        (72.0, "Orders of Sat 16 Aug 6 am", "3 days", True),
     ],
 )
-def test_old_orders_are_told_on_top(folder, still, hours, words, stale):  # noqa: F811
+def test_old_orders_are_told_on_top(folder, still, hours, words, age, stale):  # noqa: F811
     morning = issue(folder)
     now = mornings.NOW + timedelta(hours=hours)
     text = get(create_app(folder, planner=still, now=lambda: now).test_client(), "/")
     assert f"<h1>{words} " in text
-    age = round(hours + 4)
-    assert f"Forecast {age} hours old" in text
+    assert f"Forecast {age} old" in text
+    assert ('id="cautions"' in text) == (hours < 48)  # they are those of the day of the orders
     assert ("Replan before anybody leaves." in text) == stale
     cards = text.count("<dl class=")
     first = morning.crews[0].stints[0]

@@ -13,7 +13,13 @@ from scheduler.language.translation import _, ngettext
 from scheduler.orders.changes import changes_since, machine_moves
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import CrewOrders
-from scheduler.report.order_phrases import change_text, idle_crew_text, idle_crews, makeup_lines
+from scheduler.report.order_phrases import (
+    DAYS_FROM_H,
+    change_text,
+    idle_crew_text,
+    idle_crews,
+    makeup_lines,
+)
 from scheduler.report.phrases import field_title
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import Entry
@@ -83,7 +89,10 @@ def freshness(plan: IssuedPlan, now: datetime) -> Freshness:
     forecast, too_old = _("Forecast of unknown age"), False
     if plan.issued is not None:
         hours = round((now - plan.issued) / timedelta(hours=1))
-        forecast = ngettext("Forecast {n} hour old", "Forecast {n} hours old", max(0, hours))
+        if hours < DAYS_FROM_H:
+            forecast = ngettext("Forecast {n} hour old", "Forecast {n} hours old", max(0, hours))
+        else:
+            forecast = ngettext("Forecast {n} day old", "Forecast {n} days old", round(hours / 24))
         too_old = hours > plan.farm.rules.forecast_age_max_h
     return Freshness(
         orders=orders,
