@@ -12,6 +12,7 @@ Layer: may import orders, work_tables and what lies below.
 - `money`: lost already, still at stake, lost by the plan and by other ways
 - `deciding`: assumptions and observations that would change a crew's first field
 - `closed_hours`: what keeps all fields closed, and when the first one may open
+- `idle_day`: what else keeps a crew from cutting, today or tomorrow
 - `reasons`: codes of what opens a field, decides its place or leaves it out
 - `briefing`: orders from a decision
 """

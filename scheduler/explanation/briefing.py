@@ -21,6 +21,7 @@ from scheduler.explanation.crew_clock import RunsOfMember, end_minute, runs_by_m
 from scheduler.explanation.day_work import near_runs, stints
 from scheduler.explanation.deliveries import deliveries
 from scheduler.explanation.fallback import best_first_job
+from scheduler.explanation.idle_day import note_tomorrow, with_own_cause
 from scheduler.explanation.reasons import left_out_reason, order_reason, waits_for
 from scheduler.explanation.timing import (
     MEDIAN_DONE,
@@ -237,6 +238,7 @@ def crew_orders(
     out, by_id = [], {c.id: c for c in work.farm.crews}
     for k, machines in enumerate(work.makeup):
         jobs = sorted(np.flatnonzero(crew_of_job == k).tolist(), key=lambda j: places[j])
+        near = near_runs(work, runs(k, usual))
         today = near_runs(work, runs(k, usual), days=1)
         first = [run.job for run in today[:1]]
         orders = [
@@ -259,6 +261,9 @@ def crew_orders(
                 note=""
                 if today
                 else _note(decision, season, sky, orders, jobs=jobs, crew=k, member=usual),
+                note_tomorrow=""
+                if len(near) > len(today)
+                else note_tomorrow(decision, season, sky, jobs=jobs, crew=k, member=usual),
                 patience_min=float(policy.patience[k]),
                 leave_min=float(policy.leave[k]),
                 stop_margin=policy.stop_margin,
@@ -284,19 +289,6 @@ def _joins(machines: CrewMachines, now: datetime) -> tuple[tuple[str, datetime],
         if back > now:
             out.append((machine.id, back.astimezone(now.tzinfo)))
     return tuple(out)
-
-
-def _start_waited_for(
-    decision: Decision, jobs: Sequence[int], crew: int, member: int
-) -> float | None:
-    """Start moisture of the first job that is open today, and wetter than that; None for none."""
-    tables = decision.work.tables
-    today = tables.works[crew] & (tables.day == tables.day[0])
-    for j in jobs:
-        start, wet = decision.policy.start[0, j], tables.wet[member, today, j]
-        if (np.isfinite(wet) & (wet > start)).any():
-            return float(start)
-    return None
 
 
 def _crew_of_job(decision: Decision, runs: RunsOfMember, usual: int) -> NDArray[np.int64]:
@@ -341,7 +333,7 @@ def _note(
     starts = [o.start.mid for o in orders if o.shown] or [o.start.mid for o in orders]
     note = idle_note(work.farm, season, sky, now=now, until=until, starts=starts)
     if note.closed_by is None:
-        note = replace(note, waits_pct=_start_waited_for(decision, jobs, crew, member))
+        note = with_own_cause(note, decision, season, jobs=jobs, crew=crew, member=member)
     # a field that opens today stands by name beside the note
     return replace(note, opens=None) if note.opens is not None and note.opens < until else note
 

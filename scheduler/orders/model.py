@@ -177,7 +177,8 @@ class CrewOrders:
     joins: tuple[tuple[str, datetime], ...] = ()  # machine that is down or away now, and its return
     orders: tuple[Order, ...]
     fallback: Fallback | None
-    note: IdleNote | str = ""
+    note: IdleNote | str = ""  # why it cuts nothing today
+    note_tomorrow: IdleNote | str = ""
     patience_min: float = 0.0  # wait at a shut field while the next can be cut
     leave_min: float = 0.0  # longest move to a better field that opens while the crew cuts
     stop_margin: float = 0.0  # points above the start moisture at which the crew stops

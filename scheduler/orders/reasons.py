@@ -90,15 +90,25 @@ class FallbackAction:
     other_parcel: str = ""
 
 
+class Barred(Enum):
+    """What keeps a crew from cutting though some field is open."""
+
+    OFF = auto()  # it does not work that day
+    NO_COMBINE = auto()  # none of its combines is up in its hours
+    NO_POINT = auto()  # the points that take its grain are shut all day, or full
+
+
 @dataclass(frozen=True, kw_only=True)
 class IdleNote:
-    """A crew cuts nothing today.
+    """A crew cuts nothing today, or tomorrow.
 
     Attributes
     ----------
     first_start : its first start after today, None where it has none.
     ordered : whether it has orders.
-    closed_by : what closes most of today's hours to it; None where some field is open.
+    tomorrow : whether the note is on tomorrow; such a note has no start and no opening.
+    closed_by : what closes most of the day's hours to it; None where some field is open.
+    barred : what else keeps it from cutting; None where nothing does.
     waits_pct : start moisture that it waits for where a field of its own is open; else None.
     rain_mm : rain of the rest of the day, median over members of the mean of the fields.
     opens : time by which some field opens in one member of ten, farm time; None where none does.
@@ -106,7 +116,9 @@ class IdleNote:
 
     first_start: datetime | None
     ordered: bool = False
+    tomorrow: bool = False
     closed_by: Reason | None = None
+    barred: Barred | None = None
     waits_pct: float | None = None
     rain_mm: float = 0.0
     opens: datetime | None = None

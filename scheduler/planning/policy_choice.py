@@ -170,6 +170,15 @@ class _Choice:
         """The choice with the farmer's own orders held."""
         work = compile_makeup(standing_loss, situation, makeup)
         tables = work.tables
+        crops = {work.field(j).crop for j in range(len(work.jobs))}
+        buyers = [q for q, p in enumerate(work.farm.points) if crops & p.markets.keys()]
+        if buyers and (tables.room[buyers] <= 0.0).all():
+            raise NoPlanError(
+                _(
+                    "no crew can cut anything: every delivery point that takes the grain is full; "
+                    "raise its room in farm.toml, or add a [[point]]"
+                )
+            )
         if (tables.point < 0).all() or not np.isfinite(tables.wet).any():
             raise NothingToCutError(
                 _(

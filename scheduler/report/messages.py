@@ -173,11 +173,11 @@ def _loads(crew: CrewOrders, stint: Stint, farm: Farm) -> str:
     """Drivers, and where their loads go: 'T1 (Jo), T2: up to 15 %: Rail; wetter: home, ...'."""
     where = points_text(stint, farm)
     loads = whole_loads(sum(d.loads for d in stint.deliveries))
-    if not crew.trucks:
+    back = dict(crew.joins)
+    trucks = [t for t in crew.trucks if t not in back or back[t] < stint.until]
+    if not trucks:
         return _("{where}, {loads}.", where=sentence(where), loads=loads)
-    text = _(
-        "{trucks}: {where}, {loads}.", trucks=driven(crew, crew.trucks), where=where, loads=loads
-    )
+    text = _("{trucks}: {where}, {loads}.", trucks=driven(crew, trucks), where=where, loads=loads)
     if stint.headland_only:
         text += " " + _("Cart, trucks on the headland.")
     return text

@@ -37,6 +37,7 @@ from scheduler.orders.model import (
     Stint,
 )
 from scheduler.orders.reasons import (
+    Barred,
     FallbackAction,
     IdleNote,
     LeftOutKind,
@@ -109,6 +110,11 @@ SWAPS = {
 WAITS = {
     Wait.THREE_HOURS: N_("wait three hours at {field}: no other field is worth the move"),
     Wait.TOMORROW: N_("wait for tomorrow at {field}: no other field is worth the move"),
+}
+BARRED_TEXT = {
+    Barred.OFF: N_("the crew is off"),
+    Barred.NO_COMBINE: N_("no combine of the crew is up"),
+    Barred.NO_POINT: N_("the delivery points are shut or full"),
 }
 SHORT_WAITS = {Wait.THREE_HOURS: N_("wait 3 h"), Wait.TOMORROW: N_("wait for tomorrow")}
 LEFT_OUT = {
@@ -597,15 +603,19 @@ def idle_crew_text(crew: str, plan: Morning | IssuedPlan) -> str:
 
 
 def note_text(note: IdleNote | str, units: Units) -> str:
-    """Why a crew cuts nothing today, when it starts, and when the first field may open."""
+    """Why a crew cuts nothing on a day, when it starts, and when the first field may open."""
     if isinstance(note, str):
         return note
-    if not note.ordered:
+    if note.tomorrow:
+        text = _("nothing to cut")
+    elif not note.ordered:
         text = _("nothing to cut within the days planned")
     else:
         text = _("nothing to cut today")
     if note.closed_by is not None:
         text += ": " + closed_text(note.closed_by, note.rain_mm, units)
+    elif note.barred is not None:
+        text += ": " + _(BARRED_TEXT[note.barred])
     elif note.waits_pct is not None:
         text += ": " + _waits_text(note.waits_pct)
     if note.first_start is not None:

@@ -48,9 +48,9 @@ def _columns(morning: Morning) -> dict[str, Callable[[Order], Cell]]:
         "start": lambda o: _minute(o.start.mid),
         "start_early": lambda o: _minute(o.start.low),
         "start_late": lambda o: _minute(o.start.high),
-        "finish": lambda o: _minute(o.finish.mid),
-        "finish_early": lambda o: _minute(o.finish.low),
-        "finish_late": lambda o: _minute(o.finish.high),
+        "finish": lambda o: _before_end(o.finish.mid, morning),
+        "finish_early": lambda o: _before_end(o.finish.low, morning),
+        "finish_late": lambda o: _before_end(o.finish.high, morning),
         area: lambda o: _number(from_si(o.area_ha, "area", units), 1),
         mass: lambda o: _number(from_si(o.tonnes, "mass", units, o.crop), 1),
         "moisture_pct": lambda o: _number(o.moisture_pct.mid, 1),
@@ -94,6 +94,11 @@ def _quality_columns(units: Units) -> dict[str, Callable[[Order], Cell]]:
 def _number(value: float, digits: int) -> Cell:
     """Round a number; an unknown number is an empty cell."""
     return round(value, digits or None) if math.isfinite(value) else ""
+
+
+def _before_end(when: datetime, morning: Morning) -> str:
+    """The minute of a finish; an empty cell where the days planned end before."""
+    return _minute(when) if when < morning.until else ""
 
 
 def _minute(when: datetime) -> str:

@@ -158,8 +158,9 @@ def _idle_day(crew: str, plan: Morning | IssuedPlan, day: date) -> CrewDay:
 
 def idle_text(crew: CrewOrders, day: date, plan: Morning | IssuedPlan) -> str:
     """Why a crew cuts nothing on a day, and the earliest that it may."""
-    if crew.note and day == plan.now.date():
-        text = _("{note}.", note=sentence(one_line(note_text(crew.note, plan.farm.units))))
+    note = crew.note if day == plan.now.date() else crew.note_tomorrow
+    if note:
+        text = _("{note}.", note=sentence(one_line(note_text(note, plan.farm.units))))
     else:
         text = _("Nothing to cut.")
     early = min(crew.orders, key=lambda o: o.start.low, default=None)

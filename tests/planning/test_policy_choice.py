@@ -159,6 +159,14 @@ def test_a_season_without_an_open_hour_is_no_plan():
         decided(the_season=shut)
 
 
+def test_delivery_points_without_room_are_no_plan_and_said_to_be_full():
+    (point,) = farm().points
+    other = replace(point, id="canola only", markets={"canola": point.markets["wheat_hard"]})
+    full = replace(point, capacity_t=0.0)
+    with pytest.raises(NoPlanError, match="every delivery point that takes the grain is full"):
+        decided(big_farm(points=(full, other)))
+
+
 # --- orders that the farmer holds ---
 
 

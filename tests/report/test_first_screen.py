@@ -1,5 +1,6 @@
 """The first screen: at most forty lines, the most needed first, within the width."""
 
+import re
 from dataclasses import replace
 
 import mornings
@@ -54,6 +55,14 @@ def test_ranked_fields_have_no_clock_but_a_day_and_a_chance():
     assert "Windmill (F09) Mon 18 Aug (42 %)" in " ".join(ranked.split())
     assert ":" not in ranked.replace("Crew North:", "").replace("Crew South:", "")
     assert not {"am", "pm"} & set(ranked.split())
+
+
+def test_hours_of_a_day_do_not_read_like_a_clock():
+    text = first_screen(mornings.morning(fields=12))
+    lines = text[text.index("HOURS") : text.index("All orders")].splitlines()
+    days = " ".join(line.strip() for line in lines).split(": ", 1)[1].split(", ")
+    assert all(re.fullmatch(r"\w{3} \d+( to \d+)? h", day) for day in days), days
+    assert not any(re.search(r"(to|\d)$", line) for line in lines)  # no line breaks within a day
 
 
 def test_where_crews_are_many_the_rest_is_counted():

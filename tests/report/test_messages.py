@@ -41,6 +41,15 @@ def test_drivers_read_their_names_beside_their_trucks(morning):
     assert "Elevator, about 6 loads." in texts(no_trucks, morning)[0]
 
 
+def test_a_truck_that_is_away_while_the_crew_cuts_hauls_nothing(morning):
+    crew = morning.crews[0]
+    (first, *_) = crew.stints
+    away = replace(crew, joins=((crew.trucks[0], first.until),))
+    assert "drier, 98.8 ac. T2: Elevator" in texts(away, morning)[0]
+    back = replace(crew, joins=((crew.trucks[0], first.start),))
+    assert "drier, 98.8 ac. T1, T2: Elevator" in texts(back, morning)[0]
+
+
 def test_usual_cautions_stand_where_there_is_room(morning):
     usual = (RoadMoves(crews=("North",)), PowerLines(), FlowingGrain(points=("Home bins",)))
     crew = mornings.with_orders(morning.crews[0], morning.crews[0].orders[:1])

@@ -23,6 +23,7 @@ from scheduler.orders.model import (
     MachineMove,
 )
 from scheduler.orders.reasons import (
+    Barred,
     FallbackAction,
     IdleNote,
     LeftOutKind,
@@ -147,6 +148,18 @@ def test_idle_note():
         "nothing to cut today; first start Sat 16 Aug 10 am"
     )
     assert note_text("", "us") == ""
+
+
+def test_an_idle_note_says_what_else_bars_the_crew_today_and_tomorrow():
+    full = IdleNote(first_start=None, ordered=True, barred=Barred.NO_POINT)
+    assert note_text(full, "us") == "nothing to cut today: the delivery points are shut or full"
+    off = IdleNote(first_start=None, tomorrow=True, barred=Barred.OFF)
+    assert note_text(off, "us") == "nothing to cut: the crew is off"
+    down = replace(off, barred=Barred.NO_COMBINE)
+    assert note_text(down, "us") == "nothing to cut: no combine of the crew is up"
+    rain = replace(off, barred=None, closed_by=Reason.GROUND, rain_mm=18.0)
+    assert note_text(rain, "us") == "nothing to cut: rain, about 0.7 in"
+    assert note_text(replace(off, barred=None), "us") == "nothing to cut"
 
 
 def test_an_idle_note_says_rain_and_when_the_first_field_may_open():

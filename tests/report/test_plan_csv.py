@@ -13,6 +13,8 @@ from scheduler.farm.wording import formula_safe
 from scheduler.report.plan_csv import plan_csv
 from scheduler.report.plan_document import plan_json
 
+FINISH = ("finish_early", "finish", "finish_late")
+
 
 @pytest.fixture
 def morning():
@@ -53,6 +55,16 @@ def test_plan_csv_has_a_row_an_order_in_the_farms_units(morning):
     assert plan_csv(morning).splitlines()[0].startswith("crew,place,field")
     metric = table(plan_csv(mornings.morning(fields=3, units="metric")))
     assert float(metric[0]["ha"]) == 40.0
+
+
+def test_a_finish_beyond_the_days_planned_is_an_empty_cell(morning):
+    finish = morning.crews[0].orders[0].finish
+    late = mornings.with_first_order(morning, finish=replace(finish, high=morning.until))
+    row = table(plan_csv(late))[0]
+    assert [row[c] != "" for c in FINISH] == [True, True, False]
+    never = replace(finish, mid=morning.until, high=morning.until)
+    row = table(plan_csv(mornings.with_first_order(morning, finish=never)))[0]
+    assert [row[c] != "" for c in FINISH] == [True, False, False]
 
 
 # hand: (77.0 - 1.419) / 1.292 = 58.499 lb/bu of wheat, 77.0 / 1.287 = 59.8 of barley

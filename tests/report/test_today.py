@@ -6,6 +6,7 @@ from datetime import timedelta
 import mornings
 import pytest
 
+from readiness.season.codes import Reason
 from scheduler.orders.document import read_issued_plan
 from scheduler.orders.model import SHUT, TURNED_AWAY, Delivery, MachineMove
 from scheduler.orders.reasons import IdleNote
@@ -66,6 +67,17 @@ def test_a_crew_that_cuts_nothing_and_one_without_a_combine(morning):
         ("Who", "C3 to North. Crew: nobody"),
         ("Go", "No orders, because no combine works with it; C3 to North."),
     )
+
+
+def test_a_crew_that_cuts_nothing_tomorrow_says_why(morning):
+    note = IdleNote(first_start=None, tomorrow=True, closed_by=Reason.STRAW)
+    crew = replace(morning.crews[0], stints=(), note="nothing to cut today", note_tomorrow=note)
+    crew = replace(crew, orders=())
+    dull = replace(morning, crews=(crew, morning.crews[1]))
+    assert crew_days(dull, ahead=1)[0].stays == "Nothing to cut: straw too tough."
+    assert crew_days(dull)[0].stays == "Nothing to cut today."
+    issued = read_issued_plan(document(dull), morning.farm)
+    assert crew_days(issued, ahead=1)[0].stays == "Nothing to cut: straw too tough."
 
 
 def test_a_field_that_opens_in_some_forecasts_only_is_named(morning):

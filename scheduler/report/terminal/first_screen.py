@@ -24,6 +24,8 @@ INDENT, HANG = 2, 10
 CHANGED_LINES = 3
 #: Days of which the hours are shown; assumed: those that a forecast tells with some skill.
 HOURS_DAYS = 7
+#: Space at which no line breaks.
+TIED = "\N{NO-BREAK SPACE}"
 
 
 def first_screen(morning: Morning) -> str:
@@ -187,20 +189,20 @@ def _money_lines(morning: Morning) -> list[str]:
     return wrapped(_("MONEY {text}", text=text), 0, hang=INDENT)
 
 
-def _whole_range(low: int, high: int) -> str:
-    """'4-7', or one number where both are the same."""
-    return f"{low}" if low == high else f"{low}-{high}"
+def _hours_range(low: int, high: int) -> str:
+    """'4 to 7 h', which no clock reads like, or '7 h' where both are the same."""
+    return _("{n} h", n=low) if low == high else _("{low} to {high} h", low=low, high=high)
 
 
 def _hours_lines(morning: Morning) -> list[str]:
     """Hours in which some field can be cut, by day."""
     by_day = some_field_hours(morning.farm, morning.season, now=morning.now)
     texts = [
-        f"{short_day(day)}{day_mark(day, morning)} {_whole_range(low, high)}"
+        f"{short_day(day)}{day_mark(day, morning)} {_hours_range(low, high)}".replace(" ", TIED)
         for day, (low, high) in list(by_day.items())[:HOURS_DAYS]
     ]
     title = _(
         "HOURS in which some field can be cut, in eight forecasts of ten: {hours}",
         hours=", ".join(texts),
     )
-    return wrapped(title, 0, hang=INDENT)
+    return [line.replace(TIED, " ") for line in wrapped(title, 0, hang=INDENT)]
