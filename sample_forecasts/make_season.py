@@ -36,6 +36,8 @@ from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 
 HERE = Path(__file__).resolve().parent
+#: Parts of a plan that pages show and no review reads.
+PAGES_ONLY = ("hours", "lessons", "messages")
 #: Files of the records of the season.
 RECORDS = f"archive_{RECORDS_FETCHED:%Y%m%d}*"
 
@@ -71,9 +73,10 @@ def play_season(folder: Path, weather: SeasonWeather) -> None:
 
 
 def issue(folder: Path, plan: dict[str, Any]) -> None:
-    """Enter the plan into the book, its numbers rounded so that the sample stays small."""
+    """Enter the plan into the book without what only pages show, so that the sample stays small."""
+    kept = {k: type(v)() if k in PAGES_ONLY else v for k, v in plan.items()}
     with Book(folder) as book:
-        book.issue_plan(rounded(plan), seen=book.revision, by="sample")
+        book.issue_plan(rounded(kept), seen=book.revision, by="sample")
 
 
 def rounded(value: Any) -> Any:

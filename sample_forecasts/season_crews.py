@@ -31,7 +31,7 @@ from scheduler.windows.model_inputs import season_rows, simulate_farm
 from scheduler.work_tables.compile import compile_work
 from scheduler.work_tables.crew_makeup import own_makeup
 
-LAST = date(2026, 9, 20)
+LAST = date(2026, 9, 18)
 PACE = 0.9  # of the machines' rates
 ABSENCE = (date(2026, 8, 26), "south crew")
 BREAKDOWN = (datetime(2026, 8, 19, 11), timedelta(hours=8))  # of combine C2

@@ -56,7 +56,7 @@ def test_farm_has_the_fields_and_machines_that_the_readme_describes(farm):
     assert {f.texture for f in farm.fields} == {"silty clay loam", "loam", "sandy loam"}
     assert sorted(len(c.combines) for c in farm.crews) == [1, 2]
     assert (len(farm.carts), len(farm.trucks), len(farm.points)) == (2, 5, 4)
-    assert [p.own for p in farm.points] == [False, False, True]
+    assert [p.own for p in farm.points] == [False, False, True, True]
     wide = (max(f.lon for f in farm.fields) - min(f.lon for f in farm.fields)) * 75.4 / 1.609344
     assert wide == pytest.approx(30, abs=1.5)
     assert {f.approach for f in farm.fields} == {"paved", "gravel", "dirt"}

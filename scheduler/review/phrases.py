@@ -67,7 +67,7 @@ CAUSE_NAMES: dict[Cause, str] = {
     Cause.FIRE: N_("fire"),
     Cause.HEAT: N_("lightning or heat"),
     Cause.DOWN: N_("breakdown"),
-    Cause.WAIT: N_("waiting for cart, truck or elevator"),
+    Cause.WAIT: N_("waiting for elevator, bins, cart or truck"),
     Cause.CREW: N_("crew off or away"),
     Cause.MOVE: N_("move"),
     Cause.ELSEWHERE: N_("crew in another field"),

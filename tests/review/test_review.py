@@ -346,14 +346,20 @@ def test_a_rule_at_its_best_start_loses_no_more_than_at_the_common_one(review):
     assert all(best[c.name] <= c.mean + 0.01 for c in rules)
 
 
-def test_what_stands_at_the_end_is_a_field_without_a_cut(review):
-    """The sample's crews never found the seed block fit."""
-    standing = {review.observed.farm.fields[i].id for i in np.flatnonzero(review.standing)}
-    assert standing == {"F15"}
-    uncut = np.array([f.id in standing for f in review.observed.farm.fields])
-    assert (review.leave_cost[uncut] > 0.0).all()
-    assert review.leave_cost[~uncut].sum() == 0.0
-    assert review.loss[:, uncut].sum() == 0.0
+def test_what_stands_at_the_end_of_a_review_is_in_no_loss(folder, review):
+    from scheduler.review.review import review_season
+
+    assert not review.standing.any()
+    until = datetime(2026, 9, 1, tzinfo=ZoneInfo("America/Chicago"))
+    part = review_season(folder, until=until)
+    cut = {e.subject for e in part.observed.entries_of("cut")}
+    uncut = np.array([f.id not in cut for f in part.observed.farm.fields])
+    assert uncut.any()
+    standing = part.standing > 0.0
+    assert standing[uncut].all()
+    assert (part.leave_cost[standing] > 0.0).all()
+    assert part.leave_cost[~standing].sum() == 0.0
+    assert part.loss[:, uncut].sum() == 0.0
 
 
 def test_area_days_are_those_of_standing_grain(review):
