@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -52,21 +52,37 @@ class Run:
 
 
 def crew_runs(tables: WorkTables, outcome: Outcome, k: int, member: int) -> list[Run]:
-    """The runs of crew `k` in a member, in order of time."""
+    """The runs of crew `k` in a member, in order of time.
+
+    A crew that gets to a field within `GRID_MIN` of the end of its hours begins there later; where
+    it never comes back, rounding takes the minutes from its stay in the field before.
+    """
     minutes = tables.slot_min
     free = tables.works[k] & tables.road
     runs: list[Run] = []
     at, done = tables.shape[2], 0.0
-    for cuts in _cuts(tables, outcome, k, member):
+    every = list(_cuts(tables, outcome, k, member))
+    later = [int(cuts.job[0]) for cuts in every]
+    for n, cuts in enumerate(every):
         job, first, last = int(cuts.job[0]), int(cuts.slot[0]), int(cuts.slot[-1])
         move = 0.0 if at == job else float(tables.move[k, at, job])
         earliest = arrival(done, move, free, minutes)
         start = max(first * minutes, earliest)
+        if (last + 1) * minutes - start < GRID_MIN and job in later[n + 1 :]:
+            continue
         leave = max(done, _down(departure(start, move, free, minutes)))
         begin = _up(start)
         ended = float(outcome.state.ended[member, job])
         finished = last < ended <= last + 1
         until = max(_up((ended if finished else last + 1) * minutes), begin + GRID_MIN)
+        end = (last + 1) * minutes
+        works_on = last + 1 < len(free) and tables.works[k, last + 1]
+        if until > end and not works_on:
+            sooner = _down(departure(end - GRID_MIN, move, free, minutes))
+            if sooner >= done or (runs and sooner > runs[-1].start):
+                begin, until, leave = end - GRID_MIN, end, sooner
+                if sooner < done:
+                    runs[-1] = replace(runs[-1], until=sooner)
         runs.append(
             Run(
                 job=job,
@@ -102,7 +118,10 @@ def end_minute(decision: Decision, runs: Sequence[Run], j: int, member: int) -> 
     ended = float(decision.outcome.state.ended[member, j])
     if math.isnan(ended):
         return tables.shape[4] * tables.slot_min
-    return max(_up(ended * tables.slot_min), *(run.until for run in runs if run.job == j))
+    mine = [run for run in runs if run.job == j]
+    if mine and mine[-1].finished:
+        return mine[-1].until
+    return max(_up(ended * tables.slot_min), *(run.until for run in mine))
 
 
 def arrival(leave: float, move: float, free: Bool, slot_min: float) -> float:

@@ -19,13 +19,15 @@ def contradictions(seed):
         free = tables.works[k] & tables.road
         done = 0.0
         for run in crew_runs(tables, outcome, k, 0):
-            first = int(run.cuts.slot[0])
+            first, last = int(run.cuts.slot[0]), int(run.cuts.slot[-1])
             holds = {
                 "leaves after it is done": run.leave >= done,
                 "has time to move": run.start - run.leave >= run.move - 1e-6,
                 "moves in its hours": arrival(run.leave, run.move, free, SLOT) <= run.start + 1e-6,
                 "starts in its hours": tables.works[k, first] and run.start >= first * SLOT,
                 "cuts after it has started": run.until > run.start,
+                "ends in its hours": run.until <= (last + 1) * SLOT
+                or tables.works[k, last + 1 : last + 2].any(),
                 "is on the grid": all(x % GRID_MIN == 0 for x in (run.leave, run.start, run.until)),
                 "cuts no more than there is": run.cuts.area.sum() <= tables.area[run.job] * 1.0001,
                 "stays where it stands": run.origin != run.job or run.move == 0.0,
