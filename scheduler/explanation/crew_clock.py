@@ -79,7 +79,8 @@ def crew_runs(tables: WorkTables, outcome: Outcome, k: int, member: int) -> list
         works_on = last + 1 < len(free) and tables.works[k, last + 1]
         if until > end and not works_on:
             sooner = _down(departure(end - GRID_MIN, move, free, minutes))
-            if sooner >= done or (runs and sooner > runs[-1].start):
+            fits = arrival(sooner, move, free, minutes) <= end - GRID_MIN + TINY_MIN
+            if fits and (sooner >= done or (runs and sooner > runs[-1].start)):
                 begin, until, leave = end - GRID_MIN, end, sooner
                 if sooner < done:
                     runs[-1] = replace(runs[-1], until=sooner)

@@ -121,6 +121,7 @@ def _start_waited_for(
     for j in jobs:
         start = decision.policy.start[int(tomorrow), j]
         wet = decision.work.tables.wet[member, works, j]
-        if (np.isfinite(wet) & (wet > start)).any():
+        taken = decision.work.farm.wettest_taken(decision.work.field(j).crop)
+        if start < taken and (np.isfinite(wet) & (wet > start)).any():
             return float(start)
     return None

@@ -60,6 +60,7 @@ def order_reason(
 def waits_for(decision: Decision, run: Run, member: int, k: int) -> float | None:
     """Start moisture for which a crew waits at a field that it could cut; None where it does not.
 
+    None too where no delivery point takes grain as wet as that: then the crew waits for the buyer.
     Looks at the slots of the starting day between the crew's arrival, or the begin of its hours,
     and its start.
     """
@@ -72,6 +73,8 @@ def waits_for(decision: Decision, run: Run, member: int, k: int) -> float | None
     )
     before = free[free < first]
     start = float(decision.policy.start[0 if tables.day[first] == tables.day[0] else 1, j])
+    if start >= decision.work.farm.wettest_taken(decision.work.field(j).crop):
+        return None
     wet = tables.wet[member, before, j]
     return start if (np.isfinite(wet) & (wet > start)).any() else None
 

@@ -629,3 +629,10 @@ class Farm:
     def detours_km(self) -> dict[str, float]:
         """Road distances from the base of the delivery points without a position, km, by id."""
         return {p.id: p.distance_km or 0.0 for p in self.points if p.lat is None or p.lon is None}
+
+    def wettest_taken(self, crop: str) -> float:
+        """Moisture up to which some delivery point takes a crop, percent; infinite for no buyer."""
+        markets = [p.markets[crop] for p in self.points if crop in p.markets]
+        tough = self.rules.tough_allowed
+        limits = [m.moisture_limit_pct if tough else m.moisture_base_pct for m in markets]
+        return max(limits, default=math.inf)

@@ -372,10 +372,7 @@ def start_at_text(order: Order | Stint, farm: Farm, start_pct: float) -> str:
 
 def start_at(order: Order | Stint, farm: Farm, start_pct: float) -> float:
     """Moisture at or below which to start, percent, no more than threshes and some point takes."""
-    taken = [
-        p.markets[order.crop].moisture_limit_pct for p in farm.points if order.crop in p.markets
-    ]
-    return min(start_pct, threshing_limit(farm, order.crop), max(taken, default=math.inf))
+    return min(start_pct, threshing_limit(farm, order.crop), farm.wettest_taken(order.crop))
 
 
 def start_text(order: Order, plan: Morning | IssuedPlan) -> str:

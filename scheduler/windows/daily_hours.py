@@ -53,17 +53,7 @@ def within_buyers_limits(farm: Farm, season: Season) -> Season:
 
     A crop that nobody buys keeps its hours: the field can be cut all the same.
     """
-    limit = [
-        max(
-            (
-                m.moisture_limit_pct if farm.rules.tough_allowed else m.moisture_base_pct
-                for p in farm.points
-                if (m := p.markets.get(field.crop)) is not None
-            ),
-            default=np.inf,
-        )
-        for field, _ in season_rows(farm)
-    ]
+    limit = [farm.wettest_taken(field.crop) for field, _ in season_rows(farm)]
     refused = (season.reason == Reason.OPEN) & (season.moisture > np.array(limit)[:, None])
     return replace(season, reason=np.where(refused, np.uint8(Reason.GRAIN), season.reason))
 

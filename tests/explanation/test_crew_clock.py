@@ -26,8 +26,10 @@ def contradictions(seed):
                 "moves in its hours": arrival(run.leave, run.move, free, SLOT) <= run.start + 1e-6,
                 "starts in its hours": tables.works[k, first] and run.start >= first * SLOT,
                 "cuts after it has started": run.until > run.start,
+                # a crew that is on the road from the first minute of its hours cannot leave sooner
                 "ends in its hours": run.until <= (last + 1) * SLOT
-                or tables.works[k, last + 1 : last + 2].any(),
+                or tables.works[k, last + 1 : last + 2].any()
+                or (done == 0.0 and run.earliest > (last + 1) * SLOT - GRID_MIN),
                 "is on the grid": all(x % GRID_MIN == 0 for x in (run.leave, run.start, run.until)),
                 "cuts no more than there is": run.cuts.area.sum() <= tables.area[run.job] * 1.0001,
                 "stays where it stands": run.origin != run.job or run.move == 0.0,

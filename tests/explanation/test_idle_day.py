@@ -104,3 +104,12 @@ def test_where_most_members_open_a_field_the_one_shown_tells_its_cause(cause):
     made = decided(big(), season)
     found = note_tomorrow(made, season, sky(season), jobs=(0, 1, 2), crew=0, member=0)
     assert (found.closed_by, found.barred) == (cause, None)
+
+
+# hand: grain at 17 % and a start at 16 %; the only buyer takes up to 15 %, or to 18 %
+@pytest.mark.parametrize(("limit", "waits"), [(15.0, None), (18.0, 16.0)])
+def test_a_crew_waits_for_a_smaller_loss_only_where_a_buyer_takes_wetter_grain(limit, waits):
+    (point,) = small_farm.farm().points
+    market = replace(point.markets["wheat_hard"], moisture_limit_pct=limit)
+    place = big(points=(replace(point, markets={"wheat_hard": market}),))
+    assert note(place, small_farm.season(3, moisture=17.0), start=(40.0, 16.0)).waits_pct == waits
