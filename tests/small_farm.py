@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from readiness.atmosphere.weather import Weather
 from readiness.season.codes import Reason, Tier
 from readiness.season.simulate import Season
 from scheduler.costs.standing_loss import standing_loss_of
@@ -20,6 +21,8 @@ from scheduler.farm.model import (
     Truck,
 )
 from scheduler.farm.slots import slot_times
+from scheduler.field_work.play import play
+from scheduler.orders.decision import Decision
 from scheduler.work_tables.compile import compile_work
 from scheduler.work_tables.crew_makeup import own_makeup
 
@@ -122,6 +125,15 @@ def season(n, moisture=13.5, members=1, days=4):
     )
 
 
+def sky(the_season):
+    """Dry weather on the hours of a season."""
+    level = np.full(the_season.reason.shape, 20.0)
+    calm = dict.fromkeys(("temp", "humidity", "wind", "gust", "radiation"), level)
+    return Weather(
+        start=the_season.start, rain=0.0 * level, estimated=np.zeros(level.shape, np.bool_), **calm
+    )
+
+
 def standing(the_farm, the_season=None):
     """Standing loss of a farm over the days of a season."""
     the_season = the_season or season(len(the_farm.fields))
@@ -134,6 +146,21 @@ def compiled(the_farm, the_season=None, makeup=None):
     loss = standing(the_farm, the_season)
     makeup = makeup or own_makeup(the_farm, NOW, UNTIL)
     return compile_work(loss, makeup, places=["base"] * len(makeup))
+
+
+def decided(work, policy):
+    """The decision for a policy that no search has chosen, judged on all members."""
+    outcome = play(work.tables, policy, log=True)
+    return Decision(
+        work=work,
+        policy=policy,
+        outcome=outcome,
+        locked=((), ()),
+        searched=tuple(range(len(outcome.loss))),
+        unseen=(),
+        makeups=(),
+        rules=(),
+    )
 
 
 def two_points(**bins):

@@ -35,8 +35,8 @@ FIRST_LAYER_SHARE = 0.8
 #: Highest reference ET of an hour, mm. Assumed; 1.2 is a desert's noon. The bound keeps the uptake
 #: of an hour below the water that the layers hold.
 MAX_ETO = 2.0
-#: Air temperature, °C, below which snow falls; melt, mm per °C and hour: 3.5 mm
-#: per °C and day on open sites (twelve stations, 1959-1978, Hydrology Research 11:235, 1980).
+#: Air temperature, °C, below which snow falls; melt, mm per °C and hour: 3.5 mm per °C and day on
+#: open sites (twelve stations, 1959-1978, Hydrology Research 11:235, 1980).
 SNOW_TEMP, MELT = 0.5, 3.5 / 24.0
 #: Smoothing of air temperature, 1/h, and the value, °C, below which ground counts as frozen.
 #: Assumed: the upper soil follows the mean air temperature of about three days.

@@ -17,7 +17,8 @@ from scheduler.explanation.timing import finish_days, first_hour, slot_time
 from scheduler.orders.decision import Decision
 from scheduler.orders.reasons import Barred, IdleNote
 
-#: Room below which a delivery point is full, t of wheat.
+#: Room below which a delivery point is full, t of wheat. Assumed, because sums of cuts leave less
+#: than a kilogram of rounding. It decides whether a full point is named as the cause.
 TINY_T = 1e-3
 
 

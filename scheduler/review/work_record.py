@@ -30,8 +30,6 @@ ENTRY_REACH = timedelta(hours=24)
 #: Hours before a crew's first cut in a field in which its move is placed; assumed: roads on a
 #: farm take less.
 MOVE_REACH_H = 4
-
-
 #: Share of its room from which a delivery point is full; assumed: a last load does not fit.
 FULL_SHARE = 0.99
 
@@ -118,7 +116,7 @@ def hourly_rates(observed: ObservedSeason, work: FarmWork) -> Array:
     """
     slot, tables = hour_slots(observed, work.standing_loss), work.tables
     out = np.zeros((len(work.farm.fields), len(work.makeup), observed.hours))
-    eats = {c.id: 1.0 - meal_share(c) for c in work.farm.crews}
+    beside_meals = {c.id: 1.0 - meal_share(c) for c in work.farm.crews}
     for j, job in reversed(list(enumerate(work.jobs))):  # the ground of the upland counts
         moisture = work.standing_loss.moisture[0, job.row, work.standing_loss.hour[slot]]
         share = tough_share.py_func(moisture, tables.tough_from[j], tables.tough_slower)
@@ -126,7 +124,8 @@ def hourly_rates(observed: ObservedSeason, work: FarmWork) -> Array:
         for k in range(len(work.makeup)):
             if (rates := main_rates(work, k, j)) is not None:
                 ground = np.where(tables.edge[0, slot, j], rates.at_edge_t_h, rates.in_field_t_h)
-                t_h = np.minimum(ground * tough * eats[work.makeup[k].crew], sum(rates.haul))
+                pace = ground * tough * beside_meals[work.makeup[k].crew]
+                t_h = np.minimum(pace, sum(rates.haul))
                 out[job.field, k] = t_h / wet_yield(work.field(j))
     return out
 

@@ -272,7 +272,7 @@ def _members(
             )
             if has_records
             else _(
-                "The forecast ends {time}. Days after that follow invented weather: nothing said "
+                "The forecast ends {time}. Days after that follow made-up weather: nothing said "
                 "of them is forecast.",
                 time=_moment(farm_time(members.stop, farm.tz), farm),
             )

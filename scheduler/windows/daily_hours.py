@@ -20,9 +20,8 @@ from scheduler.language.translation import N_
 from scheduler.windows.day_figures import WORTHWHILE_H, DayFigures
 from scheduler.windows.model_inputs import season_rows
 
-HOLLOW = N_(
-    "wet hollow"
-)  #: Hours below which the forecast's last day, cut short by its end, is left out; assumed.
+HOLLOW = N_("wet hollow")  # name of the parcel that is a wet hollow
+#: Hours below which the forecast's last day, cut short by its end, is left out; assumed.
 SHORTEST_DAY_H = 8
 UNKNOWN_SHARE = 0.5  # share of a day's hours above which unknown hours hide its count; assumed
 

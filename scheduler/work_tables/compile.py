@@ -100,7 +100,7 @@ def compile_work(
     buffer, delay = np.zeros(accepts.shape[:2]), np.zeros(accepts.shape)
     value = standing_loss.crew_hour_value(len(makeup))
     yield_t = np.array([wet_yield(standing_loss.field(j)) for j in range(len(jobs))])
-    eats = {c.id: 1.0 - meal_share(c) for c in farm.crews}
+    beside_meals = {c.id: 1.0 - meal_share(c) for c in farm.crews}
     for k, j in np.ndindex(accepts.shape[:2]):
         if not hauls[k]:
             continue
@@ -112,7 +112,7 @@ def compile_work(
                 # nobody cuts while no truck of the crew is there and driven
                 if haul > 0.0:
                     for table, rate in ((cut_rate, combine), (edge_rate, at_edge)):
-                        pace = min(rate, cart) * eats[makeup[k].crew]
+                        pace = min(rate, cart) * beside_meals[makeup[k].crew]
                         # whoever hauls alone cuts as if to the farthest point
                         table[k, u, j] = min(pace, table[k, u, j] or pace)
                 haul_rate[k, u, j, q] = haul

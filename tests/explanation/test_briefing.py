@@ -3,21 +3,9 @@
 import numpy as np
 import small_farm
 
-from readiness.atmosphere.weather import Weather
 from readiness.season.codes import Reason
 from scheduler.explanation.briefing import crew_orders
-from scheduler.field_work.play import play
 from scheduler.field_work.policy import Policy
-from scheduler.orders.decision import Decision
-
-
-def sky(season):
-    """Dry weather on the hours of a season."""
-    level = np.full(season.reason.shape, 20.0)
-    calm = dict.fromkeys(("temp", "humidity", "wind", "gust", "radiation"), level)
-    return Weather(
-        start=season.start, rain=0.0 * level, estimated=np.zeros(level.shape, np.bool_), **calm
-    )
 
 
 def notes(season, today_pct):
@@ -30,17 +18,8 @@ def notes(season, today_pct):
         patience=np.zeros(2),
         leave=np.zeros(2),
     )
-    decision = Decision(
-        work=work,
-        policy=policy,
-        outcome=play(work.tables, policy, log=True),
-        locked=((), ()),
-        searched=(0,),
-        unseen=(),
-        makeups=(),
-        rules=(),
-    )
-    return [crew.note for crew in crew_orders(decision, season, sky(season), {})]
+    decision = small_farm.decided(work, policy)
+    return [crew.note for crew in crew_orders(decision, season, small_farm.sky(season), {})]
 
 
 # hand: grain at 15 %, fields open all day; the crew starts at 14 % today and at any moisture later

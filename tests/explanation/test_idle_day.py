@@ -6,14 +6,11 @@ from datetime import timedelta
 import numpy as np
 import pytest
 import small_farm
-from test_briefing import sky
 
 from readiness.season.codes import Reason
 from scheduler.explanation.briefing import crew_orders
 from scheduler.explanation.idle_day import note_tomorrow
-from scheduler.field_work.play import play
 from scheduler.field_work.policy import Policy
-from scheduler.orders.decision import Decision
 from scheduler.orders.reasons import Barred
 
 TOMORROW = slice(18, 42)  # hours of the season, which begins at 06:00
@@ -30,22 +27,14 @@ def decided(farm, season, start=(40.0, 40.0)):
         patience=np.zeros(2),
         leave=np.zeros(2),
     )
-    return Decision(
-        work=work,
-        policy=policy,
-        outcome=play(work.tables, policy, log=True),
-        locked=((), ()),
-        searched=tuple(range(len(season.moisture))),
-        unseen=(),
-        makeups=(),
-        rules=(),
-    )
+    return small_farm.decided(work, policy)
 
 
 def note(farm, season=None, **start):
     """Note on tomorrow of the first crew."""
     season = season or small_farm.season(3, moisture=15.0)
-    return crew_orders(decided(farm, season, **start), season, sky(season), {})[0].note_tomorrow
+    made = decided(farm, season, **start)
+    return crew_orders(made, season, small_farm.sky(season), {})[0].note_tomorrow
 
 
 def big(**changes):
@@ -102,7 +91,7 @@ def test_where_most_members_open_a_field_the_one_shown_tells_its_cause(cause):
     season = small_farm.season(3, moisture=15.0, members=3)
     season.reason[0, :, TOMORROW] = cause
     made = decided(big(), season)
-    found = note_tomorrow(made, season, sky(season), jobs=(0, 1, 2), crew=0, member=0)
+    found = note_tomorrow(made, season, small_farm.sky(season), jobs=(0, 1, 2), crew=0, member=0)
     assert (found.closed_by, found.barred) == (cause, None)
 
 

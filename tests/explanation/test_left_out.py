@@ -9,9 +9,7 @@ import small_farm
 
 from readiness.season.codes import Reason
 from scheduler.explanation.reasons import left_out_reason
-from scheduler.field_work.play import play
 from scheduler.field_work.policy import Policy
-from scheduler.orders.decision import Decision
 from scheduler.orders.reasons import LeftOutKind
 
 
@@ -26,17 +24,7 @@ def reason(the_farm, the_season=None, *, played=True):
         patience=np.zeros(2),
         leave=np.zeros(2),
     )
-    decision = Decision(
-        work=work,
-        policy=policy,
-        outcome=play(work.tables, policy, log=True),
-        locked=((), ()),
-        searched=(0,),
-        unseen=(),
-        makeups=(),
-        rules=(),
-    )
-    return left_out_reason(decision, the_season, 0)
+    return left_out_reason(small_farm.decided(work, policy), the_season, 0)
 
 
 def at_the_point(**changes):

@@ -7,8 +7,6 @@ import pytest
 import small_farm
 
 from scheduler.explanation.money import loss_by_part
-from scheduler.field_work.play import play
-from scheduler.orders.decision import Decision
 from scheduler.planning.dispatch_rules import NEAREST_FIRST, rule_policy
 
 
@@ -16,20 +14,9 @@ def parts(the_farm, the_season, start=40.0):
     """Loss by part of a rule of thumb, and its loss."""
     work = small_farm.compiled(the_farm, the_season)
     policy = rule_policy(work, NEAREST_FIRST, start)
-    outcome = play(work.tables, policy, log=True)
-    members = len(outcome.loss)
-    decision = Decision(
-        work=work,
-        policy=policy,
-        outcome=outcome,
-        locked=((), ()),
-        searched=tuple(range(members)),
-        unseen=(),
-        makeups=(),
-        rules=(),
-    )
+    decision = small_farm.decided(work, policy)
     found = dict(loss_by_part(decision, the_season))
-    assert sum(found.values()) == pytest.approx(outcome.loss.mean(), rel=1e-9)
+    assert sum(found.values()) == pytest.approx(decision.outcome.loss.mean(), rel=1e-9)
     return found
 
 

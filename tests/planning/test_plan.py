@@ -332,7 +332,7 @@ def test_a_field_of_today_or_tomorrow_stands_with_the_crew_that_cuts_most_of_it_
             key = crew.crew, (s.field, s.parcel)
             area[key] = area.get(key, 0.0) + s.area_ha
     ordered = {(o.field, o.parcel): crew.crew for crew in morning.crews for o in crew.orders}
-    for (_, field), _ in area.items():
+    for _, field in area:
         crews = {crew: ha for (crew, name), ha in area.items() if name == field}
         assert ordered[field] == max(crews, key=crews.get)
 

@@ -11,7 +11,7 @@ from scheduler.orders.model import Change, CrewOrders, Morning, Order
 from scheduler.report.caution_phrases import short_caution
 from scheduler.report.order_phrases import short_change, undriven_text
 from scheduler.report.phrases import field_title, held_text, money_lines
-from scheduler.report.terminal.lines import wrapped
+from scheduler.report.terminal.lines import NO_BREAK, wrapped
 from scheduler.report.today import CrewDay, crew_days, later_orders
 from scheduler.report.weather_phrases import beyond_mark_note, cut_by_day, day_mark, weather_doubts
 from scheduler.windows.daily_hours import some_field_hours
@@ -24,8 +24,6 @@ INDENT, HANG = 2, 10
 CHANGED_LINES = 3
 #: Days of which the hours are shown; assumed: those that a forecast tells with some skill.
 HOURS_DAYS = 7
-#: Space at which no line breaks.
-TIED = "\N{NO-BREAK SPACE}"
 
 
 def first_screen(morning: Morning) -> str:
@@ -151,8 +149,7 @@ def _tomorrow_lines(morning: Morning) -> list[str]:
 
 def _ranked_lines(morning: Morning, room: int) -> list[str]:
     """Fields that are not finished by tomorrow, in each crew's order, as far as there is room."""
-    heading = _("AFTER THAT cut by, in which share of the forecasts")
-    title = wrapped(heading, 0)
+    title = wrapped(_("AFTER THAT cut by, in which share of the forecasts"), 0)
     for count in range(max((len(c.orders) for c in morning.crews), default=0), 0, -1):
         lines = [line for crew in morning.crews for line in _ranked_crew(morning, crew, count)]
         if lines and len(title) + len(lines) <= room:
@@ -198,11 +195,11 @@ def _hours_lines(morning: Morning) -> list[str]:
     """Hours in which some field can be cut, by day."""
     by_day = some_field_hours(morning.farm, morning.season, now=morning.now)
     texts = [
-        f"{short_day(day)}{day_mark(day, morning)} {_hours_range(low, high)}".replace(" ", TIED)
+        f"{short_day(day)}{day_mark(day, morning)} {_hours_range(low, high)}".replace(" ", NO_BREAK)
         for day, (low, high) in list(by_day.items())[:HOURS_DAYS]
     ]
     title = _(
         "HOURS in which some field can be cut, in eight forecasts of ten: {hours}",
         hours=", ".join(texts),
     )
-    return [line.replace(TIED, " ") for line in wrapped(title, 0, hang=INDENT)]
+    return wrapped(title, 0, hang=INDENT)

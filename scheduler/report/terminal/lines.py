@@ -8,6 +8,7 @@ import textwrap
 WIDTH = 92  # of the terminal, characters
 #: A space between a number and what belongs to it.
 WITHIN_VALUE = re.compile(r"(?<=\d) (?=(?:%|am\b|pm\b))")
+#: Space at which no line breaks; it is printed as any other.
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
