@@ -258,7 +258,7 @@ def chance_of_day(stint: Stint) -> str:
     if math.isnan(share) or share >= SURELY:
         return ""
     if stint.finished:
-        return _("Done that day in {share} of the forecasts.", share=percent(share))
+        return _("Done by the end of that day in {share} of the forecasts.", share=percent(share))
     return _("Cut that day in {share} of the forecasts.", share=percent(share))
 
 
