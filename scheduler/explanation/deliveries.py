@@ -7,10 +7,13 @@ import numpy as np
 from readiness.atmosphere.weather import Array
 from scheduler.costs.machine_rates import loads
 from scheduler.costs.standing_loss import grain_density
+from scheduler.farm.model import Truck
 from scheduler.farm.slots import BoolArray
+from scheduler.farm.working_time import machine_slots
 from scheduler.field_work.play import Cuts
 from scheduler.orders.decision import Decision
 from scheduler.orders.model import SHUT, TURNED_AWAY, Delivery, PointTotal
+from scheduler.work_tables.compile import FarmWork
 
 #: Share of its room below which a delivery point counts as full; assumed, less than a load.
 ROOM_LEFT = 0.001
@@ -21,13 +24,14 @@ def deliveries(
 ) -> tuple[Delivery, ...]:
     """Share out `tonnes` of a job by the delivery points to which the grain of `cuts` goes.
 
-    The first choice comes first. Less than half a load goes to the point that takes most.
+    The first choice comes first. Loads are those of the trucks that are up then. Less than half a
+    load goes to the point that takes most.
     """
     work = decision.work
     points = work.farm.points
     share = np.bincount(cuts.point, cuts.area, len(points))
     share = share / share.sum()
-    total_loads = loads(tonnes, work.makeup[k].trucks, grain_density(work.field(j)))
+    total_loads = loads(tonnes, _hauling(work, k, cuts), grain_density(work.field(j)))
     most = int(share.argmax())
     small = (share * total_loads < 0.5) & (np.arange(len(points)) != most)
     share[most] += share[small].sum()
@@ -53,6 +57,13 @@ def deliveries(
         )
         for q in order
     )
+
+
+def _hauling(work: FarmWork, k: int, cuts: Cuts) -> list[Truck]:
+    """Trucks of crew `k` that are up in some slot of its cuts; all where none is."""
+    trucks, slots = work.makeup[k].trucks, work.standing_loss.slots
+    up = [machine_slots(t, slots)[cuts.slot].any() for t in trucks]
+    return [t for t, hauls in zip(trucks, up, strict=True) if hauls or not any(up)]
 
 
 def point_totals(decision: Decision) -> tuple[PointTotal, ...]:
