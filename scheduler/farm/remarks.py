@@ -53,6 +53,13 @@ def farm_notes(farm: Farm) -> tuple[str, ...]:
     return tuple(out)
 
 
+def _of_field(field: Field, column: str, *, message: str, remedy: str) -> Problem:
+    """A remark on a cell of fields.csv."""
+    return Problem(
+        file="fields.csv", row=f'"{field.id}"', column=column, message=message, remedy=remedy
+    )
+
+
 def _lacks_pickup(farm: Farm, field: Field) -> bool:
     """Whether a field lies in swaths that no combine picks up."""
     return field.swathed is not None and all(c.in_field(field) is None for c in farm.combines)
@@ -67,10 +74,9 @@ def _ripe_unknown(farm: Farm) -> Iterator[Problem]:
     """Fields of which nothing tells when they are ripe."""
     for field in farm.fields:
         if _is_ripe_unknown(field):
-            yield Problem(
-                file="fields.csv",
-                row=f'"{field.id}"',
-                column="ripe",
+            yield _of_field(
+                field,
+                "ripe",
                 message="has neither ripe nor heading: counts as ripe, and able to sprout at once",
                 remedy="write the date of ripeness, or that of heading",
             )
@@ -80,10 +86,9 @@ def _ripe_late(farm: Farm, today: date) -> Iterator[Problem]:
     """Fields that ripen in another season than the one ahead."""
     for field in farm.fields:
         if field.ripe is not None and field.ripe > today + LATE_RIPE:
-            yield Problem(
-                file="fields.csv",
-                row=f'"{field.id}"',
-                column="ripe",
+            yield _of_field(
+                field,
+                "ripe",
                 message=f"ripens {field.ripe}, {(field.ripe - today).days} days from today",
                 remedy="check the year",
             )
@@ -93,10 +98,9 @@ def _without_pickup(farm: Farm) -> Iterator[Problem]:
     """Swathed fields of a farm without a pickup header."""
     for field in farm.fields:
         if _lacks_pickup(farm, field):
-            yield Problem(
-                file="fields.csv",
-                row=f'"{field.id}"',
-                column="swathed",
+            yield _of_field(
+                field,
+                "swathed",
                 message="lies in swaths, and no combine has a pickup header: nobody cuts it",
                 remedy="give pickup in a [[combine]] of farm.toml, the width of a swath as cut",
             )
@@ -106,10 +110,9 @@ def _divided_ids(farm: Farm) -> Iterator[Problem]:
     """Fields that no list of an own order can name."""
     for field in farm.fields:
         if "," in field.id or ";" in field.id:
-            yield Problem(
-                file="fields.csv",
-                row=f'"{field.id}"',
-                column="id",
+            yield _of_field(
+                field,
+                "id",
                 message="holds a comma or semicolon, which divides the fields of an own order",
                 remedy="leave it out of the id; a name may hold it",
             )

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from scheduler.farm.model import Farm
-from scheduler.farm.units import short_number, show_area, show_part
+from scheduler.farm.units import short_number
 from scheduler.farm.wording import clock, crew_title, day_name, one_line, sentence
 from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning, Stint
 from scheduler.report.caution_phrases import short_caution, usual
 from scheduler.report.order_phrases import idle_crew_text, points_text, start_at
 from scheduler.report.phrases import driven, field_title, machines, whole_loads
-from scheduler.report.today import CrewDay, clock_span, crew_day, stay_text
+from scheduler.report.today import CrewDay, area_text, clock_span, crew_day, stay_text
 
 #: Characters that two joined text messages carry of the GSM 7-bit alphabet.
 MESSAGE_CHARS = 306
@@ -158,14 +158,11 @@ def _leave(stint: Stint, farm: Farm) -> str:
 
 def _cut_short(stint: Stint, farm: Farm) -> str:
     """'Cut 4:30-10:30 pm at 20 % or drier, 116 of 148 ac.'."""
-    area = show_area(stint.area_ha, farm.units)
-    if not stint.finished:
-        area = show_part(stint.area_ha, stint.field_ha, farm.units)
     return _(
         "Cut {span} at {moisture} % or drier, {area}.",
         span=clock_span(stint.start, stint.until, farm.units),
         moisture=short_number(start_at(stint, farm, stint.start_pct), 1),
-        area=area,
+        area=area_text(stint, farm.units),
     )
 
 

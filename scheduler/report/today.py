@@ -221,12 +221,20 @@ def cut_text(stint: Stint, farm: Farm) -> str:
     return text
 
 
+def area_text(stint: Stint, units: Units) -> str:
+    """Area that a stay cuts, '98.8 ac', or its part of a field that is not finished."""
+    if stint.finished:
+        return show_area(stint.area_ha, units)
+    return show_part(stint.area_ha, stint.field_ha, units)
+
+
 def stay_text(stint: Stint, units: Units) -> str:
     """A stay in few words: 'West ridge (F17): leave 7:20 pm, cut 8:55-10:30 pm, 35.9 of 148 ac'."""
-    field, area = field_title(stint), show_area(stint.area_ha, units)
-    if not stint.finished:
-        area = show_part(stint.area_ha, stint.field_ha, units)
-    words = {"field": field, "span": clock_span(stint.start, stint.until, units), "area": area}
+    words = {
+        "field": field_title(stint),
+        "span": clock_span(stint.start, stint.until, units),
+        "area": area_text(stint, units),
+    }
     if stint.move_min > 0.0:
         leave = clock(stint.leave_at, stint.start, units)
         text = _("{field}: leave {leave}, cut {span}, {area}", leave=leave, **words)
