@@ -130,7 +130,7 @@ def test_no_cart_means_stopping_to_unload_and_no_cart_limit():
 
 def test_published_edge_against_standing_and_against_unloading_on_the_go():
     # published: Delchev et al. 2016, about 11 % below stopping to unload; against unloading on the
-    # go, as carts do, an audit puts the rate at 0.75-0.81 for tanks and yields as these
+    # go, as carts do, an agronomist reckons 0.75-0.81 for tanks and yields as these
     point = DeliveryPoint(id="E", lat=None, lon=None, week=DAY, markets={})
     cart = Cart(id="K", capacity_m3=35, unload_m3_s=0.3)
     truck = Truck(id="T", capacity_m3=35, payload_t=25)
