@@ -76,6 +76,7 @@ class CrewDay:
     moved : machines that join or leave the crew, "" for none.
     who : machines and people.
     idle : why the crew cuts nothing on the day, "" where it does.
+    held : when the farmer's own order begins, "" where the crew begins the day with it.
     stints : the day's stays in order; the first holds the day's first order.
     otherwise : what the crew does where its first field is tough or soft; "" tomorrow, or where it
         cuts nothing.
@@ -87,6 +88,7 @@ class CrewDay:
     moved: str
     who: str
     idle: str
+    held: str
     stints: tuple[StintLines, ...]
     otherwise: str
 
@@ -95,11 +97,11 @@ class CrewDay:
         """The five lines, each with its name; fewer for a crew that cuts nothing."""
         who = _("{moved}. Crew: {who}", moved=self.moved, who=self.who) if self.moved else self.who
         if not self.stints:
-            return (_(WHO), who), (_(GO), self.idle)
+            return (_(WHO), who), (_(GO), f"{self.idle} {self.held}".strip())
         first = self.stints[0]
         lines = (
             (_(WHO), who),
-            (_(GO), first.go),
+            (_(GO), f"{first.go} {self.held}".strip()),
             (_(START), first.start),
             (_(GRAIN), first.grain),
             (_(OTHERWISE), self.otherwise),
@@ -138,6 +140,7 @@ def crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay
         moved=machine_change_text(crew.crew, plan) if today else "",
         who=machines(crew, plan),
         idle="" if mine else idle_text(crew, day, plan),
+        held=held_text(crew, day, plan.farm.units) if today else "",
         stints=tuple(stint_lines(s, plan.farm) for s in mine),
         otherwise=otherwise_text(crew) if mine and today else "",
     )
@@ -151,8 +154,23 @@ def _idle_day(crew: str, plan: Morning | IssuedPlan, day: date) -> CrewDay:
         moved=machine_change_text(crew, plan),
         who=_("nobody"),
         idle=sentence(idle_crew_text(crew, plan)) + ".",
+        held="",
         stints=(),
         otherwise="",
+    )
+
+
+def held_text(crew: CrewOrders, day: date, units: Units) -> str:
+    """When a field that the farmer holds is begun, where the crew begins the day with another."""
+    held = [o for o in crew.orders if o.locked]
+    begun = [(s.field, s.parcel) for s in crew.stints_on(day)[:1]]
+    if not held or (begun and begun[0] in [(o.field, o.parcel) for o in held]):
+        return ""
+    first = min(held, key=lambda o: o.start.mid)
+    return _(
+        "Your order: {field} from {time}.",
+        field=field_title(first),
+        time=clock(first.start.mid, day, units),
     )
 
 

@@ -7,6 +7,7 @@ import mornings
 import pytest
 
 from readiness.season.codes import Reason
+from scheduler.farm.wording import clock
 from scheduler.orders.document import read_issued_plan
 from scheduler.orders.model import SHUT, TURNED_AWAY, Delivery, MachineMove
 from scheduler.orders.reasons import IdleNote
@@ -49,6 +50,23 @@ def test_a_machine_that_is_down_stands_with_its_return_and_not_among_those_that_
     assert north.who.endswith(f"; {crew.combines[0]} joins {day} 9 am")
     assert whole.who.startswith(crew.combines[0])
     assert not north.who.startswith(crew.combines[0])
+
+
+def test_an_own_order_that_waits_says_when_it_begins(morning):
+    north = morning.crews[0]
+    first, second = (replace(o, locked=False) for o in north.orders[:2])
+    assert crew_days(morning)[0].held == ""  # the crew begins the day with the held field
+    later = first.start.mid + timedelta(days=2)
+    held = replace(second, locked=True, start=mornings.spread(later, 1))
+    waits = replace(north, orders=(first, held, *north.orders[2:]))
+    day = crew_days(replace(morning, crews=(waits, *morning.crews[1:])))[0]
+    title = f"{second.name} ({second.field})"
+    assert day.held == f"Your order: {title} from {clock(later, day.day, 'us')}."
+    assert dict(day.five)["Go"].endswith(day.held)
+    idle = replace(waits, stints=())
+    day = crew_days(replace(morning, crews=(idle, *morning.crews[1:])))[0]
+    assert day.held
+    assert dict(day.five)["Go"].endswith(day.held)
 
 
 def test_tomorrow_says_nothing_of_today(morning):
