@@ -39,7 +39,7 @@ from scheduler.solver.policy_search import Evaluator, Found, search
 from scheduler.solver.settings import DEFAULTS
 from scheduler.solver.stages import Progress, ignore_progress
 from scheduler.work_tables.compile import FarmWork, compile_work
-from scheduler.work_tables.crew_makeup import MakeUp, makeups, unmanned_makeup
+from scheduler.work_tables.crew_makeup import MakeUp, every_makeup, makeups, unmanned_makeup
 from scheduler.work_tables.farm_check import farm_violations
 
 #: Members that rank the make-ups, spread over those searched on; assumed, so that sixteen make-ups
@@ -94,6 +94,10 @@ class Situation:
     places: Mapping[str, str]
     locked: Mapping[str, Sequence[str]]
     previous: PreviousPlan | None
+
+    def holds_in(self, makeup: MakeUp) -> bool:
+        """Whether a make-up has every crew whose orders the farmer holds."""
+        return {crew for crew, fields in self.locked.items() if fields} <= {m.crew for m in makeup}
 
 
 def checked_members(members: int) -> tuple[list[int], list[int]]:
@@ -374,9 +378,8 @@ def rank_makeups(
     """
     farm = standing_loss.farm
     until = farm_time(standing_loss.slots[-1], farm.tz)
-    held = {crew for crew, fields in situation.locked.items() if fields}
     options = [m for m in makeups(farm, situation.now, until) if m]
-    options = [m for m in options if held <= {c.crew for c in m}] or options[:1]
+    options = [m for m in options if situation.holds_in(m)] or options[:1]
     if not options and unmanned_makeup(farm, situation.now, until):
         raise NoPlanError(
             _(
@@ -427,11 +430,9 @@ def _makeup_as_known(standing_loss: StandingLoss, situation: Situation) -> MakeU
     """The make-up of the previous plan, or else of the farm file, if it is still possible."""
     farm = standing_loss.farm
     known, until = crew_of_machine(farm, situation), farm_time(standing_loss.slots[-1], farm.tz)
-    held = {crew for crew, fields in situation.locked.items() if fields}
-    for makeup in makeups(farm, situation.now, until, most=None):
-        if held <= {c.crew for c in makeup} and all(
-            known.get(m) == crew for m, crew in machine_ids(makeup).items()
-        ):
+    for makeup in every_makeup(farm, situation.now, until):
+        stays = all(known.get(m) == crew for m, crew in machine_ids(makeup).items())
+        if stays and situation.holds_in(makeup):
             return makeup
     return None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from itertools import product
+from itertools import islice, product
 from typing import TypeVar
 
 import numpy as np
@@ -14,6 +14,7 @@ from scipy.optimize import linear_sum_assignment
 from scheduler.costs.machine_rates import CrewMachines, capacity_ha_h
 from scheduler.errors import FarmError
 from scheduler.farm.model import Cart, Combine, Crew, Farm, Truck
+from scheduler.farm.slots import BoolArray
 from scheduler.work_tables.manning import manned_makeups
 
 MakeUp = tuple[CrewMachines, ...]
@@ -37,10 +38,15 @@ def unmanned_makeup(farm: Farm, now: datetime, until: datetime) -> MakeUp:
     return tuple(machines for machines in crews if machines.combines)
 
 
-def makeups(
-    farm: Farm, now: datetime, until: datetime, *, most: int | None = MAX_MAKEUPS
-) -> list[MakeUp]:
+def makeups(farm: Farm, now: datetime, until: datetime, *, most: int = MAX_MAKEUPS) -> list[MakeUp]:
+    """The first make-ups of `every_makeup`, at most so many."""
+    return list(islice(every_makeup(farm, now, until), most))
+
+
+def every_makeup(farm: Farm, now: datetime, until: datetime) -> Iterator[MakeUp]:
     """Every make-up worth pricing, the user's own first; machines of one kind are alike.
+
+    One after the other, because many crews with many combines have very many.
 
     A machine that is down, or joins later, works with its crew from the hour at which it is up.
     Machines of crews that are not fixed form a pool. Each crew left with a combine gets a truck,
@@ -53,18 +59,16 @@ def makeups(
     Parameters
     ----------
     now, until : aware; the days planned.
-    most : number of make-ups at most; None lists all.
     """
     crews = [c for c in farm.crews if _there(c, now, until)]
     own = unmanned_makeup(farm, now, until)
-    found: dict[tuple[tuple[str, ...], ...], MakeUp] = {}
+    found: set[tuple[tuple[str, ...], ...]] = set()
     for candidate in _unmanned(farm, own, now, until):
         for makeup in manned_makeups(crews, candidate):
-            if makeup or not found:
-                found.setdefault(_kinds(makeup), makeup)
-            if len(found) == most:
-                return list(found.values())
-    return list(found.values())
+            kinds = _kinds(makeup)
+            if kinds not in found and (makeup or not found):
+                found.add(kinds)
+                yield makeup
 
 
 def _unmanned(farm: Farm, own: MakeUp, now: datetime, until: datetime) -> Iterator[MakeUp]:
@@ -127,8 +131,10 @@ def _splits(crews: Sequence[Crew], pool: Sequence[CrewMachines]) -> Iterator[Mak
     carts = [c for m in pool for c in m.carts]
     trucks = [t for m in pool for t in m.trucks]
     home = [crew for crew, m in enumerate(pool) for _ in m.combines]
+    hours = [_working_time(crew) for crew in crews]
+    alike = np.array([[a == b for b in hours] for a in hours])
     for assignment in product(range(len(crews)), repeat=len(combines)):
-        if _renamed(crews, home, assignment):
+        if _renamed(alike, home, assignment):
             continue
         by_crew = [
             (crew, tuple(c for c, a in zip(combines, assignment, strict=True) if a == k))
@@ -151,16 +157,15 @@ def _splits(crews: Sequence[Crew], pool: Sequence[CrewMachines]) -> Iterator[Mak
             )
 
 
-def _renamed(crews: Sequence[Crew], home: Sequence[int], assignment: Sequence[int]) -> bool:
+def _renamed(alike: BoolArray, home: Sequence[int], assignment: Sequence[int]) -> bool:
     """Whether other names of crews with the same hours leave more combines with their own crew.
 
-    `home` and `assignment` (combine,) are the crew that has a combine and the crew that it joins.
+    `home` and `assignment` (combine,) are the crew that has a combine and the crew that it joins;
+    `alike` (crew, crew) says whether two crews have the same hours.
     """
-    stay = np.zeros((len(crews), len(crews)))
+    stay = np.zeros(alike.shape)
     np.add.at(stay, (np.asarray(assignment, np.int64), np.asarray(home, np.int64)), 1.0)
-    for i, j in np.ndindex(stay.shape):
-        if _working_time(crews[i]) != _working_time(crews[j]):
-            stay[i, j] = -len(home)
+    stay[~alike] = -len(home)
     return bool(stay[linear_sum_assignment(stay, maximize=True)].sum() > stay.trace())
 
 
