@@ -10,7 +10,6 @@ import numpy as np
 
 from readiness.forecasts.scores import Brier, brier
 from readiness.season.codes import Tier
-from readiness.season.simulate import Season
 from readiness.season.windows import daily_windows
 from scheduler.review.observed_season import ObservedSeason
 from scheduler.windows.daily_hours import within_working_hours
@@ -51,7 +50,7 @@ def forecast_skill(observed: ObservedSeason) -> tuple[LeadSkill, ...]:
     models do not count against the forecast.
     """
     windows = daily_windows(
-        within_working_hours(observed.farm, _within_span(observed)), tz=observed.farm.tz
+        within_working_hours(observed.farm, observed.reviewed), tz=observed.farm.tz
     )
     dates = [d.astype(object) for d in windows.dates]
     hours = windows.harvestable[0]
@@ -76,12 +75,6 @@ def _lead_skill(lead: int, pairs: list[tuple[float, bool]]) -> LeadSkill:
         observed_share=float(happened.mean()),
         brier=brier(chance, happened),
     )
-
-
-def _within_span(observed: ObservedSeason) -> Season:
-    """The season from its first midnight to its last."""
-    first = int((observed.weather.start - observed.season.start).astype(int))
-    return observed.season.between(first, first + observed.hours)
 
 
 @dataclass(frozen=True, kw_only=True)

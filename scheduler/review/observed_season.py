@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from readiness.atmosphere.weather import HOUR, Weather
 from readiness.season.inputs import Observation
@@ -78,6 +79,17 @@ class ObservedSeason:
     def hours(self) -> int:
         """Number of hours from the first midnight to `stop`."""
         return int((utc_hour(self.stop) - self.weather.start).astype(int))
+
+    @property
+    def reviewed(self) -> Season:
+        """States of the fields from the first midnight to `stop`."""
+        first = int((self.weather.start - self.season.start).astype(int))
+        return self.season.between(first, first + self.hours)
+
+    @property
+    def reasons(self) -> NDArray[np.uint8]:
+        """Why each field was closed in each hour reviewed, (field, hour), codes of `Reason`."""
+        return np.asarray(self.reviewed.reason[0, : len(self.farm.fields)])
 
     def entries_of(self, *kinds: str) -> list[Entry]:
         """Entries of the given kinds up to `stop`, in order of time."""

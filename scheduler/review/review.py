@@ -285,8 +285,5 @@ def _area_days(observed: ObservedSeason, work: WorkRecord, shares: Array) -> Arr
     whole = np.array([f.area_ha * (1.0 - f.cut_fraction) for f in observed.farm.fields])
     left = whole[:, None] - np.cumsum(work.area.sum(axis=1), axis=1)
     left = np.where(left > (1.0 - FINISHED_FRACTION) * whole[:, None], left, 0.0)
-    first = int((observed.weather.start - observed.season.start).astype(int))
-    fields = len(whole)
-    green = observed.season.reason[0, :fields, first : first + observed.hours] == Reason.GREEN
-    standing = np.where(green, 0.0, left) / 24.0
+    standing = np.where(observed.reasons == Reason.GREEN, 0.0, left) / 24.0
     return np.asarray(np.einsum("cfkh,fh->fc", shares, standing) / shares.shape[2])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -20,7 +21,7 @@ from scheduler.field_work.kernel import tough_share
 from scheduler.review.counterfactuals import issued_turns
 from scheduler.review.delay_accounting import HourStates, cause_codes
 from scheduler.review.observed_season import ObservedSeason
-from scheduler.review.observed_work import hour_slots
+from scheduler.review.observed_work import by_day, hour_slots
 from scheduler.season_book.entry_kinds import Entry
 from scheduler.season_book.farm_state import CUTTING_KINDS, FINISHED_FRACTION, delivered
 from scheduler.work_tables.compile import FarmWork
@@ -72,13 +73,14 @@ def work_record(observed: ObservedSeason, work: FarmWork) -> WorkRecord:
     crews = [g.crew for g in work.makeup]
     rate = hourly_rates(observed, work)
     works = np.array([_working(observed, work, k) for k in range(len(crews))])
-    open_ = _reasons(observed) == Reason.OPEN
+    open_ = observed.reasons == Reason.OPEN
+    cutting = observed.entries_of(*CUTTING_KINDS)
     for entry in observed.entries_of("cut"):
         f = ids.index(entry.subject)
         crew = entry.text("crew")
         k = crews.index(crew) if crew in crews else int(rate[f].max(axis=1).argmax())
         free = np.maximum(works[k] - share[:, k].sum(axis=0), 0.0)
-        begun = _begun(observed, entry)
+        begun = _begun(cutting, entry)
         within = _within(observed, begun or entry.at - ENTRY_REACH, entry.at)
         ha = entry.number("area") or 0.0
         usable = np.minimum(free, within)
@@ -146,13 +148,13 @@ def _working(observed: ObservedSeason, work: FarmWork, k: int) -> Array:
     return crew_slots(crew, times, observed.farm.tz).astype(np.float64)
 
 
-def _begun(observed: ObservedSeason, entry: Entry) -> datetime | None:
-    """When the field of an entry of cutting was begun, if the entry about it before says so."""
-    before = [
-        e
-        for e in observed.entries_of(*CUTTING_KINDS)
-        if e.subject == entry.subject and entry.at - ENTRY_REACH < e.at < entry.at
-    ]
+def _begun(cutting: Sequence[Entry], entry: Entry) -> datetime | None:
+    """When the field of an entry of cutting was begun, if the entry about it before says so.
+
+    `cutting` holds the season's entries of `CUTTING_KINDS`, in order of time.
+    """
+    reach = entry.at - ENTRY_REACH
+    before = [e for e in cutting if e.subject == entry.subject and reach < e.at < entry.at]
     return before[-1].at if before and before[-1].kind == "begun" else None
 
 
@@ -245,7 +247,7 @@ def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) ->
     )
     up = np.array([np.sum([machine_slots(c, times) for c in g.combines], 0) for g in work.makeup])
     return HourStates(
-        closed=cause_codes(_reasons(observed)),
+        closed=cause_codes(observed.reasons),
         done=np.arange(observed.hours)[None] >= record.done[:, None],
         cut=record.share,
         wait=waiting_shares(work),
@@ -257,13 +259,6 @@ def hour_states(observed: ObservedSeason, work: FarmWork, record: WorkRecord) ->
         ),
         move=record.move,
     )
-
-
-def _reasons(observed: ObservedSeason) -> NDArray[np.uint8]:
-    """Why each field was closed in each hour, (field, hour), codes of `Reason`."""
-    first = int((observed.weather.start - observed.season.start).astype(int))
-    hours = slice(first, first + observed.hours)
-    return np.asarray(observed.season.reason[0, : len(observed.farm.fields), hours])
 
 
 def _shut(observed: ObservedSeason, work: FarmWork) -> NDArray[np.bool_]:
@@ -296,12 +291,13 @@ def _held(observed: ObservedSeason, work: FarmWork) -> NDArray[np.bool_]:
 
     Of a field with a hollow either part may be fit.
     """
-    slot, day = hour_slots(observed, work.standing_loss), work.tables.day
+    slot = hour_slots(observed, work.standing_loss)
     start = np.full((observed.hours, len(work.jobs)), np.inf)
-    for turn in issued_turns(observed, work):
-        since = slot >= turn.slot
-        today = since & (day[slot] == day[turn.slot])
-        start[since], start[today] = turn.policy.start[1], turn.policy.start[0]
+    turns = issued_turns(observed, work)
+    for turn in by_day(turns, work.tables.day):
+        start[slot >= turn.slot] = turn.policy.start[0]
+    if turns:  # no plan holds before it is issued
+        start[slot < turns[0].slot] = np.inf
     wet = work.tables.wet[0, slot]
     open_, fit = np.zeros((2, len(work.farm.fields), observed.hours), np.bool_)
     for j, job in enumerate(work.jobs):
