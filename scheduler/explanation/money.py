@@ -8,6 +8,7 @@ from readiness.season.simulate import Season
 from scheduler.costs.grain_value import loss_terms
 from scheduler.costs.loss_parts import LossPart, parts_ha
 from scheduler.costs.standing_loss import crop_state
+from scheduler.explanation.timing import first_hour
 from scheduler.farm.model import Farm
 from scheduler.orders.decision import Decision, difference
 from scheduler.orders.model import UNCUT, Leaving, MoneyAtStake, RuleComparison
@@ -65,7 +66,7 @@ def loss_by_part(decision: Decision, season: Season) -> tuple[tuple[str, float],
     """The plan's expected loss by part; see `MoneyAtStake.parts`."""
     work, outcome, members = decision.work, decision.outcome, decision.judged
     standing_loss, tables = work.standing_loss, work.tables
-    first = int((standing_loss.slots[0].astype("datetime64[h]") - season.start).astype(int))
+    first = first_hour(work, season)
     cuts = outcome.cuts.at(np.isin(outcome.cuts.member, members))
     parts = dict.fromkeys(LossPart, 0.0)
     for j, q in sorted(set(zip(cuts.job.tolist(), cuts.point.tolist(), strict=True))):

@@ -152,11 +152,11 @@ def usual_member(decision: Decision) -> int:
 def first_fields(decision: Decision, slots: NDArray[np.bool_]) -> NDArray[np.int64]:
     """The job that each crew cuts first in some slots, (member, crew); -1 where it cuts none."""
     cuts, (members, crews, *_) = decision.outcome.cuts, decision.work.tables.shape
-    out = np.full((members, crews), -1)
-    within = cuts.at(slots[cuts.slot])
-    last_first = np.argsort(-within.slot, kind="stable")
-    out[within.member[last_first], within.crew[last_first]] = within.job[last_first]
-    return out
+    out = np.full(members * crews, -1)
+    within = cuts.at(slots[cuts.slot])  # in the order of time
+    cell, first = np.unique(within.member * crews + within.crew, return_index=True)
+    out[cell] = within.job[first]
+    return out.reshape(members, crews)
 
 
 def first_hour(work: FarmWork, season: Season) -> int:
