@@ -22,16 +22,41 @@ def farm_remarks(farm: Farm, today: date) -> list[Problem]:
     return [
         *_night_hours(farm),
         *_ripe_late(farm, today),
-        *_ripe_unknown(farm),
-        *_without_pickup(farm),
-        *_divided_ids(farm),
+        *(
+            _of_field(
+                f,
+                "ripe",
+                message="has neither ripe nor heading: counts as ripe, and able to sprout at once",
+                remedy="write the date of ripeness, or that of heading",
+            )
+            for f in _ripe_unknown(farm)
+        ),
+        *(
+            _of_field(
+                f,
+                "swathed",
+                message="lies in swaths, and no combine has a pickup header: nobody cuts it",
+                remedy="give pickup in a [[combine]] of farm.toml, the width of a swath as cut",
+            )
+            for f in _without_pickup(farm)
+        ),
+        *(
+            _of_field(
+                f,
+                "id",
+                message="holds a comma or semicolon, which divides the fields of an own order",
+                remedy="leave it out of the id; a name may hold it",
+            )
+            for f in farm.fields
+            if "," in f.id or ";" in f.id
+        ),
     ]
 
 
 def farm_notes(farm: Farm) -> tuple[str, ...]:
     """What a plan assumes for want of an entry, in the farm's language."""
     out = []
-    if fields := [f.id for f in farm.fields if _is_ripe_unknown(f)]:
+    if fields := [f.id for f in _ripe_unknown(farm)]:
         out.append(
             ngettext(
                 "{fields} has neither a ripe nor a heading date: it counts as ripe, and able to "
@@ -42,7 +67,7 @@ def farm_notes(farm: Farm) -> tuple[str, ...]:
                 fields=", ".join(fields),
             )
         )
-    if fields := [f.id for f in farm.fields if _lacks_pickup(farm, f)]:
+    if fields := [f.id for f in _without_pickup(farm)]:
         out.append(
             _(
                 "no combine has a pickup header, so nobody cuts the swaths of {fields}. Give "
@@ -60,26 +85,18 @@ def _of_field(field: Field, column: str, *, message: str, remedy: str) -> Proble
     )
 
 
-def _lacks_pickup(farm: Farm, field: Field) -> bool:
-    """Whether a field lies in swaths that no combine picks up."""
-    return field.swathed is not None and all(c.in_field(field) is None for c in farm.combines)
-
-
-def _is_ripe_unknown(field: Field) -> bool:
-    """Whether nothing tells when a field is ripe."""
-    return field.ripe is None and field.heading is None and field.swathed is None
-
-
-def _ripe_unknown(farm: Farm) -> Iterator[Problem]:
+def _ripe_unknown(farm: Farm) -> list[Field]:
     """Fields of which nothing tells when they are ripe."""
-    for field in farm.fields:
-        if _is_ripe_unknown(field):
-            yield _of_field(
-                field,
-                "ripe",
-                message="has neither ripe nor heading: counts as ripe, and able to sprout at once",
-                remedy="write the date of ripeness, or that of heading",
-            )
+    return [f for f in farm.fields if f.ripe is None and f.heading is None and f.swathed is None]
+
+
+def _without_pickup(farm: Farm) -> list[Field]:
+    """Fields in swaths that no combine picks up."""
+    return [
+        f
+        for f in farm.fields
+        if f.swathed is not None and all(c.in_field(f) is None for c in farm.combines)
+    ]
 
 
 def _ripe_late(farm: Farm, today: date) -> Iterator[Problem]:
@@ -91,30 +108,6 @@ def _ripe_late(farm: Farm, today: date) -> Iterator[Problem]:
                 "ripe",
                 message=f"ripens {field.ripe}, {(field.ripe - today).days} days from today",
                 remedy="check the year",
-            )
-
-
-def _without_pickup(farm: Farm) -> Iterator[Problem]:
-    """Swathed fields of a farm without a pickup header."""
-    for field in farm.fields:
-        if _lacks_pickup(farm, field):
-            yield _of_field(
-                field,
-                "swathed",
-                message="lies in swaths, and no combine has a pickup header: nobody cuts it",
-                remedy="give pickup in a [[combine]] of farm.toml, the width of a swath as cut",
-            )
-
-
-def _divided_ids(farm: Farm) -> Iterator[Problem]:
-    """Fields that no list of an own order can name."""
-    for field in farm.fields:
-        if "," in field.id or ";" in field.id:
-            yield _of_field(
-                field,
-                "id",
-                message="holds a comma or semicolon, which divides the fields of an own order",
-                remedy="leave it out of the id; a name may hold it",
             )
 
 
