@@ -106,6 +106,14 @@ def paid_share(market: Market, moisture: Array) -> Array:
     return np.asarray(1.0 - over / (100.0 - market.moisture_base_pct), dtype=np.float64)
 
 
+def wet_charge_t(market: Market, moisture: Array) -> Array:
+    """Moisture discount and drying charge, money per tonne as cut."""
+    charge = discount_above(market.moisture_discount, moisture)
+    if market.drying_t_point is None:
+        return charge
+    return charge + market.drying_t_point * np.maximum(moisture - market.moisture_base_pct, 0.0)
+
+
 def revenue_ha(
     field: Field, market: Market, state: CropState, *, haul_t: float, terms: dict[str, float]
 ) -> Array:
@@ -118,9 +126,7 @@ def revenue_ha(
     cut = dry_t_ha(field) * left / (1.0 - m / 100.0)
     tw = test_weight(field, state.wettings, terms)
     price = price_t(field, market, quality_of(field, tw, state.sprout))
-    wet = discount_above(market.moisture_discount, m)
-    if market.drying_t_point is not None:
-        wet = wet + market.drying_t_point * np.maximum(m - market.moisture_base_pct, 0.0)
+    wet = wet_charge_t(market, m)
     money = cut * header_share(m, terms) * (paid_share(market, m) * price - wet - haul_t)
     return np.where(m <= market.moisture_limit_pct, money, np.nan)
 

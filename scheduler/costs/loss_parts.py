@@ -7,13 +7,14 @@ from enum import IntEnum
 import numpy as np
 
 from readiness.atmosphere.weather import Array
-from scheduler.costs.grain_price import discount_above, price_t, quality_of, sound_price_t
+from scheduler.costs.grain_price import price_t, quality_of, sound_price_t
 from scheduler.costs.grain_value import (
     dry_t_ha,
     header_share,
     paid_share,
     standing_share,
     test_weight,
+    wet_charge_t,
 )
 from scheduler.farm.model import Field, Market
 
@@ -76,9 +77,7 @@ def parts_ha(
     heavy, light = price_of(whole + np.inf, whole), price_of(weight, whole)
     there = price_of(weight, np.minimum(sprouted_before, sprout))
     price = price_of(weight, sprout)
-    discount = discount_above(market.moisture_discount, m)
-    if market.drying_t_point is not None:
-        discount = discount + market.drying_t_point * np.maximum(m - base, 0.0)
+    charge = wet_charge_t(market, m)
     paid = cut * paid_share(market, m)
     at_base = dry * left / (1.0 - base / 100.0)
     return {
@@ -86,6 +85,6 @@ def parts_ha(
         LossPart.TEST_WEIGHT: at_base * (heavy - light),
         LossPart.SPROUTED_BEFORE: at_base * (light - there),
         LossPart.SPROUTING: at_base * (there - price),
-        LossPart.MOISTURE: cut * discount + np.where(m > base, (at_base - paid) * price, 0.0),
+        LossPart.MOISTURE: cut * charge + np.where(m > base, (at_base - paid) * price, 0.0),
         LossPart.OVER_DRY: np.where(m <= base, (at_base - paid) * price, 0.0),
     }
