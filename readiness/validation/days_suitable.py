@@ -92,22 +92,35 @@ def workable_share(station: Station, soil: SoilResult) -> Array:
     return np.asarray((chance * hours).mean(axis=1))
 
 
-def _modelled_fields(station: Station) -> list[Array]:
-    """Chance that the ground bears, (cover, day, hour of work), for each texture."""
-    sand, clay = (np.repeat(x, 2) for x in zip(*TEXTURES, strict=True))
-    n = sand.size
-    land = Land.of(
-        n, sand=sand, clay=clay, latitude=station.daily.latitude, longitude=station.daily.longitude
-    )
-    kcb = np.concatenate([np.full_like(station.kcb, KCB_RIPE), station.kcb] * len(TEXTURES))
+def headland_room(station: Station, land: Land, *, kcb: Array | float) -> Array:
+    """Water limits for combines less modelled water, m³/m³, (field, day, hour of work).
+
+    The smaller of 0-15 and 15-30 cm; NaN where weather is unknown.
+
+    Parameters
+    ----------
+    land : soil facts of fields at the station.
+    kcb : basal crop coefficient, scalar or (field, hour).
+    """
+    n = land.sand.size
     weather, eto = station.weather.sites([0] * n), np.repeat(station.eto, n, axis=1)
     theta = run_water(weather, land, kcb=kcb, eto=eto)[0][0]
     a, b = DAY_HOURS
-    water_top, water_below = (z.reshape(n, -1, 24)[..., a:b] for z in bearing_water(theta))
+    top, below = (z.reshape(n, -1, 24)[..., a:b] for z in bearing_water(theta))
     limits = land_limits(land, combine=USUAL_COMBINE, cart=USUAL_CART)
-    top = (limits.headland_top[:, None, None] - water_top) / MODEL_SD
-    below = (limits.headland_below[:, None, None] - water_below) / MODEL_SD
-    chance = norm.cdf(np.minimum(top, below))
+    room_below = limits.headland_below[:, None, None] - below
+    return np.asarray(np.minimum(limits.headland_top[:, None, None] - top, room_below))
+
+
+def _modelled_fields(station: Station) -> list[Array]:
+    """Chance that the ground bears, (cover, day, hour of work), for each texture."""
+    sand, clay = (np.repeat(x, 2) for x in zip(*TEXTURES, strict=True))
+    place = station.daily
+    land = Land.of(
+        sand.size, sand=sand, clay=clay, latitude=place.latitude, longitude=place.longitude
+    )
+    kcb = np.concatenate([np.full_like(station.kcb, KCB_RIPE), station.kcb] * len(TEXTURES))
+    chance = norm.cdf(headland_room(station, land, kcb=kcb) / MODEL_SD)
     return [chance[2 * i : 2 * i + 2] for i in range(len(TEXTURES))]
 
 

@@ -59,10 +59,15 @@ class Station:
         return self.daily.days.astype("datetime64[Y]").astype(np.int64) + 1970
 
     @property
+    def month(self) -> NDArray[np.int64]:
+        """Month of each day, 1-12."""
+        return self.daily.days.astype("datetime64[M]").astype(np.int64) % 12 + 1
+
+    @property
     def in_season(self) -> NDArray[np.bool_]:
         """Whether each day lies within `COMPARED_MONTHS`."""
-        month = self.daily.days.astype("datetime64[M]").astype(np.int64) % 12 + 1
-        return np.asarray((month >= COMPARED_MONTHS[0]) & (month <= COMPARED_MONTHS[1]))
+        first, last = COMPARED_MONTHS
+        return np.asarray((self.month >= first) & (self.month <= last))
 
     def land(self) -> Land:
         """Loam under sod at the station: the ground assumed without a look at it."""

@@ -12,11 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from readiness.soil.land import POOR, Land
-from readiness.soil.layers import bearing_water
-from readiness.soil.running_gear import USUAL_CART, USUAL_COMBINE
-from readiness.soil.trafficability import land_limits
-from readiness.soil.water_balance import KCB_RIPE, run_water
-from readiness.validation.days_suitable import DAY_HOURS
+from readiness.soil.water_balance import KCB_RIPE
+from readiness.validation.days_suitable import headland_room
 from readiness.validation.published_check import PublishedCheck
 from readiness.validation.stations import Station
 
@@ -67,17 +64,9 @@ def _station_gains(station: Station) -> list[float]:
         latitude=place.latitude,
         longitude=place.longitude,
     )
-    theta = run_water(
-        station.weather.sites([0] * n), land, kcb=KCB_RIPE, eto=np.repeat(station.eto, n, axis=1)
-    )[0][0]
-    a, b = DAY_HOURS
-    top, below = (z.reshape(n, -1, 24)[..., a:b] for z in bearing_water(theta))
-    limits = land_limits(land, combine=USUAL_COMBINE, cart=USUAL_CART)
-    bears = top <= limits.headland_top[:, None, None]  # the limits checked against days suitable
-    bears &= below <= limits.headland_below[:, None, None]
-    share = np.where(np.isfinite(top), bears, np.nan).mean(axis=2)
-    month = place.days.astype("datetime64[M]").astype(np.int64) % 12 + 1
-    in_spring = (month >= SPRING[0]) & (month <= SPRING[1])
+    room = headland_room(station, land, kcb=KCB_RIPE)
+    share = np.where(np.isfinite(room), room >= 0.0, np.nan).mean(axis=2)
+    in_spring = (station.month >= SPRING[0]) & (station.month <= SPRING[1])
     gains = []
     for year in np.unique(station.year):
         worked = share[:, in_spring & (station.year == year)].cumsum(axis=1)
