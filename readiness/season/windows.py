@@ -93,6 +93,12 @@ def utc_offsets(start: np.datetime64, hours: int, tz: tzinfo) -> NDArray[np.int6
     return out
 
 
+def local_times(start: np.datetime64, hours: int, tz: tzinfo) -> NDArray[np.datetime64]:
+    """Farm time of each hour from `start`, (hour,), datetime64[s]."""
+    first = np.asarray(start).astype("datetime64[s]")
+    return np.asarray(first + 3600 * np.arange(hours) + utc_offsets(start, hours, tz))
+
+
 def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     """Group the hours of a season by farm date.
 
@@ -105,11 +111,7 @@ def daily_windows(season: Season, *, tz: tzinfo) -> DailyWindows:
     tz : farm time zone.
     """
     members, n, hours = season.reason.shape
-    local = (
-        np.asarray(season.start).astype("datetime64[s]")
-        + 3600 * np.arange(hours)
-        + utc_offsets(season.start, hours, tz)
-    )
+    local = local_times(season.start, hours, tz)
     date = local.astype("datetime64[D]")
     dates, day, counts = np.unique(date, return_inverse=True, return_counts=True)
     clock = ((local - date).astype(np.int64) / 3600.0).astype(np.float32)

@@ -11,10 +11,10 @@ import numpy as np
 from readiness.atmosphere.weather import HOUR
 from readiness.season.codes import OtherWorkReason, Reason
 from readiness.season.simulate import Season
-from readiness.season.windows import DailyWindows, daily_windows
+from readiness.season.windows import DailyWindows, daily_windows, local_times
 from scheduler.farm.model import Farm
 from scheduler.farm.opening_hours import down_slots
-from scheduler.farm.slots import farm_time, utc_hour
+from scheduler.farm.slots import utc_hour
 from scheduler.farm.working_time import crew_slots
 from scheduler.language.translation import N_
 from scheduler.windows.day_figures import WORTHWHILE_H, DayFigures
@@ -113,13 +113,13 @@ def some_field_hours(farm: Farm, season: Season, *, now: datetime) -> dict[date,
     """
     left = within_working_hours(farm, within_buyers_limits(farm, from_now(season, now)))
     some_open = (left.reason == Reason.OPEN).any(axis=1)
-    local = [farm_time(left.start + h * HOUR, farm.tz).date() for h in range(left.reason.shape[2])]
-    out = {}
-    for day in dict.fromkeys(local):
-        hours = some_open[:, [at == day for at in local]]
-        if day == local[0] or hours.shape[1] >= SHORTEST_DAY_H:
+    dates = local_times(left.start, some_open.shape[1], farm.tz).astype("datetime64[D]")
+    out: dict[date, tuple[int, int]] = {}
+    for day in np.unique(dates):
+        hours = some_open[:, dates == day]
+        if day == dates[0] or hours.shape[1] >= SHORTEST_DAY_H:
             low, high = np.quantile(hours.sum(axis=1), [0.1, 0.9], method="inverted_cdf")
-            out[day] = int(low), int(high)
+            out[day.astype(object)] = int(low), int(high)
     return out
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from readiness.atmosphere.weather import Array, Weather
 from readiness.grain.crops import CROPS
-from readiness.season.windows import utc_offsets
+from readiness.season.windows import local_times
 from scheduler.farm.model import Farm, Field
 
 #: Days from heading after which a crop counts as ripe in any cold; assumed: frost ends its growth.
@@ -49,7 +49,7 @@ def _by_day(temp: Array, start: np.datetime64, tz: ZoneInfo) -> tuple[list[date]
     hours = temp.shape[1]
     if not hours:
         return [], np.empty((len(temp), 0))
-    local = start.astype("datetime64[s]") + 3600 * np.arange(hours) + utc_offsets(start, hours, tz)
+    local = local_times(start, hours, tz)
     dates = local.astype("datetime64[D]")
     days, at, counts = np.unique(dates, return_index=True, return_counts=True)
     means = np.add.reduceat(temp, at, axis=1) / counts
