@@ -22,6 +22,7 @@ from scheduler.farm.model import (
 )
 from scheduler.farm.slots import slot_times
 from scheduler.field_work.play import play
+from scheduler.field_work.policy import Policy
 from scheduler.orders.decision import Decision
 from scheduler.work_tables.compile import compile_work
 from scheduler.work_tables.crew_makeup import own_makeup
@@ -161,6 +162,19 @@ def decided(work, policy):
         makeups=(),
         rules=(),
     )
+
+
+def first_crew_has_all(the_farm, the_season=None, start=(40.0, 40.0)):
+    """The decision that gives all fields to the first crew; start moistures of today and later."""
+    work = compiled(the_farm, the_season)
+    jobs = len(work.jobs)
+    policy = Policy(
+        orders=(tuple(range(jobs)), ()),
+        start=np.vstack([np.full(jobs, pct) for pct in start]),
+        patience=np.zeros(2),
+        leave=np.zeros(2),
+    )
+    return decided(work, policy)
 
 
 def two_points(**bins):

@@ -1,24 +1,14 @@
 """Orders of a small farm worked by hand: what an idle crew is told."""
 
-import numpy as np
 import small_farm
 
 from readiness.season.codes import Reason
 from scheduler.explanation.briefing import crew_orders
-from scheduler.field_work.policy import Policy
 
 
 def notes(season, today_pct):
     """Notes of both crews, of which the first has all fields; tomorrow everything is cut."""
-    work = small_farm.compiled(small_farm.farm(), season)
-    jobs = len(work.jobs)
-    policy = Policy(
-        orders=(tuple(range(jobs)), ()),
-        start=np.vstack([np.full(jobs, today_pct), np.full(jobs, 40.0)]),
-        patience=np.zeros(2),
-        leave=np.zeros(2),
-    )
-    decision = small_farm.decided(work, policy)
+    decision = small_farm.first_crew_has_all(small_farm.farm(), season, (today_pct, 40.0))
     return [crew.note for crew in crew_orders(decision, season, small_farm.sky(season), {})]
 
 

@@ -3,24 +3,16 @@
 from dataclasses import replace
 from datetime import timedelta
 
-import numpy as np
 import pytest
 import small_farm
 
 from scheduler.explanation.briefing import crew_orders
-from scheduler.field_work.policy import Policy
 
 
 def first_stint(**changes):
     """What the first crew does first, with all fields its own."""
-    work = small_farm.compiled(small_farm.farm(**changes))
-    policy = Policy(
-        orders=((0, 1, 2), ()),
-        start=np.full((2, 3), 40.0),
-        patience=np.zeros(2),
-        leave=np.zeros(2),
-    )
-    made, season = small_farm.decided(work, policy), small_farm.season(3)
+    season = small_farm.season(3)
+    made = small_farm.first_crew_has_all(small_farm.farm(**changes), season)
     return crew_orders(made, season, small_farm.sky(season), {})[0].stints[0]
 
 

@@ -3,37 +3,22 @@
 from dataclasses import replace
 from datetime import timedelta
 
-import numpy as np
 import pytest
 import small_farm
 
 from readiness.season.codes import Reason
 from scheduler.explanation.briefing import crew_orders
 from scheduler.explanation.idle_day import note_tomorrow
-from scheduler.field_work.policy import Policy
 from scheduler.orders.reasons import Barred
 
 TOMORROW = slice(18, 42)  # hours of the season, which begins at 06:00
 MIDNIGHT = small_farm.NOW.replace(hour=0) + timedelta(days=1)
 
 
-def decided(farm, season, start=(40.0, 40.0)):
-    """All fields with the first crew; `start` of today and later."""
-    work = small_farm.compiled(farm, season)
-    jobs = len(work.jobs)
-    policy = Policy(
-        orders=((0, 1, 2), ()),
-        start=np.vstack([np.full(jobs, pct) for pct in start]),
-        patience=np.zeros(2),
-        leave=np.zeros(2),
-    )
-    return small_farm.decided(work, policy)
-
-
 def note(farm, season=None, **start):
     """Note on tomorrow of the first crew."""
     season = season or small_farm.season(3, moisture=15.0)
-    made = decided(farm, season, **start)
+    made = small_farm.first_crew_has_all(farm, season, **start)
     return crew_orders(made, season, small_farm.sky(season), {})[0].note_tomorrow
 
 
@@ -90,7 +75,7 @@ def test_waiting_for_drier_grain_names_the_start_of_tomorrow():
 def test_where_most_members_open_a_field_the_one_shown_tells_its_cause(cause):
     season = small_farm.season(3, moisture=15.0, members=3)
     season.reason[0, :, TOMORROW] = cause
-    made = decided(big(), season)
+    made = small_farm.first_crew_has_all(big(), season)
     found = note_tomorrow(made, season, small_farm.sky(season), jobs=(0, 1, 2), crew=0, member=0)
     assert (found.closed_by, found.barred) == (cause, None)
 
