@@ -134,8 +134,7 @@ def folder(tmp_path_factory):
 
 PAGES = (
     *("/", "/fields", "/enter", "/entries", "/order", "/season", "/safety", "/people", "/replan"),
-    *("/login", "/field?id=F03", "/rain", "/enter/absent", "/enter/ground", "/nowhere"),
-    *("/rain", "/map"),
+    *("/login", "/field?id=F03", "/rain", "/enter/absent", "/enter/ground", "/map", "/nowhere"),
 )
 
 

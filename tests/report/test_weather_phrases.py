@@ -37,6 +37,7 @@ def test_a_plan_on_a_young_forecast_of_its_own_place_has_no_doubts(morning):
     text = first_screen(morning)
     assert "WEATHER" not in text
     assert "*" not in text
+    assert "beyond the forecast" not in full_plan(morning)
 
 
 # hand: 06:00 on Saturday and 25 hours are Sunday 07:00, and 48 hours Monday 06:00

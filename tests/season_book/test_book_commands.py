@@ -368,7 +368,8 @@ def test_hand_a_bushel_of_wheat_on_a_ticket():
 def test_a_heading_is_needed(folder):
     with pytest.raises(
         BookError,
-        match="no subject: begin with kind, subject; for a table of weather give --records, or ",
+        match="the heading has no kind and no subject: begin with kind, subject; for a table of "
+        "weather give --records, or ",
     ):
         read_rows("a,b\n1,2\n", read_farm(folder), now=NOW)
 
