@@ -7,6 +7,8 @@ from datetime import timedelta
 import mornings
 from farm_folder import copy_sample
 
+from scheduler.farm_files.folder import read_farm
+from scheduler.orders.document import read_issued_plan
 from scheduler.report.plan_document import document
 from scheduler.season_book.book import Book
 
@@ -48,3 +50,9 @@ def issue(folder, **changes):
     with Book(folder) as book:
         book.issue_plan(document(morning), seen=book.revision)
     return morning
+
+
+def shown_plan(folder):
+    """The plan that the page shows."""
+    with Book(folder) as book:
+        return read_issued_plan(book.last_plan(), read_farm(folder))

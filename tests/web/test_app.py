@@ -9,11 +9,10 @@ from types import SimpleNamespace
 import mornings
 import pytest
 from markupsafe import escape
-from page_requests import LOCAL, NOW, csrf, farm_folder, get, hidden, issue, login
+from page_requests import LOCAL, NOW, csrf, get, hidden, issue, login, shown_plan
 
 from scheduler.farm.wording import clock
 from scheduler.farm_files.folder import read_farm
-from scheduler.orders.document import read_issued_plan
 from scheduler.orders.model import MachineMove
 from scheduler.report.order_phrases import start_text, way_lines
 from scheduler.report.phrases import money_lines, quality_note, times_note
@@ -24,29 +23,6 @@ from scheduler.web.access.guard import host_allowed, machine_names
 from scheduler.web.access.passphrase import FREE_ATTEMPTS, set_passphrase
 from scheduler.web.app import create_app
 from scheduler.web.context import EXTENSION
-from scheduler.web.planner import Planner
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return farm_folder(tmp_path)
-
-
-@pytest.fixture
-def planner(folder):
-    made = Planner(folder, module="fake_planner")
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def app(folder, planner):
-    return create_app(folder, planner=planner, now=lambda: NOW)
-
-
-@pytest.fixture
-def client(app):
-    return app.test_client()
 
 
 def post(client, path, **data):
@@ -109,12 +85,6 @@ def test_every_view_with_a_plan(client, folder):
     assert "proven" not in text.lower()
 
 
-def shown_plan(folder):
-    """The plan that the page shows."""
-    with Book(folder) as book:
-        return read_issued_plan(book.last_plan(), read_farm(folder))
-
-
 def test_the_page_tells_what_rests_on_past_weather_and_who_has_which_machine(client, folder):
     north, south = read_farm(folder).crews
     moves = (MachineMove(machine="C2", from_crew=south.id, to_crew=north.id),)
@@ -144,8 +114,7 @@ def test_forms_of_every_kind(client):
 def test_an_issued_plan_reads_back_as_the_orders_were(folder):
     # law: document and back changes nothing that is shown
     morning = issue(folder)
-    with Book(folder) as book:
-        plan = read_issued_plan(book.last_plan(), read_farm(folder))
+    plan = shown_plan(folder)
     assert plan.crews == mornings.with_words(morning.crews, morning.farm)
     assert plan.now == morning.now
     assert plan.money == morning.money

@@ -6,7 +6,7 @@ from datetime import timedelta
 from html import unescape
 
 import pytest
-from page_requests import LOCAL, NOW, PASSPHRASE, csrf, farm_folder, get, hidden, issue, login
+from page_requests import LOCAL, NOW, PASSPHRASE, csrf, get, hidden, issue, login
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.season_book.book import Book
@@ -18,11 +18,6 @@ from scheduler.web.app import create_app
 from scheduler.web.planner import Planner
 
 ADDRESSES = ("http://192.168.7.20:8377", "http://barn.local:8377")
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return farm_folder(tmp_path)
 
 
 @pytest.fixture

@@ -6,19 +6,7 @@ from datetime import timedelta
 
 import mornings
 import pytest
-from test_app import (  # noqa: F401 (fixtures)
-    LOCAL,
-    NOW,
-    app,
-    client,
-    csrf,
-    folder,
-    get,
-    hidden,
-    issue,
-    planner,
-    shown_plan,
-)
+from page_requests import LOCAL, NOW, csrf, get, hidden, issue, shown_plan
 
 from scheduler.farm_files.folder import read_farm
 from scheduler.report.plan_document import document
@@ -43,12 +31,12 @@ class StillPlanner:
 
 
 @pytest.fixture
-def still(folder):  # noqa: F811
+def still(folder):
     return StillPlanner()
 
 
 @pytest.fixture
-def phone(folder, still):  # noqa: F811
+def phone(folder, still):
     return create_app(folder, planner=still, now=lambda: NOW).test_client()
 
 
@@ -66,7 +54,7 @@ def tap(phone, field, do):
     return phone.post("/act", data={**form, "do": do}, **LOCAL)
 
 
-def entries(folder, *kinds):  # noqa: F811
+def entries(folder, *kinds):
     with Book(folder) as book:
         return book.entries(*kinds)
 
@@ -80,7 +68,7 @@ def entries(folder, *kinds):  # noqa: F811
         ("down:C1", "down", {}),
     ],
 )
-def test_one_tap_writes_the_entry_and_replans(phone, still, folder, do, kind, facts):  # noqa: F811
+def test_one_tap_writes_the_entry_and_replans(phone, still, folder, do, kind, facts):
     first = issue(folder).crews[0].orders[0]
     answer = tap(phone, first.field, do)
     assert answer.headers["Location"] == "/replan"
@@ -90,7 +78,7 @@ def test_one_tap_writes_the_entry_and_replans(phone, still, folder, do, kind, fa
     assert entry.subject == ("C1" if kind == "down" else first.field)
 
 
-def test_done_is_all_that_is_left_and_undo_takes_it_back(phone, still, folder):  # noqa: F811
+def test_done_is_all_that_is_left_and_undo_takes_it_back(phone, still, folder):
     first = issue(folder).crews[0].orders[0]
     tap(phone, first.field, "done")
     (cut,) = entries(folder, "cut")
@@ -111,7 +99,7 @@ def test_done_is_all_that_is_left_and_undo_takes_it_back(phone, still, folder): 
     assert still.asked == asked
 
 
-def test_readings_that_one_form_wrote_are_taken_back_together(phone, folder):  # noqa: F811
+def test_readings_that_one_form_wrote_are_taken_back_together(phone, folder):
     form = hidden(get(phone, "/rain"))
     phone.post("/rain", data={**form, "rain-0": "0.4", "rain-2": "0.5", "do": "save"}, **LOCAL)
     assert len(entries(folder, "rain")) == 2
@@ -122,7 +110,7 @@ def test_readings_that_one_form_wrote_are_taken_back_together(phone, folder):  #
     assert len([e for e in Book(folder).entries("rain", superseded=True) if e.withdrawn]) == 2
 
 
-def test_a_double_tap_is_one_entry(phone, folder):  # noqa: F811
+def test_a_double_tap_is_one_entry(phone, folder):
     first = issue(folder).crews[0].orders[0]
     form = {**act_form(get(phone, "/"), first.field), "do": "tough"}
     for _ in range(2):
@@ -130,7 +118,7 @@ def test_a_double_tap_is_one_entry(phone, folder):  # noqa: F811
     assert len(entries(folder, "tough")) == 1
 
 
-def test_an_act_on_an_order_that_is_gone_writes_nothing(phone, still, folder):  # noqa: F811
+def test_an_act_on_an_order_that_is_gone_writes_nothing(phone, still, folder):
     first = issue(folder).crews[0].orders[0]
     form = {**act_form(get(phone, "/"), first.field), "field": "F99", "do": "soft"}
     text = phone.post("/act", data=form, follow_redirects=True, **LOCAL).text
@@ -140,7 +128,7 @@ def test_an_act_on_an_order_that_is_gone_writes_nothing(phone, still, folder):  
     assert still.asked == 0
 
 
-def test_a_begun_field_says_since_when(phone, folder):  # noqa: F811
+def test_a_begun_field_says_since_when(phone, folder):
     first = issue(folder).crews[0].orders[0]
     tap(phone, first.field, "begun")
     assert '<p class="begun">Begun 6:10 am</p>' in get(phone, "/")
@@ -151,7 +139,7 @@ def send_rain(phone, **data):
     return phone.post("/rain", data={**form, **data}, **LOCAL)
 
 
-def test_all_gauges_on_one_form(phone, still, folder):  # noqa: F811
+def test_all_gauges_on_one_form(phone, still, folder):
     gauges = list(read_farm(folder).gauges)
     text = get(phone, "/rain")
     assert all(f">{g} <" in text for g in gauges)
@@ -166,7 +154,7 @@ def test_all_gauges_on_one_form(phone, still, folder):  # noqa: F811
     assert text.index("Other gauges") > text.index(f">{gauges[3]} <")
 
 
-def test_gauges_are_written_all_or_none(phone, folder):  # noqa: F811
+def test_gauges_are_written_all_or_none(phone, folder):
     answer = send_rain(phone, **{"rain-0": "0.4", "rain-1": "wet", "do": "save"})
     assert answer.status_code == 422
     assert "&#34;wet&#34; is not a number" in answer.text
@@ -175,7 +163,7 @@ def test_gauges_are_written_all_or_none(phone, folder):  # noqa: F811
     assert send_rain(phone, do="save").status_code == 422
 
 
-def test_a_second_reading_within_the_hour_is_questioned(phone, folder):  # noqa: F811
+def test_a_second_reading_within_the_hour_is_questioned(phone, folder):
     send_rain(phone, **{"rain-0": "0.4", "do": "save"})
     asked = send_rain(phone, **{"rain-0": "0.62", "do": "save"})
     assert asked.status_code == 409
@@ -191,7 +179,7 @@ def test_a_second_reading_within_the_hour_is_questioned(phone, folder):  # noqa:
     assert [e.number("hours") for e in entries(folder, "rain")] == [24.0, 0.25]
 
 
-def test_every_way_to_enter_rain_leads_to_the_form_that_asks(phone, folder):  # noqa: F811
+def test_every_way_to_enter_rain_leads_to_the_form_that_asks(phone, folder):
     form = hidden(get(phone, "/rain"))
     assert phone.get("/enter/rain", **LOCAL).headers["Location"] == "/rain"
     sent = phone.post("/enter/rain", data={**form, "subject": "yard", "rain": "0.4"}, **LOCAL)
@@ -199,7 +187,7 @@ def test_every_way_to_enter_rain_leads_to_the_form_that_asks(phone, folder):  # 
     assert entries(folder, "rain") == []
 
 
-def test_a_reading_counts_since_the_last_one(phone, folder):  # noqa: F811
+def test_a_reading_counts_since_the_last_one(phone, folder):
     with Book(folder) as book:
         before = NOW - timedelta(hours=9)
         book.add(Entry(kind="rain", subject="yard", at=before, facts={"rain": 3.0, "hours": 24.0}))
@@ -215,7 +203,7 @@ def test_a_reading_counts_since_the_last_one(phone, folder):  # noqa: F811
         (72.0, "Orders of Sat 16 Aug 6 am", "3 days", True),
     ],
 )
-def test_old_orders_are_told_on_top(folder, still, hours, words, age, stale):  # noqa: F811
+def test_old_orders_are_told_on_top(folder, still, hours, words, age, stale):
     morning = issue(folder)
     now = mornings.NOW + timedelta(hours=hours)
     text = get(create_app(folder, planner=still, now=lambda: now).test_client(), "/")
@@ -230,7 +218,7 @@ def test_old_orders_are_told_on_top(folder, still, hours, words, age, stale):  #
     assert cards
 
 
-def test_what_is_new_to_this_phone_until_it_says_seen(phone, folder):  # noqa: F811
+def test_what_is_new_to_this_phone_until_it_says_seen(phone, folder):
     morning = issue(folder)
     assert "What is new" not in get(phone, "/")
     north, south = morning.crews
@@ -254,7 +242,7 @@ def test_what_is_new_to_this_phone_until_it_says_seen(phone, folder):  # noqa: F
     assert phone.get("/news.json", **LOCAL).json == {"plan": 3, "since": 0, "busy": False}
 
 
-def test_entries_since_the_orders_stand_on_top_the_last_first(phone, still, folder):  # noqa: F811
+def test_entries_since_the_orders_stand_on_top_the_last_first(phone, still, folder):
     issue(folder)
     with Book(folder) as book:
         for field, who in (("F03", "Bo"), ("F07", "Cy"), ("F08", "Bo")):
@@ -273,7 +261,7 @@ def test_entries_since_the_orders_stand_on_top_the_last_first(phone, still, fold
     assert still.asked == 0  # the farmer decides when
 
 
-def test_quick_orders_replaced_by_better_ones_say_so(phone, folder):  # noqa: F811
+def test_quick_orders_replaced_by_better_ones_say_so(phone, folder):
     morning = issue(folder)
     get(phone, "/")
     north, south = morning.crews
@@ -287,7 +275,7 @@ def test_quick_orders_replaced_by_better_ones_say_so(phone, folder):  # noqa: F8
     )
 
 
-def test_machines_come_first_among_the_differences(folder):  # noqa: F811
+def test_machines_come_first_among_the_differences(folder):
     issue(folder)
     before = shown_plan(folder)
     north, south = before.crews
@@ -304,7 +292,7 @@ def test_machines_come_first_among_the_differences(folder):  # noqa: F811
     assert plan_differences(before, before) == ()
 
 
-def test_own_orders_are_marked_priced_or_refused(phone, folder):  # noqa: F811
+def test_own_orders_are_marked_priced_or_refused(phone, folder):
     morning = issue(folder)
     north, south = morning.crews
     with Book(folder) as book:
@@ -321,7 +309,7 @@ def test_own_orders_are_marked_priced_or_refused(phone, folder):  # noqa: F811
     assert held.problem == "north crew: no orders, because no combine works with it"
 
 
-def test_a_typed_list_keeps_its_changes_when_an_arrow_moves_a_field(client, folder):  # noqa: F811
+def test_a_typed_list_keeps_its_changes_when_an_arrow_moves_a_field(client, folder):
     # the price itself is not asked for here: the planner of these tests has none
     from scheduler.web.crew_order import moved
 
@@ -332,7 +320,7 @@ def test_a_typed_list_keeps_its_changes_when_an_arrow_moves_a_field(client, fold
         assert moved(["F05", "F01"], junk) == ["F05", "F01"]
 
 
-def test_the_price_of_a_step_stands_beside_its_arrow(client, folder):  # noqa: F811
+def test_the_price_of_a_step_stands_beside_its_arrow(client, folder):
     issue(folder)
     text = get(client, "/order?crew=north crew")
     arrow = re.search(r'value="down:F01".*?</button>', text, flags=re.DOTALL)[0]
@@ -343,7 +331,7 @@ def test_the_price_of_a_step_stands_beside_its_arrow(client, folder):  # noqa: F
     ("fields", "why"),
     [("F26", "cannot be cut in the days planned: mostly not ripe"), ("F01", "cut already")],
 )
-def test_an_order_that_cannot_be_followed_is_refused(phone, folder, fields, why):  # noqa: F811
+def test_an_order_that_cannot_be_followed_is_refused(phone, folder, fields, why):
     from mornings import NOW as PLANNED
 
     from readiness.season.codes import Reason
@@ -363,7 +351,7 @@ def test_an_order_that_cannot_be_followed_is_refused(phone, folder, fields, why)
 
 
 @pytest.mark.slow
-def test_a_price_is_reckoned_after_a_restart_too(client, folder):  # noqa: F811
+def test_a_price_is_reckoned_after_a_restart_too(client, folder):
     issue(folder)  # by an earlier run of the program: this planner has planned nothing yet
     form = hidden(get(client, "/order?crew=north crew"))
     was = [o.field for o in shown_plan(folder).crews[0].orders]
@@ -373,7 +361,7 @@ def test_a_price_is_reckoned_after_a_restart_too(client, folder):  # noqa: F811
     assert len(entries(folder, "plan")) == 1  # nothing was issued
 
 
-def test_fields_with_most_hours_today_come_first(client, folder):  # noqa: F811
+def test_fields_with_most_hours_today_come_first(client, folder):
     issue(folder)
     plan = shown_plan(folder)
     text = get(client, "/fields")

@@ -7,14 +7,8 @@ import sys
 import urllib.request
 
 import pytest
-from page_requests import farm_folder
 
 from scheduler.command import main
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return farm_folder(tmp_path)
 
 
 def test_serving_refuses_what_is_not_safe_or_not_there(folder, capsys):

@@ -14,7 +14,7 @@ import uuid
 
 import pytest
 from page_process import HOST, PageProcess
-from page_requests import NOW, farm_folder
+from page_requests import NOW
 
 from scheduler.errors import AfterrainError
 from scheduler.season_book.book import Book
@@ -27,11 +27,6 @@ from scheduler.web.tls import Certificate, tls_socket
 
 HALF_OPEN, SLOW_UPLOADS = 200, 40
 ANSWER_S = 1.0
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return farm_folder(tmp_path)
 
 
 @pytest.fixture
