@@ -25,6 +25,13 @@ def copy_sample(folder, *names):
     return folder
 
 
+def keep_fields(folder, count):
+    """Leave only the first fields of a farm, without boundaries."""
+    rows = (folder / "fields.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    write(folder, "fields.csv", "".join(rows[: count + 1]))
+    (folder / "fields.geojson").unlink(missing_ok=True)
+
+
 def write(folder, name, text, encoding="utf-8"):
     (folder / name).write_bytes(text.encode(encoding))
 

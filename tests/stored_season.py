@@ -6,7 +6,7 @@ import csv
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
-from farm_folder import copy_sample, write
+from farm_folder import copy_sample, keep_fields
 
 from scheduler.weather.store import Answer, store_answer
 
@@ -30,8 +30,7 @@ UNITS = ("mm", "°C", "%", "km/h", "km/h", "W/m²")
 def small_farm(folder):
     """The sample's first four fields, without forecasts and gauges."""
     copy_sample(folder, "farm.toml", "fields.csv")
-    rows = (folder / "fields.csv").read_text(encoding="utf-8").splitlines(keepends=True)
-    write(folder, "fields.csv", "".join(rows[:5]))
+    keep_fields(folder, 4)
     return folder
 
 
