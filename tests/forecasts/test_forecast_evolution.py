@@ -93,6 +93,7 @@ def correlations(a, b):
 
 
 # law: one morning's forecast of a day is that of independent errors, so it correlates by r
+@pytest.mark.slow
 def test_forecast_and_truth_correlate_by_lead(issued):
     truth = wind_scores(issued, "truth")
     found = correlations(wind_scores(issued, "evolving"), truth)
@@ -101,6 +102,7 @@ def test_forecast_and_truth_correlate_by_lead(issued):
 
 
 @pytest.mark.parametrize("lead", [0, 4])
+@pytest.mark.slow
 def test_rain_of_forecast_and_truth_correlate(issued, lead):
     forecast, truth = (k["rain"][..., lead].ravel() for k in (issued.evolving, issued.truth))
     assert fit_correlation(forecast, truth) == pytest.approx(R["rain"][lead], abs=0.06)
@@ -108,6 +110,7 @@ def test_rain_of_forecast_and_truth_correlate(issued, lead):
 
 # law: variance of the bridge is v (1 - v), so e stays standard normal on every morning
 @pytest.mark.parametrize("name", ["rain", "wind", "deficit"])
+@pytest.mark.slow
 def test_errors_stay_standard_normal(issued, name):
     errors = issued.errors[name]
     assert errors.mean(axis=(0, 1)) == pytest.approx(np.zeros(DAYS), abs=0.25)
@@ -116,6 +119,7 @@ def test_errors_stay_standard_normal(issued, name):
 
 # law: correlation of a Brownian bridge at two times, sqrt(v1 (1 - v2) / (v2 (1 - v1)))
 @pytest.mark.parametrize("name", list(CORRELATION))
+@pytest.mark.slow
 def test_errors_of_successive_mornings_correlate_as_the_bridge(issued, name):
     errors = issued.errors[name]
     found = correlations(errors[:, :-1, 1:], errors[:, 1:, :-1])
@@ -133,6 +137,7 @@ def test_hand_persistence():
 
 
 # law: what is new cannot be foreseen from the present forecast; independent errors fail this
+@pytest.mark.slow
 def test_updates_do_not_correlate_with_the_forecast(issued):
     def foreseen(kind):
         signal = R["wind"] * wind_scores(issued, kind)
@@ -144,6 +149,7 @@ def test_updates_do_not_correlate_with_the_forecast(issued):
     assert max(foreseen("independent")) < -0.25
 
 
+@pytest.mark.slow
 def test_members_have_the_skill_of_independent_errors():
     chance, rained = {"evolving": [], "independent": []}, []
     for year, seed in product(YEARS, range(SEEDS)):
@@ -172,6 +178,7 @@ def test_members_have_the_skill_of_independent_errors():
 # law: truth and members are exchangeable, so each fifth of the members' range holds the truth
 # equally often; at midsummer days are warmer than the season that scores refer to
 @pytest.mark.parametrize("kind", ["evolving", "independent"])
+@pytest.mark.slow
 def test_members_of_midsummer_are_calibrated(kind):
     members, counts = 19, np.zeros(20)
     rng = np.random.default_rng(0)

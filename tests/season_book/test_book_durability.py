@@ -111,6 +111,7 @@ def open_for(folders: list[str], moments: list[float]) -> None:
             pass
 
 
+@pytest.mark.slow
 def test_programs_that_make_one_book_at_once_all_open_it(tmp_path):
     folders = [tmp_path / str(i) for i in range(40)]
     for folder in folders:

@@ -107,6 +107,7 @@ def test_a_ghcn_file_becomes_a_past_season(tmp_path):
     assert 0.1 < (past.season.reason == Reason.OPEN).mean() < 0.9
 
 
+@pytest.mark.slow
 def test_seasons_of_three_elements_are_like_those_of_the_full_record(tmp_path):
     """Open hours a day and grain moisture of both records, by station and over its years.
 

@@ -292,6 +292,7 @@ def found(farm):
         )
 
 
+@pytest.mark.slow
 def test_every_season_is_simulated_with_and_without_the_change(found):
     assert [o.year for o in found.base] == [o.year for o in found.changed] == [2003, 2004]
     assert all(o.done is not None for o in found.base + found.changed)
@@ -301,6 +302,7 @@ def test_every_season_is_simulated_with_and_without_the_change(found):
         assert c.closed_form < b.closed_form
 
 
+@pytest.mark.slow
 def test_hand_completion(found):
     done = [
         replace(found.base[0], done=d and datetime(*d).date())
@@ -327,6 +329,7 @@ def test_command_reports_bad_records(tmp_path, capsys):
     assert "station.csv: neither a daily01 file of the U.S. Climate" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_printed_lines_of_a_change(farm, found):
     lines = whatif_lines(found, farm, yearly_cost=1000.0, capacity_price=40_000.0)
     text = " ".join("\n".join(lines).split())
