@@ -14,24 +14,12 @@ import mornings
 import pytest
 
 from scheduler.orders.model import MachineMove
-from scheduler.report import files
 from scheduler.report.crew_calendar import calendar, uid, withdrawn
 from scheduler.report.files import plan_files, write_plan
 from scheduler.report.phrases import field_title
 
 NEXT = timedelta(hours=24)
 HOUR = timedelta(hours=1)
-
-
-@pytest.fixture
-def morning():
-    return mornings.morning(fields=4, days=3, members=5)
-
-
-@pytest.fixture
-def drawn(monkeypatch):
-    """Files without the pictures, which other tests draw."""
-    monkeypatch.setattr(files, "sheet", lambda morning: "<html>drawn elsewhere</html>")
 
 
 def events(data):

@@ -6,23 +6,10 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-import mornings
 import pytest
 
 from scheduler import atomic
-from scheduler.report import files
 from scheduler.report.files import file_name_parts, plan_files, write_plan
-
-
-@pytest.fixture
-def morning():
-    return mornings.morning(fields=4, days=3, members=5)
-
-
-@pytest.fixture
-def drawn(monkeypatch):
-    """Files without the pictures, which other tests draw."""
-    monkeypatch.setattr(files, "sheet", lambda morning: "<html>drawn elsewhere</html>")
 
 
 def test_file_name_parts_are_safe_and_distinct():

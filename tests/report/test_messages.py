@@ -18,11 +18,6 @@ GO = FallbackAction(
 )
 
 
-@pytest.fixture
-def morning():
-    return mornings.morning(fields=4, days=3, members=5)
-
-
 def test_texts_have_first_things_first(morning):
     assert texts(morning.crews[0], morning) == (
         "1/2 Crew North, Sat 16 Aug: Leave 9:20 am for Home quarter (F01). Cut 10 am-2:30 pm at "

@@ -16,11 +16,6 @@ from scheduler.report.plan_document import plan_json
 FINISH = ("finish_early", "finish", "finish_late")
 
 
-@pytest.fixture
-def morning():
-    return mornings.morning(fields=4, days=3, members=5)
-
-
 def test_unknown_numbers_are_null(morning):
     odd = replace(
         mornings.with_first_order(morning, chance=float("nan")),

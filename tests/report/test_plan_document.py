@@ -5,9 +5,6 @@ from dataclasses import fields, replace
 from datetime import timedelta
 from math import isnan
 
-import mornings
-import pytest
-
 from scheduler.orders import document
 from scheduler.orders.document import read_issued_plan
 from scheduler.orders.model import CrewOrders, MachineMove, MoneyAtStake, Order
@@ -15,11 +12,6 @@ from scheduler.planning.previous_plan import previous_plan
 from scheduler.report.phrases import money_lines
 from scheduler.report.plan_document import document as plan_document
 from scheduler.report.plan_document import plan_json
-
-
-@pytest.fixture
-def morning():
-    return mornings.morning(fields=4, days=3, members=5)
 
 
 def test_plan_json_says_what_its_documentation_says(morning):
