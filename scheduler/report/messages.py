@@ -13,7 +13,7 @@ from scheduler.language.translation import _
 from scheduler.orders.model import CrewOrders, Morning, Stint
 from scheduler.report.caution_phrases import short_caution, usual
 from scheduler.report.order_phrases import idle_crew_text, points_text, start_at
-from scheduler.report.phrases import driven, field_title, machines, whole_loads
+from scheduler.report.phrases import driven, field_title, whole_loads
 from scheduler.report.today import CrewDay, area_text, clock_span, crew_day, stay_text
 
 #: Characters that two joined text messages carry of the GSM 7-bit alphabet.
@@ -124,8 +124,8 @@ def _working_day(crew: CrewOrders, day: CrewDay, morning: Morning) -> TextOfDay:
     """What the crew and its drivers do today."""
     farm = morning.farm
     first, *others = day.stints
-    cautions = [short_caution(c, farm.units) for c in morning.cautions]
-    weather = [t for t, c in zip(cautions, morning.cautions, strict=True) if not usual(c)]
+    weather = [short_caution(c, farm.units) for c in morning.cautions if not usual(c)]
+    always = [short_caution(c, farm.units) for c in morning.cautions if usual(c)]
     return TextOfDay(
         needed=(
             _heading(day),
@@ -137,9 +137,9 @@ def _working_day(crew: CrewOrders, day: CrewDay, morning: Morning) -> TextOfDay:
             *(_("Then {stay}.", stay=stay.short) for stay in others),
         ),
         more=(
-            *(t for t, c in zip(cautions, morning.cautions, strict=True) if usual(c)),
+            *always,
             *([first.chance] if first.chance else []),
-            _("Machines: {who}.", who=machines(crew, morning)),
+            _("Machines: {who}.", who=day.who),
         ),
     )
 
