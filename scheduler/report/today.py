@@ -227,16 +227,13 @@ def cut_text(stint: Stint, farm: Farm) -> str:
         "start": time_of_day(stint.start, farm.units),
         "moisture": start_at_text(stint, farm, stint.start_pct),
         "until": clock(stint.until, stint.start, farm.units),
-        "area": show_area(stint.area_ha, farm.units),
+        "area": area_text(stint, farm.units),
     }
     if stint.finished and stint.area_ha >= 0.99 * stint.field_ha:
-        text = _("Start {start} {moisture}, cut until {until}: all {area}.", **words)
-    elif stint.finished:
-        text = _("Start {start} {moisture}, cut until {until}: the last {area}.", **words)
-    else:
-        words["area"] = show_part(stint.area_ha, stint.field_ha, farm.units)
-        text = _("Start {start} {moisture}, cut until {until}: {area}, not finished.", **words)
-    return text
+        return _("Start {start} {moisture}, cut until {until}: all {area}.", **words)
+    if stint.finished:
+        return _("Start {start} {moisture}, cut until {until}: the last {area}.", **words)
+    return _("Start {start} {moisture}, cut until {until}: {area}, not finished.", **words)
 
 
 def area_text(stint: Stint, units: Units) -> str:
