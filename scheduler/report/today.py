@@ -140,7 +140,7 @@ def crew_day(crew: CrewOrders, plan: Morning | IssuedPlan, day: date) -> CrewDay
         moved=machine_change_text(crew.crew, plan) if today else "",
         who=machines(crew, plan),
         idle="" if mine else idle_text(crew, day, plan),
-        held=held_text(crew, day, plan.farm.units) if today else "",
+        held=_own_order_text(crew, day, plan.farm.units) if today else "",
         stints=tuple(stint_lines(s, plan.farm) for s in mine),
         otherwise=otherwise_text(crew) if mine and today else "",
     )
@@ -160,11 +160,11 @@ def _idle_day(crew: str, plan: Morning | IssuedPlan, day: date) -> CrewDay:
     )
 
 
-def held_text(crew: CrewOrders, day: date, units: Units) -> str:
+def _own_order_text(crew: CrewOrders, day: date, units: Units) -> str:
     """When a field that the farmer holds is begun, where the crew begins the day with another."""
     held = [o for o in crew.orders if o.locked]
-    begun = [(s.field, s.parcel) for s in crew.stints_on(day)[:1]]
-    if not held or (begun and begun[0] in [(o.field, o.parcel) for o in held]):
+    begun = {(s.field, s.parcel) for s in crew.stints_on(day)[:1]}
+    if not held or begun & {(o.field, o.parcel) for o in held}:
         return ""
     first = min(held, key=lambda o: o.start.mid)
     return _(
