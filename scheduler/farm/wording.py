@@ -98,6 +98,11 @@ def time_of_day(when: datetime | time, units: Units) -> str:
     return _twelve_hour(when) if units == "us" else f"{when:%H:%M}"
 
 
+def day_and_time(when: datetime, units: Units) -> str:
+    """'Sat 16 Aug 10:00', on the clock of the units."""
+    return f"{day_name(when)} {time_of_day(when, units)}"
+
+
 def weekday_clock(when: datetime, units: Units) -> str:
     """'Sat 10:00', on the clock of the units."""
     return f"{short_day(when)} {time_of_day(when, units)}"

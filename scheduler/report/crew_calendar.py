@@ -19,7 +19,7 @@ from datetime import UTC, date, datetime, timedelta
 import icalendar
 
 from scheduler.farm.units import show_area
-from scheduler.farm.wording import day_name, one_line, sentence, time_of_day
+from scheduler.farm.wording import day_and_time, one_line, sentence
 from scheduler.language.translation import N_, _
 from scheduler.orders.model import CLOCK_DAYS, CrewOrders, Morning, Order, Stint
 from scheduler.report.order_phrases import (
@@ -235,7 +235,7 @@ def _cancelled(
     event.add("dtend", issued.end)
     event.add("location", issued.field)
     event.add("summary", _("No longer ordered: {field}", field=issued.field))
-    made = f"{day_name(morning.now)} {time_of_day(morning.now, morning.farm.units)}"
+    made = day_and_time(morning.now, morning.farm.units)
     lines = [_("Not among this crew's orders in the plan of {made}", made=made), *machine_lines]
     event.add("description", "\n".join(lines))
     event.add("status", "CANCELLED")

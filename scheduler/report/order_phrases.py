@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING
 
 from readiness.grain.crops import CROPS
@@ -16,6 +16,7 @@ from scheduler.farm.wording import (
     REASON_TEXT,
     clock,
     closed_text,
+    day_and_time,
     day_name,
     one_line,
     percent,
@@ -616,9 +617,9 @@ def note_text(note: IdleNote | str, units: Units) -> str:
     elif note.waits_pct is not None:
         text += ": " + _waits_text(note.waits_pct)
     if note.first_start is not None:
-        text += "; " + _("first start {time}", time=_day_and_time(note.first_start, units))
+        text += "; " + _("first start {time}", time=day_and_time(note.first_start, units))
     if note.opens is not None and (note.first_start is None or note.opens < note.first_start):
-        time = _day_and_time(note.opens, units)
+        time = day_and_time(note.opens, units)
         text += "; " + _("in one forecast of ten some field opens by {time}", time=time)
     return text
 
@@ -627,8 +628,3 @@ def _waits_text(start_pct: float) -> str:
     """The start moisture that a crew waits for."""
     moisture = short_number(start_pct, 1)
     return _("waits for {moisture} %, when the grain loses less", moisture=moisture)
-
-
-def _day_and_time(when: datetime, units: Units) -> str:
-    """'Sat 16 Aug 10 am'."""
-    return f"{day_name(when)} {time_of_day(when, units)}"

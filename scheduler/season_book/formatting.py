@@ -20,7 +20,7 @@ from scheduler.farm.units import (
     show_test_weight,
     unit_name,
 )
-from scheduler.farm.wording import clock, day_name, mid_sentence
+from scheduler.farm.wording import clock, day_and_time, mid_sentence
 from scheduler.language.locale_formats import decimal_mark
 from scheduler.language.translation import _
 from scheduler.season_book.entry_kinds import KINDS, Entry, Fact, Value, crop_of, is_day
@@ -53,8 +53,7 @@ def show_fact(fact: Fact, value: Value, farm: Farm, crop: str) -> str:
         return ", ".join(value)
     if isinstance(value, str):
         if is_time(fact, value):
-            here = datetime.fromisoformat(value).astimezone(farm.tz)
-            return f"{day_name(here)} {clock(here, here, farm.units)}"
+            return day_and_time(datetime.fromisoformat(value).astimezone(farm.tz), farm.units)
         if fact.quantity == "day_or_time":
             return _("the end of {day}", day=value)
         return _(value) if fact.quantity == "choice" else value

@@ -28,7 +28,7 @@ from readiness.sources.payload import PayloadError
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
 from scheduler.farm.slots import farm_time, utc_hour
-from scheduler.farm.wording import clock, day_name, weekday_clock
+from scheduler.farm.wording import day_and_time, weekday_clock
 from scheduler.language.translation import _
 from scheduler.weather.bias_correction import (
     RainPairs,
@@ -179,11 +179,6 @@ def _utc(time: np.datetime64) -> datetime:
     return pd.Timestamp(str(time), tz="UTC").to_pydatetime()
 
 
-def _moment(when: datetime, farm: Farm) -> str:
-    """Day and clock of a time in farm time."""
-    return f"{day_name(when)} {clock(when, when, farm.units)}"
-
-
 def _note_age(
     farm: Farm, source: str, issued: datetime | None, now: datetime, notes: list[str]
 ) -> None:
@@ -197,7 +192,7 @@ def _note_age(
                 "when there is a line.",
                 source=source,
                 hours=round(age),
-                time=_moment(issued.astimezone(farm.tz), farm),
+                time=day_and_time(issued.astimezone(farm.tz), farm.units),
             )
         )
 
@@ -268,13 +263,13 @@ def _members(
             _(
                 "The forecast ends {time}. Days after that follow weather of your records: nothing "
                 "said of them is forecast.",
-                time=_moment(farm_time(members.stop, farm.tz), farm),
+                time=day_and_time(farm_time(members.stop, farm.tz), farm.units),
             )
             if has_records
             else _(
                 "The forecast ends {time}. Days after that follow made-up weather: nothing said "
                 "of them is forecast.",
-                time=_moment(farm_time(members.stop, farm.tz), farm),
+                time=day_and_time(farm_time(members.stop, farm.tz), farm.units),
             )
         )
     return extend_with_analogues(members, recorded, hours=24 * days, seed=seed), members.stop
@@ -344,8 +339,8 @@ def _without_unknown(
         notes.append(
             _(
                 "The forecast has a hole from {begin} to {end}: only the hours before it are used.",
-                begin=_moment(hole[0], farm),
-                end=_moment(hole[1], farm),
+                begin=day_and_time(hole[0], farm.units),
+                end=day_and_time(hole[1], farm.units),
             )
         )
     return forecast.between(forecast.start, forecast.start + hours * HOUR), hole
