@@ -11,7 +11,7 @@ from readiness.sources.service_errors import ServiceError
 from readiness.sources.services import Services
 from scheduler.errors import WeatherError
 from scheduler.farm.model import Farm
-from scheduler.farm.wording import clock, day_name
+from scheduler.farm.wording import day_name, time_of_day
 from scheduler.farm_files.folder import read_farm
 from scheduler.language.translation import N_, _, ngettext
 from scheduler.weather.fetch import PRODUCTS, FetchOutcome, fetch
@@ -72,7 +72,7 @@ def issue_text(issued: datetime, farm: Farm, now: datetime) -> str:
     return _(
         "issued {day} {time}, {age} h old",
         day=day_name(here),
-        time=clock(here, here, farm.units),
+        time=time_of_day(here, farm.units),
         age=round(age),
     )
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from flask import Flask, render_template, request
 
 from scheduler.farm.model import Farm, Field, Position
-from scheduler.farm.wording import clock, crew_title, one_line, sentence
+from scheduler.farm.wording import clock, crew_title, one_line, sentence, time_of_day
 from scheduler.orders.document import IssuedPlan
 from scheduler.orders.model import Stint
 from scheduler.web.access.private_state import Person
@@ -204,7 +204,7 @@ def _field(
         y=y,
         places=", ".join(str(place) for place, _crew, _s in here),
         today=tuple(
-            f"{sentence(crew_title(crew))}: {clock(s.start, s.start, farm.units)}"
+            f"{sentence(crew_title(crew))}: {time_of_day(s.start, farm.units)}"
             f"-{clock(s.until, s.start, farm.units)}"
             for _place, crew, s in here
         ),

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from flask import Flask, Response, jsonify, redirect, request, session, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from scheduler.farm.wording import clock, day_name, one_line, sentence
+from scheduler.farm.wording import clock, day_name, one_line, sentence, time_of_day
 from scheduler.language.translation import _, ngettext
 from scheduler.orders.changes import changes_since, machine_moves
 from scheduler.orders.document import IssuedPlan
@@ -78,7 +78,7 @@ def seen() -> AnyResponse:
 def freshness(plan: IssuedPlan, now: datetime) -> Freshness:
     """How old the orders and their forecast are at `now`."""
     here, made = now.astimezone(plan.farm.tz), plan.now
-    at = clock(made, made, plan.farm.units)
+    at = time_of_day(made, plan.farm.units)
     days = (here.date() - made.date()).days
     if days == 0:
         orders = _("Orders of {time}", time=at)

@@ -11,7 +11,7 @@ from flask import Flask, flash, redirect, render_template, request, session, url
 
 from scheduler.errors import EntryError, UnreadableError
 from scheduler.farm.model import Farm
-from scheduler.farm.wording import clock
+from scheduler.farm.wording import clock, time_of_day
 from scheduler.language.translation import _, ngettext
 from scheduler.season_book.book import Book
 from scheduler.season_book.entry_kinds import KINDS, SAME_READING, Entry
@@ -106,7 +106,7 @@ def _doubt_text(before: Entry, farm: Farm) -> str:
     here = before.at.astimezone(farm.tz)
     return _(
         "Read at {time} already: {depth}. What is this reading?",
-        time=clock(here, here, farm.units),
+        time=time_of_day(here, farm.units),
         depth=_depth_text(before, farm),
     )
 

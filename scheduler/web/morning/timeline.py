@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from scheduler.farm.units import Units
-from scheduler.farm.wording import clock, one_line, sentence
+from scheduler.farm.wording import clock, one_line, sentence, time_of_day
 from scheduler.orders.model import Stint
 from scheduler.report.today import CrewDay
 
@@ -96,4 +96,4 @@ def _cut(stint: Stint, place: Callable[[datetime], float]) -> Bar:
 
 def _span(stint: Stint, units: Units) -> str:
     """'10 am-2:30 pm'."""
-    return f"{clock(stint.start, stint.start, units)}-{clock(stint.until, stint.start, units)}"
+    return f"{time_of_day(stint.start, units)}-{clock(stint.until, stint.start, units)}"
