@@ -226,6 +226,7 @@ def test_the_plan_as_an_own_order_has_the_loss_of_the_plan(sample, morning):
 
 
 def test_turning_the_orders_round_costs_money(sample, morning):
+    # the list of one crew alone, turned round, lies within noise: crews skip what is not fit
     turned = {c.crew: list(dict.fromkeys(o.field for o in c.orders[::-1])) for c in morning.crews}
     price = price_order(sample, morning, turned)
     assert price.more.mean > price.more.error
