@@ -283,6 +283,27 @@ def test_plain_http_keeps_entries_while_the_page_stays_open(browser, site, folde
     phone.close()
 
 
+def test_an_answer_that_comes_after_the_signal_went_loads_nothing(browser, site, folder, state):
+    far = site.address.replace("127.0.0.1", FAR_NAME)
+    phone = DriverPhone(browser, far, state.add_person("Bo", "north crew").token)
+    phone.page.wait_for_load_state("networkidle")
+    answered = []
+
+    def late(route):
+        phone.context.set_offline(True)
+        route.fulfill(json={"plan": "another", "busy": False})
+        answered.append(route)
+
+    phone.context.route("**/alive", late)
+    phone.page.evaluate("dispatchEvent(new Event('online'))")  # the page asks for new orders
+    in_time(lambda: phone.page.wait_for_timeout(200) or answered)
+    phone.page.wait_for_timeout(500)
+    assert phone.page.url.startswith(far)
+    phone.sample(16.8)
+    expect_waiting(phone, 1)
+    phone.close()
+
+
 def test_a_conflict_is_shown_and_nothing_is_dropped(browser, site, folder, state):
     bo = DriverPhone(browser, site.address, state.add_person("Bo", "north crew").token)
     cy = DriverPhone(browser, site.address, state.add_person("Cy", "north crew").token)

@@ -334,11 +334,15 @@
     signal.hidden = false;
   }
 
+  // Take note of an answer; false where the signal went while it was on its way: to load the page
+  // then would lose it.
   function found() {
+    if (!navigator.onLine) return false;
     const old = !connected || document.documentElement.dataset.stored;
     connected = true;
     delete signal.dataset.text;
     if (old) offer(words.back);
+    return true;
   }
 
   // Load the page again, or offer to: where somebody has typed, where entries are on their way, and
@@ -364,7 +368,7 @@
     try {
       const ask = { cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) };
       const answer = await fetch(panel.dataset.alive, ask);
-      found();
+      if (!found()) return false;
       // a page of the farmer's leads to the login once its session has ended
       if (answer.status !== 200 || answer.redirected || !panel.dataset.plan) return false;
       const { plan, since, busy } = await answer.json();
